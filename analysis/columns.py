@@ -1,0 +1,93 @@
+"""One name per quantity, with its unit, and the columns that calculations read.
+
+The same word is the JSON field, the CSV heading, the frame column and the
+parameter, so there is no mapping to get wrong. A missing number is NaN.
+"""
+
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+IntArray: TypeAlias = npt.NDArray[np.int64]
+TextArray: TypeAlias = npt.NDArray[Any]
+
+#: A number, an array or a Series; what comes back is of the same kind.
+Numeric = TypeVar("Numeric", float, FloatArray, "pd.Series[float]")
+
+UNITS = {
+    "air_density_kg_m3": "kg/m³",
+    "air_temperature_c": "°C",
+    "altitude_m": "m",
+    "blade_mass_kg": "kg",
+    "current_a": "A",
+    "distance_m": "m",
+    "duration_s": "s",
+    "emf_constant_v_s_rad": "V·s/rad",
+    "hub_height_m": "m",
+    "load_ohm": "Ω",
+    "meter_range_v": "V",
+    "normalised_power_w": "W",
+    "pitch_deg": "°",
+    "power_w": "W",
+    "pressure_hpa": "hPa",
+    "relative_humidity_pct": "%",
+    "rotor_diameter_m": "m",
+    "rotor_speed_rpm": "1/min",
+    "specific_power_w_m2": "W/m²",
+    "tunnel_area_m2": "m²",
+    "voltage_v": "V",
+    "warm_up_min": "min",
+    "wind_speed_m_s": "m/s",
+    "winding_resistance_ohm": "Ω",
+}
+
+#: One row per run: `trial` is the position of its trial in the trials' columns.
+RUN_COLUMNS = (
+    "trial",
+    "voltage_v",
+    "mean_square_voltage_v2",
+    "current_a",
+    "rotor_speed_rpm",
+    "wind_speed_m_s",
+)
+
+#: One row per trial: its own facts and those of its session, bench, build and equipment.
+TRIAL_COLUMNS = (
+    "kind",
+    "load_ohm",
+    "load_tolerance_pct",
+    "meter_range_v",
+    "meter_counts",
+    "meter_percent",
+    "meter_digits",
+    "wind_speed_m_s",
+    "wind_speed_start_m_s",
+    "wind_speed_end_m_s",
+    "grid_wind_speed_m_s",
+    "grid_monitor_m_s",
+    "grid_points",
+    "anemometer_type",
+    "tunnel_area_m2",
+    "air_temperature_c",
+    "pressure_hpa",
+    "relative_humidity_pct",
+    "altitude_m",
+    "rotor_diameter_m",
+    "emf_constant_v_s_rad",
+    "winding_resistance_ohm",
+    "brush_drop_v",
+    "gear_ratio",
+    "reference_wind_speed_m_s",
+    "reference_air_density_kg_m3",
+)
+
+#: Columns of `TRIAL_COLUMNS` that hold words, not numbers.
+TEXT_COLUMNS = ("kind", "anemometer_type")
+
+#: Kinds of trial whose volts stand across a load, so that they give power.
+POWER_KINDS = ("record", "pitch", "load", "wind", "reference", "visit", "event")

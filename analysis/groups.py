@@ -1,0 +1,78 @@
+"""Sums, means and last values of groups of rows, without loops over the groups."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.columns import FloatArray, IntArray, TextArray
+
+
+@dataclass(frozen=True, slots=True)
+class Groups:
+    """Rows that belong together, in the order of their first label.
+
+    Examples
+    --------
+    >>> teams = group_by(np.array(["b", "a", "b"]))
+    >>> teams.labels.tolist(), teams.mean(np.array([1.0, 5.0, 3.0])).tolist()
+    (['a', 'b'], [5.0, 2.0])
+    """
+
+    labels: TextArray
+    codes: IntArray
+
+    @property
+    def size(self) -> int:
+        """Return how many groups there are."""
+        return len(self.labels)
+
+    def count(self) -> FloatArray:
+        """Return the rows in each group."""
+        return self.sum(np.ones(len(self.codes)))
+
+    def sum(self, values: FloatArray) -> FloatArray:
+        """Return the sum of each group."""
+        return np.bincount(self.codes, weights=values, minlength=self.size).astype(np.float64)
+
+    def mean(self, values: FloatArray) -> FloatArray:
+        """Return the mean of each group; NaN where a group has no rows."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return self.sum(values) / self.count()
+
+    def known_mean(self, values: FloatArray) -> FloatArray:
+        """Return the mean of each group's known values; NaN where none is known."""
+        known = np.isfinite(values)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return self.sum(np.where(known, values, 0)) / self.sum(known.astype(float))
+
+    def largest(self, values: FloatArray) -> FloatArray:
+        """Return the largest value of each group; minus infinity where a group has no rows."""
+        top = np.full(self.size, -np.inf)
+        np.maximum.at(top, self.codes, values)
+        return top
+
+    def smallest(self, values: FloatArray) -> FloatArray:
+        """Return the smallest value of each group; infinity where a group has no rows."""
+        return -self.largest(-values)
+
+
+def group_by(keys: TextArray) -> Groups:
+    """Return the groups that equal keys form.
+
+    Parameters
+    ----------
+    keys : array, shape (n,)
+        One label per row.
+
+    Returns
+    -------
+    Groups
+        Sorted labels, and each row's position among them.
+
+    Examples
+    --------
+    >>> group_by(np.array(["b", "a", "b"])).codes.tolist()
+    [1, 0, 1]
+    """
+    labels, codes = np.unique(keys, return_inverse=True)
+    return Groups(labels, codes)

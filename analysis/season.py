@@ -1,0 +1,341 @@
+"""A season's trials summed up: typical power of builds and sessions, and each team's way.
+
+Typical is the mean of ln P over the record trials that count. The largest
+trial is told beside it as "best seen" and used for nothing, since the largest
+of many noisy numbers is too large.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis import uncertainty
+from analysis.columns import FloatArray, TextArray
+from analysis.exponent import OUT_OF_RANGE
+from analysis.groups import Groups, group_by
+from analysis.trial_result import U_REPEAT, U_SESSION, Columns, TrialResults
+
+RECORD = "record"
+ACCEPTED = "accepted"
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A normalised power with its doubt and what stands behind it."""
+
+    label: str
+    normalised_power_w: float
+    u_own: float
+    u_bench: float
+    u_total: float
+    interval_w: tuple[float, float]
+    trials: int
+    sessions: int
+    bench_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """How a later figure differs from an earlier one."""
+
+    change_pct: float
+    interval_pct: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BestSeen:
+    """The largest trial of a team; the largest of `trials` noisy numbers, so rather too large."""
+
+    normalised_power_w: float
+    trial_id: str
+    build_id: str
+    trials: int
+
+
+@dataclass(frozen=True, slots=True)
+class TeamSeason:
+    """One team's way through the season, from the trials that count."""
+
+    team_id: str
+    current: Figure
+    first_build: Figure
+    first_session: Figure
+    latest_session: Figure
+    best_seen: BestSeen
+    change: Change | None
+    sessions: int
+
+
+def counts_for_season(trials: Columns, results: TrialResults) -> npt.NDArray[np.bool_]:
+    """Return which trials count: accepted record trials that could be normalised.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `kind` and `state`.
+    results : TrialResults
+        Their results.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a trial counts.
+    """
+    counted: npt.NDArray[np.bool_] = why_left_out(trials, results) == ""
+    return counted
+
+
+def typical_figures(
+    by: Groups, counted: npt.NDArray[np.bool_], trials: Columns, results: TrialResults
+) -> list[Figure]:
+    """Return the typical normalised power of each group of counted trials.
+
+    Parameters
+    ----------
+    by : Groups
+        Groups of the counted trials, such as builds or sessions.
+    counted : array of bool, shape (n,)
+        Which trials the groups are made of.
+    trials : mapping of str to array, shape (n,)
+        Needs `session_id` and `bench_id`.
+    results : TrialResults
+        Their results.
+
+    Returns
+    -------
+    list of Figure
+        One per group, in the order of its labels.
+
+    Notes
+    -----
+    Scatter of runs averages over trials and scatter of sittings over sessions. The exponents are
+    the same for all trials of a build and the bench's doubt is the same for all trials at the
+    bench, so neither averages out.
+    """
+    ln_power = np.log(results.normalised_power_w[counted])
+    mean = by.mean(ln_power)
+    u_own = uncertainty.combine(
+        U_REPEAT * np.sqrt(by.sum(1 / results.run_count[counted])) / by.count(),
+        U_SESSION * np.sqrt(_repeated_share(by, np.asarray(trials["session_id"])[counted])),
+        by.mean((results.ln_wind_ratio * results.u_wind_exponent)[counted]),
+        by.mean((results.ln_density_ratio * results.u_density_exponent)[counted]),
+    )
+    benches = np.asarray(trials["bench_id"])[counted]
+    u_bench = np.sqrt(by.mean(results.u_bench[counted] ** 2) * _repeated_share(by, benches))
+    u_total = uncertainty.combine(u_own, u_bench)
+    low, high = uncertainty.interval(np.exp(mean), u_total)
+    sessions = _distinct(by, np.asarray(trials["session_id"])[counted])
+    return [
+        Figure(
+            label=str(by.labels[i]),
+            normalised_power_w=math.exp(mean[i]),
+            u_own=float(u_own[i]),
+            u_bench=float(u_bench[i]),
+            u_total=float(u_total[i]),
+            interval_w=(float(low[i]), float(high[i])),
+            trials=int(count),
+            sessions=int(sessions[i]),
+            bench_id=bench,
+        )
+        for i, (count, bench) in enumerate(zip(by.count(), _only_bench(by, benches), strict=True))
+    ]
+
+
+def _pairs(by: Groups, inner: TextArray) -> tuple[Groups, npt.NDArray[np.int64]]:
+    """Return the groups that (group, inner label) pairs form, and each pair's group."""
+    labels = group_by(inner)
+    pairs = group_by(by.codes * max(labels.size, 1) + labels.codes)
+    return pairs, pairs.labels // max(labels.size, 1)
+
+
+def _repeated_share(by: Groups, inner: TextArray) -> FloatArray:
+    """Return the sum of squared shares of each group's inner labels: 1/k for k even ones."""
+    pairs, group = _pairs(by, inner)
+    return np.bincount(group, weights=pairs.count() ** 2, minlength=by.size) / by.count() ** 2
+
+
+def _distinct(by: Groups, inner: TextArray) -> FloatArray:
+    """Return how many inner labels each group has."""
+    return np.bincount(_pairs(by, inner)[1], minlength=by.size).astype(np.float64)
+
+
+def _only_bench(by: Groups, benches: TextArray) -> list[str | None]:
+    """Return the bench of each group, or nothing where it has several."""
+    several = _distinct(by, benches) > 1
+    first = {code: str(bench) for code, bench in zip(by.codes, benches, strict=True)}
+    return [None if several[code] else first[code] for code in range(by.size)]
+
+
+def compare(later: Figure, earlier: Figure) -> Change:
+    """Return how far a later figure lies above an earlier one of the same team.
+
+    Parameters
+    ----------
+    later, earlier : Figure
+        Two figures; at one bench the bench's doubt is in both and drops out.
+
+    Returns
+    -------
+    Change
+        Difference in percent with its k = 2 interval.
+
+    Examples
+    --------
+    >>> def figure(power_w, bench_id):
+    ...     return Figure("", power_w, 0.03, 0.14, 0.143, (0, 1), 1, 1, bench_id)
+    >>> compare(figure(0.06, "b"), figure(0.05, "b")).interval_pct[0] > 0
+    True
+    >>> compare(figure(0.06, "b"), figure(0.05, "c")).interval_pct[0] > 0
+    False
+    """
+    u = uncertainty.combine(later.u_own, earlier.u_own)
+    if later.bench_id is None or later.bench_id != earlier.bench_id:
+        u = uncertainty.combine(u, later.u_bench, earlier.u_bench)
+    ratio = later.normalised_power_w / earlier.normalised_power_w
+    low, high = uncertainty.interval(ratio, u)
+    return Change(_percent(ratio), (_percent(low), _percent(high)))
+
+
+def _percent(ratio: float) -> float:
+    return 100 * (float(ratio) - 1)
+
+
+def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:
+    """Return the season of every team that has a trial that counts.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        `TRIAL_COLUMNS` and `trial_id`, `team_id`, `build_id`, `session_id`, `bench_id`, `state`,
+        `build_number` and `started_at` (seconds).
+    results : TrialResults
+        Their results.
+
+    Returns
+    -------
+    list of TeamSeason
+        In the order of team ids. The current build is the newest one that counts.
+    """
+    counted = counts_for_season(trials, results)
+    if not counted.any():
+        return []
+    kept = {name: np.asarray(column)[counted] for name, column in trials.items()}
+    started: FloatArray = np.asarray(kept["started_at"], dtype=np.float64)
+
+    def in_order(by: Groups, tie: FloatArray | float) -> _InOrder:
+        figures = typical_figures(by, counted, trials, results)
+        return _InOrder(by, figures, by.smallest(started) + tie)
+
+    by_build = group_by(kept["build_id"])
+    number: FloatArray = np.asarray(kept["build_number"], dtype=np.float64)
+    # Builds of one sitting start at the same moment: their numbers tell which came first.
+    builds = in_order(by_build, by_build.largest(number) / 1000)
+    sessions = in_order(_team_sessions(kept), 0.0)
+    power = results.normalised_power_w[counted]
+    return [
+        _team_season(team, rows, builds, sessions, _best_seen(rows, power, kept))
+        for team, rows in _rows_of_teams(kept["team_id"])
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _InOrder:
+    """Groups with their figures and a number that grows with time."""
+
+    by: Groups
+    figures: list[Figure]
+    order: FloatArray
+
+    def of(self, rows: npt.NDArray[np.int64]) -> list[Figure]:
+        """Return the figures of the groups that some rows belong to, first to last."""
+        codes = np.unique(self.by.codes[rows])
+        return [self.figures[code] for code in codes[np.argsort(self.order[codes], kind="stable")]]
+
+
+def _team_sessions(kept: Columns) -> Groups:
+    """Return the groups that a team's trials in one session form."""
+    teams, sessions = group_by(kept["team_id"]), group_by(kept["session_id"])
+    pairs = group_by(teams.codes * sessions.size + sessions.codes)
+    return Groups(sessions.labels[pairs.labels % sessions.size], pairs.codes)
+
+
+def _rows_of_teams(team_ids: TextArray) -> Iterator[tuple[str, npt.NDArray[np.int64]]]:
+    """Yield each team with the positions of its trials."""
+    teams = group_by(team_ids)
+    order = np.argsort(teams.codes, kind="stable")
+    ends = np.cumsum(teams.count()).astype(np.int64)
+    for team, rows in zip(teams.labels, np.split(order, ends[:-1]), strict=True):
+        yield str(team), rows
+
+
+def _best_seen(rows: npt.NDArray[np.int64], power: FloatArray, kept: Columns) -> BestSeen:
+    best = rows[np.argmax(power[rows])]
+    return BestSeen(
+        normalised_power_w=float(power[best]),
+        trial_id=str(kept["trial_id"][best]),
+        build_id=str(kept["build_id"][best]),
+        trials=len(rows),
+    )
+
+
+def _team_season(
+    team_id: str,
+    rows: npt.NDArray[np.int64],
+    builds: _InOrder,
+    sessions: _InOrder,
+    best_seen: BestSeen,
+) -> TeamSeason:
+    """Return one team's season from the figures of its builds and sessions."""
+    in_builds, in_sessions = builds.of(rows), sessions.of(rows)
+    return TeamSeason(
+        team_id=team_id,
+        current=in_builds[-1],
+        first_build=in_builds[0],
+        first_session=in_sessions[0],
+        latest_session=in_sessions[-1],
+        best_seen=best_seen,
+        change=compare(in_builds[-1], in_builds[0]) if len(in_builds) > 1 else None,
+        sessions=len(in_sessions),
+    )
+
+
+#: Why a stored trial does not count, by code.
+LEFT_OUT = {
+    "withdrawn": "withdrawn by whoever submitted them",
+    "held": "waiting for an answer to a data check",
+    "other_kind": "sweeps, reference, visit, event or open-circuit runs, not record trials",
+    "out_of_range": "measured in wind too far from the season's reference to be put on it fairly",
+    "not_normalised": "without a known wind speed or power",
+}
+
+
+def why_left_out(trials: Columns, results: TrialResults) -> TextArray:
+    """Return why each trial does not count.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `kind` and `state`.
+    results : TrialResults
+        Their results.
+
+    Returns
+    -------
+    array of str, shape (n,)
+        A code of `LEFT_OUT`, empty where the trial counts.
+    """
+    state = np.asarray(trials["state"])
+    return np.select(
+        [
+            state == "withdrawn",
+            state == "held",
+            np.asarray(trials["kind"]) != RECORD,
+            results.normalisation == OUT_OF_RANGE,
+            ~np.isfinite(results.normalised_power_w),
+        ],
+        list(LEFT_OUT),
+        "",
+    )

@@ -1,0 +1,1 @@
+"""The Gustbook service: a season of model wind turbines over HTTP."""

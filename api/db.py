@@ -1,0 +1,114 @@
+"""The database: engines, constraint names, and the unit of work.
+
+One writer at a time on SQLite: threads wait for a lock in this process, which
+is fair and quick, instead of fighting for the file's. Reads use engines of
+their own and never wait for a writer's turn.
+"""
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlmodel import Session, SQLModel
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+#: First releases in which two connections can no longer damage a write-ahead log between them
+#: (sqlite.org/wal.html, "the WAL-reset bug"): back-ports first.
+WAL_BACKPORTS = ((3, 44, 6), (3, 50, 7))
+WAL_SAFE_FROM = (3, 51, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Database:
+    """The engines of one programme: one that writes, one that reads."""
+
+    write_engine: Engine
+    read_engine: Engine
+    writer_turn: AbstractContextManager[Any]
+
+    @contextmanager
+    def unit_of_work(self) -> Iterator[Session]:
+        """Open a session that commits once when the block ends, or not at all."""
+        with self.writer_turn, Session(self.write_engine, expire_on_commit=False) as db, db.begin():
+            yield db
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """Open a session that sees one moment of the database and changes nothing."""
+        with Session(self.read_engine, expire_on_commit=False) as db:
+            yield db
+
+    def close(self) -> None:
+        """Give the connections back."""
+        self.write_engine.dispose()
+        self.read_engine.dispose()
+
+
+def open_database(database_url: str, *, threads: int, busy_timeout_s: float) -> Database:
+    """Return the engines of a programme; connects to nothing yet."""
+    if make_url(database_url).get_backend_name() == "sqlite":
+        return _open_sqlite(database_url, threads, busy_timeout_s)
+    engine = create_engine(
+        database_url,
+        pool_size=threads,
+        max_overflow=0,
+        pool_timeout=busy_timeout_s,
+        pool_pre_ping=True,
+    )
+    return Database(engine, engine, nullcontext())
+
+
+def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Database:
+    path = make_url(database_url).database
+    if path:
+        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    pool = {"pool_timeout": busy_timeout_s, "max_overflow": 0}
+    write = create_engine(database_url, pool_size=1, **pool)
+    read = create_engine(database_url, pool_size=threads, **pool)
+    _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s)
+    _begin_by_hand(read, "BEGIN", busy_timeout_s)
+    return Database(write, read, threading.Lock())
+
+
+def journal_mode(version: tuple[int, ...]) -> str:
+    """Return the journal that a version of SQLite keeps safely.
+
+    >>> journal_mode((3, 40, 1)), journal_mode((3, 44, 6)), journal_mode((3, 51, 3))
+    ('TRUNCATE', 'WAL', 'WAL')
+    """
+    backported = any(version[:2] == port[:2] and version >= port for port in WAL_BACKPORTS)
+    return "WAL" if version >= WAL_SAFE_FROM or backported else "TRUNCATE"
+
+
+def _begin_by_hand(engine: Engine, statement: str, busy_timeout_s: float) -> None:
+    """Let `engine` open every transaction with `statement`; the driver must not begin for us."""
+    pragmas = (
+        f"busy_timeout = {int(busy_timeout_s * 1000)}",
+        "foreign_keys = ON",
+        "synchronous = FULL",
+        "trusted_schema = OFF",
+        f"journal_mode = {journal_mode(sqlite3.sqlite_version_info)}",
+    )
+
+    @event.listens_for(engine, "connect")
+    def settle(connection: Any, record: Any) -> None:
+        connection.isolation_level = None
+        for pragma in pragmas:
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def start(connection: Connection) -> None:
+        connection.exec_driver_sql(statement)

@@ -1,0 +1,243 @@
+"""What a route asks for: who is asking, and a way to read or to write once.
+
+A read or a write opens its database session in the handler's own thread and
+closes it before the answer leaves. A write commits before the answer leaves,
+so a failed commit is the caller's error and not a silent loss.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Annotated, Any, TypeVar
+from urllib.parse import urlencode
+
+from fastapi import Depends, Header, Request
+from pydantic import BaseModel
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.db import Database
+from api.errors import FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
+from api.models.shapes import Answer, PageQuery
+from api.services import keys
+from api.services.idempotency import Answered, claim, digest, keep
+from api.services.scope import Caller
+
+ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
+IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
+
+Query = TypeVar("Query", bound=PageQuery)
+Body = TypeVar("Body")
+Verb = Callable[[Session, Caller, Body], Answer]
+
+
+def database(request: Request) -> Database:
+    """Return the programme's database."""
+    opened: Database = request.app.state.database
+    return opened
+
+
+def sign_in(request: Request) -> Caller:
+    """Return who asks, or refuse."""
+    with database(request).reading() as db:
+        return keys.sign_in(db, request.headers.get("authorization"), datetime.now(UTC))
+
+
+def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
+    """Return who asks, if that is a lead."""
+    if caller.role != "lead":
+        raise NotPermitted("this needs a lead's key")
+    return caller
+
+
+def sign_in_writer(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
+    """Return who asks, if that is a lead or a coach."""
+    if caller.role == "reader":
+        raise NotPermitted("a reader's key cannot write")
+    return caller
+
+
+def etag(answer: Answer) -> str:
+    """Return the tag of a thing's state; a season's also tells its revision."""
+    revision = getattr(answer, "revision", None)
+    return f'"v{answer.version}"' if revision is None else f'"v{answer.version}.{revision}"'
+
+
+def _sent(answered: Answered) -> Response:
+    return Response(
+        answered.body,
+        status_code=answered.status,
+        headers=answered.headers,
+        media_type="application/json" if answered.body else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One request that reads."""
+
+    request: Request
+    caller: Caller
+
+    def one(self, verb: Callable[[Session, Caller, str], Answer], row_id: str) -> Response:
+        """Answer one thing, or 304 where the asker already has this state of it."""
+        with database(self.request).reading() as db:
+            answer = verb(db, self.caller, row_id)
+        tag = {"ETag": etag(answer), "Cache-Control": "private, no-cache"}
+        known = self.request.headers.get("if-none-match", "")
+        if tag["ETag"] in {each.strip() for each in known.split(",")}:
+            return Response(status_code=304, headers=tag)
+        return _sent(Answered(200, answer.model_dump_json(), tag))
+
+    def page(
+        self,
+        verb: Callable[[Session, Caller, Query], tuple[list[Any], str | None]],
+        query: Query,
+    ) -> Response:
+        """Answer one page of a list, with the address of the next."""
+        with database(self.request).reading() as db:
+            items, after = verb(db, self.caller, query)
+        body = ",".join(item.model_dump_json() for item in items)
+        headers = {}
+        if after is not None:
+            asked = query.filters() | {"limit": query.limit, "cursor": after}
+            headers["Link"] = f'<{self.request.url.path}?{urlencode(asked)}>; rel="next"'
+        cursor = "null" if after is None else f'"{after}"'
+        return _sent(Answered(200, f'{{"items":[{body}],"next":{cursor}}}', headers))
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """One request that writes: one transaction, and the same answer to a retry."""
+
+    request: Request
+    caller: Caller
+    body: bytes
+    idempotency_key: str | None
+
+    def run(self, work: Callable[[Session, Caller], Answered]) -> Response:
+        """Do the work once and answer it; a retry under the same key gets the same answer."""
+        with database(self.request).unit_of_work() as db:
+            if self.idempotency_key is None:
+                return _sent(work(db, self.caller))
+            given = claim(db, self.caller.key_id, self.idempotency_key, self._digest())
+            if given is None:
+                given = work(db, self.caller)
+                keep(db, self.caller.key_id, self.idempotency_key, given)
+            return _sent(given)
+
+    def _digest(self) -> str:
+        url = self.request.url
+        return digest(self.request.method.encode(), f"{url.path}?{url.query}".encode(), self.body)
+
+    def created(self, verb: Verb[Body], body: Body, location: str = "") -> Response:
+        """Store a new thing and answer it with its address."""
+
+        def work(db: Session, caller: Caller) -> Answered:
+            return self.stored(verb(db, caller, body), 201, location)
+
+        return self.run(work)
+
+    def stored(self, answer: Answer, status: int, location: str = "") -> Answered:
+        """Return the answer that shows a stored thing."""
+        address = location or f"{self.request.url.path.rstrip('/')}/{answer.id}"
+        headers = {"Location": address, "ETag": etag(answer)}
+        return Answered(status, answer.model_dump_json(), headers)
+
+    def changed(
+        self,
+        verb: Callable[[Session, Caller, str, Any, int], Answer],
+        row_id: str,
+        changes: BaseModel,
+    ) -> Response:
+        """Change a thing whose state the asker names, and answer its new state."""
+        version = self._version()
+
+        def work(db: Session, caller: Caller) -> Answered:
+            answer = verb(db, caller, row_id, changes, version)
+            return Answered(200, answer.model_dump_json(), {"ETag": etag(answer)})
+
+        return self.run(work)
+
+    def _version(self) -> int:
+        """Return the version that If-Match names."""
+        named = self.request.headers.get("if-match")
+        if named is None:
+            raise PreconditionMissing("send If-Match with the ETag of the state you change")
+        parts = ETAG.fullmatch(named.strip())
+        if parts is None:
+            raise Malformed('If-Match must quote the ETag as it was given, such as "v3"')
+        return int(parts[1])
+
+
+IdempotencyKey = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        description="A text of your choice; the same request sent again under it is done once.",
+    ),
+]
+
+
+async def _writing(request: Request, caller: Caller, key: str | None) -> Writing:
+    if key is not None and not IDEMPOTENCY_KEY.fullmatch(key):
+        words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
+        raise Invalid(words, [FieldError("idempotency_key", words)])
+    return Writing(request, caller, await request.body(), key)
+
+
+async def write(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_writer)],
+    key: IdempotencyKey = None,
+) -> Writing:
+    """Return a coach's or lead's way to write."""
+    return await _writing(request, caller, key)
+
+
+async def write_lead(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_lead)],
+    key: IdempotencyKey = None,
+) -> Writing:
+    """Return a lead's way to write."""
+    return await _writing(request, caller, key)
+
+
+async def _change(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_writer)],
+    if_match: Annotated[
+        str | None, Header(alias="If-Match", description="ETag of the state you change.")
+    ] = None,
+) -> Writing:
+    return await _writing(request, caller, None)
+
+
+async def _change_lead(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_lead)],
+    if_match: Annotated[
+        str | None, Header(alias="If-Match", description="ETag of the state you change.")
+    ] = None,
+) -> Writing:
+    return await _writing(request, caller, None)
+
+
+def read(request: Request, caller: Annotated[Caller, Depends(sign_in)]) -> Reading:
+    """Return a signed-in caller's way to read."""
+    return Reading(request, caller)
+
+
+def read_lead(request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]) -> Reading:
+    """Return a lead's way to read."""
+    return Reading(request, caller)
+
+
+Read = Annotated[Reading, Depends(read)]
+ReadLead = Annotated[Reading, Depends(read_lead)]
+Write = Annotated[Writing, Depends(write)]
+WriteLead = Annotated[Writing, Depends(write_lead)]
+Change = Annotated[Writing, Depends(_change)]
+ChangeLead = Annotated[Writing, Depends(_change_lead)]

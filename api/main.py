@@ -1,0 +1,94 @@
+"""The application, assembled. Importing this opens nothing."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import PackageNotFoundError, version
+
+import anyio.to_thread
+from fastapi import APIRouter, FastAPI
+
+from api.db import open_database
+from api.errors import add_error_handlers
+from api.middleware import AnswerFrame
+from api.models.validation import explain
+from api.openapi import document
+from api.routes import (
+    about,
+    benches,
+    builds,
+    equipment,
+    imports,
+    keys,
+    organisations,
+    reports,
+    seasons,
+    sessions,
+    teams,
+    templates,
+    trials,
+    turbines,
+)
+from api.settings import Settings, read_settings
+
+RESOURCES = (
+    seasons,
+    organisations,
+    keys,
+    teams,
+    equipment,
+    turbines,
+    builds,
+    benches,
+    sessions,
+    trials,
+    imports,
+    reports,
+    templates,
+)
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Return the application bound to `settings`, or to those of the environment."""
+    settings = settings or read_settings()
+    app = FastAPI(
+        title="Gustbook",
+        version=_version(),
+        lifespan=_lifespan,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        max_body_size=settings.max_body_bytes,
+        generate_unique_id_function=lambda route: route.name,
+    )
+    app.state.settings = settings
+    app.state.database = open_database(
+        settings.database_url,
+        threads=settings.worker_threads,
+        busy_timeout_s=settings.busy_timeout_s,
+    )
+    add_error_handlers(app, explain)
+    v1 = APIRouter(prefix="/v1")
+    for resource in RESOURCES:
+        v1.include_router(resource.router)
+    app.include_router(about.router)
+    app.include_router(v1)
+    app.add_middleware(AnswerFrame, explain=explain)
+    app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    # More threads than the database serves only make them wait for each other.
+    anyio.to_thread.current_default_thread_limiter().total_tokens = (
+        app.state.settings.worker_threads
+    )
+    yield
+    app.state.database.close()
+
+
+def _version() -> str:
+    try:
+        return version("gustbook")
+    except PackageNotFoundError:
+        return "0.1.0"

@@ -1,0 +1,77 @@
+"""The frame around every answer: a request id, safe headers, and no refusal without its words."""
+
+from typing import Any
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.errors import MEDIA_TYPE, Explain, TooLarge, from_foreign, problem
+from api.models.ids import new_id
+
+HEADERS = [
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
+    (b"cache-control", b"no-store"),
+]
+
+
+class AnswerFrame:
+    """Pure ASGI, around the whole application, so that nothing answers from outside it."""
+
+    def __init__(self, app: ASGIApp, explain: Explain) -> None:
+        self.app = app
+        self.explain = explain
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        scope["request_id"] = new_id("req")
+        answer = _Answer(scope, receive, send)
+        try:
+            await self.app(scope, receive, answer.pass_on)
+        except Exception as error:
+            if answer.started:
+                raise
+            await problem(from_foreign(error, self.explain), scope["request_id"])(
+                scope, receive, answer.send
+            )
+
+
+class _Answer:
+    """One answer on its way out."""
+
+    def __init__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        self.scope, self.receive, self.outward = scope, receive, send
+        self.started = self.replaced = False
+
+    async def pass_on(self, message: Message) -> None:
+        """Pass a message on; a plain 413 of the framework's body limit becomes a problem."""
+        if self.replaced:
+            return
+        if message["type"] == "http.response.start" and _is_plain_413(message):
+            self.replaced = True
+            refusal = TooLarge("the request is larger than is taken at once")
+            await problem(refusal, self.scope["request_id"])(self.scope, self.receive, self.send)
+            return
+        await self.send(message)
+
+    async def send(self, message: Message) -> None:
+        """Send a message with the headers that every answer has."""
+        if message["type"] == "http.response.start":
+            self.started = True
+            message["headers"] = _framed(message["headers"], self.scope["request_id"])
+        await self.outward(message)
+
+
+def _is_plain_413(message: Message) -> bool:
+    is_problem = (b"content-type", MEDIA_TYPE.encode()) in message["headers"]
+    return bool(message["status"] == 413 and not is_problem)
+
+
+def _framed(headers: Any, request_id: str) -> list[Any]:
+    names = {name for name, _ in headers}
+    added = [pair for pair in HEADERS if pair[0] not in names]
+    return [*headers, *added, (b"x-request-id", request_id.encode())]

@@ -1,0 +1,45 @@
+"""Bring a database's schema to the newest version, or tell whether it is there."""
+
+from functools import cache
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection
+from sqlalchemy.engine import make_url
+
+LOCATION = Path(__file__).parent / "migrations"
+
+
+def config(database_url: str) -> Config:
+    """Return the configuration of migrations for a database."""
+    made = Config()
+    made.set_main_option("script_location", str(LOCATION))
+    made.attributes["database_url"] = database_url
+    return made
+
+
+def upgrade(database_url: str, revision: str = "head") -> None:
+    """Bring a database to a revision, the newest by default; an embedded one is made if absent."""
+    url = make_url(database_url)
+    if url.get_backend_name() == "sqlite" and url.database:
+        Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+    command.upgrade(config(database_url), revision)
+
+
+def downgrade(database_url: str, revision: str) -> None:
+    """Take a database back to an older revision."""
+    command.downgrade(config(database_url), revision)
+
+
+@cache
+def head() -> str | None:
+    """Return the newest revision that this code knows."""
+    return ScriptDirectory(str(LOCATION)).get_current_head()
+
+
+def is_at_head(connection: Connection) -> bool:
+    """Tell whether a database has the newest schema."""
+    return MigrationContext.configure(connection).get_current_revision() == head()

@@ -1,0 +1,55 @@
+"""How migrations run: one transaction, foreign keys off while tables are rebuilt, checked after."""
+
+from alembic import context
+from sqlalchemy import Connection, create_engine, event, pool
+from sqlmodel import SQLModel
+
+import api.db  # names constraints before the first table is known
+import api.models  # makes every table known
+
+assert api.db, api.models
+
+
+def run(connection: Connection) -> None:
+    """Run the migrations on an open connection."""
+    is_sqlite = connection.dialect.name == "sqlite"
+    context.configure(
+        connection=connection,
+        target_metadata=SQLModel.metadata,
+        render_as_batch=is_sqlite,
+        transactional_ddl=True,
+        compare_type=True,
+    )
+    with context.begin_transaction():
+        context.run_migrations()
+        if is_sqlite:
+            _refuse_orphans(connection)
+
+
+def _refuse_orphans(connection: Connection) -> None:
+    orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if orphans:
+        raise RuntimeError(f"foreign key check failed: {orphans[:5]}")
+
+
+def run_online() -> None:
+    """Connect and run."""
+    engine = create_engine(context.config.attributes["database_url"], poolclass=pool.NullPool)
+    if engine.dialect.name == "sqlite":
+
+        @event.listens_for(engine, "connect")
+        def settle(connection, record):  # type: ignore[no-untyped-def]
+            connection.isolation_level = None
+            # Off before BEGIN: inside a transaction SQLite ignores it, and a rebuilt parent
+            # table would take its children's rows with it.
+            connection.execute("PRAGMA foreign_keys = OFF")
+
+        @event.listens_for(engine, "begin")
+        def start(connection):  # type: ignore[no-untyped-def]
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    with engine.connect() as connection:
+        run(connection)
+
+
+run_online()

@@ -1,0 +1,37 @@
+"""Shapes of things: what is sent, stored and answered; importing this makes every table known."""
+
+from api.models.benches import Bench, WindGrid
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.flags import Flag
+from api.models.idempotency import GivenAnswer
+from api.models.imports import ImportBatch
+from api.models.keys import AccessKey, KeyOrganisation
+from api.models.organisations import Organisation
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import Run, Trial
+from api.models.turbines import Turbine
+from api.models.validation import learn_fields
+
+learn_fields()
+
+__all__ = [
+    "AccessKey",
+    "Bench",
+    "BenchSession",
+    "Build",
+    "Equipment",
+    "Flag",
+    "GivenAnswer",
+    "ImportBatch",
+    "KeyOrganisation",
+    "Organisation",
+    "Run",
+    "Season",
+    "Team",
+    "Trial",
+    "Turbine",
+    "WindGrid",
+]

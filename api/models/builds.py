@@ -1,0 +1,98 @@
+"""A build: one numbered state of a turbine; a change makes a new one."""
+
+from typing import Annotated, ClassVar
+
+from pydantic import Field
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel, UniqueConstraint
+
+from api.models.fields import (
+    AssignedPower,
+    BladeCount,
+    BladeMass,
+    BuildNumber,
+    Chord,
+    Label,
+    Load,
+    Note,
+    Pitch,
+    RotorDiameter,
+)
+from api.models.ids import BuildId, TurbineId
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+
+class BuildFacts(SQLModel):
+    """What every shape of a build shares."""
+
+    turbine_id: TurbineId = Column(foreign_key="turbine.id", index=True)
+    parent_build_id: BuildId | None = Column(
+        default=None, foreign_key="build.id", index=True, description="The build it came from."
+    )
+    changed_factor: Label | None = Column(
+        default=None, description="The one thing that changed, such as 'pitch' or 'blade count'."
+    )
+    rotor_diameter_m: RotorDiameter
+    blade_count: BladeCount
+    chord_root_m: Chord | None = None
+    chord_tip_m: Chord | None = None
+    blade_mass_kg: BladeMass | None = None
+    material: Label | None = None
+    pitch_deg: Pitch | None = None
+    load_ohm: Load | None = None
+    assigned_power_w: AssignedPower | None = Column(
+        default=None, description="For a reference rotor: its power at the reference. [W]"
+    )
+    note: Note | None = None
+
+
+class Build(BuildFacts, Stored, table=True):
+    """A stored build; `organisation_id` is its turbine's."""
+
+    __tablename__ = "build"
+    prefix: ClassVar[str] = "bld"
+    __table_args__ = (UniqueConstraint("turbine_id", "number"),)
+
+    organisation_id: str | None = Column(default=None, foreign_key="organisation.id", index=True)
+    number: int
+
+
+class BuildCreate(BuildFacts, Input):
+    """A build to register."""
+
+    number: Annotated[
+        BuildNumber | None, Field(description="Left out: the next one of the turbine.")
+    ] = None
+
+
+@changes_of(
+    BuildFacts,
+    "changed_factor",
+    "rotor_diameter_m",
+    "blade_count",
+    "chord_root_m",
+    "chord_tip_m",
+    "blade_mass_kg",
+    "material",
+    "pitch_deg",
+    "load_ohm",
+    "assigned_power_w",
+    "note",
+)
+class BuildUpdate(Input):
+    """What may be put right on a build; a real change of the turbine is a new build."""
+
+
+class BuildRead(BuildFacts, Answer):
+    """A build as stored."""
+
+    organisation_id: str | None
+    number: int
+
+
+class BuildQuery(PageQuery):
+    """Which builds to list."""
+
+    organisation_id: str | None = None
+    turbine_id: TurbineId | None = None
+    number: int | None = None

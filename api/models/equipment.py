@@ -1,0 +1,127 @@
+"""Equipment: what is lent and returned, and what its data sheet says."""
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+from sqlalchemy import JSON
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel, String
+
+from api.models.fields import Data, Label, Load, Note, _count, _number
+from api.models.ids import OrganisationId
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+EquipmentKind = Literal[
+    "generator", "meter", "anemometer", "load", "fan", "reference_rotor", "other"
+]
+
+
+class GeneratorSpec(Input):
+    """A generator's constants, at its own shaft."""
+
+    emf_constant_v_s_rad: (
+        Annotated[float, _number(1e-4, 5, "V·s/rad", "Voltage per speed.")] | None
+    ) = None
+    winding_resistance_ohm: (
+        Annotated[float, _number(0.02, 5000, "Ω", "Winding and brushes.")] | None
+    ) = None
+    brush_drop_v: Annotated[float, _number(0, 2, "V", "Voltage lost at both brushes.")] | None = (
+        None
+    )
+    generator_class: Label | None = Field(default=None, alias="class")
+
+
+class MeterSpec(Input):
+    """A meter's accuracy as its data sheet states it."""
+
+    counts: Annotated[int, _count(99, 10_000_000, "Largest number shown, such as 1999.")] | None = (
+        None
+    )
+    percent: Annotated[float, _number(0, 50, "%", "Share of the reading.")] | None = None
+    digits: Annotated[float, _number(0, 1000, "counts", "Counts of the last digit.")] | None = None
+
+
+class AnemometerSpec(Input):
+    """What kind of wind meter it is, which tells how far to trust it."""
+
+    type: Literal["vane", "hot_wire", "cup", "pitot", "spec_sheet", "none"] | None = None
+
+
+class LoadSpec(Input):
+    """A load resistor."""
+
+    nominal_ohm: Load | None = None
+    measured_ohm: Load | None = None
+    tolerance_pct: Annotated[float, _number(0, 50, "%", "Printed tolerance.")] | None = None
+    rated_power_w: Annotated[float, _number(0.01, 1000, "W", "Rated power.")] | None = None
+
+
+class FanSpec(Input):
+    """A fan."""
+
+    diameter_m: Annotated[float, _number(0.08, 1.5, "m", "Diameter of the blades.")] | None = None
+
+
+class PlainSpec(Input):
+    """A thing without a data sheet here."""
+
+
+SPECS: dict[str, type[Input]] = {
+    "generator": GeneratorSpec,
+    "meter": MeterSpec,
+    "anemometer": AnemometerSpec,
+    "load": LoadSpec,
+    "fan": FanSpec,
+    "reference_rotor": PlainSpec,
+    "other": PlainSpec,
+}
+
+
+class EquipmentFacts(SQLModel):
+    """What every shape of a piece of equipment shares."""
+
+    organisation_id: OrganisationId | None = Column(
+        default=None,
+        foreign_key="organisation.id",
+        index=True,
+        description="Whose it is; null is the programme's own.",
+    )
+    kind: EquipmentKind = Column(sa_type=String)
+    tag: Label = Column(unique=True, description="What is written on it.")
+    spec: Data = Column(
+        default_factory=dict,
+        sa_type=JSON,
+        description="By kind. fan: diameter_m; anemometer: type (vane, hot_wire, cup, pitot, "
+        "spec_sheet, none); meter: counts, percent, digits; load: nominal_ohm, measured_ohm, "
+        "tolerance_pct, rated_power_w; generator: emf_constant_v_s_rad, winding_resistance_ohm, "
+        "brush_drop_v, class.",
+    )
+    note: Note | None = None
+
+
+class Equipment(EquipmentFacts, Stored, table=True):
+    """A stored piece of equipment."""
+
+    __tablename__ = "equipment"
+    prefix: ClassVar[str] = "eqp"
+
+
+class EquipmentCreate(EquipmentFacts, Input):
+    """A piece of equipment to register."""
+
+
+@changes_of(EquipmentFacts, "tag", "spec", "note")
+class EquipmentUpdate(Input):
+    """What may change of a piece of equipment."""
+
+
+class EquipmentRead(EquipmentFacts, Answer):
+    """A piece of equipment as stored."""
+
+
+class EquipmentQuery(PageQuery):
+    """Which equipment to list."""
+
+    organisation_id: OrganisationId | None = None
+    kind: EquipmentKind | None = None
+    tag: Label | None = None

@@ -1,0 +1,22 @@
+"""The answer that a key and an Idempotency-Key got, so that a retry gets the same."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import JSON
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel
+
+
+class GivenAnswer(SQLModel, table=True):
+    """One answered request; kept in the transaction of what it stored."""
+
+    __tablename__ = "given_answer"
+
+    key_id: str = Column(foreign_key="access_key.id", primary_key=True)
+    idempotency_key: str = Column(primary_key=True)
+    digest: str
+    status: int | None = None
+    headers: dict[str, Any] = Column(default_factory=dict, sa_type=JSON)
+    body: str = ""
+    created_at: datetime

@@ -1,0 +1,80 @@
+"""An import: one submitted file or batch, row by row."""
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy import JSON
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel
+
+from api.models.ids import SeasonId
+from api.models.shapes import Answer, Stored
+
+Outcome = Literal["created", "unchanged", "error"]
+Mode = Literal["all", "partial"]
+
+
+class ImportBatch(Stored, table=True):
+    """A stored import."""
+
+    __tablename__ = "import_batch"
+    prefix: ClassVar[str] = "imp"
+
+    key_id: str = Column(foreign_key="access_key.id", index=True)
+    digest: str
+    format: str
+    mode: str
+    understood: dict[str, Any] = Column(sa_type=JSON)
+    outcomes: dict[str, int] = Column(sa_type=JSON)
+    trials: dict[str, int] = Column(sa_type=JSON)
+    sessions_created: int
+    rows: list[dict[str, Any]] = Column(sa_type=JSON)
+
+
+class RowOutcome(SQLModel):
+    """What became of one row; the header of a file is row 1."""
+
+    row: int
+    client_ref: str | None
+    outcome: Outcome
+    id: Annotated[str | None, Field(description="The trial's id.")]
+    errors: list[dict[str, Any]]
+
+
+class ImportFacts(SQLModel):
+    """What an import says of itself, tried or carried out."""
+
+    format: Annotated[str, Field(description="csv, tsv or json")]
+    mode: Mode
+    understood: Annotated[
+        dict[str, Any],
+        Field(description="How the file was read: encoding, delimiter, decimal sign, columns."),
+    ]
+    outcomes: Annotated[dict[str, int], Field(description="Rows by outcome.")]
+    trials: Annotated[dict[str, int], Field(description="Trials by outcome.")]
+    sessions_created: int
+    rows: list[RowOutcome]
+
+
+class ImportRead(ImportFacts, Answer):
+    """An import as stored."""
+
+
+class ImportTried(ImportFacts):
+    """What an import would do; nothing was stored."""
+
+    dry_run: Literal[True]
+
+
+class ImportQuery(BaseModel):
+    """How to import."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    dry_run: Annotated[bool, Field(description="Only say what would happen.")] = False
+    mode: Annotated[
+        Mode, Field(description="all: nothing is stored if a row is wrong; partial: the good rows.")
+    ] = "all"
+    season_id: Annotated[
+        SeasonId | None, Field(description="Needed only where a team's name is in two seasons.")
+    ] = None

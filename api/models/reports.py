@@ -1,0 +1,168 @@
+"""A season's report: each team's way, with doubt, counts and what was left out."""
+
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from api.models.ids import OrganisationId, SeasonId, TeamId
+
+
+class FigureRead(BaseModel):
+    """A normalised power with its doubt and what stands behind it."""
+
+    normalised_power_w: Annotated[
+        float, Field(description="Typical power at the season's reference wind and air. [W]")
+    ]
+    u_own: Annotated[float, Field(description="Doubt that is this figure's alone. [-]")]
+    u_bench: Annotated[float, Field(description="Doubt shared by all results of the bench. [-]")]
+    u_total: float
+    interval_w: Annotated[tuple[float, float], Field(description="k = 2, about 95 %. [W]")]
+    trials: int
+    sessions: int
+    bench_id: Annotated[str | None, Field(description="Null where several benches went into it.")]
+
+
+class BuildFigure(FigureRead):
+    """The figure of a build."""
+
+    build_id: str
+    build_number: int
+
+
+class SessionFigure(FigureRead):
+    """The figure of a team in one session."""
+
+    session_id: str
+    started_at: datetime
+
+
+class BestSeenRead(BaseModel):
+    """The largest trial: the largest of several noisy numbers, so rather too large."""
+
+    normalised_power_w: float
+    trial_id: str
+    build_id: str
+    build_number: int
+    of_trials: Annotated[int, Field(description="How many trials it is the largest of.")]
+
+
+class ChangeRead(BaseModel):
+    """How the current build differs from the first one measured."""
+
+    change_pct: float
+    interval_pct: tuple[float, float]
+    from_build_number: int
+
+
+class LeftOut(BaseModel):
+    """Trials that are stored and not counted, and why."""
+
+    code: str
+    trials: int
+    sentence: str
+
+
+class TeamReport(BaseModel):
+    """One team's season; a figure that cannot be known is null and `reason` says why."""
+
+    team_id: str
+    name: str
+    organisation_id: str
+    entry_class: str | None
+    current: BuildFigure | None
+    reason: str | None
+    untested_build_number: Annotated[
+        int | None, Field(description="A newer build that has no trial that counts yet.")
+    ]
+    best_seen: BestSeenRead | None
+    first: SessionFigure | None
+    latest: SessionFigure | None
+    change: ChangeRead | None
+    change_reason: str | None
+    trials: Annotated[int, Field(description="Trials that count.")]
+    sessions: Annotated[int, Field(description="Sessions with a trial that counts.")]
+    trials_stored: int
+    last_trial_at: datetime | None
+    left_out: list[LeftOut]
+
+
+class OrganisationReport(BaseModel):
+    """One organisation's teams."""
+
+    organisation_id: str
+    name: str
+    teams: list[TeamReport]
+
+
+class BenchPlace(BaseModel):
+    """A team's place among those measured at the same bench."""
+
+    place: int
+    team_id: str
+    name: str
+    normalised_power_w: float
+    u_own: float
+    interval_within_bench_w: Annotated[
+        tuple[float, float],
+        Field(description="k = 2 without the doubt that all results of the bench share. [W]"),
+    ]
+
+
+class BenchOrder(BaseModel):
+    """The teams whose current build was measured at one bench, strongest first."""
+
+    bench_id: str
+    name: str
+    organisation_id: str
+    order: list[BenchPlace]
+
+
+class Comparison(BaseModel):
+    """Whether results of different benches can be compared."""
+
+    available: bool
+    sentence: str
+
+
+class SeasonReport(BaseModel):
+    """The season so far, as far as the key may see."""
+
+    season_id: str
+    name: str
+    revision: int
+    as_of: datetime
+    reference_wind_speed_m_s: float
+    reference_air_density_kg_m3: float
+    organisations: list[OrganisationReport]
+    benches: list[BenchOrder]
+    comparison: Comparison
+    trials_stored: int
+    trials: int
+    sessions: int
+    left_out: list[LeftOut]
+
+
+class ReportQuery(BaseModel):
+    """Which part of the season, and in which format."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    organisation_id: OrganisationId | None = None
+    team_id: TeamId | None = None
+    format: Annotated[
+        str | None,
+        Field(pattern="^(json|csv|html)$", description="json, csv or html; else Accept decides."),
+    ] = None
+    excel: Annotated[
+        bool, Field(description="Begin the CSV with a byte order mark, for spreadsheets.")
+    ] = False
+
+
+class OrganisationReportQuery(ReportQuery):
+    """Which season of an organisation, and in which format."""
+
+    season_id: Annotated[
+        SeasonId | None, Field(description="Left out: the newest season it has a team in.")
+    ] = None
+    organisation_id: None = None

@@ -1,0 +1,56 @@
+"""A turbine: a team's machine, or the programme's reference rotor."""
+
+from typing import ClassVar
+
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel, UniqueConstraint
+
+from api.models.fields import GearRatio, Label, TowerMass, TowerSide
+from api.models.ids import EquipmentId, TeamId
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+
+class TurbineFacts(SQLModel):
+    """What every shape of a turbine shares."""
+
+    team_id: TeamId | None = Column(
+        foreign_key="team.id", index=True, description="Null for a reference rotor."
+    )
+    name: Label
+    generator_id: EquipmentId | None = Column(default=None, foreign_key="equipment.id", index=True)
+    gear_ratio: GearRatio = 1.0
+    tower_side_m: TowerSide | None = None
+    tower_mass_kg: TowerMass | None = None
+
+
+class Turbine(TurbineFacts, Stored, table=True):
+    """A stored turbine; `organisation_id` is its team's, null for a reference rotor."""
+
+    __tablename__ = "turbine"
+    prefix: ClassVar[str] = "turb"
+    __table_args__ = (UniqueConstraint("team_id", "name"),)
+
+    organisation_id: str | None = Column(default=None, foreign_key="organisation.id", index=True)
+
+
+class TurbineCreate(TurbineFacts, Input):
+    """A turbine to register."""
+
+
+@changes_of(TurbineFacts, "name", "generator_id", "gear_ratio", "tower_side_m", "tower_mass_kg")
+class TurbineUpdate(Input):
+    """What may change of a turbine."""
+
+
+class TurbineRead(TurbineFacts, Answer):
+    """A turbine as stored."""
+
+    organisation_id: str | None
+
+
+class TurbineQuery(PageQuery):
+    """Which turbines to list."""
+
+    organisation_id: str | None = None
+    team_id: TeamId | None = None
+    name: Label | None = None

@@ -1,0 +1,81 @@
+"""The OpenAPI document: what FastAPI knows, with our refusals, the key and examples."""
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from api.routes.contract import Problem
+from api.routes.examples import EXAMPLES
+
+DESCRIPTION = """\
+A season of model wind turbines: teams of several schools build, test, check and compare fairly.
+
+Send `Authorization: Bearer <key>`. Numbers carry their unit in the field's name; most may come in
+another unit under another suffix (`voltage_mv` for `voltage_v`). A refusal is
+`application/problem+json` and names every fault. A change needs `If-Match`; a POST may carry an
+`Idempotency-Key`, under which the same request is done once.
+"""
+OPEN_PATHS = ("/healthz", "/readyz", "/v1/meta")
+METHODS = ("get", "post", "patch", "put", "delete")
+
+
+def document(app: FastAPI) -> dict[str, Any]:
+    """Return the document, made once."""
+    if app.openapi_schema is None:
+        made = get_openapi(
+            title=app.title,
+            version=app.version,
+            summary="Register, test, check and compare model wind turbines through a season.",
+            description=DESCRIPTION,
+            routes=app.routes,
+        )
+        app.openapi_schema = _complete(made)
+    return app.openapi_schema
+
+
+def _complete(made: dict[str, Any]) -> dict[str, Any]:
+    components = made["components"]
+    for name in ("HTTPValidationError", "ValidationError"):
+        components["schemas"].pop(name, None)
+    problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    components["schemas"] |= problem.pop("$defs") | {"Problem": problem}
+    components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
+    for path, item in made["paths"].items():
+        for method in METHODS:
+            if method in item:
+                _complete_operation(path, item[method])
+    return made
+
+
+def _complete_operation(path: str, operation: dict[str, Any]) -> None:
+    """Give an operation its key, its problem answer and its examples."""
+    if path not in OPEN_PATHS:
+        operation["security"] = [{"key": []}]
+    responses = operation["responses"]
+    responses["default"] = {
+        "description": "Any other refusal.",
+        "content": {
+            "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}
+        },
+    }
+    # FastAPI adds its own 422 to what has parameters; ours is a problem like every other.
+    if "application/json" in responses.get("422", {}).get("content", {}):
+        responses["422"] = responses["default"] | {"description": "Some values are not accepted."}
+    for status, response in responses.items():
+        if status.startswith("2"):
+            _show_example(response.get("content", {}))
+    _show_example(operation.get("requestBody", {}).get("content", {}))
+
+
+def _show_example(content: dict[str, Any]) -> None:
+    """Put the example of a shape beside it."""
+    media = content.get("application/json", {})
+    name = media.get("schema", {}).get("$ref", "").rsplit("/", 1)[-1]
+    if name in EXAMPLES:
+        media["example"] = EXAMPLES[name]
+    elif name.startswith("Page_"):
+        media["example"] = {
+            "items": [EXAMPLES[name.removeprefix("Page_").strip("_")]],
+            "next": None,
+        }

@@ -1,0 +1,85 @@
+"""What needs no key: is it alive, is it ready, and which units and names it speaks."""
+
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, Field
+from sqlalchemy import text
+from sqlalchemy.engine import make_url
+
+from analysis.columns import UNITS
+from api.db import journal_mode
+from api.deps import database
+from api.errors import Busy
+from api.migrate import is_at_head
+from api.models.units import FAMILIES
+from api.routes.contract import StrictRoute, _refusals
+
+router = APIRouter(tags=["about"], route_class=StrictRoute)
+DISK_LOW_BYTES = 100_000_000
+
+
+class Health(BaseModel):
+    """That the process answers."""
+
+    status: str = "ok"
+
+
+class Readiness(BaseModel):
+    """That the service can take requests."""
+
+    status: str
+    schema_at_head: bool
+    disk_low: bool
+    journal: Annotated[str, Field(description="wal, truncate or server")]
+
+
+class Meta(BaseModel):
+    """Names, units and limits a client may want to know."""
+
+    name: str
+    version: str
+    units: dict[str, str]
+    other_units: dict[str, list[str]]
+
+
+@router.get("/healthz", response_model=Health)
+def healthz() -> Health:
+    """Tell that the process answers; asks nothing of the database."""
+    return Health()
+
+
+@router.get("/readyz", response_model=Readiness, responses=_refusals(Busy))
+def readyz(request: Request) -> Readiness:
+    """Tell whether database, schema and disk are in order."""
+    with database(request).reading() as db:
+        db.connection().execute(text("select 1"))
+        at_head = is_at_head(db.connection())
+    url = make_url(request.app.state.settings.database_url)
+    is_file = url.get_backend_name() == "sqlite"
+    free = shutil.disk_usage(Path(url.database or ".").parent).free if is_file else DISK_LOW_BYTES
+    if not at_head:
+        raise Busy("the database's schema is not the newest: run 'python -m api migrate'")
+    return Readiness(
+        status="ready",
+        schema_at_head=at_head,
+        disk_low=free < DISK_LOW_BYTES,
+        journal=journal_mode(sqlite3.sqlite_version_info).lower() if is_file else "server",
+    )
+
+
+@router.get("/v1/meta", response_model=Meta)
+def meta(request: Request) -> dict[str, Any]:
+    """Tell the names of quantities, their units, and the other units each may be typed in."""
+    return {
+        "name": request.app.title,
+        "version": request.app.version,
+        "units": UNITS,
+        "other_units": {
+            symbol: [unit.symbol for unit in others.values()]
+            for symbol, others in FAMILIES.values()
+        },
+    }

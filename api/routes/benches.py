@@ -1,0 +1,59 @@
+"""Benches and their wind grids over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps import Change, Read, Write
+from api.models.benches import (
+    BenchCreate,
+    BenchQuery,
+    BenchRead,
+    BenchUpdate,
+    WindGridCreate,
+    WindGridRead,
+)
+from api.models.pages import Page
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import benches
+from api.services.scope import Caller
+
+router = APIRouter(prefix="/benches", tags=["benches"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=BenchRead, responses=WRITE)
+def create_bench(bench: BenchCreate, write: Write) -> Response:
+    """Register a bench: fan, setting, distance, wind meter and room. A new fan is a new bench."""
+    return write.created(benches.create, bench)
+
+
+@router.get("", response_model=Page[BenchRead], responses=LIST)
+def list_benches(query: Annotated[BenchQuery, Query()], read: Read) -> Response:
+    """List benches that the key may see, oldest first."""
+    return read.page(benches.page, query)
+
+
+@router.get("/{bench_id}", response_model=BenchRead, responses=READ)
+def get_bench(bench_id: str, read: Read) -> Response:
+    """Show a bench."""
+    return read.one(benches.get, bench_id)
+
+
+@router.patch("/{bench_id}", response_model=BenchRead, responses=CHANGE)
+def change_bench(bench_id: str, changes: BenchUpdate, write: Change) -> Response:
+    """Change a bench; once tests were run there, what makes it this bench is fixed."""
+    return write.changed(benches.change, bench_id, changes)
+
+
+@router.post(
+    "/{bench_id}/wind-grids", status_code=201, response_model=WindGridRead, responses=WRITE
+)
+def measure_wind(bench_id: str, grid: WindGridCreate, write: Write) -> Response:
+    """Store wind measured over the rotor plane without the rotor; answers speed and spread."""
+
+    def measure(db: Session, caller: Caller, points: WindGridCreate) -> WindGridRead:
+        return benches.measure_wind(db, caller, bench_id, points)
+
+    return write.created(measure, grid)

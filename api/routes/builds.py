@@ -1,0 +1,38 @@
+"""Builds over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import Change, Read, Write
+from api.models.builds import BuildCreate, BuildQuery, BuildRead, BuildUpdate
+from api.models.pages import Page
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import builds
+
+router = APIRouter(prefix="/builds", tags=["builds"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=BuildRead, responses=WRITE)
+def create_build(build: BuildCreate, write: Write) -> Response:
+    """Register the next state of a turbine: one change, one build."""
+    return write.created(builds.create, build)
+
+
+@router.get("", response_model=Page[BuildRead], responses=LIST)
+def list_builds(query: Annotated[BuildQuery, Query()], read: Read) -> Response:
+    """List builds that the key may see, oldest first."""
+    return read.page(builds.page, query)
+
+
+@router.get("/{build_id}", response_model=BuildRead, responses=READ)
+def get_build(build_id: str, read: Read) -> Response:
+    """Show a build."""
+    return read.one(builds.get, build_id)
+
+
+@router.patch("/{build_id}", response_model=BuildRead, responses=CHANGE)
+def change_build(build_id: str, changes: BuildUpdate, write: Change) -> Response:
+    """Put a build right; its trials are computed and checked anew."""
+    return write.changed(builds.change, build_id, changes)

@@ -1,0 +1,155 @@
+"""What every route of the contract shares: strict JSON, known parameters, documented refusals."""
+
+import json
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+from fastapi import Request
+from fastapi.dependencies.models import Dependant
+from fastapi.routing import APIRoute
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from api.errors import (
+    MEDIA_TYPE,
+    ApiError,
+    Busy,
+    Conflict,
+    FieldError,
+    Invalid,
+    Malformed,
+    NotFound,
+    NotPermitted,
+    NotSignedIn,
+    PreconditionMissing,
+    Stale,
+    TooLarge,
+    UnsupportedMedia,
+)
+from api.models.validation import nearest
+
+
+class ProblemError(BaseModel):
+    """One thing that is wrong: in JSON at `pointer`, in a file at `row` and `column`."""
+
+    code: str
+    detail: str
+    hint: str | None = None
+    pointer: str | None = None
+    row: int | None = None
+    column: str | None = None
+    value: str | None = None
+
+
+class Problem(BaseModel):
+    """RFC 9457 problem details: how every refusal is answered."""
+
+    type: str = Field(examples=["/problems/not-found"])
+    title: str = Field(examples=["Not found"])
+    status: int = Field(examples=[404])
+    detail: str = Field(examples=["no team team_01J… among yours"])
+    instance: str = Field(description="The request's id, as in X-Request-Id.")
+    errors: list[ProblemError] = []
+    error_count: int | None = None
+
+
+def _refusals(*kinds: type[ApiError]) -> dict[int | str, dict[str, Any]]:
+    """Return the OpenAPI answers of some refusals."""
+    return {
+        kind.status: {
+            "description": f"{kind.title}. {kind.__doc__}",
+            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+        for kind in kinds
+    }
+
+
+READ = _refusals(NotSignedIn, NotPermitted, NotFound, Invalid, Busy)
+LIST = _refusals(NotSignedIn, NotPermitted, Invalid, Busy)
+WRITE = _refusals(
+    Malformed,
+    NotSignedIn,
+    NotPermitted,
+    NotFound,
+    Conflict,
+    TooLarge,
+    UnsupportedMedia,
+    Invalid,
+    Busy,
+)
+CHANGE = WRITE | _refusals(Stale, PreconditionMissing)
+
+
+class StrictRequest(Request):
+    """A request whose JSON is UTF-8, without NaN, and without a name given twice."""
+
+    async def json(self) -> Any:
+        """Return the body, or refuse it as unreadable."""
+        if not hasattr(self, "_json"):
+            self._json = _strict_json(await self.body())
+        return self._json
+
+
+def _strict_json(body: bytes) -> Any:
+    try:
+        return json.loads(
+            body.decode("utf-8"), object_pairs_hook=_unique, parse_constant=_refuse_constant
+        )
+    except (ValueError, RecursionError) as error:
+        reason = str(error) if isinstance(error, _NotOurJson) else "it is not JSON in UTF-8"
+        raise HTTPException(400, f"the body cannot be read: {reason}") from error
+
+
+class _NotOurJson(ValueError):
+    """JSON that other readers would understand in different ways."""
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    named = dict(pairs)
+    if len(named) != len(pairs):
+        raise _NotOurJson("a name is given twice in one object")
+    return named
+
+
+def _refuse_constant(word: str) -> Any:
+    raise _NotOurJson(f"{word} is not a number here")
+
+
+class StrictRoute(APIRoute):
+    """A route that reads strict JSON and refuses query parameters it does not know."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Return the handler behind the two checks."""
+        handle = super().get_route_handler()
+        known = _parameters(self.dependant)
+
+        async def strict(request: Request) -> Response:
+            unknown = [name for name in request.query_params if name not in known]
+            if unknown:
+                raise _unknown_parameters(unknown, known)
+            return await handle(StrictRequest(request.scope, request.receive))
+
+        return strict
+
+
+def _parameters(dependant: Dependant) -> set[str]:
+    """Return the names of the query parameters that a route and its dependencies declare."""
+    names: set[str] = set().union(*(_parameters(inner) for inner in dependant.dependencies))
+    for parameter in dependant.query_params:
+        model = parameter.field_info.annotation
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            names |= set(model.model_fields)
+        else:
+            names.add(parameter.alias)
+    return names
+
+
+def _unknown_parameters(unknown: list[str], known: set[str]) -> Invalid:
+    errors = [
+        FieldError(
+            "unknown_parameter", "is not a parameter of this", nearest(name, known), f"/{name}"
+        )
+        for name in unknown
+    ]
+    return Invalid(f"unknown query parameter: {', '.join(unknown)[:200]}", errors)

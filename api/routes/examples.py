@@ -1,0 +1,311 @@
+"""One example of each shape, from one invented scenario; shown beside every operation.
+
+A test holds each of them to its shape.
+"""
+
+from typing import Any
+
+ORG, SEA, TEAM = "org_01KC" + "0" * 22, "sea_01KC" + "0" * 22, "team_01KC" + "0" * 22
+EQP, TURB, BLD = "eqp_01KC" + "0" * 22, "turb_01KC" + "0" * 22, "bld_01KC" + "0" * 22
+BCH, SES, TRL = "bch_01KC" + "0" * 22, "ses_01KC" + "0" * 22, "trl_01KC" + "0" * 22
+KEY, GRID, IMP, FLG = (
+    "key_01KC" + "0" * 22,
+    "grid_01KC" + "0" * 22,
+    "imp_01KC" + "0" * 22,
+    "flg_01KC" + "0" * 22,
+)
+MOMENT = "2026-03-05T14:30:00Z"
+
+SEASON = {
+    "name": "Spring 2026",
+    "starts_on": "2026-02-02",
+    "ends_on": "2026-05-29",
+    "timezone": "Europe/Dublin",
+}
+ORGANISATION = {"name": "Tarnwick", "altitude_m": 310.0, "sharing": "anonymous"}
+KEY_NEW = {"label": "Coach, spring laptop", "role": "coach", "organisation_ids": [ORG]}
+TEAM_NEW = {"organisation_id": ORG, "season_id": SEA, "name": "Larch", "size": 4}
+EQUIPMENT = {
+    "organisation_id": ORG,
+    "kind": "meter",
+    "tag": "M-03",
+    "spec": {"counts": 1999, "percent": 0.5, "digits": 2},
+}
+TURBINE = {"team_id": TEAM, "name": "Larch one", "gear_ratio": 1.0}
+BUILD = {"turbine_id": TURB, "rotor_diameter_m": 0.45, "blade_count": 3, "pitch_deg": 12.0}
+BENCH = {
+    "organisation_id": ORG,
+    "name": "Hall fan, setting 2",
+    "fan_id": EQP,
+    "fan_setting": "2",
+    "distance_m": 0.9,
+    "anemometer_id": EQP,
+}
+GRID_NEW = {
+    "points": [
+        {"x_radii": 0, "y_radii": 0, "wind_speed_m_s": 3.6},
+        {"x_radii": 0.75, "y_radii": 0, "wind_speed_m_s": 4.1},
+        {"x_radii": 0, "y_radii": 0.75, "wind_speed_m_s": 4.4},
+        {"x_radii": -0.75, "y_radii": 0, "wind_speed_m_s": 3.8},
+        {"x_radii": 0, "y_radii": -0.75, "wind_speed_m_s": 4.2},
+    ]
+}
+SESSION = {
+    "bench_id": BCH,
+    "season_id": SEA,
+    "started_at": MOMENT,
+    "air_temperature_c": 22.0,
+    "pressure_hpa": 950.0,
+    "relative_humidity_pct": 45.0,
+    "wind_speed_start_m_s": 4.2,
+    "warm_up_min": 6.0,
+    "adult_present": True,
+}
+TRIAL = {
+    "session_id": SES,
+    "build_id": BLD,
+    "kind": "record",
+    "pitch_deg": 12.0,
+    "load_ohm": 30.1,
+    "load_connected": True,
+    "meter_range_v": 2.0,
+    "client_ref": "t-017",
+    "runs": [{"voltage_v": 1.2, "duration_s": 30}, {"voltage_v": 1.19}, {"voltage_v": 1.21}],
+}
+RESULT = {
+    "power_w": 0.0478,
+    "run_count": 3,
+    "air_density_kg_m3": 1.116,
+    "air_density_source": "measured",
+    "wind_speed_m_s": 4.2,
+    "wind_speed_source": "session",
+    "wind_power_w": 6.58,
+    "power_coefficient": 0.00727,
+    "rotor_speed_rpm": None,
+    "rotor_speed_source": None,
+    "tip_speed_ratio": None,
+    "specific_power_w_m2": 0.277,
+    "normalised_power_w": 0.0441,
+    "normalised_power_cubic_w": 0.0453,
+    "wind_exponent": 2.6,
+    "wind_exponent_source": "default",
+    "density_exponent": 0.5,
+    "u_own": 0.051,
+    "u_bench": 0.143,
+    "u_total": 0.152,
+    "interval_w": [0.0326, 0.0598],
+    "normalisation": "direct",
+    "reason": None,
+}
+FIGURE = {
+    "normalised_power_w": 0.0441,
+    "u_own": 0.051,
+    "u_bench": 0.143,
+    "u_total": 0.152,
+    "interval_w": [0.0326, 0.0598],
+    "trials": 2,
+    "sessions": 1,
+    "bench_id": BCH,
+}
+TEAM_REPORT: dict[str, Any] = {
+    "team_id": TEAM,
+    "name": "Larch",
+    "organisation_id": ORG,
+    "entry_class": None,
+    "current": FIGURE | {"build_id": BLD, "build_number": 2},
+    "reason": None,
+    "untested_build_number": None,
+    "best_seen": {
+        "normalised_power_w": 0.046,
+        "trial_id": TRL,
+        "build_id": BLD,
+        "build_number": 2,
+        "of_trials": 2,
+    },
+    "first": FIGURE | {"session_id": SES, "started_at": MOMENT},
+    "latest": FIGURE | {"session_id": SES, "started_at": MOMENT},
+    "change": None,
+    "change_reason": "only one build has a record trial that counts",
+    "trials": 2,
+    "sessions": 1,
+    "trials_stored": 2,
+    "last_trial_at": MOMENT,
+    "left_out": [],
+}
+REPORT = {
+    "season_id": SEA,
+    "name": "Spring 2026",
+    "revision": 41,
+    "as_of": MOMENT,
+    "reference_wind_speed_m_s": 4.0,
+    "reference_air_density_kg_m3": 1.225,
+    "organisations": [{"organisation_id": ORG, "name": "Tarnwick", "teams": [TEAM_REPORT]}],
+    "benches": [],
+    "comparison": {"available": False, "sentence": "Teams are ordered within one bench only."},
+    "trials_stored": 2,
+    "trials": 2,
+    "sessions": 1,
+    "left_out": [],
+}
+IMPORTED = {
+    "format": "csv",
+    "mode": "all",
+    "understood": {"encoding": "utf-8", "delimiter": "semicolon", "decimal_sign": ","},
+    "outcomes": {"created": 1, "unchanged": 0, "error": 0},
+    "trials": {"created": 1, "unchanged": 0, "error": 0},
+    "sessions_created": 1,
+    "rows": [{"row": 2, "client_ref": "t-017", "outcome": "created", "id": TRL, "errors": []}],
+}
+
+
+def _read(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
+    """Return what a thing is answered as: its facts behind an id."""
+    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT, "as_typed": {}}
+    for each in facts:
+        answer |= each
+    return answer
+
+
+_RUN = {"current_a": None, "rotor_speed_rpm": None, "wind_speed_m_s": None, "duration_s": 30.0}
+_KEY_READ = _read(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None})
+
+#: By the name of the shape in the OpenAPI document.
+EXAMPLES: dict[str, Any] = {
+    "Health": {"status": "ok"},
+    "Readiness": {
+        "status": "ready",
+        "schema_at_head": True,
+        "disk_low": False,
+        "journal": "truncate",
+    },
+    "Meta": {
+        "name": "Gustbook",
+        "version": "0.1.0",
+        "units": {"power_w": "W"},
+        "other_units": {"V": ["mV"]},
+    },
+    "SeasonCreate": SEASON,
+    "SeasonUpdate": {"ends_on": "2026-06-05"},
+    "SeasonRead": _read(
+        SEA,
+        SEASON,
+        {
+            "reference_wind_speed_m_s": 4.0,
+            "reference_air_density_kg_m3": 1.225,
+            "rule_set": None,
+            "revision": 41,
+        },
+    ),
+    "OrganisationCreate": ORGANISATION,
+    "OrganisationUpdate": {"altitude_m": 305.0},
+    "OrganisationRead": _read(ORG, ORGANISATION, {"timezone": None}),
+    "KeyCreate": KEY_NEW,
+    "KeyUpdate": {"revoked": True},
+    "KeyRead": _KEY_READ,
+    "KeyMade": _KEY_READ | {"key": "gust_01KC…_…"},
+    "TeamCreate": TEAM_NEW,
+    "TeamUpdate": {"name": "Larch and Alder"},
+    "TeamRead": _read(TEAM, TEAM_NEW, {"entry_class": None, "age_band": None}),
+    "EquipmentCreate": EQUIPMENT,
+    "EquipmentUpdate": {"note": "battery changed"},
+    "EquipmentRead": _read(EQP, EQUIPMENT, {"note": None}),
+    "TurbineCreate": TURBINE,
+    "TurbineUpdate": {"gear_ratio": 2.5},
+    "TurbineRead": _read(
+        TURB,
+        TURBINE,
+        {
+            "organisation_id": ORG,
+            "generator_id": None,
+            "tower_side_m": None,
+            "tower_mass_kg": None,
+        },
+    ),
+    "BuildCreate": BUILD,
+    "BuildUpdate": {"rotor_diameter_m": 0.46},
+    "BuildRead": _read(
+        BLD,
+        BUILD,
+        {
+            "organisation_id": ORG,
+            "number": 2,
+            "parent_build_id": None,
+            "changed_factor": "pitch",
+            "chord_root_m": None,
+            "chord_tip_m": None,
+            "blade_mass_kg": 0.012,
+            "material": "card",
+            "load_ohm": 30.1,
+            "assigned_power_w": None,
+            "note": None,
+        },
+    ),
+    "BenchCreate": BENCH,
+    "BenchUpdate": {"name": "Hall fan, marked floor"},
+    "BenchRead": _read(
+        BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
+    ),
+    "WindGridCreate": GRID_NEW,
+    "WindGridRead": _read(
+        GRID,
+        GRID_NEW,
+        {
+            "bench_id": BCH,
+            "point_count": 5,
+            "equivalent_wind_speed_m_s": 4.06,
+            "unevenness": 0.077,
+            "monitor_wind_speed_m_s": None,
+            "measured_at": None,
+            "note": None,
+        },
+    ),
+    "SessionCreate": SESSION,
+    "SessionUpdate": {"pressure_hpa": 951.0},
+    "SessionRead": _read(
+        SES,
+        SESSION,
+        {"organisation_id": ORG, "wind_speed_end_m_s": None, "meter_id": None, "note": None},
+    ),
+    "TrialCreate": TRIAL,
+    "TrialUpdate": {"note": "a blade was tightened before"},
+    "TrialRead": _read(
+        TRL,
+        TRIAL,
+        {
+            "organisation_id": ORG,
+            "season_id": SEA,
+            "import_id": None,
+            "state": "accepted",
+            "blade_pitches_deg": None,
+            "load_id": None,
+            "wind_speed_m_s": None,
+            "rotor_diameter_m": None,
+            "note": None,
+            "runs": [
+                _RUN
+                | {
+                    "number": 1,
+                    "voltage_v": 1.2,
+                    "series_voltage_v": None,
+                    "sample_rate_hz": None,
+                    "as_typed": {},
+                }
+            ],
+            "result": RESULT,
+            "flags": [
+                {
+                    "id": FLG,
+                    "rule": "meter_range_coarse",
+                    "severity": "warn",
+                    "message": "The meter's range is more than ten times the reading.",
+                    "advice": "Turn to the smallest range that still shows a number, and repeat.",
+                    "proposed_fix": None,
+                    "state": "open",
+                }
+            ],
+        },
+    ),
+    "ImportRead": _read(IMP, IMPORTED),
+    "ImportTried": IMPORTED | {"dry_run": True},
+    "SeasonReport": REPORT,
+}

@@ -1,0 +1,161 @@
+"""Imports over HTTP: a file, pasted cells or a JSON batch."""
+
+from collections.abc import Callable
+from email.message import Message
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from pydantic import BaseModel
+from sqlmodel import Session
+from starlette.datastructures import UploadFile
+from starlette.responses import Response
+
+from api.deps import Read, Write
+from api.errors import FieldError, Invalid, UnsupportedMedia
+from api.models.imports import ImportQuery, ImportRead, ImportTried
+from api.routes.contract import READ, WRITE, StrictRoute
+from api.services.idempotency import Answered
+from api.services.imports import batch
+from api.services.scope import Caller
+
+router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
+
+SHEETS = ("text/csv", "text/tab-separated-values", "text/plain")
+Work = Callable[[Session, Caller], ImportRead | ImportTried]
+
+EXAMPLE_JSON = {
+    "trials": [
+        {
+            "session_id": "ses_01KC0000000000000000000000",
+            "build_id": "bld_01KC0000000000000000000000",
+            "kind": "record",
+            "load_ohm": 30.1,
+            "load_connected": True,
+            "client_ref": "t-017",
+            "runs": [{"voltage_v": 1.2}, {"voltage_v": 1.19}, {"voltage_v": 1.21}],
+        }
+    ]
+}
+EXAMPLE_CSV = (
+    "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"
+    "wind_speed_m_s;adult_present\r\n"
+    "Larch;2;Hall fan;2026-03-05 14:30;t-017;30,1;yes;1,20;4,2;yes\r\n"
+)
+BODY = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {
+                    "type": "object",
+                    "properties": {
+                        "trials": {
+                            "type": "array",
+                            "items": {"$ref": "#/components/schemas/TrialCreate"},
+                        }
+                    },
+                    "required": ["trials"],
+                    "additionalProperties": False,
+                },
+                "example": EXAMPLE_JSON,
+            },
+            "text/csv": {"schema": {"type": "string"}, "example": EXAMPLE_CSV},
+            "text/tab-separated-values": {
+                "schema": {"type": "string"},
+                "example": EXAMPLE_CSV.replace(";", "\t"),
+            },
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "properties": {"file": {"type": "string", "contentMediaType": "text/csv"}},
+                    "required": ["file"],
+                }
+            },
+        },
+    }
+}
+
+
+class Sent(BaseModel):
+    """What was sent: the bytes of a file, or the trials of a batch."""
+
+    sheet: bytes = b""
+    trials: list[Any] | None = None
+
+
+async def read_sent(request: Request) -> Sent:
+    """Return the file or the batch of a request, by its kind of content."""
+    kind = _media_type(request.headers.get("content-type", ""))
+    if kind in SHEETS:
+        return Sent(sheet=await request.body())
+    if kind == "multipart/form-data":
+        await request.body()  # kept, so that the digest of a retry can be taken too
+        return Sent(sheet=await _file(request))
+    if kind == "application/json":
+        return Sent(trials=_trials(await request.json()))
+    raise UnsupportedMedia(f"send {', '.join(SHEETS)}, application/json or a file in a form")
+
+
+def _media_type(header: str) -> str:
+    message = Message()
+    message["content-type"] = header
+    return message.get_content_type() if header else ""
+
+
+async def _file(request: Request) -> bytes:
+    """Return the one file of a form; its name is not looked at."""
+    async with request.form(max_files=1, max_fields=4) as form:
+        file = form.get("file")
+        if not isinstance(file, UploadFile):
+            words = "the form must hold one file under the name 'file'"
+            raise Invalid(words, [FieldError("missing", words, pointer="/file")])
+        return await file.read()
+
+
+def _trials(body: Any) -> list[Any]:
+    """Return the list of a batch, whose shape is an object with `trials` alone."""
+    if (
+        not isinstance(body, dict)
+        or set(body) != {"trials"}
+        or not isinstance(body["trials"], list)
+    ):
+        words = 'the body must be {"trials": [...]} and nothing else'
+        raise Invalid(words, [FieldError("shape", words, pointer="/trials")])
+    return body["trials"]
+
+
+@router.post(
+    "",
+    status_code=201,
+    response_model=ImportRead,
+    responses=WRITE | {200: {"model": ImportTried, "description": "A dry run: what would happen."}},
+    openapi_extra=BODY,
+)
+def import_trials(
+    query: Annotated[ImportQuery, Query()],
+    sent: Annotated[Sent, Depends(read_sent)],
+    request: Request,
+    write: Write,
+) -> Response:
+    """Import trials from a file, pasted cells or a batch; every fault of every row at once.
+
+    The same file twice changes nothing. In mode `all` one wrong row refuses the whole file.
+    """
+    most = request.app.state.settings.max_import_rows
+
+    def carry_out(db: Session, caller: Caller) -> Answered:
+        if sent.trials is not None:
+            done = batch.import_trials(db, caller, write.body, sent.trials, query, most)
+        else:
+            done = batch.import_sheet(db, caller, sent.sheet, query, most)
+        if isinstance(done, ImportTried):
+            return Answered(200, done.model_dump_json())
+        return write.stored(done, 201, f"/v1/imports/{done.id}")
+
+    return write.run(carry_out)
+
+
+@router.get("/{import_id}", response_model=ImportRead, responses=READ)
+def get_import(import_id: str, read: Read) -> Response:
+    """Show an import row by row."""
+    return read.one(batch.get, import_id)

@@ -1,0 +1,38 @@
+"""Access keys over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import ChangeLead, ReadLead, WriteLead
+from api.models.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
+from api.models.pages import Page
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import keys
+
+router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=KeyMade, responses=WRITE)
+def create_key(key: KeyCreate, write: WriteLead) -> Response:
+    """Make an access key. The answer shows its secret this once."""
+    return write.created(keys.create, key)
+
+
+@router.get("", response_model=Page[KeyRead], responses=LIST)
+def list_keys(query: Annotated[KeyQuery, Query()], read: ReadLead) -> Response:
+    """List access keys that the key may see, oldest first."""
+    return read.page(keys.page, query)
+
+
+@router.get("/{key_id}", response_model=KeyRead, responses=READ)
+def get_key(key_id: str, read: ReadLead) -> Response:
+    """Show an access key."""
+    return read.one(keys.get, key_id)
+
+
+@router.patch("/{key_id}", response_model=KeyRead, responses=CHANGE)
+def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
+    """Change a key, or end it with `revoked: true`."""
+    return write.changed(keys.change, key_id, changes)

@@ -1,0 +1,45 @@
+"""Organisations over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import Change, Read, WriteLead
+from api.models.organisations import (
+    OrganisationCreate,
+    OrganisationQuery,
+    OrganisationRead,
+    OrganisationUpdate,
+)
+from api.models.pages import Page
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import organisations
+
+router = APIRouter(prefix="/organisations", tags=["organisations"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=OrganisationRead, responses=WRITE)
+def create_organisation(organisation: OrganisationCreate, write: WriteLead) -> Response:
+    """Register a school or club."""
+    return write.created(organisations.create, organisation)
+
+
+@router.get("", response_model=Page[OrganisationRead], responses=LIST)
+def list_organisations(query: Annotated[OrganisationQuery, Query()], read: Read) -> Response:
+    """List organisations that the key may see, oldest first."""
+    return read.page(organisations.page, query)
+
+
+@router.get("/{organisation_id}", response_model=OrganisationRead, responses=READ)
+def get_organisation(organisation_id: str, read: Read) -> Response:
+    """Show an organisation."""
+    return read.one(organisations.get, organisation_id)
+
+
+@router.patch("/{organisation_id}", response_model=OrganisationRead, responses=CHANGE)
+def change_organisation(
+    organisation_id: str, changes: OrganisationUpdate, write: Change
+) -> Response:
+    """Change an organisation; its altitude moves densities without a barometer."""
+    return write.changed(organisations.change, organisation_id, changes)

@@ -1,0 +1,86 @@
+"""Season reports over HTTP, as JSON, CSV or a printable page."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from api.deps import Read, database
+from api.errors import NotAcceptable
+from api.models.reports import OrganisationReportQuery, ReportQuery, SeasonReport
+from api.routes.contract import READ, StrictRoute, _refusals
+from api.services import report_formats, reports
+
+router = APIRouter(tags=["reports"], route_class=StrictRoute)
+
+MEDIA = {"json": "application/json", "csv": "text/csv", "html": "text/html"}
+RESPONSES = (
+    READ
+    | _refusals(NotAcceptable)
+    | {
+        200: {
+            "model": SeasonReport,
+            "content": {
+                "text/csv": {"example": "organisation,team,build,normalised_power_w\r\n"},
+                "text/html": {"example": "<!doctype html>"},
+            },
+            "description": "The report in the format asked for.",
+        }
+    }
+)
+
+
+@router.get("/seasons/{season_id}/report", responses=RESPONSES, response_model=SeasonReport)
+def season_report(
+    season_id: str, query: Annotated[ReportQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show the season so far, one organisation or one team of it, with doubt and counts."""
+    with database(request).reading() as db:
+        report = reports.season_report(
+            db, read.caller, season_id, query.organisation_id, query.team_id
+        )
+    return _answer(report, request, query)
+
+
+@router.get(
+    "/organisations/{organisation_id}/report", responses=RESPONSES, response_model=SeasonReport
+)
+def organisation_report(
+    organisation_id: str,
+    query: Annotated[OrganisationReportQuery, Query()],
+    request: Request,
+    read: Read,
+) -> Response:
+    """Show one organisation's season, the newest it takes part in unless one is named."""
+    with database(request).reading() as db:
+        report = reports.organisation_report(
+            db, read.caller, organisation_id, query.season_id, query.team_id
+        )
+    return _answer(report, request, query)
+
+
+def _answer(report: SeasonReport, request: Request, query: ReportQuery) -> Response:
+    """Answer a report in the format asked for."""
+    chosen = query.format or _accepted(request.headers.get("accept", "*/*"))
+    headers = {"Vary": "Accept, Authorization", "Cache-Control": "private, no-cache"}
+    if chosen == "csv":
+        headers["Content-Disposition"] = 'attachment; filename="season-report.csv"'
+        body = report_formats.to_csv(report, query.excel)
+    elif chosen == "html":
+        headers["Content-Security-Policy"] = report_formats.content_policy()
+        body = report_formats.to_html(report)
+    else:
+        body = report.model_dump_json()
+    return Response(body, headers=headers, media_type=MEDIA[chosen])
+
+
+def _accepted(accept: str) -> str:
+    """Return the first format that an Accept header names and we can give."""
+    for part in accept.split(","):
+        kind = part.split(";")[0].strip().lower()
+        if kind in ("*/*", "application/*", ""):
+            return "json"
+        for name, media in MEDIA.items():
+            if kind in (media, media.split("/")[0] + "/*"):
+                return name
+    raise NotAcceptable(f"a report comes as {', '.join(MEDIA.values())}")

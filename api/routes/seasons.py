@@ -1,0 +1,38 @@
+"""Seasons over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import ChangeLead, Read, WriteLead
+from api.models.pages import Page
+from api.models.seasons import SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import seasons
+
+router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=SeasonRead, responses=WRITE)
+def create_season(season: SeasonCreate, write: WriteLead) -> Response:
+    """Open a season, the scope of every comparison."""
+    return write.created(seasons.create, season)
+
+
+@router.get("", response_model=Page[SeasonRead], responses=LIST)
+def list_seasons(query: Annotated[SeasonQuery, Query()], read: Read) -> Response:
+    """List seasons that the key may see, oldest first."""
+    return read.page(seasons.page, query)
+
+
+@router.get("/{season_id}", response_model=SeasonRead, responses=READ)
+def get_season(season_id: str, read: Read) -> Response:
+    """Show a season."""
+    return read.one(seasons.get, season_id)
+
+
+@router.patch("/{season_id}", response_model=SeasonRead, responses=CHANGE)
+def change_season(season_id: str, changes: SeasonUpdate, write: ChangeLead) -> Response:
+    """Change a season; a new reference moves all its normalised powers."""
+    return write.changed(seasons.change, season_id, changes)

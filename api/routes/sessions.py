@@ -1,0 +1,42 @@
+"""Sessions over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import Change, Read, Write
+from api.models.pages import Page
+from api.models.sessions import SessionCreate, SessionQuery, SessionRead, SessionUpdate
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import sessions
+
+router = APIRouter(prefix="/sessions", tags=["sessions"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=SessionRead, responses=WRITE)
+def create_session(session: SessionCreate, write: Write) -> Response:
+    """Open a session: one sitting at one bench, with its air and wind.
+
+    Before the fan starts: an adult present, nobody in the rotor's plane, eye protection on; the
+    school's own risk assessment decides.
+    """
+    return write.created(sessions.create, session)
+
+
+@router.get("", response_model=Page[SessionRead], responses=LIST)
+def list_sessions(query: Annotated[SessionQuery, Query()], read: Read) -> Response:
+    """List sessions that the key may see, oldest first."""
+    return read.page(sessions.page, query)
+
+
+@router.get("/{session_id}", response_model=SessionRead, responses=READ)
+def get_session(session_id: str, read: Read) -> Response:
+    """Show a session."""
+    return read.one(sessions.get, session_id)
+
+
+@router.patch("/{session_id}", response_model=SessionRead, responses=CHANGE)
+def change_session(session_id: str, changes: SessionUpdate, write: Change) -> Response:
+    """Change a session's conditions; its trials are computed and checked anew."""
+    return write.changed(sessions.change, session_id, changes)

@@ -1,0 +1,38 @@
+"""Teams over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import Change, Read, Write
+from api.models.pages import Page
+from api.models.teams import TeamCreate, TeamQuery, TeamRead, TeamUpdate
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services import teams
+
+router = APIRouter(prefix="/teams", tags=["teams"], route_class=StrictRoute)
+
+
+@router.post("", status_code=201, response_model=TeamRead, responses=WRITE)
+def create_team(team: TeamCreate, write: Write) -> Response:
+    """Register a team of an organisation in a season. A label, never a pupil's name."""
+    return write.created(teams.create, team)
+
+
+@router.get("", response_model=Page[TeamRead], responses=LIST)
+def list_teams(query: Annotated[TeamQuery, Query()], read: Read) -> Response:
+    """List teams that the key may see, oldest first."""
+    return read.page(teams.page, query)
+
+
+@router.get("/{team_id}", response_model=TeamRead, responses=READ)
+def get_team(team_id: str, read: Read) -> Response:
+    """Show a team."""
+    return read.one(teams.get, team_id)
+
+
+@router.patch("/{team_id}", response_model=TeamRead, responses=CHANGE)
+def change_team(team_id: str, changes: TeamUpdate, write: Change) -> Response:
+    """Change a team."""
+    return write.changed(teams.change, team_id, changes)

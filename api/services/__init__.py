@@ -1,0 +1,1 @@
+"""Verbs: each takes the database session, who asks and the input, and knows nothing of HTTP."""

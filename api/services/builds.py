@@ -1,0 +1,61 @@
+"""Builds: register the next state of a turbine, list, put right."""
+
+from sqlmodel import Session, col, func, select
+
+from api.errors import FieldError, Invalid
+from api.models.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import flags, resources, revisions
+from api.services.scope import Caller, require_owner
+
+
+def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
+    """Register a build; without a number it is the turbine's next."""
+    turbine = resources.get_row(db, caller, Turbine, build.turbine_id, "turbine_id")
+    require_owner(caller, turbine.organisation_id)
+    if turbine.team_id is not None and build.assigned_power_w is not None:
+        words = "only a build of a reference rotor has an assigned power"
+        raise Invalid(words, [FieldError("not_allowed", words, pointer="/assigned_power_w")])
+    if build.parent_build_id is not None:
+        _require_same_turbine(db, caller, build)
+    number = build.number or _next_number(db, turbine)
+    row = resources.store(db, Build, build, number=number, organisation_id=turbine.organisation_id)
+    revisions.raise_all(db)
+    return resources.read(BuildRead, row)
+
+
+def _require_same_turbine(db: Session, caller: Caller, build: BuildCreate) -> None:
+    parent = resources.get_row(db, caller, Build, str(build.parent_build_id), "parent_build_id")
+    if parent.turbine_id != build.turbine_id:
+        words = "the parent build belongs to another turbine"
+        raise Invalid(words, [FieldError("not_allowed", words, pointer="/parent_build_id")])
+
+
+def _next_number(db: Session, turbine: Turbine) -> int:
+    db.refresh(turbine, with_for_update=True)  # two next builds at once must not be one number
+    latest = select(func.max(Build.number)).where(col(Build.turbine_id) == turbine.id)
+    return (db.scalar(latest) or 0) + 1
+
+
+def get(db: Session, caller: Caller, build_id: str) -> BuildRead:
+    """Return a build."""
+    return resources.read(BuildRead, resources.get_row(db, caller, Build, build_id))
+
+
+def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead], str | None]:
+    """Return a page of builds."""
+    rows, after = resources.page(db, caller, Build, query)
+    return [resources.read(BuildRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, build_id: str, changes: BuildUpdate, version: int
+) -> BuildRead:
+    """Put a build right; its trials are computed and checked anew."""
+    row = resources.get_row(db, caller, Build, build_id)
+    require_owner(caller, row.organisation_id)
+    resources.change(db, row, changes, version)
+    revisions.raise_all(db)
+    flags.recheck(db, col(Trial.build_id) == row.id)
+    return resources.read(BuildRead, row)

@@ -1,0 +1,34 @@
+"""Whole answers, kept under what they rest on, so that they can never be out of date.
+
+A key holds the season's revision, which every write to the season raises: a
+changed fact is a new key, and the old answer is simply not asked for again.
+"""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Generic, TypeVar
+
+Value = TypeVar("Value")
+
+
+class Cache(Generic[Value]):
+    """The answers asked for most recently."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._kept: OrderedDict[Hashable, Value] = OrderedDict()
+        self._turn = threading.Lock()
+
+    def get_or_make(self, key: Hashable, make: Callable[[], Value]) -> Value:
+        """Return the answer kept under a key, or make and keep it."""
+        with self._turn:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return self._kept[key]
+        value = make()  # outside the lock: two askers at once may both make it, and nobody waits
+        with self._turn:
+            self._kept[key] = value
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        return value

@@ -1,0 +1,78 @@
+"""Equipment: register, list, change."""
+
+from typing import Any
+
+from pydantic import ValidationError
+from sqlmodel import Session
+
+from api.errors import FieldError, Invalid
+from api.models.equipment import (
+    SPECS,
+    Equipment,
+    EquipmentCreate,
+    EquipmentQuery,
+    EquipmentRead,
+    EquipmentUpdate,
+)
+from api.models.organisations import Organisation
+from api.models.validation import invalid
+from api.services import flags, resources, revisions
+from api.services.scope import Caller, require_owner
+
+
+def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> EquipmentRead:
+    """Register a piece of equipment."""
+    if equipment.organisation_id is not None:
+        resources.get_row(db, caller, Organisation, equipment.organisation_id, "organisation_id")
+    require_owner(caller, equipment.organisation_id)
+    spec = _checked_spec(equipment.kind, equipment.spec)
+    return resources.read(EquipmentRead, resources.store(db, Equipment, equipment, spec=spec))
+
+
+def _checked_spec(kind: str, spec: dict[str, Any]) -> dict[str, Any]:
+    """Return a data sheet's values in SI; refuse what this kind of thing does not have."""
+    try:
+        checked = SPECS[kind].model_validate(spec)
+    except ValidationError as error:
+        raise invalid(error, {"spec": spec}, prefix=("spec",)) from error
+    return checked.model_dump(exclude_unset=True, by_alias=True)
+
+
+def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
+    """Return a piece of equipment."""
+    return resources.read(EquipmentRead, resources.get_row(db, caller, Equipment, equipment_id))
+
+
+def page(
+    db: Session, caller: Caller, query: EquipmentQuery
+) -> tuple[list[EquipmentRead], str | None]:
+    """Return a page of equipment."""
+    rows, after = resources.page(db, caller, Equipment, query)
+    return [resources.read(EquipmentRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, equipment_id: str, changes: EquipmentUpdate, version: int
+) -> EquipmentRead:
+    """Change a piece of equipment; its data sheet moves the results that rest on it."""
+    row = resources.get_row(db, caller, Equipment, equipment_id)
+    require_owner(caller, row.organisation_id)
+    more = {}
+    if "spec" in changes.model_fields_set:
+        more["spec"] = _checked_spec(row.kind, changes.model_dump()["spec"])
+    resources.change(db, row, changes, version, **more)
+    revisions.raise_all(db)
+    flags.recheck(db, *flags.resting_on(row.id))
+    return resources.read(EquipmentRead, row)
+
+
+def require_kind(
+    db: Session, caller: Caller, equipment_id: str | None, kind: str, field: str
+) -> None:
+    """Refuse a reference to equipment that is not there or is another kind of thing."""
+    if equipment_id is None:
+        return
+    row = resources.get_row(db, caller, Equipment, equipment_id, field)
+    if row.kind != kind:
+        words = f"{row.tag} is registered as {row.kind}, and a {kind} is needed here"
+        raise Invalid(words, [FieldError("wrong_kind", words, pointer=f"/{field}")])

@@ -1,0 +1,59 @@
+"""Retries get the answer that the first try got.
+
+The claim on a key is a row written first in the transaction of the work itself:
+a second request with the same key waits for it, then finds the answer.
+"""
+
+import hashlib
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.idempotency import GivenAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A finished answer, ready to be sent or kept."""
+
+    status: int
+    body: str
+    headers: dict[str, str] = field(default_factory=dict)
+
+
+def digest(*parts: bytes) -> str:
+    """Return what tells one request from another: method, address and body."""
+    return hashlib.sha256(b"\0".join(parts)).hexdigest()
+
+
+def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -> Answered | None:
+    """Claim a key for this request, or return the answer it already got."""
+    row = {
+        "key_id": key_id,
+        "idempotency_key": idempotency_key,
+        "digest": request_digest,
+        "headers": {},
+        "body": "",
+        "created_at": datetime.now(UTC),
+    }
+    dialect = sqlite if db.get_bind().dialect.name == "sqlite" else postgresql
+    mine = dialect.insert(GivenAnswer).values(row).on_conflict_do_nothing()
+    if db.connection().execute(mine.returning(col(GivenAnswer.key_id))).first():
+        return None
+    given = db.get_one(GivenAnswer, (key_id, idempotency_key))
+    if given.digest != request_digest:
+        words = "this Idempotency-Key was used for another request"
+        raise Invalid(words, [FieldError("idempotency_key_reused", words)])
+    if given.status is None:
+        raise Conflict("the first request with this Idempotency-Key is not finished")
+    headers = {name: str(value) for name, value in given.headers.items()}
+    return Answered(given.status, given.body, headers | {"Idempotent-Replayed": "true"})
+
+
+def keep(db: Session, key_id: str, idempotency_key: str, answered: Answered) -> None:
+    """Keep an answer under the key that was claimed for it."""
+    given = db.get_one(GivenAnswer, (key_id, idempotency_key))
+    given.status, given.body, given.headers = answered.status, answered.body, answered.headers

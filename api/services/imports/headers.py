@@ -1,0 +1,195 @@
+"""From a file's column titles to columns: case and spaces forgiven, a unit in brackets taken."""
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from api.errors import FieldError, Invalid
+from api.models.units import Unit, quantity
+
+#: The columns of a file of trials, in the template's order.
+COLUMNS = (
+    "organisation",
+    "team",
+    "turbine",
+    "build",
+    "bench",
+    "session_started_at",
+    "kind",
+    "client_ref",
+    "run",
+    "pitch_deg",
+    "load_ohm",
+    "load_connected",
+    "voltage_v",
+    "current_a",
+    "rotor_speed_rpm",
+    "wind_speed_m_s",
+    "meter_range_v",
+    "air_temperature_c",
+    "pressure_hpa",
+    "relative_humidity_pct",
+    "warm_up_min",
+    "adult_present",
+    "duration_s",
+    "rotor_diameter_m",
+    "note",
+)
+TEXT_COLUMNS = (
+    "organisation",
+    "team",
+    "turbine",
+    "bench",
+    "session_started_at",
+    "kind",
+    "client_ref",
+    "note",
+)
+NUMBER_COLUMNS = tuple(
+    name
+    for name in COLUMNS
+    if name not in (*TEXT_COLUMNS, "build", "run", "load_connected", "adult_present")
+)
+#: Columns that come back with refused rows and are passed over when sent again.
+PASSED_OVER = ("problem", "row")
+ALIASES = {
+    "school": "organisation",
+    "club": "organisation",
+    "started_at": "session_started_at",
+    "session": "session_started_at",
+    "build_number": "build",
+    "reference": "client_ref",
+    "load": "load_ohm",
+    "resistance": "load_ohm",
+    "volts": "voltage_v",
+    "rpm": "rotor_speed_rpm",
+    "temperature": "air_temperature_c",
+    "humidity": "relative_humidity_pct",
+    "diameter": "rotor_diameter_m",
+    "pitch": "pitch_deg",
+}
+#: How people write units, and the suffix each means.
+UNIT_WORDS = {
+    "°": "deg",
+    "degrees": "deg",
+    "°c": "c",
+    "degc": "c",
+    "celsius": "c",
+    "°f": "f",
+    "degf": "f",
+    "%": "pct",
+    "percent": "pct",
+    "ω": "ohm",
+    "ohms": "ohm",
+    "kω": "kohm",
+    "volt": "v",
+    "volts": "v",
+    "amp": "a",
+    "amps": "a",
+    "1/min": "rpm",
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "sec": "s",
+    "seconds": "s",
+    "minutes": "min",
+    "knots": "kn",
+    "kmh": "km_h",
+    "kph": "km_h",
+    "mbar": "hpa",
+    "torr": "mmhg",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """The columns of a file.
+
+    `keys` are field names as the service takes them, which may carry another unit
+    (`wind_speed_mph`); `fields` tells each key's column; an empty key is passed over.
+    """
+
+    titles: list[str]
+    keys: list[str]
+    fields: dict[str, str]
+
+    def title(self, field: str) -> str:
+        """Return the title under which a field stands in the file, or its own name."""
+        key = next((key for key, column in self.fields.items() if column == field), None)
+        return self.titles[self.keys.index(key)] if key is not None else field
+
+
+def _spellings() -> dict[str, tuple[str, Unit | None]]:
+    """Return every name a column may have, with its unit where that is not SI."""
+    known: dict[str, tuple[str, Unit | None]] = {name: (name, None) for name in COLUMNS}
+    for name in COLUMNS:
+        measured = quantity(name)
+        if measured is not None:
+            known.setdefault(measured.stem, (name, None))
+            known |= {key: (name, unit) for key, unit in measured.spellings().items()}
+    return {alias: (name, None) for alias, name in ALIASES.items()} | known
+
+
+SPELLINGS = _spellings()
+
+
+def read_header(titles: list[str]) -> Header:
+    """Return the columns that a file's first row names, or refuse it with every wrong title."""
+    titles = [title.strip() for title in titles]
+    while titles and not titles[-1]:
+        titles.pop()
+    keys = [_key(title) for title in titles]
+    faults = [_unknown(title) for title, key in zip(titles, keys, strict=True) if key is None]
+    fields = {key: SPELLINGS[key][0] for key in keys if key and key in SPELLINGS}
+    columns = [SPELLINGS[key][0] for key in keys if key]
+    faults += [_twice(name) for name in sorted({c for c in columns if columns.count(c) > 1})]
+    if faults:
+        raise Invalid(f"{len(faults)} column titles cannot be used", faults)
+    return Header(
+        titles, [_plain(str(key)) for key in keys], {_plain(k): c for k, c in fields.items()}
+    )
+
+
+def _plain(key: str) -> str:
+    """Return a key under the name the service takes: SI unless the title named another unit."""
+    column, unit = SPELLINGS.get(key, ("", None))
+    return key if unit is not None else column
+
+
+def _key(title: str) -> str | None:
+    """Return the name that a title means: empty if passed over, nothing if unknown."""
+    text = unicodedata.normalize("NFKC", title).strip().lower()
+    parts = re.fullmatch(r"(.*?)\s*[\(\[]\s*(.*?)\s*[\)\]]", text)
+    name = re.sub(r"[\s\-]+", "_", parts[1] if parts else text)
+    if name in PASSED_OVER:
+        return ""
+    if parts is None:
+        return name if name in SPELLINGS else None
+    return _with_unit(name, parts[2])
+
+
+def _with_unit(name: str, written: str) -> str | None:
+    """Return the key of a name with its unit in brackets."""
+    unit = UNIT_WORDS.get(written, re.sub(r"[/\s]+", "_", written))
+    column = SPELLINGS.get(name, (None, None))[0]
+    measured = quantity(column) if column else None
+    if column == "pitch_deg" and unit == "deg":
+        return column
+    if measured is None or column is None:
+        return None
+    key = f"{measured.stem}_{unit}"
+    return key if key in SPELLINGS else None
+
+
+def _unknown(title: str) -> FieldError:
+    name = re.sub(r"[\s\-]+", "_", title.lower())
+    close = get_close_matches(name, list(SPELLINGS), n=1, cutoff=0.6)
+    hint = f"Did you mean {close[0]}?" if close else f"The columns are: {', '.join(COLUMNS)}."
+    shown = title or "(empty title)"
+    return FieldError("unknown_column", "is not a column of this file", hint, row=1, column=shown)
+
+
+def _twice(name: str) -> FieldError:
+    words = f"{name} stands in the header more than once"
+    return FieldError("column_twice", words, "Keep one of them.", row=1, column=name)

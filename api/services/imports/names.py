@@ -1,0 +1,195 @@
+"""From the names in a row to the things they mean, within what the caller may see."""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from difflib import get_close_matches
+from typing import Any, TypeVar, cast
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.organisations import Organisation
+from api.models.seasons import Season
+from api.models.teams import Team
+from api.models.turbines import Turbine
+from api.services.imports.cells import NotAValue
+from api.services.scope import Caller, visible
+from api.services.sessions import GRACE
+
+Thing = TypeVar("Thing")
+Named = TypeVar("Named", Organisation, Team, Bench, Turbine)
+
+
+class Unresolved(Exception):
+    """Names in columns that mean nothing here, or more than one thing."""
+
+    def __init__(self, column: str, reason: NotAValue) -> None:
+        super().__init__(str(reason))
+        self.columns = {column: reason}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What a row speaks of."""
+
+    build: Build
+    bench: Bench
+    team: Team | None
+    zone: str
+
+
+def plain(name: object) -> str:
+    """Return a name without what people vary: case and spaces."""
+    return " ".join(str(name).casefold().split())
+
+
+class Directory:
+    """Everything that the caller may see, by name; read once for an import."""
+
+    def __init__(self, db: Session, caller: Caller, season_id: str | None) -> None:
+        def rows(table: Any) -> list[Any]:
+            return list(db.scalars(visible(caller, table)))
+
+        self.seasons: dict[str, Season] = {
+            row.id: row for row in rows(Season) if season_id in (None, row.id)
+        }
+        self.organisations: list[Organisation] = rows(Organisation)
+        self.owners = {row.id: row for row in self.organisations}
+        self.teams = [row for row in rows(Team) if row.season_id in self.seasons]
+        self.benches: list[Bench] = rows(Bench)
+        self.turbines: dict[str | None, list[Turbine]] = _by(rows(Turbine), "team_id")
+        self.builds: dict[str, list[Build]] = _by(rows(Build), "turbine_id")
+
+    def place(self, cells: dict[str, Any]) -> Place:
+        """Return what a row's names mean, or say which of them are not known."""
+        unknown: list[Unresolved] = []
+
+        def attempt(find: Callable[..., Any], *about: Any) -> Any:
+            try:
+                return find(cells, *about)
+            except Unresolved as unresolved:
+                unknown.append(unresolved)
+                return None
+
+        is_reference = cells.get("kind") == "reference"
+        owner = attempt(self._organisation)
+        team = None if is_reference else attempt(self._team, owner)
+        home = owner or (self.owners.get(team.organisation_id) if team else None)
+        bench = attempt(self._bench, home) if home or is_reference else None
+        build = attempt(self._build, team) if team or is_reference else None
+        if unknown:
+            raise _together(unknown)
+        return Place(cast(Build, build), cast(Bench, bench), team, self._zone(bench, team))
+
+    def _zone(self, bench: Any, team: Team | None) -> str:
+        """Return the clock of the room: its school's, else the season's."""
+        owner = self.owners.get(bench.organisation_id)
+        if owner is not None and owner.timezone:
+            return owner.timezone
+        return self.seasons[team.season_id].timezone if team else "UTC"
+
+    def season_of(self, place: Place, started_at: datetime) -> str:
+        """Return the season of a row: its team's, or the one its day lies in."""
+        if place.team is not None:
+            return place.team.season_id
+        fitting = [
+            season
+            for season in self.seasons.values()
+            if season.starts_on - GRACE
+            <= started_at.astimezone(ZoneInfo(season.timezone)).date()
+            <= season.ends_on + GRACE
+        ]
+        if len(fitting) != 1:
+            words = "lies in no season" if not fitting else "lies in more than one season"
+            hint = "Name the season with ?season_id=."
+            raise Unresolved("session_started_at", NotAValue("season", words, hint))
+        return fitting[0].id
+
+    def _organisation(self, cells: dict[str, Any]) -> Organisation | None:
+        name = cells.get("organisation")
+        return None if name is None else _one("organisation", name, self.organisations)
+
+    def _team(self, cells: dict[str, Any], owner: Organisation | None) -> Any:
+        among = [team for team in self.teams if owner is None or team.organisation_id == owner.id]
+        return _one("team", _needed(cells, "team"), among)
+
+    def _bench(self, cells: dict[str, Any], owner: Organisation | None) -> Bench:
+        name = cells.get("bench")
+        mine = [bench for bench in self.benches if owner and bench.organisation_id == owner.id]
+        if name is None:
+            return _only("bench", mine, lambda bench: bench.name)
+        at_home = [bench for bench in mine if plain(bench.name) == plain(name)]
+        visiting = cells.get("kind") in ("visit", "event", "reference")
+        return at_home[0] if at_home else _one("bench", name, self.benches if visiting else mine)
+
+    def _build(self, cells: dict[str, Any], team: Team | None) -> Build:
+        turbines = self.turbines.get(team.id if team else None, [])
+        name = cells.get("turbine")
+        turbine = (
+            _only("turbine", turbines, lambda each: each.name)
+            if name is None
+            else _one("turbine", name, turbines)
+        )
+        builds = self.builds.get(turbine.id, [])
+        number = cells.get("build")
+        if number is None:
+            return _only("build", builds, lambda build: str(build.number))
+        found = [build for build in builds if build.number == number]
+        if not found:
+            raise Unresolved(
+                "build", _unknown("build", str(number), [str(b.number) for b in builds])
+            )
+        return found[0]
+
+
+def _by(rows: Iterable[Thing], field: str) -> dict[Any, list[Thing]]:
+    grouped: dict[Any, list[Thing]] = defaultdict(list)
+    for row in rows:
+        grouped[getattr(row, field)].append(row)
+    return grouped
+
+
+def _together(unknown: list[Unresolved]) -> Unresolved:
+    """Return one refusal for all names that are not known."""
+    first = unknown[0]
+    for other in unknown[1:]:
+        first.columns |= other.columns
+    return first
+
+
+def _needed(cells: dict[str, Any], column: str) -> Any:
+    if cells.get(column) is None:
+        raise Unresolved(column, NotAValue("missing", "is needed and the cell is empty"))
+    return cells[column]
+
+
+def _one(column: str, name: Any, among: list[Named]) -> Named:
+    """Return the thing of that name, if there is exactly one."""
+    found = [thing for thing in among if plain(thing.name) == plain(name)]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise Unresolved(column, _unknown(column, str(name), [thing.name for thing in among]))
+    hint = "Fill in the organisation, or name the season with ?season_id=."
+    raise Unresolved(column, NotAValue("ambiguous", f"is the name of {len(found)} of yours", hint))
+
+
+def _only(column: str, among: list[Thing], name: Callable[[Thing], str]) -> Thing:
+    """Return the only thing there is, where the cell is empty."""
+    if len(among) == 1:
+        return among[0]
+    known = ", ".join(sorted(name(thing) for thing in among)[:8])
+    words = "is needed: the cell is empty" if among else "is needed, and none is registered yet"
+    raise Unresolved(column, NotAValue("missing", words, f"There are: {known}." if known else None))
+
+
+def _unknown(column: str, name: str, known: list[str]) -> NotAValue:
+    close = get_close_matches(plain(name), [plain(each) for each in known], n=1, cutoff=0.5)
+    near = [each for each in known if close and plain(each) == close[0]]
+    listed = ", ".join(sorted(known)[:8])
+    hint = f"Did you mean {near[0]}?" if near else f"There are: {listed}." if known else None
+    return NotAValue("unknown_name", f"is not a {column} that you have registered", hint)

@@ -1,0 +1,118 @@
+"""From the bytes of a file to rows of cells; nothing is guessed silently."""
+
+import csv
+import io
+from dataclasses import dataclass
+
+from api.errors import FieldError, Invalid, TooLarge
+from api.services.imports.headers import Header, read_header
+
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+BYTE_ORDER_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: its number as the spreadsheet shows it (the header is 1), and its cells."""
+
+    number: int
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file as understood."""
+
+    encoding: str
+    delimiter: str
+    header: Header
+    rows: list[Row]
+    faults: list[FieldError]
+
+
+def read_sheet(body: bytes, most_rows: int) -> Sheet:
+    """Return the rows of a CSV or tab-separated file."""
+    text, encoding = _decode(body)
+    text, named = _sep_line(text)
+    first_line = text.split("\n", 1)[0]
+    delimiter = named or max(DELIMITERS, key=first_line.count)
+    records = _records(text, delimiter, most_rows)
+    header = read_header(records[0])
+    rows, faults = _rows(records, header)
+    return Sheet(encoding, delimiter, header, rows, faults)
+
+
+def _decode(body: bytes) -> tuple[str, str]:
+    encoding = next((name for mark, name in BYTE_ORDER_MARKS if body.startswith(mark)), "utf-8")
+    try:
+        text = body.decode(encoding)
+    except UnicodeDecodeError as error:
+        hint = "Save it as 'CSV UTF-8', or paste the cells instead."
+        raise _unreadable("encoding", "the file's characters are not UTF-8", hint) from error
+    if "\0" in text:
+        raise _unreadable("nul", "the file holds NUL characters and is not a text file", None)
+    if not text.strip():
+        raise _unreadable("empty", "the file is empty", "Start from the template.")
+    return text.replace("\r\n", "\n").replace("\r", "\n"), encoding.removesuffix("-sig")
+
+
+def _unreadable(code: str, words: str, hint: str | None, row: int = 1) -> Invalid:
+    return Invalid(words, [FieldError(code, words, hint, row=row)])
+
+
+def _sep_line(text: str) -> tuple[str, str | None]:
+    """Return the text without a leading `sep=;` line, and the delimiter it names."""
+    first, _, rest = text.partition("\n")
+    word, _, sign = first.strip().strip('"').partition("=")
+    if word.lower() != "sep":
+        return text, None
+    sign = sign or "\t"
+    if sign not in DELIMITERS:
+        raise _unreadable("delimiter", f"sep={sign[:5]} is not a delimiter taken here", None)
+    return rest, sign
+
+
+def _records(text: str, delimiter: str, most_rows: int) -> list[list[str]]:
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
+    records: list[list[str]] = []
+    try:
+        for record in reader:
+            records.append(record)
+            if len(records) > most_rows + 1:
+                raise TooLarge(f"the file has more than {most_rows} rows; send it in parts")
+    except csv.Error as error:
+        words = f"the row cannot be cut into cells: {error}"
+        hint = 'Look for a quotation mark (") that is opened and not closed.'
+        raise _unreadable("quoting", words, hint, row=len(records) + 1) from error
+    return records
+
+
+def _rows(records: list[list[str]], header: Header) -> tuple[list[Row], list[FieldError]]:
+    """Return rows by column; blank rows and blank cells at the end do not count."""
+    rows: list[Row] = []
+    faults: list[FieldError] = []
+    for number, record in enumerate(records[1:], start=2):
+        cells = [cell.strip() for cell in record]
+        if not any(cells):
+            continue
+        while len(cells) > len(header.titles) and not cells[-1]:
+            cells.pop()
+        if len(cells) != len(header.titles):
+            faults.append(_wrong_length(number, len(cells), len(header.titles)))
+            continue
+        named = dict(zip(header.keys, cells, strict=True))
+        rows.append(Row(number, {key: cell for key, cell in named.items() if key}))
+    return rows, faults
+
+
+def _wrong_length(number: int, has: int, needs: int) -> FieldError:
+    return FieldError(
+        "cell_count",
+        f"the row has {has} cells and the header has {needs}",
+        "A cell that holds the delimiter must stand in quotation marks.",
+        row=number,
+    )

@@ -1,0 +1,45 @@
+"""Organisations: register, list, change."""
+
+from sqlmodel import Session, col
+
+from api.models.organisations import (
+    Organisation,
+    OrganisationCreate,
+    OrganisationQuery,
+    OrganisationRead,
+    OrganisationUpdate,
+)
+from api.models.trials import Trial
+from api.services import flags, resources, revisions
+from api.services.scope import Caller, require_owner
+
+
+def create(db: Session, caller: Caller, organisation: OrganisationCreate) -> OrganisationRead:
+    """Register an organisation."""
+    return resources.read(OrganisationRead, resources.store(db, Organisation, organisation))
+
+
+def get(db: Session, caller: Caller, organisation_id: str) -> OrganisationRead:
+    """Return an organisation."""
+    row = resources.get_row(db, caller, Organisation, organisation_id)
+    return resources.read(OrganisationRead, row)
+
+
+def page(
+    db: Session, caller: Caller, query: OrganisationQuery
+) -> tuple[list[OrganisationRead], str | None]:
+    """Return a page of organisations."""
+    rows, after = resources.page(db, caller, Organisation, query)
+    return [resources.read(OrganisationRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, organisation_id: str, changes: OrganisationUpdate, version: int
+) -> OrganisationRead:
+    """Change an organisation; its altitude moves the air density of rooms without a barometer."""
+    row = resources.get_row(db, caller, Organisation, organisation_id)
+    require_owner(caller, row.id)
+    resources.change(db, row, changes, version)
+    revisions.raise_all(db)
+    flags.recheck(db, col(Trial.organisation_id) == row.id)
+    return resources.read(OrganisationRead, row)

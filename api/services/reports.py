@@ -1,0 +1,316 @@
+"""Reports: read once, calculate, shape. No conclusion is stored."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from analysis.season import LEFT_OUT, Figure, TeamSeason, summarise_teams, why_left_out
+from analysis.trial_result import trial_results
+from analysis.uncertainty import interval
+from api.errors import NotFound
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.organisations import Organisation
+from api.models.reports import (
+    BenchOrder,
+    BenchPlace,
+    BestSeenRead,
+    BuildFigure,
+    ChangeRead,
+    Comparison,
+    LeftOut,
+    OrganisationReport,
+    SeasonReport,
+    SessionFigure,
+    TeamReport,
+)
+from api.models.seasons import Season
+from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import resources, scope
+from api.services.cache import Cache
+from api.services.frames import Array, Frame, read_frame
+from api.services.scope import Caller
+
+NOT_YET = (
+    "Teams are ordered within one bench only. A fair comparison across benches is not available "
+    "yet: every fan, room and wind meter reads differently, and only a reference rotor that is "
+    "tested at each bench, or a turbine that visits, can tell by how much."
+)
+NO_TRIAL = "no record trial counts yet"
+ONE_BUILD = "only one build has a record trial that counts"
+
+_reports: Cache[SeasonReport] = Cache(most=64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """What things of the season are called."""
+
+    organisations: dict[str, str]
+    benches: dict[str, tuple[str, str]]
+    build_numbers: dict[str, int]
+    newest_numbers: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """What is told of trials beside their summary."""
+
+    team_ids: Array
+    left_out: Array
+    started_at: dict[str, float]
+    latest: dict[str, float]
+
+
+def season_report(
+    db: Session,
+    caller: Caller,
+    season_id: str,
+    organisation_id: str | None = None,
+    team_id: str | None = None,
+) -> SeasonReport:
+    """Return the season so far, or a part of it; calculated once for each revision of its facts."""
+    season = resources.get_row(db, caller, Season, season_id)
+    if organisation_id is not None:
+        resources.get_row(db, caller, Organisation, organisation_id)
+    if team_id is not None and (
+        resources.get_row(db, caller, Team, team_id).season_id != season.id
+    ):
+        raise NotFound(f"no team {team_id} in this season")
+    key = (season.id, season.revision, caller.sees, organisation_id, team_id)
+    return _reports.get_or_make(
+        key, lambda: _calculate(db, caller, season, organisation_id, team_id)
+    )
+
+
+def organisation_report(
+    db: Session, caller: Caller, organisation_id: str, season_id: str | None, team_id: str | None
+) -> SeasonReport:
+    """Return one organisation's season, the newest it takes part in unless one is named."""
+    row = resources.get_row(db, caller, Organisation, organisation_id)
+    if season_id is None:
+        newest = (
+            select(Season.id)
+            .join(Team, col(Team.season_id) == col(Season.id))
+            .where(col(Team.organisation_id) == row.id)
+            .order_by(col(Season.starts_on).desc(), col(Season.id).desc())
+            .limit(1)
+        )
+        season_id = db.scalar(newest)
+    if season_id is None:
+        raise NotFound(f"{row.name} has no team in any season yet")
+    return season_report(db, caller, season_id, row.id, team_id)
+
+
+def _calculate(
+    db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
+) -> SeasonReport:
+    teams = _teams(db, caller, season.id, organisation_id, team_id)
+    among = {team.id for team in teams}
+    frame = _of_teams(
+        read_frame(db, col(Trial.season_id) == season.id, scope.may_see(caller, Trial)), among
+    )
+    results = trial_results(frame.trials, frame.runs)
+    facts = _facts(frame, why_left_out(frame.trials, results))
+    summaries = {each.team_id: each for each in summarise_teams(frame.trials, results)}
+    names = _names(db, caller, season.id)
+    reports = [_team(team, summaries.get(team.id), facts, names) for team in teams]
+    counted = [str(each) for each in frame.trials["session_id"][facts.left_out == ""]]
+    return SeasonReport(
+        season_id=season.id,
+        name=season.name,
+        revision=season.revision,
+        as_of=datetime.now(UTC),
+        reference_wind_speed_m_s=season.reference_wind_speed_m_s,
+        reference_air_density_kg_m3=season.reference_air_density_kg_m3,
+        organisations=_by_organisation(reports, names),
+        benches=_bench_orders(reports, names),
+        comparison=Comparison(available=False, sentence=NOT_YET),
+        trials_stored=len(frame),
+        trials=len(counted),
+        sessions=len(set(counted)),
+        left_out=_left_out(facts.left_out),
+    )
+
+
+def _teams(
+    db: Session, caller: Caller, season_id: str, organisation_id: str | None, team_id: str | None
+) -> list[Team]:
+    statement = scope.visible(caller, Team).where(col(Team.season_id) == season_id)
+    if organisation_id is not None:
+        statement = statement.where(col(Team.organisation_id) == organisation_id)
+    if team_id is not None:
+        statement = statement.where(col(Team.id) == team_id)
+    return list(db.scalars(statement.order_by(col(Team.name), col(Team.id))))
+
+
+def _of_teams(frame: Frame, team_ids: set[str]) -> Frame:
+    """Return the trials of some teams; a reference rotor's have no team and are left out."""
+    kept = np.isin(frame.trials["team_id"].astype(str), list(team_ids))
+    new_position = np.cumsum(kept) - 1
+    run_kept = kept[frame.runs["trial"]] if len(kept) else np.zeros(0, dtype=bool)
+    runs = {name: column[run_kept] for name, column in frame.runs.items()}
+    runs["trial"] = new_position[runs["trial"]] if len(kept) else runs["trial"]
+    return Frame({name: column[kept] for name, column in frame.trials.items()}, runs)
+
+
+def _facts(frame: Frame, left_out: Array) -> _Facts:
+    trials = frame.trials
+    started = dict(zip(trials["session_id"], trials["started_at"], strict=True))
+    latest: dict[str, float] = {}
+    for team_id, moment in zip(trials["team_id"], trials["started_at"], strict=True):
+        latest[team_id] = max(moment, latest.get(team_id, moment))
+    return _Facts(trials["team_id"], left_out, started, latest)
+
+
+def _names(db: Session, caller: Caller, season_id: str) -> _Names:
+    organisations = db.scalars(scope.visible(caller, Organisation))
+    benches = db.scalars(scope.visible(caller, Bench))
+    numbered = db.execute(
+        select(Build.id, Build.number, Turbine.team_id)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .join(Team, col(Team.id) == col(Turbine.team_id))
+        .where(col(Team.season_id) == season_id)
+    )
+    numbers: dict[str, int] = {}
+    newest: dict[str, int] = defaultdict(int)
+    for build_id, number, team_id in numbered:
+        numbers[build_id] = number
+        newest[str(team_id)] = max(newest[str(team_id)], number)
+    return _Names(
+        {row.id: row.name for row in organisations},
+        {row.id: (row.name, row.organisation_id) for row in benches},
+        numbers,
+        newest,
+    )
+
+
+def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -> TeamReport:
+    mine = facts.left_out[facts.team_ids == team.id]
+    current = season and _build_figure(season.current, names)
+    newest = names.newest_numbers.get(team.id, 0)
+    tested = current.build_number if current else 0
+    return TeamReport(
+        team_id=team.id,
+        name=team.name,
+        organisation_id=team.organisation_id,
+        entry_class=team.entry_class,
+        current=current,
+        reason=None if season else NO_TRIAL,
+        untested_build_number=newest if newest > tested else None,
+        best_seen=season and _best_seen(season, names),
+        first=season and _session_figure(season.first_session, facts),
+        latest=season and _session_figure(season.latest_session, facts),
+        change=season and _change(season, names),
+        change_reason=None if season and season.change else ONE_BUILD if season else NO_TRIAL,
+        trials=int(np.sum(mine == "")),
+        sessions=season.sessions if season else 0,
+        trials_stored=len(mine),
+        last_trial_at=_moment(facts.latest.get(team.id)),
+        left_out=_left_out(mine),
+    )
+
+
+def _figure(figure: Figure) -> dict[str, object]:
+    names = ("normalised_power_w", "u_own", "u_bench", "u_total", "interval_w", "trials")
+    return {name: getattr(figure, name) for name in (*names, "sessions", "bench_id")}
+
+
+def _build_figure(figure: Figure, names: _Names) -> BuildFigure:
+    number = names.build_numbers[figure.label]
+    return BuildFigure.model_validate(
+        _figure(figure) | {"build_id": figure.label, "build_number": number}
+    )
+
+
+def _session_figure(figure: Figure, facts: _Facts) -> SessionFigure:
+    moment = _moment(facts.started_at[figure.label])
+    return SessionFigure.model_validate(
+        _figure(figure) | {"session_id": figure.label, "started_at": moment}
+    )
+
+
+def _best_seen(season: TeamSeason, names: _Names) -> BestSeenRead:
+    best = season.best_seen
+    return BestSeenRead(
+        normalised_power_w=best.normalised_power_w,
+        trial_id=best.trial_id,
+        build_id=best.build_id,
+        build_number=names.build_numbers[best.build_id],
+        of_trials=best.trials,
+    )
+
+
+def _change(season: TeamSeason, names: _Names) -> ChangeRead | None:
+    if season.change is None:
+        return None
+    return ChangeRead(
+        change_pct=season.change.change_pct,
+        interval_pct=season.change.interval_pct,
+        from_build_number=names.build_numbers[season.first_build.label],
+    )
+
+
+def _moment(seconds: float | None) -> datetime | None:
+    return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
+
+
+def _left_out(codes: Array) -> list[LeftOut]:
+    counts = Counter(str(code) for code in codes if code)
+    return [
+        LeftOut(code=code, trials=counts[code], sentence=words)
+        for code, words in LEFT_OUT.items()
+        if counts[code]
+    ]
+
+
+def _by_organisation(reports: Iterable[TeamReport], names: _Names) -> list[OrganisationReport]:
+    by_owner: dict[str, list[TeamReport]] = defaultdict(list)
+    for report in reports:
+        by_owner[report.organisation_id].append(report)
+    return sorted(
+        (
+            OrganisationReport(organisation_id=owner, name=names.organisations[owner], teams=teams)
+            for owner, teams in by_owner.items()
+        ),
+        key=lambda each: each.name.casefold(),
+    )
+
+
+def _bench_orders(reports: Iterable[TeamReport], names: _Names) -> list[BenchOrder]:
+    """Return the order of teams within each bench; nothing is ordered across benches."""
+    at_bench: dict[str, list[tuple[TeamReport, BuildFigure]]] = defaultdict(list)
+    for report in reports:
+        if report.current and report.current.bench_id in names.benches:
+            at_bench[str(report.current.bench_id)].append((report, report.current))
+    orders = [_bench_order(bench_id, among, names) for bench_id, among in at_bench.items()]
+    return sorted(orders, key=lambda order: order.name.casefold())
+
+
+def _bench_order(
+    bench_id: str, among: list[tuple[TeamReport, BuildFigure]], names: _Names
+) -> BenchOrder:
+    strongest = sorted(among, key=lambda pair: -pair[1].normalised_power_w)
+    name, owner = names.benches[bench_id]
+    return BenchOrder(
+        bench_id=bench_id,
+        name=name,
+        organisation_id=owner,
+        order=[
+            BenchPlace(
+                place=place,
+                team_id=report.team_id,
+                name=report.name,
+                normalised_power_w=figure.normalised_power_w,
+                u_own=figure.u_own,
+                interval_within_bench_w=interval(figure.normalised_power_w, figure.u_own),
+            )
+            for place, (report, figure) in enumerate(strongest, start=1)
+        ],
+    )

@@ -1,0 +1,105 @@
+"""What all collections do alike: find one, list a page, store, change."""
+
+import base64
+import binascii
+import hashlib
+import json
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, SQLModel, col
+
+from api.errors import FieldError, Invalid, NotFound, Stale
+from api.models.ids import is_id, new_id
+from api.models.shapes import Answer, Input, PageQuery, Stored
+from api.services.scope import Caller, Table, visible
+
+Read = TypeVar("Read", bound=Answer)
+
+
+def get_row(
+    db: Session, caller: Caller, table: type[Table], row_id: str, field: str | None = None
+) -> Table:
+    """Return a thing that the caller may see; absent and not theirs answer alike."""
+    row = None
+    if is_id(table.prefix, row_id):
+        row = db.scalars(visible(caller, table).where(col(table.id) == row_id)).one_or_none()
+    if row is None:
+        words = f"no {table.__name__.lower().removeprefix('bench')} {row_id[:60]} among yours"
+        pointed = [FieldError("not_found", words, pointer=f"/{field}")] if field else []
+        raise NotFound(words, pointed)
+    return row
+
+
+def read(shape: type[Read], row: SQLModel, **more: Any) -> Read:
+    """Return a stored thing in the shape it is answered in."""
+    return shape.model_validate(row, update=more or None)
+
+
+def store(db: Session, table: type[Table], facts: Input, **more: Any) -> Table:
+    """Add a new thing, with an id, and give it to the database so that it can be pointed at."""
+    known = {"id": new_id(table.prefix), "as_typed": facts.typed(), **more}
+    row = table.model_validate(facts.model_dump() | known)
+    db.add(row)
+    db.flush()
+    return row
+
+
+def change(db: Session, row: Stored, changes: Input, version: int, **more: Any) -> dict[str, Any]:
+    """Write what a change names; return the fields whose values it moved."""
+    db.refresh(row, with_for_update=True)
+    if row.version != version:
+        raise Stale(f"this is version {row.version} now, and your change is based on {version}")
+    asked = changes.model_dump(exclude_unset=True) | more
+    named = {name: value for name, value in asked.items() if name in type(row).model_fields}
+    moved = {name: value for name, value in named.items() if getattr(row, name) != value}
+    for name, value in moved.items():
+        setattr(row, name, value)
+    kept = {name: typed for name, typed in row.as_typed.items() if name not in named}
+    row.as_typed = kept | changes.typed()
+    row.version += 1
+    db.flush()
+    return moved
+
+
+def page(
+    db: Session,
+    caller: Caller,
+    table: type[Table],
+    query: PageQuery,
+    *conditions: ColumnElement[bool],
+) -> tuple[list[Table], str | None]:
+    """Return one page of a list in the order of ids, and the cursor of the next."""
+    filters = query.filters()
+    mark = _fingerprint(table, filters)
+    statement = visible(caller, table).where(*conditions)
+    for name, value in filters.items():
+        statement = statement.where(getattr(table, name) == value)
+    if query.cursor:
+        statement = statement.where(col(table.id) > _after(query.cursor, mark))
+    rows = list(db.scalars(statement.order_by(col(table.id)).limit(query.limit + 1)))
+    if len(rows) <= query.limit:
+        return rows, None
+    return rows[:-1], _cursor(rows[-2].id, mark)
+
+
+def _fingerprint(table: type[Stored], filters: dict[str, Any]) -> str:
+    """Return what tells one list from another, so that a cursor stays with its own."""
+    asked = json.dumps([table.__name__, filters], sort_keys=True, default=str)
+    return hashlib.sha256(asked.encode()).hexdigest()[:12]
+
+
+def _cursor(last_id: str, mark: str) -> str:
+    return base64.urlsafe_b64encode(f"{mark}{last_id}".encode()).decode().rstrip("=")
+
+
+def _after(cursor: str, mark: str) -> str:
+    """Return the id that a cursor stands after."""
+    try:
+        text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
+    except (binascii.Error, ValueError):
+        text = ""
+    if not text.startswith(mark):
+        words = "this cursor belongs to another list"
+        raise Invalid(words, [FieldError("cursor", words, pointer="/cursor")])
+    return text.removeprefix(mark)

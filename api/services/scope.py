@@ -1,0 +1,78 @@
+"""Who asks, and what they may see: every query starts from a statement of this module."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, Select, false, or_, select, true
+from sqlmodel import col
+
+from api.errors import NotFound, NotPermitted
+from api.models.imports import ImportBatch
+from api.models.keys import AccessKey, Role
+from api.models.organisations import Organisation
+from api.models.seasons import Season
+from api.models.shapes import Stored
+
+Table = TypeVar("Table", bound=Stored)
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who asks: a key, its role and the organisations it reaches (`None` is all)."""
+
+    key_id: str
+    label: str
+    role: Role
+    organisation_ids: frozenset[str] | None
+
+    @property
+    def reaches_all(self) -> bool:
+        """Tell whether every organisation is in reach."""
+        return self.organisation_ids is None
+
+    @property
+    def sees(self) -> tuple[str, ...] | None:
+        """Return what tells this caller's view from another's, for a cache's key."""
+        return None if self.organisation_ids is None else tuple(sorted(self.organisation_ids))
+
+
+def visible(caller: Caller, table: type[Table]) -> Select[Table]:
+    """Return the statement of everything in a table that the caller may see."""
+    return select(table).where(may_see(caller, table))
+
+
+def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
+    """Return the condition on a table's rows that the caller may see."""
+    if caller.organisation_ids is None:
+        return true()
+    rule = SPECIAL.get(table)
+    return rule(caller) if rule else _owned(table, caller.organisation_ids)
+
+
+def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
+    """Return the condition: owned by one of the organisations, or by the programme itself."""
+    owner = col(table.organisation_id)
+    may_be_nobody = table.__table__.c.organisation_id.nullable
+    within = owner.in_(organisation_ids)
+    return or_(within, owner.is_(None)) if may_be_nobody else within
+
+
+SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
+    Season: lambda _: true(),
+    Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
+    AccessKey: lambda _: false(),
+    ImportBatch: lambda caller: col(ImportBatch.key_id) == caller.key_id,
+}
+
+
+def require_owner(caller: Caller, organisation_id: str | None) -> None:
+    """Refuse a caller who may not write what an organisation, or the programme itself, owns."""
+    if caller.role == "reader":
+        raise NotPermitted("a reader's key cannot write")
+    if caller.organisation_ids is None:
+        return
+    if organisation_id is None:
+        raise NotPermitted("only a lead's key writes what belongs to the whole programme")
+    if organisation_id not in caller.organisation_ids:
+        raise NotFound(f"no organisation {organisation_id} among yours")

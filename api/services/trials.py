@@ -1,0 +1,343 @@
+"""Trials: submit one or many, list, and what follows from them.
+
+One trial and a hundred thousand take the same way: look up what they point at,
+store what is new, compute and check all of it at once. The same trial sent
+again is the one stored; the same name with other numbers is a conflict.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, insert
+from sqlmodel import Session, col, select
+
+from analysis.checks import Rule, blocking_rules
+from analysis.electrical import mean_square
+from api.errors import ApiError, Conflict, FieldError, Invalid, NotFound
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.ids import new_id
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import (
+    Run,
+    RunCreate,
+    RunRead,
+    Trial,
+    TrialCreate,
+    TrialFacts,
+    TrialQuery,
+    TrialRead,
+    TrialUpdate,
+)
+from api.models.turbines import Turbine
+from api.services import flags, resources, revisions
+from api.services.results import read_results
+from api.services.scope import Caller, require_owner, visible
+
+Name = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Submitted:
+    """What became of one trial: stored now, stored before, or refused."""
+
+    trial_id: str | None
+    created: bool = False
+    refusal: ApiError | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What a trial points at."""
+
+    session: BenchSession
+    build: Build
+    team: Team | None
+
+    @property
+    def owner(self) -> str:
+        """Return whose trial it is: the team's, or the bench's for a reference rotor."""
+        return self.team.organisation_id if self.team else self.session.organisation_id
+
+
+def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
+    """Store one trial; return it, and whether it is new."""
+    (outcome,) = submit(db, caller, [trial])
+    if outcome.refusal is not None:
+        raise outcome.refusal
+    return get(db, caller, str(outcome.trial_id)), outcome.created
+
+
+def submit(
+    db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
+) -> list[Submitted]:
+    """Store the trials that are new and sound; say of each what became of it."""
+    targets = _Targets(db, caller, trials)
+    revisions.raise_season(db, *targets.season_ids)
+    stored = _stored(db, trials)
+    new: dict[str, tuple[TrialCreate, Target]] = {}
+    outcomes = [_submit(trial, targets, stored, new) for trial in trials]
+    if new:
+        _insert(db, new, import_id)
+    return outcomes
+
+
+def _submit(
+    trial: TrialCreate,
+    targets: "_Targets",
+    stored: dict[Name, tuple[str, dict[str, Any]]],
+    new: dict[str, tuple[TrialCreate, Target]],
+) -> Submitted:
+    """Take one trial to store, or find it stored, or refuse it."""
+    try:
+        target = targets.of(trial)
+        _require_sound(trial, target)
+        name = (trial.build_id, str(trial.client_ref))
+        if trial.client_ref is not None and name in stored:
+            trial_id, facts = stored[name]
+            _require_same(trial, facts)
+            return Submitted(trial_id)
+    except ApiError as refusal:
+        return Submitted(None, refusal=refusal)
+    trial_id = new_id(Trial.prefix)
+    new[trial_id] = (trial, target)
+    if trial.client_ref is not None:
+        stored[name] = (trial_id, facts_of(trial))
+    return Submitted(trial_id, created=True)
+
+
+class _Targets:
+    """The sessions, builds, teams and resistors that some trials point at, each read once."""
+
+    def __init__(self, db: Session, caller: Caller, trials: Sequence[TrialCreate]) -> None:
+        self.caller = caller
+        self.sessions = _by_id(db, caller, BenchSession, {trial.session_id for trial in trials})
+        self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
+        self.loads = _by_id(db, caller, Equipment, {str(trial.load_id) for trial in trials})
+        self.teams = _teams(db, list(self.builds))
+        self.season_ids = {session.season_id for session in self.sessions.values()}
+
+    def of(self, trial: TrialCreate) -> Target:
+        """Return what one trial points at; absent and not the caller's answer alike."""
+        session = _found(self.sessions, trial.session_id, "session_id", "session")
+        build = _found(self.builds, trial.build_id, "build_id", "build")
+        if trial.load_id is not None:
+            load = _found(self.loads, trial.load_id, "load_id", "equipment")
+            if load.kind != "load":
+                raise _refused(
+                    "wrong_kind",
+                    "load_id",
+                    f"{load.tag} is registered as {load.kind}, not as a load",
+                )
+        target = Target(session, build, self.teams.get(build.id))
+        require_owner(self.caller, target.owner)
+        return target
+
+
+def _by_id(db: Session, caller: Caller, table: Any, ids: set[str]) -> dict[str, Any]:
+    return {
+        row.id: row
+        for part in _parts(sorted(ids))
+        for row in db.scalars(visible(caller, table).where(col(table.id).in_(part)))
+    }
+
+
+def _parts(ids: list[str], size: int = 1000) -> list[list[str]]:
+    """Return ids in parts that a statement can carry."""
+    return [ids[start : start + size] for start in range(0, len(ids), size)]
+
+
+def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:
+    """Return the team of each build that has one."""
+    return {
+        build_id: team
+        for part in _parts(build_ids)
+        for build_id, team in db.execute(
+            select(Build.id, Team)
+            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+            .join(Team, col(Team.id) == col(Turbine.team_id))
+            .where(col(Build.id).in_(part))
+        )
+    }
+
+
+def _found(rows: dict[str, Any], row_id: str, field: str, words: str) -> Any:
+    if row_id not in rows:
+        message = f"no {words} {row_id} among yours"
+        raise NotFound(message, [FieldError("not_found", message, pointer=f"/{field}")])
+    return rows[row_id]
+
+
+def _refused(code: str, field: str, words: str, hint: str | None = None) -> Invalid:
+    return Invalid(words, [FieldError(code, words, hint, pointer=f"/{field}")])
+
+
+def _require_sound(trial: TrialCreate, target: Target) -> None:
+    """Refuse a trial that does not fit its session and build, or that a check blocks."""
+    if (trial.kind == "reference") != (target.team is None):
+        words = "a trial of kind reference is run with the reference rotor, and only with it"
+        raise _refused("wrong_kind", "kind", words)
+    if target.team is not None and target.team.season_id != target.session.season_id:
+        words = "this build's team is in another season than the session"
+        raise _refused("other_season", "session_id", words)
+    blocked = blocking_rules(
+        kind=trial.kind,
+        load_ohm=trial.load_ohm,
+        load_connected=trial.load_connected,
+        adult_present=target.session.adult_present,
+        meter_range_v=trial.meter_range_v,
+        voltages_v=[volts for run in trial.runs for volts in _volts(run)],
+    )
+    if blocked:
+        raise Invalid(blocked[0].message, [_blocked(rule) for rule in blocked])
+
+
+def _blocked(rule: Rule) -> FieldError:
+    place = {
+        "load_not_stated": "/load_ohm",
+        "supervisor_missing": "/session_id",
+        "meter_over_range": "/runs",
+    }
+    return FieldError(rule.name, rule.message, rule.advice, pointer=place[rule.name])
+
+
+def _volts(run: RunCreate) -> list[float]:
+    if run.series_voltage_v is not None:
+        return run.series_voltage_v
+    return [] if run.voltage_v is None else [run.voltage_v]
+
+
+def facts_of(trial: TrialCreate) -> dict[str, Any]:
+    """Return what makes two submissions the same one: every fact but the note's wording."""
+    facts = trial.model_dump(exclude={"note", "runs"})
+    return facts | {"runs": [run.model_dump() for run in trial.runs]}
+
+
+def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, tuple[str, dict[str, Any]]]:
+    """Return the stored trials that bear one of these names, with their facts."""
+    wanted = {(trial.build_id, trial.client_ref) for trial in trials if trial.client_ref}
+    named = [
+        row
+        for part in _parts(sorted({build_id for build_id, _ in wanted}))
+        for row in db.scalars(
+            select(Trial).where(col(Trial.build_id).in_(part), col(Trial.client_ref).is_not(None))
+        )
+        if (row.build_id, row.client_ref) in wanted
+    ]
+    runs = _runs_of(db, [row.id for row in named])
+    return {
+        (row.build_id, str(row.client_ref)): (row.id, _stored_facts(row, runs[row.id]))
+        for row in named
+    }
+
+
+def _runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
+    by_trial: dict[str, list[Run]] = {trial_id: [] for trial_id in trial_ids}
+    for part in _parts(trial_ids):
+        runs = select(Run).where(col(Run.trial_id).in_(part)).order_by(col(Run.number))
+        for run in db.scalars(runs):
+            by_trial[run.trial_id].append(run)
+    return by_trial
+
+
+def _stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
+    facts = {name: getattr(row, name) for name in TrialFacts.model_fields if name != "note"}
+    names = RunCreate.model_fields
+    return facts | {"runs": [{name: getattr(run, name) for name in names} for run in runs]}
+
+
+def _require_same(trial: TrialCreate, stored: dict[str, Any]) -> None:
+    """Refuse a trial whose name is taken by other numbers."""
+    sent = facts_of(trial)
+    differing = [name for name in stored if stored[name] != sent[name]]
+    if differing:
+        words = (
+            f"{trial.client_ref} is stored for this build with other values of "
+            f"{', '.join(differing)}"
+        )
+        hint = "Give the new trial a client_ref of its own, or correct the stored one."
+        raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
+
+
+def _insert(db: Session, new: dict[str, tuple[TrialCreate, Target]], import_id: str | None) -> None:
+    """Store new trials with their runs, then compute and check them together."""
+    db.execute(
+        insert(Trial), [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()]
+    )
+    db.execute(
+        insert(Run),
+        [
+            _run_row(trial_id, number, run)
+            for trial_id, (trial, _) in new.items()
+            for number, run in enumerate(trial.runs, start=1)
+        ],
+    )
+    ids = list(new)
+    mine = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(ids)
+    flags.recheck(db, mine)
+
+
+def _trial_row(
+    trial_id: str, trial: TrialCreate, target: Target, import_id: str | None
+) -> dict[str, Any]:
+    return trial.model_dump(exclude={"runs"}) | {
+        "id": trial_id,
+        "as_typed": trial.typed(),
+        "organisation_id": target.owner,
+        "season_id": target.session.season_id,
+        "import_id": import_id,
+        "state": flags.ACCEPTED,
+    }
+
+
+def _run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
+    series = run.series_voltage_v
+    return run.model_dump() | {
+        "trial_id": trial_id,
+        "number": number,
+        "as_typed": run.typed(),
+        "mean_square_voltage_v2": None if series is None else mean_square(series),
+    }
+
+
+def get(db: Session, caller: Caller, trial_id: str) -> TrialRead:
+    """Return a trial with its result."""
+    return _reads(db, [resources.get_row(db, caller, Trial, trial_id)])[0]
+
+
+def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[TrialRead], str | None]:
+    """Return a page of trials with their results."""
+    rows, after = resources.page(db, caller, Trial, query)
+    return _reads(db, rows), after
+
+
+def change(
+    db: Session, caller: Caller, trial_id: str, changes: TrialUpdate, version: int
+) -> TrialRead:
+    """Change a trial's note."""
+    row = resources.get_row(db, caller, Trial, trial_id)
+    require_owner(caller, row.organisation_id)
+    resources.change(db, row, changes, version)
+    revisions.raise_season(db, row.season_id)
+    return _reads(db, [row])[0]
+
+
+def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
+    """Return trials in the shape they are answered in, results computed together."""
+    if not rows:
+        return []
+    ids = [row.id for row in rows]
+    among: ColumnElement[bool] = col(Trial.id).in_(ids)
+    results, found, runs = read_results(db, among), flags.of_trials(db, ids), _runs_of(db, ids)
+    return [
+        resources.read(
+            TrialRead,
+            row,
+            runs=[RunRead.model_validate(run) for run in runs[row.id]],
+            result=results[row.id],
+            flags=found.get(row.id, []),
+        )
+        for row in rows
+    ]

@@ -1,0 +1,47 @@
+"""Turbines: register, list, change; a reference rotor is a turbine without a team."""
+
+from sqlmodel import Session, col, select
+
+from api.models.builds import Build
+from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine, TurbineCreate, TurbineQuery, TurbineRead, TurbineUpdate
+from api.services import flags, resources, revisions
+from api.services.equipment import require_kind
+from api.services.scope import Caller, require_owner
+
+
+def create(db: Session, caller: Caller, turbine: TurbineCreate) -> TurbineRead:
+    """Register a turbine of a team, or a reference rotor of the programme."""
+    owner = None
+    if turbine.team_id is not None:
+        owner = resources.get_row(db, caller, Team, turbine.team_id, "team_id").organisation_id
+    require_owner(caller, owner)
+    require_kind(db, caller, turbine.generator_id, "generator", "generator_id")
+    row = resources.store(db, Turbine, turbine, organisation_id=owner)
+    return resources.read(TurbineRead, row)
+
+
+def get(db: Session, caller: Caller, turbine_id: str) -> TurbineRead:
+    """Return a turbine."""
+    return resources.read(TurbineRead, resources.get_row(db, caller, Turbine, turbine_id))
+
+
+def page(db: Session, caller: Caller, query: TurbineQuery) -> tuple[list[TurbineRead], str | None]:
+    """Return a page of turbines."""
+    rows, after = resources.page(db, caller, Turbine, query)
+    return [resources.read(TurbineRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, turbine_id: str, changes: TurbineUpdate, version: int
+) -> TurbineRead:
+    """Change a turbine; generator and gear move the rotor speeds told by voltage."""
+    row = resources.get_row(db, caller, Turbine, turbine_id)
+    require_owner(caller, row.organisation_id)
+    require_kind(db, caller, changes.model_dump().get("generator_id"), "generator", "generator_id")
+    resources.change(db, row, changes, version)
+    revisions.raise_all(db)
+    builds = select(Build.id).where(col(Build.turbine_id) == row.id)
+    flags.recheck(db, col(Trial.build_id).in_(builds))
+    return resources.read(TurbineRead, row)

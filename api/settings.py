@@ -1,0 +1,53 @@
+"""Everything the service reads from its environment, in one frozen object."""
+
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+PREFIX = "GUSTBOOK_"
+
+
+class Settings(BaseSettings):
+    """How this service runs; each field is the variable `GUSTBOOK_` and its name in capitals."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="ignore")
+
+    database_url: Annotated[
+        str,
+        Field(
+            pattern=r"^(sqlite:///.+|postgresql://.+)$",
+            description="Where the programme is kept: sqlite:///FILE or postgresql://…",
+        ),
+    ] = "sqlite:///var/gustbook.db"
+    max_body_bytes: Annotated[
+        int, Field(ge=10_000, le=1_000_000_000, description="Largest request body. [bytes]")
+    ] = 20_000_000
+    max_import_rows: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Largest number of rows in one import.")
+    ] = 100_000
+    worker_threads: Annotated[
+        int, Field(ge=1, le=200, description="Requests worked on at once.")
+    ] = 8
+    busy_timeout_s: Annotated[
+        float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
+    ] = 5.0
+
+
+class WrongSettings(Exception):
+    """Settings that the service cannot start with, every one named."""
+
+
+def read_settings() -> Settings:
+    """Return the settings of the environment, or name every wrong one."""
+    try:
+        return Settings()
+    except ValidationError as error:
+        raise WrongSettings("\n".join(_lines(error))) from error
+
+
+def _lines(error: ValidationError) -> list[str]:
+    return [
+        f"{PREFIX}{str(wrong['loc'][0]).upper()}: {wrong['msg']}, got {wrong['input']!r}"
+        for wrong in error.errors(include_url=False)
+    ]

@@ -1,0 +1,1 @@
+"""What people run: they speak HTTP, and import neither `api` nor `analysis`."""

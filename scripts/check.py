@@ -1,0 +1,58 @@
+"""Run every check of this project: formatting, lint, types, import contracts, tests.
+
+Usage: python3 scripts/check.py [--quick]
+
+Makes .venv with the development packages first, if it is not there. Ends with exit code 0 when all
+is well. --quick leaves out the tests.
+"""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from scripts import environment
+
+STEPS = (
+    ("formatting", ["-m", "ruff", "format", "--check", "--quiet", "."]),
+    ("lint", ["-m", "ruff", "check", "--quiet", "."]),
+    ("types", ["-m", "mypy"]),
+    (
+        "import contracts",
+        ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-cache"],
+    ),
+    ("tests", ["-m", "pytest", "--quiet"]),
+)
+
+
+def main(arguments: list[str]) -> int:
+    """Run the steps in turn; return 0 when each one passed."""
+    if "--help" in arguments or "-h" in arguments:
+        print(__doc__)
+        return 0
+    environment.run_inside("check")
+    steps = STEPS[:-1] if "--quick" in arguments else STEPS
+    failed = [name for name, command in steps if not _passes(name, command)]
+    if failed:
+        print(f"not green: {', '.join(failed)}")
+        return 1
+    print("all green")
+    return 0
+
+
+def _passes(name: str, command: list[str]) -> bool:
+    print(f"== {name}", flush=True)
+    started = time.monotonic()
+    done = subprocess.run([str(environment.python()), *command], cwd=environment.ROOT, check=False)
+    print(
+        f"== {name}: {'passed' if done.returncode == 0 else 'FAILED'} "
+        f"in {time.monotonic() - started:.0f} s",
+        flush=True,
+    )
+    return done.returncode == 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,150 @@
+"""Show Gustbook with an invented season: set up, load, report, and stay up to be tried.
+
+Usage: python3 scripts/demo.py [--port N] [--once]
+
+Needs only Python 3.11 and, the first time, the network for packages. Makes .venv from the lock, a
+fresh database under var/, starts the service on 127.0.0.1, loads demo_seed/ through the public
+API, prints the season's table, writes the report as a page beside the database, and stays up until
+Ctrl-C. With --once it stops the service and ends after the report.
+"""
+
+import argparse
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from scripts import environment
+
+SEED = environment.ROOT / "demo_seed"
+VAR = environment.ROOT / "var"
+START_SECONDS = 30
+
+
+def main(arguments: list[str]) -> int:
+    """Run the demo; return the exit code."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--port", type=int, default=8000, help="port to listen on (default 8000)")
+    parser.add_argument("--once", action="store_true", help="stop after the report")
+    options = parser.parse_args(arguments)
+    _require_free(options.port)
+    environment.run_inside("runtime")
+    try:
+        with _service(options.port) as (url, database):
+            return _show(url, database, options.once)
+    except KeyboardInterrupt:
+        print("\nstopped")
+        return 0
+
+
+def _require_free(port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except (OSError, OverflowError):
+            environment.stop(f"port {port} is in use or cannot be used; try --port {port + 1}")
+
+
+@contextmanager
+def _service(port: int) -> Iterator[tuple[str, Path]]:
+    """Run the service over a fresh database of its own."""
+    folder = VAR / f"demo-{port}"  # the port is free, so no other demo works in this folder
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    database = folder / "demo.db"
+    settings = os.environ | {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"}
+    log = (folder / "service.log").open("w", encoding="utf-8")
+    command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
+    process = subprocess.Popen(
+        command, cwd=environment.ROOT, env=settings, stdout=log, stderr=subprocess.STDOUT
+    )
+    try:
+        yield f"http://127.0.0.1:{port}", database
+    finally:
+        process.terminate()
+        process.wait(timeout=15)
+        log.close()
+
+
+def _show(url: str, database: Path, once: bool) -> int:
+    """Load the season, show its report, and stay up unless asked not to."""
+    # Only now: these need what .venv holds.
+    from scripts import register_season, season_report, submit_trials
+
+    _wait(url)
+    key = _first_key(database)
+    with submit_trials.open_client(url, key) as client:
+        print("registering schools, teams, turbines and benches …")
+        new = register_season.register(client, SEED)
+        print("  " + ", ".join(f"{count} {name}" for name, count in new.items() if count))
+        print("submitting each school's trials; what people mistype is refused or held …")
+        files = sorted(SEED.glob("trials_*.csv"))
+        how = submit_trials.How(partial=True, refused_folder=database.parent)
+        submit_trials.submit_files(client, files, how)
+        season = season_report.find(client, "seasons", None)
+        path = f"/v1/seasons/{season['id']}/report"
+        report = submit_trials.require_ok(client.get(path))
+        page = submit_trials.require_ok(client.get(path, params={"format": "html"}))
+    written = database.parent / "season_report.html"
+    written.write_bytes(page.content)
+    print("\n" + season_report.to_text(report.json()))
+    print(f"report as a page    {written}")
+    print(f"refused rows        {database.parent}/*.refused.csv")
+    if once:
+        return 0
+    _print_addresses(url, key, season["id"])
+    while True:
+        time.sleep(3600)
+
+
+def _wait(url: str) -> None:
+    """Wait until the service answers."""
+    import httpx
+
+    until = time.monotonic() + START_SECONDS
+    while time.monotonic() < until:
+        try:
+            if httpx.get(f"{url}/readyz", timeout=2).status_code == 200:
+                return
+        except httpx.TransportError:
+            time.sleep(0.1)
+    environment.stop(
+        f"the service did not start within {START_SECONDS} s; see {VAR}/demo-*/service.log"
+    )
+
+
+def _first_key(database: Path) -> str:
+    """Return a lead's key, made on the console as an operator makes it."""
+    done = subprocess.run(
+        [sys.executable, "-m", "api", "key", "create", "--role", "lead", "--label", "Demo lead"],
+        cwd=environment.ROOT,
+        env=os.environ | {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return done.stdout.strip()
+
+
+def _print_addresses(url: str, key: str, season_id: str) -> None:
+    print(f"the service         {url}/v1/meta, {url}/openapi.json")
+    print(f"a lead's key        {key}")
+    print(f"to try              export GUSTBOOK_KEY={key} GUSTBOOK_URL={url}")
+    print("                    .venv/bin/python scripts/season_report.py --team Larch")
+    print('                    curl -H "Authorization: Bearer $GUSTBOOK_KEY" \\')
+    print(f"                      {url}/v1/seasons/{season_id}/report")
+    print("Ctrl-C stops it.")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,240 @@
+#!/usr/bin/env python3
+# /// script
+# requires-python = ">=3.11"
+# dependencies = ["httpx>=0.28,<0.29"]
+# ///
+"""Pull a season's report from Gustbook: as a table to read, or as json, csv or html.
+
+Without --season the newest season is taken. --organisation and --team narrow the report by name.
+
+The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
+(default ~/.config/gustbook/key), which only you may be able to read. It is never an argument.
+The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
+"""
+
+import argparse
+import os
+import stat
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+EXAMPLES = """\
+examples:
+  season_report.py                                     the newest season, to read
+  season_report.py --format html --out season.html     a page to print
+  season_report.py --format csv --organisation Tarnwick --out tarnwick.csv
+  season_report.py --team Larch
+
+exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
+"""
+OK, REFUSED, USAGE, KEY, SERVER = range(5)
+TRIES = 5
+
+# --- the same lines in each script for coaches: how to reach the service ---------------------
+
+
+class Stop(Exception):
+    """The end of a script, in words, with its exit code."""
+
+    def __init__(self, code: int, words: str) -> None:
+        super().__init__(words)
+        self.code = code
+
+
+def read_key() -> str:
+    """Return the access key from the environment or a private file."""
+    key = os.environ.get("GUSTBOOK_KEY", "").strip()
+    if key:
+        return key
+    path = Path(os.environ.get("GUSTBOOK_KEY_FILE", Path.home() / ".config/gustbook/key"))
+    if not path.is_file():
+        raise Stop(KEY, f"no access key: set GUSTBOOK_KEY, or keep the key in {path}")
+    if os.name != "nt" and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise Stop(KEY, f"others can read {path}: run 'chmod 600 {path}'")
+    return path.read_text(encoding="utf-8").strip()
+
+
+def open_client(url: str, key: str, transport: Any = None) -> httpx.Client:
+    """Return a client that sends the key."""
+    try:
+        return httpx.Client(
+            base_url=url,
+            headers={"Authorization": f"Bearer {key}"},
+            timeout=120,
+            transport=transport,
+        )
+    except (httpx.InvalidURL, UnicodeEncodeError) as error:
+        raise Stop(USAGE, f"the address or the key cannot be used: {error}") from error
+
+
+def ask(client: Any, method: str, path: str, **request: Any) -> Any:
+    """Return the answer to a request; a lost connection or a busy service is tried again."""
+    for attempt in range(1, TRIES + 1):
+        try:
+            answer = client.request(method, path, **request)
+        except httpx.TransportError as error:
+            lost = f"{client.base_url} cannot be reached: {error}"
+        else:
+            if answer.status_code not in (429, 502, 503, 504):
+                return answer
+            lost = words_of(answer)
+        if attempt < TRIES:
+            time.sleep(min(8.0, 0.5 * 2**attempt))
+    raise Stop(SERVER, lost)
+
+
+def words_of(answer: Any) -> str:
+    """Return a refusal in the service's own words."""
+    try:
+        problem = answer.json()
+    except ValueError:
+        problem = {}
+    detail = problem.get("detail", "no reason given")
+    return f"{answer.status_code} {problem.get('title', '')}: {detail}"
+
+
+def require_ok(answer: Any) -> Any:
+    """Return a good answer; stop at a refusal."""
+    if answer.status_code in (401, 403):
+        raise Stop(KEY, words_of(answer))
+    if answer.status_code >= 500:
+        raise Stop(SERVER, words_of(answer))
+    if answer.status_code >= 400:
+        raise Stop(REFUSED, words_of(answer))
+    return answer
+
+
+# --- end of the same lines -------------------------------------------------------------------
+
+
+def find(client: Any, collection: str, name: str | None, **filters: str) -> dict[str, Any]:
+    """Return the newest thing of a collection, or the one of that name."""
+    items: list[dict[str, Any]] = []
+    path: str | None = f"/v1/{collection}?" + "&".join(f"{k}={v}" for k, v in filters.items())
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        items += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = [item for item in items if name is None or _same(name, item["name"])]
+    if not wanted:
+        known = ", ".join(sorted(item["name"] for item in items)) or "none yet"
+        raise Stop(REFUSED, f"no such name in {collection}; there are: {known}")
+    if name is not None and len(wanted) > 1:
+        raise Stop(
+            USAGE, f"{name} is the name of several in {collection}; name the organisation too"
+        )
+    return wanted[-1]
+
+
+def _same(one: str, other: str) -> bool:
+    return " ".join(one.casefold().split()) == " ".join(other.casefold().split())
+
+
+def fetch(client: Any, options: argparse.Namespace) -> bytes:
+    """Return the report in the format asked for."""
+    season = find(client, "seasons", options.season)
+    parameters = {"format": "json" if options.format == "text" else options.format}
+    if options.excel:
+        parameters["excel"] = "true"
+    filters = {"season_id": season["id"]}
+    if options.organisation:
+        parameters["organisation_id"] = find(client, "organisations", options.organisation)["id"]
+        filters["organisation_id"] = parameters["organisation_id"]
+    if options.team:
+        parameters["team_id"] = find(client, "teams", options.team, **filters)["id"]
+    path = f"/v1/seasons/{season['id']}/report"
+    answer = require_ok(ask(client, "GET", path, params=parameters))
+    return to_text(answer.json()).encode() if options.format == "text" else bytes(answer.content)
+
+
+def to_text(report: dict[str, Any]) -> str:
+    """Return a report as lines to read."""
+    lines = [
+        f"{report['name']}, as of {report['as_of'][:16].replace('T', ' ')} UTC: "
+        f"{report['trials']} of {report['trials_stored']} trials count, "
+        f"{report['sessions']} sessions",
+        f"Powers at {report['reference_wind_speed_m_s']} m/s and "
+        f"{report['reference_air_density_kg_m3']} kg/m3; in brackets the span that holds the true "
+        "value with about 95 %.",
+    ]
+    for organisation in report["organisations"]:
+        lines += ["", organisation["name"]]
+        lines += [_team_line(team) for team in organisation["teams"]]
+    lines += ["", report["comparison"]["sentence"]]
+    lines += [f"Not counted: {each['trials']} {each['sentence']}." for each in report["left_out"]]
+    return "\n".join(lines) + "\n"
+
+
+def _team_line(team: dict[str, Any]) -> str:
+    current = team["current"]
+    if current is None:
+        return f"  {team['name']:24} not known: {team['reason']}"
+    change = team["change"]
+    since = f", {_change(change)} since build {change['from_build_number']}" if change else ""
+    return (
+        f"  {team['name']:24} {_mw(current):22} build {current['build_number']}, "
+        f""
+        f"{_count(current['trials'], 'trial')}, {_count(current['sessions'], 'session')}; "
+        f"best seen {team['best_seen']['normalised_power_w'] * 1000:.1f} mW{since}"
+    )
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _change(change: dict[str, Any]) -> str:
+    """Return a change in percent, or as a multiple where percents would be hard to read."""
+    ratio = 1 + change["change_pct"] / 100
+    return f"{ratio:.1f} times" if ratio > 3 else f"{change['change_pct']:+.0f} %"
+
+
+def _mw(figure: dict[str, Any]) -> str:
+    low, high = figure["interval_w"]
+    return f"{figure['normalised_power_w'] * 1000:5.1f} mW ({low * 1000:.0f} to {high * 1000:.0f})"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Write the report that the command line asks for; return the exit code."""
+    parser = argparse.ArgumentParser(
+        description=__doc__,
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--season", help="name of the season (default: the newest)")
+    parser.add_argument("--organisation", help="only this school or club, by name")
+    parser.add_argument("--team", help="only this team, by name")
+    parser.add_argument("--format", choices=["text", "json", "csv", "html"], default="text")
+    parser.add_argument("--excel", action="store_true", help="mark the csv for spreadsheets")
+    parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
+    parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
+    options = parser.parse_args(arguments)
+    try:
+        with open_client(options.url, read_key()) as client:
+            content = fetch(client, options)
+    except Stop as stop:
+        print(stop, file=sys.stderr)
+        return stop.code
+    return write(content, options.out)
+
+
+def write(content: bytes, out: Path | None) -> int:
+    """Write to a file or to standard output; return the exit code."""
+    if out is None:
+        sys.stdout.buffer.write(content)
+        return OK
+    try:
+        out.write_bytes(content)
+    except OSError as error:
+        print(f"{out}: {error.strerror}", file=sys.stderr)
+        return USAGE
+    print(f"written: {out}", file=sys.stderr)
+    return OK
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

