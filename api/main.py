@@ -57,7 +57,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
-        max_body_size=settings.max_body_bytes,
         generate_unique_id_function=lambda route: route.name,
     )
     app.state.settings = settings
@@ -67,7 +66,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         busy_timeout_s=settings.busy_timeout_s,
     )
     add_error_handlers(app, explain)
-    v1 = APIRouter(prefix="/v1")
+    # On the router and not on the application, whose limit would answer from outside our frame.
+    v1 = APIRouter(prefix="/v1", max_body_size=settings.max_body_bytes)
     for resource in RESOURCES:
         v1.include_router(resource.router)
     app.include_router(about.router)

@@ -134,7 +134,8 @@ def database_url(request: pytest.FixtureRequest, database_kind: str) -> str:
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run what is marked `on_both` on SQLite and on PostgreSQL."""
-    if metafunc.definition.get_closest_marker("on_both"):
+    marked = metafunc.definition.get_closest_marker("on_both")
+    if marked and "database_kind" in metafunc.fixturenames:
         metafunc.parametrize("database_kind", DATABASES, indirect=True)
 
 

@@ -100,7 +100,7 @@ def _date_in_our_century(day: date) -> date:
 def _known_zone(name: str) -> str:
     try:
         return ZoneInfo(name).key
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, KeyError) as error:
         raise PydanticCustomError(
             "timezone", "is not a time zone's name, such as Europe/Dublin"
         ) from error

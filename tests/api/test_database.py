@@ -1,0 +1,71 @@
+"""The database recipe: journal by version, one writer, nothing half-done, no second server."""
+
+import sqlite3
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
+
+from api.db import journal_mode, open_database
+
+
+@pytest.fixture
+def database(sqlite_url):
+    opened = open_database(sqlite_url, threads=4, busy_timeout_s=1)
+    yield opened
+    opened.close()
+
+
+@pytest.mark.parametrize(
+    ("version", "expected"),
+    # sqlite.org/wal.html: fixed in 3.51.3, back-ported to 3.44.6 and 3.50.7
+    [((3, 40, 1), "TRUNCATE"), ((3, 44, 5), "TRUNCATE"), ((3, 44, 6), "WAL"),
+     ((3, 45, 0), "TRUNCATE"), ((3, 50, 7), "WAL"), ((3, 51, 2), "TRUNCATE"),
+     ((3, 51, 3), "WAL"), ((3, 53, 0), "WAL")],
+)  # fmt: skip
+def test_a_write_ahead_log_only_where_it_is_safe(version, expected):
+    assert journal_mode(version) == expected
+
+
+def test_pragmas_hold_on_every_connection(database):
+    for engine in (database.write_engine, database.read_engine):
+        with engine.connect() as connection:
+            told = {
+                name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+                for name in ("foreign_keys", "synchronous", "journal_mode", "trusted_schema")
+            }
+        assert told == {
+            "foreign_keys": 1,
+            "synchronous": 2,
+            "journal_mode": journal_mode(sqlite3.sqlite_version_info).lower(),
+            "trusted_schema": 0,
+        }
+
+
+def test_a_block_that_fails_leaves_nothing(database):
+    insert = "insert into organisation (id, version, created_at, as_typed, name, sharing) values "
+
+    def fail_after_writing() -> None:
+        with database.unit_of_work() as db:
+            db.execute(text(insert + "('org_1', 1, '2026-01-01', '{}', 'A', 'own')"))
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail_after_writing()
+    with database.reading() as db:
+        assert db.execute(text("select count(*) from organisation")).scalar() == 0
+
+
+def test_a_child_without_its_parent_is_refused(database):
+    with pytest.raises(IntegrityError), database.unit_of_work() as db:
+        db.execute(
+            text("insert into access_key_organisation (key_id, organisation_id) values ('a', 'b')")
+        )
+
+
+def test_a_failed_block_gives_the_writers_turn_back(database):
+    for _ in range(3):
+        with pytest.raises(ZeroDivisionError), database.unit_of_work():
+            raise ZeroDivisionError
+    with database.unit_of_work() as db:
+        assert db.execute(text("select 1")).scalar() == 1

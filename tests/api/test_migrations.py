@@ -1,0 +1,81 @@
+"""Migrations up and down on a populated database, and a schema that agrees with the models."""
+
+from itertools import pairwise
+
+import pytest
+import sqlalchemy as sa
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlmodel import SQLModel
+
+from api.migrate import LOCATION, config, downgrade, head, upgrade
+from tests.makers import World
+
+pytestmark = pytest.mark.on_both
+
+REVISIONS = [script.revision for script in ScriptDirectory(str(LOCATION)).walk_revisions()][::-1]
+
+
+def contents(database_url):
+    """Return every row of every table as text."""
+    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
+    tables = sa.MetaData()
+    with engine.connect() as connection:
+        tables.reflect(connection)
+        return {
+            name: sorted(str(tuple(row)) for row in connection.execute(sa.select(table)))
+            for name, table in tables.tables.items()
+            if name != "alembic_version"
+        }
+
+
+def test_the_schema_agrees_with_the_models(database_url):
+    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, SQLModel.metadata) == []
+        assert context.get_current_revision() == head()
+
+
+def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World):
+    world.lead.close()
+    before = contents(database_url)
+    assert all(before[name] for name in ("trial", "run", "build", "session", "import_batch"))
+    for older, newer in pairwise(REVISIONS):
+        downgrade(database_url, older)
+        upgrade(database_url, newer)
+    assert contents(database_url) == before
+
+
+def test_all_the_way_down_and_up_leaves_an_empty_programme(database_url):
+    downgrade(database_url, "base")
+    assert contents(database_url) == {}
+    upgrade(database_url)
+    assert set(contents(database_url)) == set(SQLModel.metadata.tables)
+
+
+def test_a_failure_in_the_middle_leaves_the_old_version(database_url, world: World, monkeypatch):
+    before = contents(database_url)
+    scripts = ScriptDirectory(str(LOCATION))
+    newest = scripts.get_revision(head())
+
+    def half_done() -> None:
+        from alembic import op
+
+        op.drop_table("run")
+        raise RuntimeError("the power went")
+
+    made = config(database_url)
+    monkeypatch.setattr(newest.module, "downgrade", half_done)
+    monkeypatch.setattr(ScriptDirectory, "from_config", lambda _: scripts)
+    with pytest.raises(RuntimeError, match="the power went"):
+        command.downgrade(made, "-1")
+    assert contents(database_url) == before
+
+
+def test_constraints_have_names_by_convention():
+    for table in SQLModel.metadata.tables.values():
+        for constraint in table.constraints:
+            assert str(constraint.name).startswith(("pk_", "fk_", "uq_", "ck_"))
