@@ -177,10 +177,8 @@ def _stop_at_file(answer: Any) -> None:
 
 def _understood(tried: dict[str, Any]) -> str:
     how = tried["understood"]
-    return (
-        f"{how['rows']} rows, {how['delimiter']} between cells, decimal sign '{how['decimal_sign']}', "
-        f"{how['encoding']}"
-    )
+    signs = f"{how['delimiter']} between cells, decimal sign '{how['decimal_sign']}'"
+    return f"{how['rows']} rows, {signs}, {how['encoding']}"
 
 
 def _counts(outcomes: dict[str, int]) -> str:

@@ -23,6 +23,7 @@ WORDS = {
     "int_from_float": ("wrong_type", "must be a whole number"),
     "string_type": ("wrong_type", "must be text"),
     "string_unicode": ("control_character", "has a character that cannot be stored"),
+    "model_attributes_type": ("wrong_type", "must be a group of named fields"),
     "bool_type": ("wrong_type", "must be true or false"),
     "bool_parsing": ("wrong_type", "must be true or false"),
     "string_pattern_mismatch": ("malformed_id", "does not have the form that is needed here"),
@@ -72,9 +73,14 @@ def _words(fault: Any) -> tuple[str, str]:
     if kind in WORDS:
         return WORDS[kind]
     if "ge" in context or "le" in context:
-        low, high, unit = _limits(str(fault["loc"][-1]), context)
+        low, high, unit = _limits(_field(fault), context)
         return "out_of_range", f"must lie between {low:g} and {high:g}{unit}"
     return kind, str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input ")
+
+
+def _field(fault: Any) -> str:
+    """Return the name of the field a fault is in; empty where the whole input is at fault."""
+    return str(fault["loc"][-1]) if fault["loc"] else ""
 
 
 def _limits(field: str, context: dict[str, Any]) -> tuple[float, float, str]:
@@ -87,7 +93,7 @@ def _limits(field: str, context: dict[str, Any]) -> tuple[float, float, str]:
 
 def _hint(fault: Any) -> str | None:
     """Return what would do instead, where that can be guessed."""
-    field, value = str(fault["loc"][-1]), fault["input"]
+    field, value = _field(fault), fault["input"]
     if fault["type"] == "extra_forbidden":
         return nearest(field, ALL_FIELDS)
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:

@@ -2,12 +2,20 @@
 
 A key holds the season's revision, which every write to the season raises: a
 changed fact is a new key, and the old answer is simply not asked for again.
+Each database has a cache of its own, since two copies of one programme share
+ids and revisions and may differ in everything else.
 """
 
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
+from weakref import WeakKeyDictionary
+
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+MOST_KEPT = 64
 
 Value = TypeVar("Value")
 
@@ -32,3 +40,11 @@ class Cache(Generic[Value]):
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
         return value
+
+
+_caches: WeakKeyDictionary[Engine, Cache[Any]] = WeakKeyDictionary()
+
+
+def cache_of(db: Session) -> Cache[Any]:
+    """Return the cache of the database that a session reads."""
+    return _caches.setdefault(db.get_bind().engine, Cache(MOST_KEPT))

@@ -33,7 +33,7 @@ from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import resources, scope
-from api.services.cache import Cache
+from api.services.cache import cache_of
 from api.services.frames import Array, Frame, read_frame
 from api.services.scope import Caller
 
@@ -44,8 +44,6 @@ NOT_YET = (
 )
 NO_TRIAL = "no record trial counts yet"
 ONE_BUILD = "only one build has a record trial that counts"
-
-_reports: Cache[SeasonReport] = Cache(most=64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +82,10 @@ def season_report(
     ):
         raise NotFound(f"no team {team_id} in this season")
     key = (season.id, season.revision, caller.sees, organisation_id, team_id)
-    return _reports.get_or_make(
+    kept: SeasonReport = cache_of(db).get_or_make(
         key, lambda: _calculate(db, caller, season, organisation_id, team_id)
     )
+    return kept
 
 
 def organisation_report(

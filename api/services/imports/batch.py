@@ -167,7 +167,7 @@ class _Sessions:
         for column in SESSION_COLUMNS:
             stored, mine = getattr(row, column), getattr(wanted, column)
             if column in first.values and mine != stored:
-                words = f"the session is stored with {stored}"
+                words = f"the session is stored with {_in_words(stored)}"
                 draft.faults.append(
                     FieldError(
                         "session_differs",
@@ -179,6 +179,10 @@ class _Sessions:
                     )
                 )
         return len(draft.faults) > before
+
+
+def _in_words(stored: Any) -> str:
+    return {True: "yes", False: "no", None: "nothing"}.get(stored, str(stored))
 
 
 def _entry(draft: Draft, opened: _Sessions) -> Entry:
