@@ -50,6 +50,8 @@ class BestSeen:
     """The largest trial of a team; the largest of `trials` noisy numbers, so rather too large."""
 
     normalised_power_w: float
+    u_total: float
+    interval_w: tuple[float, float]
     trial_id: str
     build_id: str
     trials: int
@@ -234,9 +236,9 @@ def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:
     # Builds of one sitting start at the same moment: their numbers tell which came first.
     builds = in_order(by_build, by_build.largest(number) / 1000)
     sessions = in_order(_team_sessions(kept), 0.0)
-    power = results.normalised_power_w[counted]
+    positions = np.flatnonzero(counted)
     return [
-        _team_season(team, rows, builds, sessions, _best_seen(rows, power, kept))
+        _team_season(team, rows, builds, sessions, _best_seen(positions[rows], trials, results))
         for team, rows in _rows_of_teams(kept["team_id"])
     ]
 
@@ -271,13 +273,18 @@ def _rows_of_teams(team_ids: TextArray) -> Iterator[tuple[str, npt.NDArray[np.in
         yield str(team), rows
 
 
-def _best_seen(rows: npt.NDArray[np.int64], power: FloatArray, kept: Columns) -> BestSeen:
-    best = rows[np.argmax(power[rows])]
+def _best_seen(
+    positions: npt.NDArray[np.int64], trials: Columns, results: TrialResults
+) -> BestSeen:
+    """Return the largest of some trials."""
+    best = positions[np.argmax(results.normalised_power_w[positions])]
     return BestSeen(
-        normalised_power_w=float(power[best]),
-        trial_id=str(kept["trial_id"][best]),
-        build_id=str(kept["build_id"][best]),
-        trials=len(rows),
+        normalised_power_w=float(results.normalised_power_w[best]),
+        u_total=float(results.u_total[best]),
+        interval_w=(float(results.interval_low_w[best]), float(results.interval_high_w[best])),
+        trial_id=str(np.asarray(trials["trial_id"])[best]),
+        build_id=str(np.asarray(trials["build_id"])[best]),
+        trials=len(positions),
     )
 
 

@@ -86,7 +86,7 @@ def _show(url: str, database: Path, once: bool) -> int:
     with submit_trials.open_client(url, key) as client:
         print("registering schools, teams, turbines and benches …")
         new = register_season.register(client, SEED)
-        print("  " + ", ".join(f"{count} {name}" for name, count in new.items() if count))
+        print("  " + register_season.words_of_new(new))
         print("submitting each school's trials; what people mistype is refused or held …")
         files = sorted(SEED.glob("trials_*.csv"))
         how = submit_trials.How(partial=True, refused_folder=database.parent)

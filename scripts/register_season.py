@@ -318,6 +318,11 @@ def _show_progress(what: str, done: int, of: int) -> None:
     print(f"{what:14} {bar} {done}/{of}", end=end, file=sys.stderr)
 
 
+def words_of_new(new: dict[str, int]) -> str:
+    """Return in words how many things of each kind are new."""
+    return ", ".join(f"{name} {count}" for name, count in new.items() if count)
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Register the folder named on the command line; return the exit code."""
     parser = argparse.ArgumentParser(
@@ -334,7 +339,7 @@ def main(arguments: list[str] | None = None) -> int:
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
-    print("registered: " + ", ".join(f"{count} {name}" for name, count in new.items() if count))
+    print("registered: " + (words_of_new(new) or "nothing new"))
     return OK
 
 

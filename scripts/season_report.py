@@ -179,7 +179,7 @@ def _team_line(team: dict[str, Any]) -> str:
         f"  {team['name']:24} {_mw(current):22} build {current['build_number']}, "
         f""
         f"{_count(current['trials'], 'trial')}, {_count(current['sessions'], 'session')}; "
-        f"best seen {team['best_seen']['normalised_power_w'] * 1000:.1f} mW{since}"
+        f"best seen {_mw(team['best_seen']).strip()} of {team['best_seen']['of_trials']}{since}"
     )
 
 

@@ -146,7 +146,7 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
     target = (how.refused_folder or path.parent) / f"{path.stem}.refused.csv"
     if wrong and not how.partial:
         refused = _write_refused(target, content, wrong)
-        print(print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again"))
+        print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
     done = _send(client, content, {"mode": "partial" if how.partial else "all"}, once)

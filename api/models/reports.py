@@ -41,6 +41,8 @@ class BestSeenRead(BaseModel):
     """The largest trial: the largest of several noisy numbers, so rather too large."""
 
     normalised_power_w: float
+    u_total: float
+    interval_w: tuple[float, float]
     trial_id: str
     build_id: str
     build_number: int

@@ -150,6 +150,8 @@ def echo(value: Any) -> str:
         return f"a {'list' if isinstance(value, list) else 'group of fields'}"
     if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 256:
         return "a number of very many digits"
+    if isinstance(value, float):
+        return str(value).removesuffix(".0")
     return str(value).encode("utf-8", "backslashreplace")[:VALUE_SHOWN].decode("utf-8", "replace")
 
 

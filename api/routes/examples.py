@@ -117,6 +117,8 @@ TEAM_REPORT: dict[str, Any] = {
     "untested_build_number": None,
     "best_seen": {
         "normalised_power_w": 0.046,
+        "u_total": 0.152,
+        "interval_w": [0.0339, 0.0623],
         "trial_id": TRL,
         "build_id": BLD,
         "build_number": 2,

@@ -18,6 +18,15 @@ BYTE_ORDER_MARK = "\ufeff"
 #: A cell that begins so would be read as a formula by a spreadsheet (OWASP ASVS 5.0, 1.2.10).
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0")
 
+#: Why trials of a team do not count, in the fewest words; the page's end has the sentences.
+SHORT = {
+    "withdrawn": "withdrawn",
+    "held": "waiting for an answer",
+    "other_kind": "not record trials",
+    "out_of_range": "in wind too far off",
+    "not_normalised": "without wind or power",
+}
+
 CSV_COLUMNS = (
     "organisation",
     "team",
@@ -34,6 +43,8 @@ CSV_COLUMNS = (
     "bench_id",
     "reason",
     "best_seen_w",
+    "best_seen_low_w",
+    "best_seen_high_w",
     "best_seen_build",
     "best_seen_of_trials",
     "first_session_at",
@@ -93,6 +104,8 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
     if best:
         line |= {
             "best_seen_w": best.normalised_power_w,
+            "best_seen_low_w": best.interval_w[0],
+            "best_seen_high_w": best.interval_w[1],
             "best_seen_build": best.build_number,
             "best_seen_of_trials": best.of_trials,
         }
@@ -169,7 +182,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"percent": percent, "day": day}
-    made.globals |= {"milliwatts": milliwatts}
+    made.globals |= {"milliwatts": milliwatts, "short": SHORT}
     return made
 
 

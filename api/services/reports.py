@@ -239,6 +239,8 @@ def _best_seen(season: TeamSeason, names: _Names) -> BestSeenRead:
     best = season.best_seen
     return BestSeenRead(
         normalised_power_w=best.normalised_power_w,
+        u_total=best.u_total,
+        interval_w=best.interval_w,
         trial_id=best.trial_id,
         build_id=best.build_id,
         build_number=names.build_numbers[best.build_id],

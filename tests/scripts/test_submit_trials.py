@@ -1,0 +1,188 @@
+"""The submitting script against a service that is played: words, retries, exit codes."""
+
+import os
+
+import httpx
+import pytest
+
+from scripts import submit_trials
+from scripts.submit_trials import How, Stop, ask, open_client, read_key, submit_files
+
+TRIED = {
+    "dry_run": True,
+    "understood": {
+        "rows": 2, "delimiter": "semicolon", "decimal_sign": ",", "encoding": "utf-8",
+    },
+    "trials": {"created": 1, "unchanged": 0, "error": 0},
+    "rows": [{"row": 2, "outcome": "created", "errors": []}],
+}  # fmt: skip
+STORED = TRIED | {"id": "imp_1"}
+WRONG = {
+    "row": 3, "column": "Voltage (V)", "value": "12,O", "detail": "is not a number",
+    "hint": "Was 12,0 meant?",
+}  # fmt: skip
+TRIED_WRONG = TRIED | {
+    "trials": {"created": 1, "unchanged": 0, "error": 1},
+    "rows": [{"row": 2, "outcome": "created", "errors": []},
+             {"row": 3, "outcome": "error", "errors": [WRONG]}],
+}  # fmt: skip
+
+
+class Service:
+    """A played service that answers in turn and remembers what it was asked."""
+
+    def __init__(self, *answers):
+        self.answers, self.asked = list(answers), []
+
+    def __call__(self, request):
+        self.asked.append(request)
+        answer = self.answers.pop(0)
+        if isinstance(answer, Exception):
+            raise answer
+        status, body = answer
+        return httpx.Response(status, json=body)
+
+    def client(self):
+        return open_client("http://gustbook.test", "key", httpx.MockTransport(self))
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    path = tmp_path / "larch.csv"
+    path.write_text("team;Voltage (V)\nLarch;1,2\nLarch;12,O\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture(autouse=True)
+def _no_waiting(monkeypatch):
+    monkeypatch.setattr(submit_trials.time, "sleep", lambda seconds: None)
+
+
+def test_it_tries_first_and_then_stores(sheet, capsys):
+    service = Service((200, TRIED), (201, STORED))
+    assert submit_files(service.client(), [sheet], How()) == 0
+    assert [dict(request.url.params) for request in service.asked] == [
+        {"dry_run": "true", "mode": "partial"}, {"mode": "all"},
+    ]  # fmt: skip
+    assert service.asked[0].headers["authorization"] == "Bearer key"
+    told = capsys.readouterr().out
+    assert "semicolon between cells, decimal sign ','" in told
+    assert "stored: 1 new, 0 unchanged, 0 refused trials; import imp_1" in told
+
+
+def test_a_dry_run_only_tries(sheet):
+    service = Service((200, TRIED))
+    assert submit_files(service.client(), [sheet], How(dry_run=True)) == 0
+    assert len(service.asked) == 1
+
+
+def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
+    service = Service((200, TRIED_WRONG))
+    assert submit_files(service.client(), [sheet], How()) == 1
+    told = capsys.readouterr().out
+    assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in told
+    refused = sheet.with_name("larch.refused.csv").read_text(encoding="utf-8-sig")
+    assert refused == (
+        "team;Voltage (V);problem\nLarch;12,O;Voltage (V): is not a number. Was 12,0 meant?\n"
+    )
+
+
+def test_partial_stores_the_good_rows(sheet):
+    service = Service((200, TRIED_WRONG), (201, TRIED_WRONG | {"id": "imp_2"}))
+    assert submit_files(service.client(), [sheet], How(partial=True)) == 1
+    assert dict(service.asked[1].url.params) == {"mode": "partial"}
+
+
+def test_a_lost_answer_is_asked_for_again_under_the_same_key(sheet):
+    lost = httpx.ReadError("connection reset")
+    service = Service((200, TRIED), lost, (503, {"detail": "busy"}), (201, STORED))
+    assert submit_files(service.client(), [sheet], How()) == 0
+    keys = {request.headers["idempotency-key"] for request in service.asked[1:]}
+    assert len(keys) == 1
+
+
+def test_two_runs_have_two_keys(sheet):
+    service = Service((200, TRIED), (201, STORED), (200, TRIED), (201, STORED))
+    for _ in range(2):
+        submit_files(service.client(), [sheet], How())
+    assert len({service.asked[i].headers["idempotency-key"] for i in (1, 3)}) == 2
+
+
+@pytest.mark.parametrize(
+    ("answers", "code", "words"),
+    [
+        ([httpx.ConnectError("refused")] * 5, 4, "cannot be reached"),
+        ([(401, {"title": "A valid access key is needed", "detail": "no such key"})], 3, "401"),
+        ([(500, {"title": "Something went wrong here", "detail": "noted"})], 4, "500"),
+        (
+            [(422, {"detail": "1 column titles cannot be used", "errors": [
+                {"row": 1, "column": "voltz", "detail": "is not a column",
+                 "hint": "Did you mean volts?"}]})],
+            1, "row 1, column voltz: is not a column. Did you mean volts?",
+        ),
+    ],
+    ids=["no service", "key", "fault", "file"],
+)  # fmt: skip
+def test_it_stops_in_words_with_a_code(answers, code, words, sheet):
+    with pytest.raises(Stop) as stopped:
+        submit_files(Service(*answers).client(), [sheet], How())
+    assert stopped.value.code == code
+    assert words in str(stopped.value)
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(Stop, match="No such file"):
+        submit_files(Service().client(), [tmp_path / "no.csv"], How())
+
+
+class TestKey:
+    def test_from_the_environment(self, monkeypatch):
+        monkeypatch.setenv("GUSTBOOK_KEY", " gust_1 ")
+        assert read_key() == "gust_1"
+
+    def test_from_a_private_file(self, monkeypatch, tmp_path):
+        path = tmp_path / "key"
+        path.write_text("gust_2\n", encoding="utf-8")
+        path.chmod(0o600)
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
+        assert read_key() == "gust_2"
+
+    @pytest.mark.skipif(os.name == "nt", reason="files have no such modes there")
+    def test_not_from_a_file_that_others_read(self, monkeypatch, tmp_path):
+        path = tmp_path / "key"
+        path.write_text("gust_2\n", encoding="utf-8")
+        path.chmod(0o644)
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
+        with pytest.raises(Stop, match="chmod 600"):
+            read_key()
+
+    def test_none_at_all(self, monkeypatch, tmp_path):
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(tmp_path / "none"))
+        with pytest.raises(Stop, match="set GUSTBOOK_KEY"):
+            read_key()
+
+
+def test_a_key_never_stands_on_the_command_line(capsys):
+    with pytest.raises(SystemExit):
+        submit_trials.main(["--help"])
+    told = capsys.readouterr().out
+    assert "--key" not in told
+    assert "exit codes: 0 stored or unchanged" in told
+
+
+def test_a_busy_service_ends_in_its_own_words():
+    service = Service(*[(503, {"title": "Try again in a moment", "detail": "busy"})] * 5)
+    with pytest.raises(Stop, match="503 Try again in a moment: busy"):
+        ask(service.client(), "GET", "/v1/seasons")
+
+
+def test_refused_rows_of_a_wide_file_are_cut_alike(tmp_path):
+    path = tmp_path / "wide.csv"
+    path.write_bytes("sep=;\r\nteam;Voltage (V)\r\nLärch;1\r\nLärch;x\r\n".encode("utf-16"))
+    service = Service((200, TRIED_WRONG))
+    submit_files(service.client(), [path], How())
+    refused = path.with_name("wide.refused.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert refused[1].startswith("Lärch;x;")
