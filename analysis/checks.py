@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from analysis.columns import POWER_KINDS, FloatArray
 from analysis.rotor import BETZ_LIMIT
-from analysis.trial_result import Columns, TrialResults
+from analysis.trial_inputs import Columns
+from analysis.trial_result import TrialResults
 
 Severity = Literal["block", "hold", "warn", "info"]
 

@@ -16,7 +16,8 @@ from analysis import uncertainty
 from analysis.columns import FloatArray, TextArray
 from analysis.exponent import OUT_OF_RANGE
 from analysis.groups import Groups, group_by
-from analysis.trial_result import U_REPEAT, U_SESSION, Columns, TrialResults
+from analysis.trial_inputs import Columns
+from analysis.trial_result import U_REPEAT, U_SESSION, TrialResults
 
 RECORD = "record"
 ACCEPTED = "accepted"

@@ -7,14 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from scripts.make_season import (
-    density_kg_m3,
-    label_rows,
-    make,
-    standard_pressure_hpa,
-    trial_rows,
-    write_season,
-)
+from scripts.invented_season import density_kg_m3, standard_pressure_hpa
+from scripts.make_season import label_rows, make, trial_rows, write_season
 
 SEED = Path(__file__).parents[2] / "demo_seed"
 
