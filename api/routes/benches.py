@@ -16,6 +16,7 @@ from api.models.benches import (
     WindGridRead,
 )
 from api.models.pages import Page
+from api.models.shapes import PageQuery
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services import benches
 from api.services.scope import Caller
@@ -57,3 +58,15 @@ def measure_wind(bench_id: str, grid: WindGridCreate, write: Write) -> Response:
         return benches.measure_wind(db, caller, bench_id, points)
 
     return write.created(measure, grid)
+
+
+@router.get("/{bench_id}/wind-grids", response_model=Page[WindGridRead], responses=READ)
+def list_wind_grids(bench_id: str, query: Annotated[PageQuery, Query()], read: Read) -> Response:
+    """List the wind grids of a bench, oldest first; the last one counts."""
+
+    def grids(
+        db: Session, caller: Caller, asked: PageQuery
+    ) -> tuple[list[WindGridRead], str | None]:
+        return benches.wind_grids(db, caller, bench_id, asked)
+
+    return read.page(grids, query)

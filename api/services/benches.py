@@ -18,6 +18,7 @@ from api.models.benches import (
 )
 from api.models.organisations import Organisation
 from api.models.sessions import BenchSession
+from api.models.shapes import PageQuery
 from api.services import flags, resources, revisions
 from api.services.equipment import require_kind
 from api.services.scope import Caller, require_owner
@@ -96,3 +97,13 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
     revisions.raise_all(db)
     flags.recheck(db, flags.at_bench(bench.id))
     return resources.read(WindGridRead, row)
+
+
+def wind_grids(
+    db: Session, caller: Caller, bench_id: str, query: PageQuery
+) -> tuple[list[WindGridRead], str | None]:
+    """Return a page of the wind grids of a bench; the last one counts."""
+    bench = resources.get_row(db, caller, Bench, bench_id)
+    mine = col(WindGrid.bench_id) == bench.id
+    rows, after = resources.page(db, caller, WindGrid, query, mine)
+    return [resources.read(WindGridRead, row) for row in rows], after

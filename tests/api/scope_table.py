@@ -111,6 +111,7 @@ TABLE: dict[str, Row] = {
     "measure_wind": written(
         lambda s: {"points": [{"x_radii": 0, "y_radii": 0, "wind_speed_m_s": 4.1}]}
     ),
+    "list_wind_grids": shown(),
     "create_session": written(lambda s: session_payload(s, started_at="2026-03-12T14:30:00Z")),
     "list_sessions": listed(),
     "get_session": shown(),
