@@ -39,6 +39,13 @@ class Groups:
         with np.errstate(invalid="ignore", divide="ignore"):
             return self.sum(values) / self.count()
 
+    def standard_deviation(self, values: FloatArray) -> FloatArray:
+        """Return the sample standard deviation of each group; 0 where it has one row or none."""
+        spare = self.count() - 1
+        with np.errstate(invalid="ignore", divide="ignore"):
+            squares = self.sum((values - self.mean(values)[self.codes]) ** 2)
+            return np.where(spare > 0, np.sqrt(squares / spare), 0.0)
+
     def known_mean(self, values: FloatArray) -> FloatArray:
         """Return the mean of each group's known values; NaN where none is known."""
         known = np.isfinite(values)

@@ -17,7 +17,7 @@ from analysis.columns import FloatArray, TextArray
 from analysis.exponent import OUT_OF_RANGE
 from analysis.groups import Groups, group_by
 from analysis.trial_inputs import Columns
-from analysis.trial_result import U_REPEAT, U_SESSION, TrialResults
+from analysis.trial_result import U_SESSION, TrialResults
 
 RECORD = "record"
 ACCEPTED = "accepted"
@@ -116,13 +116,22 @@ def typical_figures(
     -----
     Scatter of runs averages over trials and scatter of sittings over sessions. The exponents are
     the same for all trials of a build and the bench's doubt is the same for all trials at the
-    bench, so neither averages out.
+    bench, so neither averages out. Where trials lie further apart than their scatter allows, the
+    doubt grows by the Birge ratio.
+
+    References
+    ----------
+    .. [1] Birge, R. T., "The calculation of errors by the method of least squares", Phys. Rev. 40
+       (1932) 207-227. [memory]
     """
     ln_power = np.log(results.normalised_power_w[counted])
     mean = by.mean(ln_power)
+    u_repeat = results.u_repeat[counted]
+    scatter = _excess_scatter(by, ln_power, np.hypot(u_repeat, U_SESSION))
+    sessions_share = _repeated_share(by, np.asarray(trials["session_id"])[counted])
     u_own = uncertainty.combine(
-        U_REPEAT * np.sqrt(by.sum(1 / results.run_count[counted])) / by.count(),
-        U_SESSION * np.sqrt(_repeated_share(by, np.asarray(trials["session_id"])[counted])),
+        scatter * np.sqrt(by.sum(u_repeat**2)) / by.count(),
+        scatter * U_SESSION * np.sqrt(sessions_share),
         by.mean((results.ln_wind_ratio * results.u_wind_exponent)[counted]),
         by.mean((results.ln_density_ratio * results.u_density_exponent)[counted]),
     )
@@ -145,6 +154,12 @@ def typical_figures(
         )
         for i, (count, bench) in enumerate(zip(by.count(), _only_bench(by, benches), strict=True))
     ]
+
+
+def _excess_scatter(by: Groups, ln_power: FloatArray, u: FloatArray) -> FloatArray:
+    """Return by how much values scatter more than their uncertainty allows; at least 1 (Birge)."""
+    chi_square = by.sum(((ln_power - by.mean(ln_power)[by.codes]) / u) ** 2)
+    return np.sqrt(np.maximum(1.0, chi_square / np.maximum(by.count() - 1, 1)))
 
 
 def _pairs(by: Groups, inner: TextArray) -> tuple[Groups, npt.NDArray[np.int64]]:
@@ -212,8 +227,8 @@ def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:
     Parameters
     ----------
     trials : mapping of str to array, shape (n,)
-        `TRIAL_COLUMNS` and `trial_id`, `team_id`, `build_id`, `session_id`, `bench_id`, `state`,
-        `build_number` and `started_at` (seconds).
+        `TRIAL_COLUMNS` and `trial_id`, `team_id`, `turbine_id`, `build_id`, `session_id`,
+        `bench_id`, `state`, `build_number` and `started_at` (seconds).
     results : TrialResults
         Their results.
 
@@ -228,15 +243,19 @@ def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:
     kept = {name: np.asarray(column)[counted] for name, column in trials.items()}
     started: FloatArray = np.asarray(kept["started_at"], dtype=np.float64)
 
-    def in_order(by: Groups, tie: FloatArray | float) -> _InOrder:
-        figures = typical_figures(by, counted, trials, results)
-        return _InOrder(by, figures, by.smallest(started) + tie)
+    def in_order(by: Groups, *keys: FloatArray) -> _InOrder:
+        order = np.empty(by.size)
+        order[np.lexsort(keys[::-1])] = np.arange(by.size)
+        return _InOrder(by, typical_figures(by, counted, trials, results), order)
 
-    by_build = group_by(kept["build_id"])
+    by_build, by_turbine = group_by(kept["build_id"]), group_by(kept["turbine_id"])
     number: FloatArray = np.asarray(kept["build_number"], dtype=np.float64)
-    # Builds of one sitting start at the same moment: their numbers tell which came first.
-    builds = in_order(by_build, by_build.largest(number) / 1000)
-    sessions = in_order(_team_sessions(kept), 0.0)
+    # A build's number tells its place in its turbine, whenever it was tested; a team's turbines
+    # follow each other as they were first tested.
+    first_of_turbine = by_turbine.smallest(started)[by_turbine.codes]
+    builds = in_order(by_build, by_build.smallest(first_of_turbine), by_build.largest(number))
+    by_session = _team_sessions(kept)
+    sessions = in_order(by_session, by_session.smallest(started))
     positions = np.flatnonzero(counted)
     return [
         _team_season(team, rows, builds, sessions, _best_seen(positions[rows], trials, results))

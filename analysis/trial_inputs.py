@@ -33,6 +33,7 @@ class Runs:
 
     power_w: FloatArray
     ln_power_range: FloatArray
+    ln_power_sd: FloatArray
     count: FloatArray
     voltage_v: FloatArray
     largest_voltage_v: FloatArray
@@ -56,6 +57,7 @@ class TrialInputs:
     power_w: FloatArray
     run_count: FloatArray
     ln_power_range: FloatArray
+    ln_power_sd: FloatArray
     largest_voltage_v: FloatArray
     smallest_voltage_v: FloatArray
     u_voltage: FloatArray
@@ -102,6 +104,7 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
         power_w=run.power_w,
         run_count=run.count,
         ln_power_range=run.ln_power_range,
+        ln_power_sd=run.ln_power_sd,
         largest_voltage_v=run.largest_voltage_v,
         smallest_voltage_v=run.smallest_voltage_v,
         u_voltage=_voltage_uncertainty(trials, run),
@@ -157,9 +160,11 @@ def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
         ln_power = np.log(_run_power(runs, voltage, current, load_ohm[trial]))
         mean = by_trial.mean(ln_power)
         spread = by_trial.largest(ln_power) - by_trial.smallest(ln_power)
+        scatter = by_trial.standard_deviation(ln_power)
     return Runs(
         power_w=np.exp(mean),
         ln_power_range=spread,
+        ln_power_sd=scatter,
         count=by_trial.count(),
         voltage_v=by_trial.known_mean(voltage),
         largest_voltage_v=by_trial.largest(np.nan_to_num(voltage)),

@@ -13,7 +13,7 @@ from analysis.columns import FloatArray, TextArray
 from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.trial_inputs import Columns, TrialInputs, trial_inputs
 
-U_REPEAT = 0.04  # [-], scatter of one run of ln P; common practice, no source
+U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 U_SESSION = 0.03  # [-], scatter of one sitting of ln P; common practice, no source
 
 
@@ -36,6 +36,7 @@ class TrialResults(TrialInputs):
     u_density_exponent: FloatArray
     ln_wind_ratio: FloatArray
     ln_density_ratio: FloatArray
+    u_repeat: FloatArray
     u_own: FloatArray
     u_bench: FloatArray
     u_total: FloatArray
@@ -108,7 +109,16 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
     normalised, cubic = _on_the_reference(inputs, used, known=reason == "")
     ln_wind = np.log(inputs.reference_wind_speed_m_s / inputs.wind_speed_m_s)
     ln_density = np.log(inputs.reference_air_density_kg_m3 / inputs.air_density_kg_m3)
-    u_own, u_bench = _doubts(inputs, used, ln_wind, ln_density)
+    u_repeat = np.maximum(U_REPEAT, inputs.ln_power_sd) / np.sqrt(inputs.run_count)
+    u_own = uncertainty.own_uncertainty(
+        u_repeat=u_repeat,
+        u_session=np.full_like(u_repeat, U_SESSION),
+        ln_wind_ratio=ln_wind,
+        ln_density_ratio=ln_density,
+        u_wind_exponent=used.u_wind,
+        u_density_exponent=used.u_density,
+    )
+    u_bench = _bench_doubt(inputs, used)
     u_total = uncertainty.combine(u_own, u_bench)
     low, high = uncertainty.interval(normalised, u_total)
     density, speed, area = inputs.air_density_kg_m3, inputs.wind_speed_m_s, inputs.area_m2
@@ -126,6 +136,7 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         u_density_exponent=used.u_density,
         ln_wind_ratio=ln_wind,
         ln_density_ratio=ln_density,
+        u_repeat=u_repeat,
         u_own=u_own,
         u_bench=u_bench,
         u_total=u_total,
@@ -186,20 +197,9 @@ def _on_the_reference(
     return normalised, cubic
 
 
-def _doubts(
-    inputs: TrialInputs, used: Exponents, ln_wind: FloatArray, ln_density: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return what is uncertain of each trial alone, and with all of its bench."""
-    u_own = uncertainty.own_uncertainty(
-        run_count=inputs.run_count,
-        ln_wind_ratio=ln_wind,
-        ln_density_ratio=ln_density,
-        u_wind_exponent=used.u_wind,
-        u_density_exponent=used.u_density,
-        u_repeat=U_REPEAT,
-        u_session=U_SESSION,
-    )
-    u_bench = uncertainty.bench_uncertainty(
+def _bench_doubt(inputs: TrialInputs, used: Exponents) -> FloatArray:
+    """Return what is uncertain of each trial with all others of its bench."""
+    return uncertainty.bench_uncertainty(
         u_voltage=inputs.u_voltage,
         u_load=inputs.u_load,
         u_wind_speed=inputs.u_wind_speed,
@@ -207,4 +207,3 @@ def _doubts(
         wind_exponent=used.wind,
         density_exponent=used.density,
     )
-    return u_own, u_bench

@@ -105,26 +105,23 @@ def interval(value: Numeric, u_total: Numeric) -> tuple[Numeric, Numeric]:
 
 def own_uncertainty(
     *,
-    run_count: FloatArray,
+    u_repeat: FloatArray,
+    u_session: FloatArray,
     ln_wind_ratio: FloatArray,
     ln_density_ratio: FloatArray,
     u_wind_exponent: FloatArray,
     u_density_exponent: FloatArray,
-    u_repeat: float,
-    u_session: float,
 ) -> FloatArray:
     """Return the part of the uncertainty that belongs to one trial alone.
 
     Parameters
     ----------
-    run_count : array, shape (n,)
-        Runs behind the mean. [-]
+    u_repeat, u_session : array, shape (n,)
+        Standard uncertainty of ln power from the scatter of its runs and of its sitting. [-]
     ln_wind_ratio, ln_density_ratio : array, shape (n,)
         Logarithm of reference over measured wind speed and air density. [-]
     u_wind_exponent, u_density_exponent : array, shape (n,)
         Standard uncertainty of the exponents. [-]
-    u_repeat, u_session : float
-        Scatter of one run, and of a sitting, of ln power. [-]
 
     Returns
     -------
@@ -138,15 +135,14 @@ def own_uncertainty(
     Examples
     --------
     >>> one = np.ones(1)
-    >>> own_uncertainty(run_count=3 * one, ln_wind_ratio=0 * one, ln_density_ratio=0 * one,
-    ...     u_wind_exponent=0.4 * one, u_density_exponent=0.3 * one,
-    ...     u_repeat=0.04, u_session=0.03).round(4).tolist()
+    >>> own_uncertainty(u_repeat=0.04 / 3**0.5 * one, u_session=0.03 * one, ln_wind_ratio=0 * one,
+    ...     ln_density_ratio=0 * one, u_wind_exponent=0.4 * one,
+    ...     u_density_exponent=0.3 * one).round(4).tolist()
     [0.0379]
     """
-    repeat = u_repeat / np.sqrt(run_count)
     wind = ln_wind_ratio * u_wind_exponent
     density = ln_density_ratio * u_density_exponent
-    return combine(repeat, np.full_like(repeat, u_session), wind, density)
+    return combine(u_repeat, u_session, wind, density)
 
 
 def bench_uncertainty(

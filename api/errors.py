@@ -20,6 +20,7 @@ the framework gives. A fault of ours answers 500 and tells nothing of its cause.
 
 import json
 import logging
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, ClassVar
@@ -191,7 +192,7 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
         case HTTPException():
             return FromFramework(error)
         case IntegrityError():
-            return Conflict("this clashes with something stored, such as a name already in use")
+            return Conflict(_clash(str(error.orig)))
         case OperationalError() | PoolTimeout():
             logger.warning("database busy or unreachable: %s", type(error).__name__)
             return Busy("the database is busy or full; nothing of this request was stored")
@@ -200,6 +201,20 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
             return Invalid("a value in this request cannot be stored")
     logger.exception("unexpected error", exc_info=error)
     return Unexpected("the fault was noted; quote the request id when you report it")
+
+
+#: How the two databases name what a unique constraint holds.
+_SQLITE_UNIQUE = re.compile(r"UNIQUE constraint failed: (.+)")
+_POSTGRES_UNIQUE = re.compile(r"Key \((.+?)\)=")
+
+
+def _clash(words: str) -> str:
+    """Return in words what is stored already, as far as the database tells."""
+    found = _SQLITE_UNIQUE.search(words) or _POSTGRES_UNIQUE.search(words)
+    if found is None:
+        return "this points at something that is not there, or is still pointed at"
+    fields = [name.strip().rpartition(".")[2].strip('"') for name in found[1].split(",")]
+    return f"something with this {' and '.join(fields)} is stored already"
 
 
 def problem(refusal: ApiError, instance: str) -> Response:

@@ -5,8 +5,8 @@
 # ///
 """Register a season's schools, teams, equipment, turbines, builds and benches from a FOLDER.
 
-The folder holds one table for each kind of thing, as CSV with commas, those of them that there is
-something for: season.csv, organisations.csv, equipment.csv, teams.csv, turbines.csv, builds.csv,
+The folder holds one table for each kind of thing, as CSV, those of them that there is something
+for: season.csv, organisations.csv, equipment.csv, teams.csv, turbines.csv, builds.csv,
 benches.csv, wind_grids.csv. Columns are the service's fields; instead of an id stands the name of
 the thing (organisation, team, turbine, generator, fan, anemometer; equipment by its tag).
 A row without a team in turbines.csv is a reference rotor. What is registered already, by its name,
@@ -20,10 +20,13 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 
 import argparse
 import csv
+import io
 import os
+import re
 import stat
 import sys
 import time
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +42,9 @@ OK, REFUSED, USAGE, KEY, SERVER = range(5)
 TRIES = 5
 
 # --- the same lines in each script for coaches: how to reach the service ---------------------
+
+
+SAFE_AGAIN = "Run this again when it is back: nothing is stored twice."
 
 
 class Stop(Exception):
@@ -81,7 +87,7 @@ def ask(client: Any, method: str, path: str, **request: Any) -> Any:
         try:
             answer = client.request(method, path, **request)
         except httpx.TransportError as error:
-            lost = f"{client.base_url} cannot be reached: {error}"
+            lost = f"{client.base_url} cannot be reached: {error}. {SAFE_AGAIN}"
         else:
             if answer.status_code not in (429, 502, 503, 504):
                 return answer
@@ -97,7 +103,7 @@ def words_of(answer: Any) -> str:
         problem = answer.json()
     except ValueError:
         problem = {}
-    detail = problem.get("detail", "no reason given")
+    detail = problem.get("detail", "no reason given; is this the address of a Gustbook service?")
     return f"{answer.status_code} {problem.get('title', '')}: {detail}"
 
 
@@ -114,16 +120,28 @@ def require_ok(answer: Any) -> Any:
 
 # --- end of the same lines -------------------------------------------------------------------
 
-#: Tables in the order they build on each other, and the collection each goes to.
-TABLES = (
-    ("season", "seasons"),
-    ("organisations", "organisations"),
-    ("equipment", "equipment"),
-    ("teams", "teams"),
-    ("turbines", "turbines"),
-    ("builds", "builds"),
-    ("benches", "benches"),
-)
+#: Tables in the order they build on each other, and the columns each may have.
+TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "season": ("seasons", ("name", "starts_on", "ends_on", "timezone", "reference_wind_speed_m_s",
+                           "reference_air_density_kg_m3")),
+    "organisations": ("organisations", ("name", "altitude_m", "timezone", "sharing")),
+    "equipment": ("equipment", ("organisation", "kind", "tag", "note")),
+    "teams": ("teams", ("organisation", "name", "entry_class", "age_band", "size")),
+    "turbines": ("turbines", ("organisation", "team", "name", "generator", "gear_ratio",
+                              "tower_side_m", "tower_mass_kg")),
+    "builds": ("builds", ("organisation", "team", "turbine", "number", "changed_factor",
+                          "rotor_diameter_m", "blade_count", "chord_root_m", "chord_tip_m",
+                          "blade_mass_kg", "material", "pitch_deg", "load_ohm",
+                          "assigned_power_w", "note")),
+    "benches": ("benches", ("organisation", "name", "room", "fan", "fan_setting", "distance_m",
+                            "hub_height_m", "anemometer", "tunnel_area_m2", "note")),
+}  # fmt: skip
+#: The data sheets of equipment, in columns beside its own.
+SPEC_COLUMNS = ("diameter_m", "type", "counts", "percent", "digits", "nominal_ohm", "measured_ohm",
+                "tolerance_pct", "rated_power_w", "emf_constant_v_s_rad",
+                "winding_resistance_ohm", "brush_drop_v", "class")  # fmt: skip
+GRID_COLUMNS = ("organisation", "bench", "x_radii", "y_radii", "wind_speed_m_s",
+                "monitor_wind_speed_m_s")  # fmt: skip
 #: Columns that name another thing: the collection it is in, and the field its id goes to.
 NAMED = {
     "organisation": ("organisations", "organisation_id"),
@@ -133,16 +151,19 @@ NAMED = {
     "fan": ("equipment", "fan_id"),
     "anemometer": ("equipment", "anemometer_id"),
 }
-WHOLE_NUMBERS = ("size", "blade_count", "number")
-TEXTS = ("name", "tag", "kind", "fan_setting", "changed_factor", "material", "note", "room",
-         "starts_on", "ends_on", "timezone", "sharing", "entry_class", "age_band")  # fmt: skip
-#: Columns of equipment.csv that are its own; all others are its data sheet.
-EQUIPMENT_OWN = ("organisation", "kind", "tag", "note")
-
 #: Names that a row needs to find its owner, and that the thing itself does not have.
 OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "team_id")}
+WHOLE_NUMBERS = ("size", "blade_count", "number", "counts")
+NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
+#: How the names of numbers end; any of them may carry another unit of the same quantity.
+UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
+         "pct", "m2", "cm2", "m_s", "mph", "km_h", "kn", "v_s_rad", "kg_m3")  # fmt: skip
 
 Row = dict[str, str]
+
+
+class Fault(Exception):
+    """What is wrong in one row, in words."""
 
 
 class Registry:
@@ -150,38 +171,66 @@ class Registry:
 
     def __init__(self, client: Any) -> None:
         self.client = client
-        self.ids: dict[str, dict[tuple[str, ...], str]] = {}
+        self.things: dict[str, dict[tuple[str, ...], dict[str, Any]]] = {}
         self.season_id = ""
 
     def load(self, collection: str) -> None:
         """Learn what a collection holds already."""
-        self.ids[collection] = {}
+        self.things[collection] = {}
         path: str | None = f"/v1/{collection}?limit=200"
         while path:
             answer = require_ok(ask(self.client, "GET", path))
             for item in answer.json()["items"]:
-                self.ids[collection][_name_of(collection, item)] = item["id"]
+                self.keep(collection, item)
             path = answer.links.get("next", {}).get("url")
 
-    def find(self, collection: str, *names: str) -> str:
-        """Return the id of a thing by its name, and its owner's where names repeat."""
-        wanted = [each.casefold() for each in names]
-        for known, known_id in self.ids[collection].items():
-            if [each.casefold() for each in known[-len(wanted) :]] == wanted:
-                return known_id
-        raise Stop(REFUSED, f"no {' / '.join(names)} among {collection}")
+    def keep(self, collection: str, item: dict[str, Any]) -> None:
+        """Remember a thing under its name."""
+        self.things[collection][_name_of(collection, item)] = item
 
-    def add(self, collection: str, path: str, facts: dict[str, Any], where: str) -> None:
-        """Register a thing, or stop at the service's words with the row's place."""
+    def find(self, collection: str, name: str, owner: str | None = None) -> dict[str, Any]:
+        """Return a thing by its name, and by its owner's id where names repeat."""
+        known = {
+            key[-1]: item
+            for key, item in self.things[collection].items()
+            if owner is None or key[0] == owner
+        }
+        same = [item for key, item in known.items() if _plain(key) == _plain(name)]
+        if not same:
+            near = get_close_matches(name, list(known), n=1, cutoff=0.5)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise Fault(f"'{name}' is not among {collection}{hint}")
+        return known.get(name, same[0])
+
+    def add(self, path: str, facts: dict[str, Any]) -> dict[str, Any]:
+        """Register a thing, or say in the service's words why not."""
         answer = ask(self.client, "POST", path, json=facts)
+        if answer.status_code == 403:
+            raise Stop(KEY, f"{words_of(answer)}. {COACH_HINT}")
+        if answer.status_code >= 500 or answer.status_code == 401:
+            require_ok(answer)
         if answer.status_code >= 400:
-            hints = [
-                f"{e.get('pointer', '')} {e['detail']}" for e in answer.json().get("errors", [])
-            ]
-            raise Stop(REFUSED, f"{where}: {words_of(answer)}\n  " + "\n  ".join(hints))
-        if collection:
-            item = answer.json()
-            self.ids[collection][_name_of(collection, item)] = item["id"]
+            problem = answer.json()
+            errors = [_told(error) for error in problem.get("errors", [])]
+            raise Fault("; ".join(errors) or str(problem.get("detail")))
+        item: dict[str, Any] = answer.json()
+        return item
+
+
+COACH_HINT = (
+    "With a coach's key, keep only your own school's rows, and leave out season.csv and "
+    "organisations.csv: a lead registers those."
+)
+
+
+def _told(error: dict[str, Any]) -> str:
+    field = error.get("pointer", "").strip("/")
+    hint = f" {error['hint']}" if error.get("hint") else ""
+    return f"{field} {error['detail']}.{hint}"
+
+
+def _plain(name: str) -> str:
+    return " ".join(str(name).casefold().split())
 
 
 def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
@@ -193,60 +242,129 @@ def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
         "builds": "turbine_id",
     }.get(collection)
     own = str(item.get("tag") or item.get("number") or item.get("name"))
-    return (str(item[owner]), own) if owner else (own,)
+    return (str(item.get(owner)), own) if owner else (own,)
 
 
 def register(client: Any, folder: Path) -> dict[str, int]:
     """Register what a folder's tables hold; return how many of each kind are new."""
-    if not folder.is_dir():
-        raise Stop(USAGE, f"{folder} is not a folder")
+    tables = [name for name in (*TABLES, "wind_grids") if (folder / f"{name}.csv").is_file()]
+    if not tables:
+        raise Stop(USAGE, f"{folder} holds none of {', '.join(TABLES)}.csv")
     registry = Registry(client)
     new: dict[str, int] = {}
-    for table, collection in TABLES:
+    for table, (collection, columns) in TABLES.items():
         registry.load(collection)
-        new[collection] = _register_table(registry, folder / f"{table}.csv", collection)
-    new["wind grids"] = _register_grids(registry, folder / "wind_grids.csv", new["benches"])
+        rows = read_table(folder / f"{table}.csv", columns)
+        new[collection] = _register_table(registry, f"{table}.csv", collection, rows)
+    rows = read_table(folder / "wind_grids.csv", GRID_COLUMNS)
+    new["wind grids"] = _register_grids(registry, rows)
     return new
 
 
-def _register_table(registry: Registry, path: Path, collection: str) -> int:
-    rows = _rows(path)
-    count = 0
+def _register_table(
+    registry: Registry, title: str, collection: str, rows: list[tuple[int, Row]]
+) -> int:
+    """Register the rows of a table that are new; stop after it if some cannot be."""
+    count, faults = 0, []
     for number, row in rows:
-        where = f"{path.name} row {number}"
-        facts = _facts(registry, collection, row, where)
-        name = _name_of(collection, {"team_id": None} | facts)
-        if name not in registry.ids[collection]:
-            registry.add(collection, f"/v1/{collection}", facts, where)
-            count += 1
-        if collection == "seasons":
-            registry.season_id = registry.ids[collection][name]
+        try:
+            count += _register_row(registry, title, number, collection, row)
+        except Fault as fault:
+            faults.append(f"{title} row {number}: {fault}")
         _show_progress(collection, number - 1, len(rows))
+    if faults:
+        kept = f"\n{count} other rows of this table are registered; mend these and run again"
+        raise Stop(REFUSED, "\n".join(faults) + kept)
     return count
 
 
-def _rows(path: Path) -> list[tuple[int, Row]]:
+def _register_row(registry: Registry, title: str, number: int, collection: str, row: Row) -> int:
+    """Register one row if it is new; return 1 if it was."""
+    facts = _facts(registry, collection, row)
+    name = _name_of(collection, {"team_id": None} | facts)
+    stored = registry.things[collection].get(name)
+    if stored is None:
+        stored = registry.add(f"/v1/{collection}", facts)
+        registry.keep(collection, stored)
+        is_new = 1
+    else:
+        _mention_difference(f"{title} row {number}", facts, stored)
+        is_new = 0
+    if collection == "seasons":
+        registry.season_id = stored["id"]
+    return is_new
+
+
+def _mention_difference(where: str, facts: dict[str, Any], stored: dict[str, Any]) -> None:
+    """Say where a row differs from what is registered, which is left as it is."""
+    differing = [name for name, value in facts.items() if name in stored and stored[name] != value]
+    if differing:
+        print(f"{where}: {', '.join(differing)} differ from what is registered, left as it is")
+
+
+def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
     """Return a table's rows, numbered as a spreadsheet shows them; none where there is no file."""
     if not path.is_file():
         return []
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        rows = list(csv.DictReader(file, strict=True))
-    return [(number, row) for number, row in enumerate(rows, start=2) if any(row.values())]
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
+        records = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
+    except UnicodeDecodeError as error:
+        raise Stop(REFUSED, f"{path.name} is not UTF-8: save it as 'CSV UTF-8'") from error
+    except csv.Error as error:
+        raise Stop(REFUSED, f"{path.name} cannot be cut into cells: {error}") from error
+    header = [title.strip() for title in records[0]] if records else []
+    known = columns if path.stem != "equipment" else (*columns, *SPEC_COLUMNS)
+    _require_columns(path.name, header, known)
+    rows = []
+    for number, record in enumerate(records[1:], start=2):
+        if not any(cell.strip() for cell in record):
+            continue
+        if len(record) != len(header):
+            words = f"has {len(record)} cells, and the header {len(header)}"
+            raise Stop(REFUSED, f"{path.name} row {number} {words}")
+        cells = [_point(cell.strip(), delimiter) for cell in record]
+        rows.append((number, dict(zip(header, cells, strict=True))))
+    return rows
 
 
-def _facts(registry: Registry, collection: str, row: Row, where: str) -> dict[str, Any]:
+def _point(cell: str, delimiter: str) -> str:
+    """Return a number with a decimal point, where commas do not stand between cells."""
+    is_number = delimiter != "," and re.fullmatch(r"[+-]?\d+,\d+", cell)
+    return cell.replace(",", ".") if is_number else cell
+
+
+def _require_columns(name: str, header: list[str], known: tuple[str, ...]) -> None:
+    """Refuse a table with a column that it cannot have."""
+    stems = {_stem(column) for column in known if _stem(column) != column}
+    for title in header:
+        if title not in known and not (_stem(title) != title and _stem(title) in stems):
+            near = get_close_matches(title, known, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}"
+            raise Stop(REFUSED, f"{name}: '{title}' is not a column of this table; {hint}")
+
+
+def _stem(column: str) -> str:
+    """Return a column's name without its unit; the name itself where it carries none."""
+    for unit in sorted(UNITS, key=len, reverse=True):
+        if column.endswith(f"_{unit}"):
+            return column.removesuffix(f"_{unit}")
+    return column
+
+
+def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
     """Return a row as the service takes it: ids for names, numbers for numbers."""
     facts: dict[str, Any] = {"spec": {}} if collection == "equipment" else {}
     for column, cell in row.items():
         if not cell:
             continue
         if column in NAMED:
-            target, field = NAMED[column]
-            facts[field] = _id_of(registry, target, column, row)
-        elif collection == "equipment" and column not in EQUIPMENT_OWN:
-            facts["spec"][column] = _value(column, cell, where)
+            facts[NAMED[column][1]] = _id_of(registry, column, row)
+        elif collection == "equipment" and column not in TABLES["equipment"][1]:
+            facts["spec"][column] = _value(column, cell)
         else:
-            facts[column] = _value(column, cell, where)
+            facts[column] = _value(column, cell)
     if collection == "teams":
         facts["season_id"] = _season_id(registry)
     if collection == "turbines":
@@ -258,54 +376,69 @@ def _facts(registry: Registry, collection: str, row: Row, where: str) -> dict[st
 
 def _season_id(registry: Registry) -> str:
     """Return the season of the folder, or the newest there is."""
-    seasons = list(registry.ids["seasons"].values())
+    seasons = list(registry.things["seasons"].values())
     if not seasons:
-        raise Stop(REFUSED, "there is no season yet: add season.csv")
-    return registry.season_id or seasons[-1]
+        raise Fault("there is no season yet: add season.csv")
+    return registry.season_id or str(seasons[-1]["id"])
 
 
-def _id_of(registry: Registry, target: str, column: str, row: Row) -> str:
+def _id_of(registry: Registry, column: str, row: Row) -> str:
     """Return the id of what a cell names, among its owner's things."""
-    if target == "teams":
-        return registry.find(
-            "teams", _id_of(registry, "organisations", "organisation", row), row[column]
-        )
-    if target == "turbines":
-        team = _id_of(registry, "teams", "team", row) if row.get("team") else "None"
-        return registry.find("turbines", team, row[column])
-    return registry.find(target, row[column])
+    owner = None
+    if column == "team":
+        owner = _id_of(registry, "organisation", _with(row, "organisation", "team"))
+    elif column == "turbine":
+        owner = _id_of(registry, "team", row) if row.get("team") else "None"
+    return str(registry.find(NAMED[column][0], row[column], owner)["id"])
 
 
-def _value(column: str, cell: str, where: str) -> Any:
-    """Return a cell's value: text where the column holds text, else a number."""
-    if column in (*TEXTS, "type", "class"):
+def _with(row: Row, column: str, needs: str) -> Row:
+    if not row.get(column):
+        raise Fault(f"names a {needs}, which needs the {column} too")
+    return row
+
+
+def _value(column: str, cell: str) -> Any:
+    """Return a cell's value: a number where the column measures something, else text."""
+    is_number = column in (*WHOLE_NUMBERS, *NUMBERS) or _stem(column) != column
+    if not is_number:
         return cell
     try:
-        return int(cell) if column in (*WHOLE_NUMBERS, "counts") else float(cell)
+        return int(cell) if column in WHOLE_NUMBERS else float(cell)
     except ValueError as error:
-        raise Stop(REFUSED, f"{where}, column {column}: '{cell}' is not a number") from error
+        raise Fault(f"column {column}: '{cell}' is not a number") from error
 
 
-def _register_grids(registry: Registry, path: Path, new_benches: int) -> int:
-    """Store the wind measured at each new bench: the rows of one bench are one grid."""
-    grids: dict[tuple[str, str], list[Row]] = {}
-    for _, row in _rows(path):
-        grids.setdefault((row["organisation"], row["bench"]), []).append(row)
-    if not new_benches:
+def _register_grids(registry: Registry, rows: list[tuple[int, Row]]) -> int:
+    """Store the wind measured at each bench that has none yet: a bench's rows are one grid."""
+    grids: dict[str, list[Row]] = {}
+    faults = []
+    for number, row in rows:
+        try:
+            owner = registry.find("organisations", row.get("organisation", ""))["id"]
+            bench = registry.find("benches", row.get("bench", ""), owner)["id"]
+            grids.setdefault(bench, []).append({k: _value(k, v) for k, v in row.items() if v})
+        except Fault as fault:
+            faults.append(f"wind_grids.csv row {number}: {fault}")
+    if faults:
+        raise Stop(REFUSED, "\n".join(faults))
+    return sum(_register_grid(registry, bench, points) for bench, points in grids.items())
+
+
+def _register_grid(registry: Registry, bench_id: str, rows: list[Any]) -> int:
+    path = f"/v1/benches/{bench_id}/wind-grids"
+    if require_ok(ask(registry.client, "GET", path)).json()["items"]:
         return 0
-    for (organisation, bench), rows in grids.items():
-        owner = registry.find("organisations", organisation)
-        bench_id = registry.find("benches", owner, bench)
-        points = [
-            {name: float(row[name]) for name in ("x_radii", "y_radii", "wind_speed_m_s")}
-            for row in rows
-        ]
-        facts: dict[str, Any] = {"points": points}
-        if rows[0].get("monitor_wind_speed_m_s"):
-            facts["monitor_wind_speed_m_s"] = float(rows[0]["monitor_wind_speed_m_s"])
-        where = f"{path.name}, bench {bench}"
-        registry.add("", f"/v1/benches/{bench_id}/wind-grids", facts, where)
-    return len(grids)
+    beside = ("organisation", "bench")
+    points = [
+        {k: v for k, v in row.items() if k not in beside and "monitor" not in k} for row in rows
+    ]
+    monitor = {k: v for k, v in rows[0].items() if "monitor" in k}
+    try:
+        registry.add(path, {"points": points} | monitor)
+    except Fault as fault:
+        raise Stop(REFUSED, f"wind_grids.csv, bench {rows[0]['bench']}: {fault}") from fault
+    return 1
 
 
 def _show_progress(what: str, done: int, of: int) -> None:

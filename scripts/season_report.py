@@ -37,6 +37,9 @@ TRIES = 5
 # --- the same lines in each script for coaches: how to reach the service ---------------------
 
 
+SAFE_AGAIN = "Run this again when it is back: nothing is stored twice."
+
+
 class Stop(Exception):
     """The end of a script, in words, with its exit code."""
 
@@ -77,7 +80,7 @@ def ask(client: Any, method: str, path: str, **request: Any) -> Any:
         try:
             answer = client.request(method, path, **request)
         except httpx.TransportError as error:
-            lost = f"{client.base_url} cannot be reached: {error}"
+            lost = f"{client.base_url} cannot be reached: {error}. {SAFE_AGAIN}"
         else:
             if answer.status_code not in (429, 502, 503, 504):
                 return answer
@@ -93,7 +96,7 @@ def words_of(answer: Any) -> str:
         problem = answer.json()
     except ValueError:
         problem = {}
-    detail = problem.get("detail", "no reason given")
+    detail = problem.get("detail", "no reason given; is this the address of a Gustbook service?")
     return f"{answer.status_code} {problem.get('title', '')}: {detail}"
 
 

@@ -19,14 +19,14 @@ WORDS = {
     "extra_forbidden": ("unknown_field", "is not a field of this"),
     "finite_number": ("not_finite", "must be a finite number"),
     "float_type": ("wrong_type", "must be a number, not text or true/false"),
-    "int_type": ("wrong_type", "must be a whole number, not text or true/false"),
+    "int_type": ("wrong_type", "must be a whole number, without a decimal point"),
     "int_from_float": ("wrong_type", "must be a whole number"),
     "string_type": ("wrong_type", "must be text"),
     "string_unicode": ("control_character", "has a character that cannot be stored"),
     "model_attributes_type": ("wrong_type", "must be a group of named fields"),
     "bool_type": ("wrong_type", "must be true or false"),
     "bool_parsing": ("wrong_type", "must be true or false"),
-    "string_pattern_mismatch": ("malformed_id", "does not have the form that is needed here"),
+    "string_pattern_mismatch": ("malformed", "does not have the form that is needed here"),
 }
 
 
@@ -46,9 +46,9 @@ def refuse(
     """Return one refusal for all faults of an input."""
     errors = [field_error(fault, whole(fault["loc"]), typed, place) for fault in faults]
     first = errors[0]
-    where = first.pointer or first.column or "the request"
+    where = f"{first.pointer or first.column} " if first.pointer or first.column else ""
     more = f", and {len(errors) - 1} more" if len(errors) > 1 else ""
-    return Invalid(f"{where} {first.detail}{more}", errors)
+    return Invalid(f"{where}{first.detail}{more}", errors)
 
 
 def invalid(error: ValidationError, typed: Any, prefix: tuple[str | int, ...] = ()) -> Invalid:
@@ -64,7 +64,7 @@ def field_error(
     where = place or {"pointer": pointer(_as_typed_loc(loc, typed))}
     shown = fault["type"] != "missing"
     return FieldError(
-        code, detail, _hint(fault), value=echo(fault["input"]) if shown else None, **where
+        code, detail, _hint(fault, typed), value=echo(fault["input"]) if shown else None, **where
     )
 
 
@@ -73,8 +73,7 @@ def _words(fault: Any) -> tuple[str, str]:
     if kind in WORDS:
         return WORDS[kind]
     if "ge" in context or "le" in context:
-        low, high, unit = _limits(_field(fault), context)
-        return "out_of_range", f"must lie between {low:g} and {high:g}{unit}"
+        return "out_of_range", _between(_field(fault), context)
     return kind, str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input ")
 
 
@@ -83,23 +82,36 @@ def _field(fault: Any) -> str:
     return str(fault["loc"][-1]) if fault["loc"] else ""
 
 
-def _limits(field: str, context: dict[str, Any]) -> tuple[float, float, str]:
-    """Return both limits of a field; an error of pydantic names only the one that was passed."""
-    low, high = LIMITS.get(field, (-float("inf"), float("inf")))
+def _between(field: str, context: dict[str, Any]) -> str:
+    """Return the limits of a field in words; an error of pydantic names only the one passed."""
     measured = quantity(field)
     unit = f" {measured.symbol}" if measured else ""
-    return context.get("ge", low), context.get("le", high), unit
+    if field not in LIMITS:
+        side = f"at least {context['ge']:g}" if "ge" in context else f"at most {context['le']:g}"
+        return f"must be {side}{unit}"
+    low, high = LIMITS[field]
+    return f"must lie between {low:g} and {high:g}{unit}"
 
 
-def _hint(fault: Any) -> str | None:
+def _hint(fault: Any, typed: Any) -> str | None:
     """Return what would do instead, where that can be guessed."""
     field, value = _field(fault), fault["input"]
     if fault["type"] == "extra_forbidden":
-        return nearest(field, ALL_FIELDS)
+        return nearest(field, _fields_beside(fault, typed))
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
         return None
     units = likely_units(field, float(value), *LIMITS[field])
     return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None
+
+
+def _fields_beside(fault: Any, typed: Any) -> set[str]:
+    """Return the fields of the shape that an unknown field was put in, less those given."""
+    group = typed
+    for step in fault["loc"][:-1]:
+        group = _inside(group, step) if step != "body" else group
+    given = set(group) if isinstance(group, dict) else set()
+    shape = max(SHAPES, key=lambda fields: len(fields & given))
+    return shape - given
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -160,12 +172,13 @@ def _all_inputs(base: type[Input]) -> set[type[Input]]:
 
 
 LIMITS: dict[str, tuple[float, float]] = {}
-ALL_FIELDS: set[str] = set()
+SHAPES: list[set[str]] = []
 
 
 def learn_fields() -> None:
     """Learn the limits and spellings of every field; called once when all shapes are there."""
     for shape in _all_inputs(Input):
+        SHAPES.append(set(shape.model_fields))
         for name, field in shape.model_fields.items():
             bounds = {
                 key: getattr(mark, key)
@@ -173,7 +186,6 @@ def learn_fields() -> None:
                 for key in ("ge", "le")
                 if hasattr(mark, key)
             }
-            ALL_FIELDS.add(name)
             if len(bounds) == 2:
                 LIMITS.setdefault(name, (bounds["ge"], bounds["le"]))
 

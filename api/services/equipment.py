@@ -15,6 +15,7 @@ from api.models.equipment import (
     EquipmentUpdate,
 )
 from api.models.organisations import Organisation
+from api.models.shapes import AsTyped
 from api.models.validation import invalid
 from api.services import flags, resources, revisions
 from api.services.scope import Caller, require_owner
@@ -25,17 +26,19 @@ def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> Equipment
     if equipment.organisation_id is not None:
         resources.get_row(db, caller, Organisation, equipment.organisation_id, "organisation_id")
     require_owner(caller, equipment.organisation_id)
-    spec = _checked_spec(equipment.kind, equipment.spec)
-    return resources.read(EquipmentRead, resources.store(db, Equipment, equipment, spec=spec))
+    spec, typed = _checked_spec(equipment.kind, equipment.spec)
+    row = resources.store(db, Equipment, equipment, spec=spec, as_typed=typed)
+    return resources.read(EquipmentRead, row)
 
 
-def _checked_spec(kind: str, spec: dict[str, Any]) -> dict[str, Any]:
-    """Return a data sheet's values in SI; refuse what this kind of thing does not have."""
+def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTyped]:
+    """Return a data sheet's values in SI and as typed; refuse what its kind does not have."""
     try:
         checked = SPECS[kind].model_validate(spec)
     except ValidationError as error:
         raise invalid(error, {"spec": spec}, prefix=("spec",)) from error
-    return checked.model_dump(exclude_unset=True, by_alias=True)
+    typed = {f"spec.{name}": value for name, value in checked.typed().items()}
+    return checked.model_dump(exclude_unset=True, by_alias=True), typed
 
 
 def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
@@ -57,10 +60,11 @@ def change(
     """Change a piece of equipment; its data sheet moves the results that rest on it."""
     row = resources.get_row(db, caller, Equipment, equipment_id)
     require_owner(caller, row.organisation_id)
-    more = {}
+    spec, typed = row.spec, row.as_typed
     if "spec" in changes.model_fields_set:
-        more["spec"] = _checked_spec(row.kind, changes.model_dump()["spec"])
-    resources.change(db, row, changes, version, **more)
+        spec, typed = _checked_spec(row.kind, changes.model_dump()["spec"])
+    resources.change(db, row, changes, version, spec=spec)
+    row.as_typed = typed
     revisions.raise_all(db)
     flags.recheck(db, *flags.resting_on(row.id))
     return resources.read(EquipmentRead, row)

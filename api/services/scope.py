@@ -73,6 +73,8 @@ def require_owner(caller: Caller, organisation_id: str | None) -> None:
     if caller.organisation_ids is None:
         return
     if organisation_id is None:
-        raise NotPermitted("only a lead's key writes what belongs to the whole programme")
+        raise NotPermitted(
+            "what has no organisation belongs to the whole programme, and only a lead's key writes it"
+        )
     if organisation_id not in caller.organisation_ids:
         raise NotFound(f"no organisation {organisation_id} among yours")

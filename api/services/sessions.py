@@ -3,9 +3,9 @@
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
-from api.errors import FieldError, Invalid
+from api.errors import Conflict, FieldError, Invalid
 from api.models.benches import Bench
 from api.models.seasons import Season
 from api.models.sessions import (
@@ -69,7 +69,16 @@ def change(
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
-    resources.change(db, row, changes, version)
+    moved = resources.change(db, row, changes, version)
+    if moved.get("adult_present") is False and _has_trials(db, row.id):
+        raise Conflict(
+            "trials of this session are stored, and no trial is kept without an adult at the fan"
+        )
     revisions.raise_season(db, row.season_id)
     flags.recheck(db, col(Trial.session_id) == row.id)
     return resources.read(SessionRead, row)
+
+
+def _has_trials(db: Session, session_id: str) -> bool:
+    stored = select(Trial.id).where(col(Trial.session_id) == session_id).limit(1)
+    return db.scalar(stored) is not None

@@ -257,7 +257,7 @@ def _require_same(trial: TrialCreate, stored: dict[str, Any]) -> None:
             f"{trial.client_ref} is stored for this build with other values of "
             f"{', '.join(differing)}"
         )
-        hint = "Give the new trial a client_ref of its own, or correct the stored one."
+        hint = "If it is another trial, give it a client_ref of its own."
         raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
 
 

@@ -21,7 +21,8 @@ def season(*trials):
         for trial in trials
     ]  # fmt: skip
     frame = trials_frame(*facts)
-    defaults = {"team_id": "t", "build_id": "b1", "build_number": 1, "session_id": "s1",
+    defaults = {"team_id": "t", "turbine_id": "w", "build_id": "b1", "build_number": 1,
+                "session_id": "s1",
                 "bench_id": "x", "state": "accepted", "started_at": 0.0}  # fmt: skip
     for name, value in defaults.items():
         frame[name] = [trial.get(name, value) for trial in trials]
@@ -70,6 +71,17 @@ def test_scatter_averages_and_the_benchs_doubt_does_not():
     assert four.u_bench == pytest.approx(one.u_bench)
 
 
+def test_trials_that_lie_too_far_apart_are_doubted_by_how_far():
+    """Birge: expected sd of one trial √(0.04² + 0.03²) = 0.05; seen ln(0.3²/0.2²)/√2 = 0.573."""
+    apart = only_team({"volts": 0.2}, {"volts": 0.3}).current
+    ratio = math.log(0.3**2 / 0.2**2) / math.sqrt(2) / 0.05
+    expected = ratio * math.sqrt(0.04**2 / 2 + 0.03**2)
+    assert apart.u_own == pytest.approx(expected, rel=1e-4)
+    low, high = apart.interval_w
+    assert low < 0.04
+    assert high > 0.09
+
+
 def test_two_benches_share_their_doubts():
     here = only_team({"volts": 0.2}).current
     both = only_team({"volts": 0.2}, {"volts": 0.2, "bench_id": "y", "session_id": "s2"}).current
@@ -94,6 +106,23 @@ def test_builds_of_one_sitting_are_told_apart_by_their_numbers():
         {"volts": 0.3, "build_id": "aa", "build_number": 2},
     )
     assert (team.first_build.label, team.current.label) == ("zz", "aa")
+
+
+def test_an_old_build_tested_again_is_not_the_current_one():
+    team = only_team(
+        {"volts": 0.3, "build_id": "b2", "build_number": 2},
+        {"volts": 0.2, "build_id": "b1", "build_number": 1, "session_id": "s2", "started_at": DAY},
+    )
+    assert (team.first_build.label, team.current.label) == ("b1", "b2")
+
+
+def test_a_later_turbine_starts_its_numbers_anew():
+    team = only_team(
+        {"volts": 0.3, "build_id": "old", "build_number": 7},
+        {"volts": 0.2, "build_id": "new", "build_number": 1, "turbine_id": "x", "session_id": "s2",
+         "started_at": DAY},
+    )  # fmt: skip
+    assert team.current.label == "new"
 
 
 def test_one_build_has_no_change():

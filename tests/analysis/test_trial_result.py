@@ -205,6 +205,14 @@ class TestRuns:
     def test_power_of_one_run(self, run, expected):
         assert result_of((run,)).power_w[0] == pytest.approx(expected)
 
+    def test_runs_that_scatter_more_than_usual_are_doubted_by_their_own_scatter(self):
+        apart = result_of((1.2, 1.2 * math.exp(0.09)))
+        # ln P apart by 0.18: sd 0.18/√2 = 0.1273, of the mean 0.09
+        expected = math.sqrt(0.09**2 - 0.04**2 / 2)
+        assert math.sqrt(apart.u_own[0] ** 2 - result_of((1.2, 1.2)).u_own[0] ** 2) == (
+            pytest.approx(expected, rel=1e-6)
+        )
+
     def test_runs_belong_to_their_trials(self):
         runs = pd.concat([runs_frame(1.0, trial=0), runs_frame(2.0, 2.0, trial=1)])
         result = trial_results(trials_frame({"load_ohm": 1.0}, {"load_ohm": 1.0}), runs)

@@ -122,7 +122,7 @@ class TestFaultsOfRows:
         left = ROW.format(ref="b", volts="1.2").replace("950,yes", "950,no")
         answer = send(world.larch.coach, sheet(*three_runs("a"), left))
         assert faults(answer) == [(5, "adult_present", "session_differs")]
-        assert answer.json()["errors"][0]["detail"] == "the session is stored with yes"
+        assert answer.json()["errors"][0]["detail"] == "the session has yes already"
 
     def test_all_faults_of_all_rows_at_once(self, world: World):
         rows = [

@@ -116,6 +116,13 @@ class TestNames:
     def test_a_name_is_taken_once(self, world: World):
         answer = world.lead.post("/v1/organisations", json={"name": "Larch school"})
         assert answer.status_code == 409
+        assert answer.json()["detail"] == "something with this name is stored already"
+
+    def test_a_clash_names_all_that_is_taken(self, world: World):
+        again = world.larch.coach.post("/v1/sessions", json=session_payload(world.larch))
+        assert again.json()["detail"] == (
+            "something with this bench_id and season_id and started_at is stored already"
+        )
 
     def test_two_schools_may_have_teams_of_one_name(self, world: World):
         for school in (world.larch, world.birch):
@@ -173,6 +180,14 @@ class TestRules:
         assert "new bench" in moved.json()["detail"]
         assert world.larch.coach.patch(path, json={"name": "N"}, headers=tag).status_code == 200
 
+    def test_an_adult_cannot_be_taken_from_a_session_with_trials(self, world: World):
+        answer = world.larch.coach.patch(
+            f"/v1/sessions/{world.larch.session_id}",
+            json={"adult_present": False},
+            headers={"If-Match": '"v1"'},
+        )
+        assert answer.status_code == 409
+
     def test_a_session_lies_in_its_season(self, world: World):
         asked = session_payload(world.larch, started_at="2027-03-05T14:30:00Z")
         problem = world.larch.coach.post("/v1/sessions", json=asked).json()
@@ -201,6 +216,24 @@ class TestRules:
     def test_a_coach_cannot_register_for_the_programme(self, world: World):
         asked = {"kind": "other", "tag": "X", "organisation_id": None}
         assert world.larch.coach.post("/v1/equipment", json=asked).status_code == 403
+
+    @pytest.mark.parametrize(
+        ("path", "body", "hint"),
+        [
+            ("/v1/teams", {"organisation_id": "x", "season_id": "x", "nam": "y"}, "name"),
+            ("/v1/sessions", {"bench_id": "x", "wind_speed_m_s": 4.2}, "wind_speed_end_m_s"),
+            ("/v1/turbines", {"name": "x", "team_id": None, "organisation_id": "x"}, None),
+        ],
+    )
+    def test_a_hint_names_a_field_of_the_same_thing(self, path, body, hint, world: World):
+        errors = world.lead.post(path, json=body).json()["errors"]
+        (error,) = [each for each in errors if each["code"] == "unknown_field"]
+        assert error.get("hint") == (hint and f"Did you mean {hint}?")
+
+    def test_a_data_sheet_is_kept_as_typed(self, world: World):
+        asked = {"kind": "fan", "tag": "G", "spec": {"diameter_in": 20}}
+        made = created(world.lead.post("/v1/equipment", json=asked))
+        assert made["as_typed"]["spec.diameter_m"]["value"] == 20
 
     def test_a_coachs_key_needs_a_school(self, world: World):
         asked = {"label": "x", "role": "coach"}

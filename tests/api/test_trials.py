@@ -34,7 +34,7 @@ class TestRefused:
             pytest.param({"load_ohm": 0}, "out_of_range", "/load_ohm", id="zero load"),
             pytest.param({"pitch": 12}, "unknown_field", "/pitch", id="unknown field"),
             pytest.param({"kind": "recrod"}, "literal_error", "/kind", id="misspelt kind"),
-            pytest.param({"build_id": "trl_1"}, "malformed_id", "/build_id", id="not an id"),
+            pytest.param({"build_id": "trl_1"}, "malformed", "/build_id", id="not an id"),
         ],
     )
     def test_and_the_fault_is_named(self, changed, code, pointer, world: World):

@@ -77,10 +77,10 @@ class TestRegisterSeason:
         from scripts.register_season import Stop, register
 
         (tmp_path / "organisations.csv").write_text("name,altitude_m\nLarch,high\n")
-        with pytest.raises(Stop, match=r"organisations.csv row 2, column altitude_m: 'high'"):
+        with pytest.raises(Stop, match=r"organisations.csv row 2: column altitude_m: 'high'"):
             register(lead, tmp_path)
         (tmp_path / "organisations.csv").write_text("name,altitude_m\nLarch,90000\n")
-        with pytest.raises(Stop, match=r"(?s)row 2: 422.*must lie between -430 and 5000 m"):
+        with pytest.raises(Stop, match=r"row 2: altitude_m must lie between -430 and 5000 m"):
             register(lead, tmp_path)
 
     def test_a_name_that_is_not_there(self, lead, tmp_path):
@@ -88,9 +88,67 @@ class TestRegisterSeason:
 
         created(lead.post("/v1/seasons", json={"name": "S", "starts_on": "2026-02-02",
                                                "ends_on": "2026-05-29"}))  # fmt: skip
-        (tmp_path / "teams.csv").write_text("organisation,name\nNowhere,Larch\n")
-        with pytest.raises(Stop, match="no Nowhere among organisations"):
+        created(lead.post("/v1/organisations", json={"name": "Tarnwick"}))
+        (tmp_path / "teams.csv").write_text("organisation,name\nTarnwik,Larch\n")
+        with pytest.raises(Stop, match=r"teams.csv row 2: 'Tarnwik' is not .* mean Tarnwick"):
             register(lead, tmp_path)
+
+    @pytest.mark.parametrize(
+        ("content", "words"),
+        [
+            pytest.param("name,colour\nA,red\n", "'colour' is not a column", id="column"),
+            pytest.param("name,altitude_m\nA,1,2\n", "row 2 has 3 cells", id="cells"),
+            pytest.param('name\n"A\n', "cannot be cut into cells", id="quote"),
+        ],
+    )
+    def test_a_table_that_cannot_be_read(self, content, words, lead, tmp_path):
+        from scripts.register_season import Stop, register
+
+        (tmp_path / "organisations.csv").write_text(content)
+        with pytest.raises(Stop, match=words):
+            register(lead, tmp_path)
+        (tmp_path / "organisations.csv").write_bytes(b"name\n\xe9cole\n")
+        with pytest.raises(Stop, match="not UTF-8"):
+            register(lead, tmp_path)
+
+    def test_an_empty_folder(self, lead, tmp_path):
+        from scripts.register_season import Stop, register
+
+        with pytest.raises(Stop, match="holds none of"):
+            register(lead, tmp_path)
+
+    def test_semicolons_other_units_and_all_faults_of_a_table(self, lead, tmp_path, capsys):
+        from scripts.register_season import Stop, register
+
+        path = tmp_path / "organisations.csv"
+        path.write_text("name;altitude_ft\nA;1000,5\nB;x\nC;90000\n")
+        with pytest.raises(Stop, match=r"(?s)row 3: .*'x'.*row 4: altitude_ft must lie.*1 other"):
+            register(lead, tmp_path)
+        (stored,) = lead.get("/v1/organisations").json()["items"]
+        assert stored["altitude_m"] == pytest.approx(1000.5 * 0.3048)
+        path.write_text("name;altitude_m\nA;7\n")
+        assert register(lead, tmp_path)["organisations"] == 0
+        assert "altitude_m differ from what is registered" in capsys.readouterr().out
+
+    def test_a_grid_is_sent_when_the_bench_has_none(self, world: World, tmp_path):
+        from scripts.register_season import Stop, register
+
+        path = tmp_path / "wind_grids.csv"
+        head = "organisation,bench,x_radii,y_radii,wind_speed_mph\n"
+        path.write_text(head + "Larch school,Larch hull,0,0,9\n")
+        with pytest.raises(Stop, match=r"row 2: 'Larch hull' .* mean Larch hall"):
+            register(world.larch.coach, tmp_path)
+        path.write_text(head + "Larch school,Larch hall,0,0,9\n")
+        assert register(world.larch.coach, tmp_path)["wind grids"] == 1
+        assert register(world.larch.coach, tmp_path)["wind grids"] == 0
+
+    def test_a_coachs_key_is_told_what_a_lead_does(self, world: World, tmp_path):
+        from scripts.register_season import Stop, register
+
+        (tmp_path / "organisations.csv").write_text("name\nNew school\n")
+        with pytest.raises(Stop, match=r"leave out season.csv") as stopped:
+            register(world.larch.coach, tmp_path)
+        assert stopped.value.code == 3
 
 
 class TestSeasonReport:

@@ -167,7 +167,7 @@ class _Sessions:
         for column in SESSION_COLUMNS:
             stored, mine = getattr(row, column), getattr(wanted, column)
             if column in first.values and mine != stored:
-                words = f"the session is stored with {_in_words(stored)}"
+                words = f"the session has {_in_words(stored)} already"
                 draft.faults.append(
                     FieldError(
                         "session_differs",

@@ -145,7 +145,7 @@ def read_header(titles: list[str]) -> Header:
     columns = [SPELLINGS[key][0] for key in keys if key]
     faults += [_twice(name) for name in sorted({c for c in columns if columns.count(c) > 1})]
     if faults:
-        raise Invalid(f"{len(faults)} column titles cannot be used", faults)
+        raise Invalid("the column titles cannot be used as they are", faults)
     return Header(
         titles, [_plain(str(key)) for key in keys], {_plain(k): c for k, c in fields.items()}
     )

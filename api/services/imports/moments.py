@@ -40,8 +40,10 @@ def _local(clock: datetime, zone: str) -> datetime:
 
 
 def _what_it_is(text: str) -> str:
-    if re.fullmatch(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}.*", text):
-        return "could be read as two different days"
+    if re.fullmatch(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}.*", text):
+        return "does not begin with the year, so day and month could be mistaken"
+    if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+        return "has no time of day"
     if re.fullmatch(r"\d{5}([.,]\d+)?", text):
         return "is a spreadsheet's day number, not a date: format the column as text"
     return "is not a date and time"

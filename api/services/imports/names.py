@@ -170,6 +170,7 @@ def _needed(cells: dict[str, Any], column: str) -> Any:
 def _one(column: str, name: Any, among: list[Named]) -> Named:
     """Return the thing of that name, if there is exactly one."""
     found = [thing for thing in among if plain(thing.name) == plain(name)]
+    found = [thing for thing in found if thing.name == name] or found
     if len(found) == 1:
         return found[0]
     if not found:
