@@ -114,7 +114,7 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
         u_air_density=u_density,
         wind_speed_m_s=speed,
         wind_speed_source=wind_source,
-        u_wind_speed=_wind_uncertainty(trials, speed, density),
+        u_wind_speed=_wind_uncertainty(trials, speed, density, wind_source),
         rotor_speed_rpm=rotor_speed,
         rotor_speed_source=rotor_speed_source,
         reference_wind_speed_m_s=numbers(trials["reference_wind_speed_m_s"]),
@@ -246,12 +246,12 @@ def _wind(trials: Columns, run: Runs) -> tuple[FloatArray, TextArray]:
     """Return the free wind speed at the rotor plane, and what it rests on."""
     grid, monitor = numbers(trials["grid_wind_speed_m_s"]), numbers(trials["grid_monitor_m_s"])
     start, end = numbers(trials["wind_speed_start_m_s"]), numbers(trials["wind_speed_end_m_s"])
-    sitting = _first_known([(start + end) / 2, start, end])
+    # Where the grid was measured beside a monitor, every later reading is the monitor's.
+    scale = np.where(np.isnan(monitor), 1.0, grid / monitor)
     choices = {
-        "trial": numbers(trials["wind_speed_m_s"]),
-        "runs": run.wind_speed_m_s,
-        # Where the grid was measured beside a monitor, a session's reading is the monitor's.
-        "session": _first_known([sitting * grid / monitor, sitting]),
+        "trial": numbers(trials["wind_speed_m_s"]) * scale,
+        "runs": run.wind_speed_m_s * scale,
+        "session": _first_known([(start + end) / 2, start, end]) * scale,
         "grid": grid,
     }
     has_meter = np.asarray(trials["anemometer_type"]) != "none"
@@ -284,9 +284,15 @@ def _load_uncertainty(trials: Columns) -> FloatArray:
     return np.where(np.isnan(tolerance), electrical.DEFAULT_LOAD_UNCERTAINTY, by_colour_code)
 
 
-def _wind_uncertainty(trials: Columns, speed: FloatArray, density: FloatArray) -> FloatArray:
+def _wind_uncertainty(
+    trials: Columns, speed: FloatArray, density: FloatArray, source: TextArray
+) -> FloatArray:
+    """Return the doubt of the wind: meter, sampling of the profile, and setting."""
     meter = wind.calibration_uncertainty(np.asarray(trials["anemometer_type"]), speed, density)
-    profile = wind.profile_uncertainty(numbers(trials["grid_points"]))
+    # A grid tells of the profile only where the speed rests on it.
+    on_grid = (source == "grid") | np.isfinite(numbers(trials["grid_monitor_m_s"]))
+    points = np.where(on_grid, numbers(trials["grid_points"]), np.nan)
+    profile = wind.profile_uncertainty(points)
     return uncertainty.combine(meter, profile, np.full_like(meter, wind.SETTING_UNCERTAINTY))
 
 
@@ -300,6 +306,7 @@ def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArr
         brush_drop_v=_or_default(trials["brush_drop_v"], DEFAULT_BRUSH_DROP_V),
         gear_ratio=_or_default(trials["gear_ratio"], 1.0),
     )
-    choices = [run.rotor_speed_rpm, told]
+    # A rotor at rest shows no volts, and the brushes' drop alone would tell of a speed.
+    choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, told, np.nan)]
     known = [np.isfinite(choice) for choice in choices]
     return _first_known(choices), np.select(known, ["measured", "from_voltage"], "")

@@ -142,7 +142,7 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         u_total=u_total,
         interval_low_w=low,
         interval_high_w=high,
-        normalisation=status,
+        normalisation=np.where((reason == "") | (status == exponent.OUT_OF_RANGE), status, ""),
         reason=reason,
     )
 

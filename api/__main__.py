@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 from pydantic import ValidationError
 
-from api.db import Database, open_database
+from api.db import Database, is_embedded, open_database
 from api.errors import ApiError
 from api.settings import Settings, WrongSettings, read_settings
 
@@ -40,10 +40,6 @@ def _open(settings: Settings) -> Database:
     )
 
 
-def _is_embedded(settings: Settings) -> bool:
-    return settings.database_url.startswith("sqlite")
-
-
 @app.command(epilog="Example: python -m api serve --host 127.0.0.1 --port 8000")
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
@@ -56,7 +52,7 @@ def serve(
     from api.migrate import upgrade
 
     settings = _settings()
-    if _is_embedded(settings):
+    if is_embedded(settings.database_url):
         upgrade(settings.database_url)
     uvicorn.run(create_app(settings), host=host, port=port, access_log=False, server_header=False)
 
@@ -90,7 +86,7 @@ def key_create(
     from api.services import keys
 
     settings = _settings()
-    if _is_embedded(settings):
+    if is_embedded(settings.database_url):
         upgrade(settings.database_url)
     try:
         asked = KeyCreate.model_validate(
@@ -178,7 +174,7 @@ def doctor() -> None:
         at_head = is_at_head(db.connection())
     typer.echo(f"database   {url.render_as_string(hide_password=True)}")
     typer.echo(f"schema     {'newest' if at_head else 'not the newest: run migrate'}")
-    if _is_embedded(settings):
+    if is_embedded(settings.database_url):
         version = sqlite3.sqlite_version
         typer.echo(f"sqlite     {version}, journal {journal_mode(sqlite3.sqlite_version_info)}")
         free = shutil.disk_usage(Path(url.database or ".").parent).free

@@ -57,9 +57,14 @@ class Database:
         self.read_engine.dispose()
 
 
+def is_embedded(database_url: str) -> bool:
+    """Tell whether a programme is kept in a file."""
+    return make_url(database_url).get_backend_name() == "sqlite"
+
+
 def open_database(database_url: str, *, threads: int, busy_timeout_s: float) -> Database:
     """Return the engines of a programme; connects to nothing yet."""
-    if make_url(database_url).get_backend_name() == "sqlite":
+    if is_embedded(database_url):
         return _open_sqlite(database_url, threads, busy_timeout_s)
     engine = create_engine(
         database_url,
@@ -68,7 +73,9 @@ def open_database(database_url: str, *, threads: int, busy_timeout_s: float) -> 
         pool_timeout=busy_timeout_s,
         pool_pre_ping=True,
     )
-    return Database(engine, engine, nullcontext())
+    # A report is several statements: all of them must see the same moment.
+    read_engine = engine.execution_options(isolation_level="REPEATABLE READ")
+    return Database(engine, read_engine, nullcontext())
 
 
 def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Database:

@@ -6,7 +6,8 @@ so a failed commit is the caller's error and not a silent loss.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any, TypeVar
@@ -116,15 +117,19 @@ class Writing:
     body: bytes
     idempotency_key: str | None
 
-    def run(self, work: Callable[[Session, Caller], Answered]) -> Response:
-        """Do the work once and answer it; a retry under the same key gets the same answer."""
+    def run(
+        self,
+        work: Callable[[Session, Caller], Answered],
+        kept: Callable[[Answered], Answered] = lambda answered: answered,
+    ) -> Response:
+        """Do the work once and answer it; a retry under the same key gets what was kept of it."""
         with database(self.request).unit_of_work() as db:
             if self.idempotency_key is None:
                 return _sent(work(db, self.caller))
             given = claim(db, self.caller.key_id, self.idempotency_key, self._digest())
             if given is None:
                 given = work(db, self.caller)
-                keep(db, self.caller.key_id, self.idempotency_key, given)
+                keep(db, self.caller.key_id, self.idempotency_key, kept(given))
             return _sent(given)
 
     def _digest(self) -> str:
@@ -180,49 +185,63 @@ IdempotencyKey = Annotated[
 ]
 
 
-async def _writing(request: Request, caller: Caller, key: str | None) -> Writing:
+@asynccontextmanager
+async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIterator[Writing]:
+    """Give a way to write when it is this request's turn.
+
+    Writers wait here, in the event loop, and not in a thread, so that reads find one free.
+    """
     if key is not None and not IDEMPOTENCY_KEY.fullmatch(key):
         words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
         raise Invalid(words, [FieldError("idempotency_key", words)])
-    return Writing(request, caller, await request.body(), key)
+    body = await request.body()
+    async with request.app.state.writers:
+        yield Writing(request, caller, body, key)
 
 
 async def write(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_writer)],
     key: IdempotencyKey = None,
-) -> Writing:
-    """Return a coach's or lead's way to write."""
-    return await _writing(request, caller, key)
+) -> AsyncIterator[Writing]:
+    """Give a coach or lead a way to write."""
+    async with _writing(request, caller, key) as writing:
+        yield writing
 
 
 async def write_lead(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_lead)],
     key: IdempotencyKey = None,
-) -> Writing:
-    """Return a lead's way to write."""
-    return await _writing(request, caller, key)
+) -> AsyncIterator[Writing]:
+    """Give a lead a way to write."""
+    async with _writing(request, caller, key) as writing:
+        yield writing
 
 
-async def _change(
+IfMatch = Annotated[
+    str | None, Header(alias="If-Match", description="ETag of the state you change.")
+]
+
+
+async def change(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_writer)],
-    if_match: Annotated[
-        str | None, Header(alias="If-Match", description="ETag of the state you change.")
-    ] = None,
-) -> Writing:
-    return await _writing(request, caller, None)
+    if_match: IfMatch = None,
+) -> AsyncIterator[Writing]:
+    """Give a coach or lead a way to change."""
+    async with _writing(request, caller, None) as writing:
+        yield writing
 
 
-async def _change_lead(
+async def change_lead(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_lead)],
-    if_match: Annotated[
-        str | None, Header(alias="If-Match", description="ETag of the state you change.")
-    ] = None,
-) -> Writing:
-    return await _writing(request, caller, None)
+    if_match: IfMatch = None,
+) -> AsyncIterator[Writing]:
+    """Give a lead a way to change."""
+    async with _writing(request, caller, None) as writing:
+        yield writing
 
 
 def read(request: Request, caller: Annotated[Caller, Depends(sign_in)]) -> Reading:
@@ -237,7 +256,8 @@ def read_lead(request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]
 
 Read = Annotated[Reading, Depends(read)]
 ReadLead = Annotated[Reading, Depends(read_lead)]
-Write = Annotated[Writing, Depends(write)]
-WriteLead = Annotated[Writing, Depends(write_lead)]
-Change = Annotated[Writing, Depends(_change)]
-ChangeLead = Annotated[Writing, Depends(_change_lead)]
+# In function scope the turn ends when the handler has returned, before the answer is sent.
+Write = Annotated[Writing, Depends(write, scope="function")]
+WriteLead = Annotated[Writing, Depends(write_lead, scope="function")]
+Change = Annotated[Writing, Depends(change, scope="function")]
+ChangeLead = Annotated[Writing, Depends(change_lead, scope="function")]

@@ -4,10 +4,11 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import PackageNotFoundError, version
 
+import anyio
 import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 
-from api.db import open_database
+from api.db import is_embedded, open_database
 from api.errors import add_error_handlers
 from api.middleware import AnswerFrame
 from api.models.validation import explain
@@ -65,6 +66,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         threads=settings.worker_threads,
         busy_timeout_s=settings.busy_timeout_s,
     )
+    app.state.writers = anyio.Semaphore(_writers(settings))
     add_error_handlers(app, explain)
     # On the router and not on the application, whose limit would answer from outside our frame.
     v1 = APIRouter(prefix="/v1", max_body_size=settings.max_body_bytes)
@@ -75,6 +77,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(AnswerFrame, explain=explain)
     app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
     return app
+
+
+def _writers(settings: Settings) -> int:
+    """Return how many may write at once: one to a file, and half of the threads to a server."""
+    return 1 if is_embedded(settings.database_url) else max(1, settings.worker_threads // 2)
 
 
 @asynccontextmanager

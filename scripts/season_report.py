@@ -159,7 +159,7 @@ def to_text(report: dict[str, Any]) -> str:
     lines = [
         f"{report['name']}, as of {report['as_of'][:16].replace('T', ' ')} UTC: "
         f"{report['trials']} of {report['trials_stored']} trials count, "
-        f"{report['sessions']} sessions",
+        f"{_count(report['sessions'], 'session')}",
         f"Powers at {report['reference_wind_speed_m_s']} m/s and "
         f"{report['reference_air_density_kg_m3']} kg/m3; in brackets the span that holds the true "
         "value with about 95 %.",
@@ -167,6 +167,11 @@ def to_text(report: dict[str, Any]) -> str:
     for organisation in report["organisations"]:
         lines += ["", organisation["name"]]
         lines += [_team_line(team) for team in organisation["teams"]]
+    if not report["organisations"]:
+        lines += ["", "No team is registered in this season yet; --season names another."]
+    for bench in report["benches"]:
+        lines += ["", f"Order at {bench['name']}"]
+        lines += [_place_line(place) for place in bench["order"]]
     lines += ["", report["comparison"]["sentence"]]
     lines += [f"Not counted: {each['trials']} {each['sentence']}." for each in report["left_out"]]
     return "\n".join(lines) + "\n"
@@ -184,6 +189,13 @@ def _team_line(team: dict[str, Any]) -> str:
         f"{_count(current['trials'], 'trial')}, {_count(current['sessions'], 'session')}; "
         f"best seen {_mw(team['best_seen']).strip()} of {team['best_seen']['of_trials']}{since}"
     )
+
+
+def _place_line(place: dict[str, Any]) -> str:
+    low, high = place["interval_within_bench_w"]
+    close = ", too close to call with the next" if place["too_close_to_next"] else ""
+    power = f"{place['normalised_power_w'] * 1000:.1f} mW ({low * 1000:.0f} to {high * 1000:.0f})"
+    return f"  {place['place']}. {place['name']:20} {power}{close}"
 
 
 def _count(number: int, thing: str) -> str:

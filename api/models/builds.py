@@ -95,4 +95,4 @@ class BuildQuery(PageQuery):
 
     organisation_id: str | None = None
     turbine_id: TurbineId | None = None
-    number: int | None = None
+    number: BuildNumber | None = None

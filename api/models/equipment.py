@@ -5,11 +5,11 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 from sqlalchemy import JSON
 from sqlmodel import Field as Column
-from sqlmodel import SQLModel, String
+from sqlmodel import SQLModel, String, UniqueConstraint
 
 from api.models.fields import Data, Label, Load, Note, _count, _number
 from api.models.ids import OrganisationId
-from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
 
 EquipmentKind = Literal[
     "generator", "meter", "anemometer", "load", "fan", "reference_rotor", "other"
@@ -87,7 +87,7 @@ class EquipmentFacts(SQLModel):
         description="Whose it is; null is the programme's own.",
     )
     kind: EquipmentKind = Column(sa_type=String)
-    tag: Label = Column(unique=True, description="What is written on it.")
+    tag: Label = Column(description="What is written on it.")
     spec: Data = Column(
         default_factory=dict,
         sa_type=JSON,
@@ -104,6 +104,10 @@ class Equipment(EquipmentFacts, Stored, table=True):
 
     __tablename__ = "equipment"
     prefix: ClassVar[str] = "eqp"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "tag"),
+        unique_where_null("equipment", "organisation_id", "tag"),
+    )
 
 
 class EquipmentCreate(EquipmentFacts, Input):

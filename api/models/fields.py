@@ -56,8 +56,8 @@ def _plain_data(data: Any, depth: int = 0) -> Any:
         return {_storable(key): _plain_data(value, depth + 1) for key, value in data.items()}
     if isinstance(data, list):
         return [_plain_data(value, depth + 1) for value in data]
-    if isinstance(data, int) and abs(data) > 2**53:
-        raise PydanticCustomError("too_large", "holds a number too large to keep exactly")
+    if isinstance(data, int | float) and not abs(data) <= 2**53:
+        raise PydanticCustomError("too_large", "holds a number too large to keep")
     return _storable(data, allowed="\n\r\t") if isinstance(data, str) else data
 
 

@@ -14,6 +14,9 @@ class FigureRead(BaseModel):
     normalised_power_w: Annotated[
         float, Field(description="Typical power at the season's reference wind and air. [W]")
     ]
+    normalised_power_cubic_w: Annotated[
+        float, Field(description="What the textbook's cube rule would give. [W]")
+    ]
     u_own: Annotated[float, Field(description="Doubt that is this figure's alone. [-]")]
     u_bench: Annotated[float, Field(description="Doubt shared by all results of the bench. [-]")]
     u_total: float
@@ -108,6 +111,14 @@ class BenchPlace(BaseModel):
     interval_within_bench_w: Annotated[
         tuple[float, float],
         Field(description="k = 2 without the doubt that all results of the bench share. [W]"),
+    ]
+    trials: int
+    sessions: int
+    probability_ahead_of_next: Annotated[
+        float | None, Field(description="That it truly lies above the next one here. [-]")
+    ]
+    too_close_to_next: Annotated[
+        bool, Field(description="Below 0.80 the order of the two is too close to call.")
     ]
 
 

@@ -7,12 +7,14 @@ from typing import Annotated, Any, ClassVar, TypeVar
 from pydantic import BaseModel as PlainModel
 from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, create_model, model_validator
 from pydantic_core import PydanticCustomError
-from sqlalchemy import JSON
+from sqlalchemy import JSON, Index, text
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
-from api.models.units import quantity
+from api.models.units import Unit, quantity
 
+#: Beyond this no unit can be meant, and arithmetic would leave the floats.
+LARGEST_TYPED = 1e300
 AsTyped = dict[str, dict[str, Any]]
 Shape = TypeVar("Shape", bound="Input")
 
@@ -26,10 +28,16 @@ def _list_spellings(schema: dict[str, Any]) -> None:
     for field in list(properties):
         measured = quantity(field)
         for name, unit in (measured.spellings() if measured else {}).items():
-            properties[name] = {
-                "type": "number",
-                "description": f"Instead of {field}, in {unit.symbol}.",
-            }
+            words = f"Instead of {field}, in {unit.symbol}."
+            properties[name] = _of_numbers(properties[field]) | {"description": words}
+
+
+def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of a number, or of a list of them, without its SI limits."""
+    branches = schema.get("anyOf", [schema])
+    is_list = any(branch.get("type") == "array" for branch in branches)
+    number = {"type": "number"}
+    return {"type": "array", "items": number} if is_list else number
 
 
 class Input(SQLModel):
@@ -71,11 +79,18 @@ def _to_si(data: dict[str, Any], fields: frozenset[str]) -> tuple[dict[str, Any]
                 "twice", "gives {field} twice, in two units", {"field": field, "name": name}
             )
         value = plain.pop(name)
-        is_number = isinstance(value, int | float) and not isinstance(value, bool)
-        plain[field] = unit.to_si(value) if is_number and abs(value) < 1e300 else value
+        plain[field] = _converted(value, unit)
         if value is not None:
             typed[field] = {"value": value, "unit": unit.symbol, "field": name}
     return plain, typed
+
+
+def _converted(value: Any, unit: Unit) -> Any:
+    """Return a number, or each number of a list, in SI; anything else as it came."""
+    if isinstance(value, list):
+        return [_converted(each, unit) for each in value]
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return unit.to_si(value) if is_number and abs(value) < LARGEST_TYPED else value
 
 
 def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
@@ -108,6 +123,21 @@ class Answer(SQLModel):
     as_typed: Annotated[
         AsTyped, Field(description="Values that came in another unit, as they were typed.")
     ]
+
+
+def unique_where_null(table: str, owner: str, name: str) -> Index:
+    """Return the index that keeps names apart among things without an owner.
+
+    A unique constraint does not: to a database no two NULLs are the same owner.
+    """
+    unowned = text(f"{owner} IS NULL")
+    return Index(
+        f"uq_{table}_unowned_{name}",
+        name,
+        unique=True,
+        sqlite_where=unowned,
+        postgresql_where=unowned,
+    )
 
 
 def changes_of(facts: type[SQLModel], *names: str) -> Callable[[type[Shape]], type[Shape]]:

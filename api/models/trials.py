@@ -213,6 +213,9 @@ class TrialRead(TrialFacts, Answer):
     organisation_id: str
     season_id: str
     import_id: str | None
+    revision: Annotated[
+        int, Field(description="The season's revision that the result was computed at.")
+    ]
     state: TrialState
     runs: list[RunRead]
     result: TrialResult

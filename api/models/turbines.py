@@ -7,7 +7,7 @@ from sqlmodel import SQLModel, UniqueConstraint
 
 from api.models.fields import GearRatio, Label, TowerMass, TowerSide
 from api.models.ids import EquipmentId, TeamId
-from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
 
 
 class TurbineFacts(SQLModel):
@@ -28,7 +28,10 @@ class Turbine(TurbineFacts, Stored, table=True):
 
     __tablename__ = "turbine"
     prefix: ClassVar[str] = "turb"
-    __table_args__ = (UniqueConstraint("team_id", "name"),)
+    __table_args__ = (
+        UniqueConstraint("team_id", "name"),
+        unique_where_null("turbine", "team_id", "name"),
+    )
 
     organisation_id: str | None = Column(default=None, foreign_key="organisation.id", index=True)
 

@@ -8,7 +8,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
 from api.errors import ApiError, FieldError, Invalid, Malformed, UnsupportedMedia
-from api.models.shapes import Input
+from api.models.shapes import LARGEST_TYPED, Input
 from api.models.units import likely_units, quantity
 
 VALUE_SHOWN = 100
@@ -100,6 +100,8 @@ def _hint(fault: Any, typed: Any) -> str | None:
         return nearest(field, _fields_beside(fault, typed))
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
         return None
+    if abs(value) > LARGEST_TYPED:
+        return None
     units = likely_units(field, float(value), *LIMITS[field])
     return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None
 
@@ -109,7 +111,7 @@ def _fields_beside(fault: Any, typed: Any) -> set[str]:
     group = typed
     for step in fault["loc"][:-1]:
         group = _inside(group, step) if step != "body" else group
-    given = set(group) if isinstance(group, dict) else set()
+    given = set(group) - {_field(fault)} if isinstance(group, dict) else set()
     shape = max(SHAPES, key=lambda fields: len(fields & given))
     return shape - given
 

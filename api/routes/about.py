@@ -11,7 +11,7 @@ from sqlalchemy import text
 from sqlalchemy.engine import make_url
 
 from analysis.columns import UNITS
-from api.db import journal_mode
+from api.db import is_embedded, journal_mode
 from api.deps import database
 from api.errors import Busy
 from api.migrate import is_at_head
@@ -47,7 +47,7 @@ class Meta(BaseModel):
 
 
 @router.get("/healthz", response_model=Health)
-def healthz() -> Health:
+async def healthz() -> Health:
     """Tell that the process answers; asks nothing of the database."""
     return Health()
 
@@ -59,7 +59,7 @@ def readyz(request: Request) -> Readiness:
         db.connection().execute(text("select 1"))
         at_head = is_at_head(db.connection())
     url = make_url(request.app.state.settings.database_url)
-    is_file = url.get_backend_name() == "sqlite"
+    is_file = is_embedded(request.app.state.settings.database_url)
     free = shutil.disk_usage(Path(url.database or ".").parent).free if is_file else DISK_LOW_BYTES
     if not at_head:
         raise Busy("the database's schema is not the newest: run 'python -m api migrate'")

@@ -99,6 +99,7 @@ RESULT = {
 }
 FIGURE = {
     "normalised_power_w": 0.0441,
+    "normalised_power_cubic_w": 0.0453,
     "u_own": 0.051,
     "u_bench": 0.143,
     "u_total": 0.152,
@@ -277,6 +278,7 @@ EXAMPLES: dict[str, Any] = {
             "organisation_id": ORG,
             "season_id": SEA,
             "import_id": None,
+            "revision": 41,
             "state": "accepted",
             "blade_pitches_deg": None,
             "load_id": None,

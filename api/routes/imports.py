@@ -1,6 +1,7 @@
 """Imports over HTTP: a file, pasted cells or a JSON batch."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from email.message import Message
 from typing import Annotated, Any
 
@@ -142,17 +143,19 @@ def import_trials(
     The same file twice changes nothing. In mode `all` one wrong row refuses the whole file.
     """
     most = request.app.state.settings.max_import_rows
+    if sent.trials is not None:
+        prepared = batch.prepare_trials(write.body, sent.trials, most)
+    else:
+        prepared = batch.prepare_sheet(sent.sheet, most)
 
     def carry_out(db: Session, caller: Caller) -> Answered:
-        if sent.trials is not None:
-            done = batch.import_trials(db, caller, write.body, sent.trials, query, most)
-        else:
-            done = batch.import_sheet(db, caller, sent.sheet, query, most)
+        done = batch.carry_out(db, caller, prepared, query)
         if isinstance(done, ImportTried):
             return Answered(200, done.model_dump_json())
         return write.stored(done, 201, f"/v1/imports/{done.id}")
 
-    return write.run(carry_out)
+    # A form's boundary is random: what tells two requests apart is the file in it.
+    return replace(write, body=sent.sheet or write.body).run(carry_out)
 
 
 @router.get("/{import_id}", response_model=ImportRead, responses=READ)

@@ -1,8 +1,10 @@
 """Access keys over HTTP."""
 
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query
+from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import ChangeLead, ReadLead, WriteLead
@@ -10,14 +12,20 @@ from api.models.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
 from api.models.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services import keys
+from api.services.idempotency import Answered
+from api.services.scope import Caller
 
 router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 
 
 @router.post("", status_code=201, response_model=KeyMade, responses=WRITE)
 def create_key(key: KeyCreate, write: WriteLead) -> Response:
-    """Make an access key. The answer shows its secret this once."""
-    return write.created(keys.create, key)
+    """Make an access key. The answer shows its secret this once; a retry no longer does."""
+
+    def make(db: Session, caller: Caller) -> Answered:
+        return write.stored(keys.create(db, caller, key), 201)
+
+    return write.run(make, kept=_without_secret)
 
 
 @router.get("", response_model=Page[KeyRead], responses=LIST)
@@ -36,3 +44,9 @@ def get_key(key_id: str, read: ReadLead) -> Response:
 def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
     """Change a key, or end it with `revoked: true`."""
     return write.changed(keys.change, key_id, changes)
+
+
+def _without_secret(answered: Answered) -> Answered:
+    """Return what may be kept of the answer that shows a secret."""
+    shown = KeyRead.model_validate_json(answered.body)
+    return replace(answered, body=shown.model_dump_json())

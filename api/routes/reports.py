@@ -1,5 +1,6 @@
 """Season reports over HTTP, as JSON, CSV or a printable page."""
 
+import re
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -76,11 +77,20 @@ def _answer(report: SeasonReport, request: Request, query: ReportQuery) -> Respo
 
 def _accepted(accept: str) -> str:
     """Return the first format that an Accept header names and we can give."""
-    for part in accept.split(","):
-        kind = part.split(";")[0].strip().lower()
+    for kind in _wanted(accept):
         if kind in ("*/*", "application/*", ""):
             return "json"
         for name, media in MEDIA.items():
             if kind in (media, media.split("/")[0] + "/*"):
                 return name
     raise NotAcceptable(f"a report comes as {', '.join(MEDIA.values())}")
+
+
+def _wanted(accept: str) -> list[str]:
+    """Return the kinds of an Accept header, the most wanted first; q=0 is not wanted at all."""
+    kinds: list[tuple[float, str]] = []
+    for part in accept.split(","):
+        kind, _, rest = part.strip().lower().partition(";")
+        quality = re.search(r"(?:^|;)\s*q=([01](?:\.\d{0,3})?)\s*(?:;|$)", rest)
+        kinds.append((float(quality[1]) if quality else 1.0, kind.strip()))
+    return [kind for quality, kind in sorted(kinds, key=lambda pair: -pair[0]) if quality > 0]

@@ -58,6 +58,7 @@ def change(
     row = resources.get_row(db, caller, Bench, bench_id)
     require_owner(caller, row.organisation_id)
     _require_kinds(db, caller, changes.model_dump(exclude_unset=True))
+    revisions.raise_all(db)
     moved = resources.change(db, row, changes, version)
     fixed = sorted(moved.keys() & set(IDENTITY))
     if fixed and _is_used(db, row.id):
@@ -65,7 +66,6 @@ def change(
             f"tests were run at {row.name}, so its {', '.join(fixed)} cannot change: register a "
             "new bench, since a changed bench reads differently"
         )
-    revisions.raise_all(db)
     flags.recheck(db, flags.at_bench(row.id))
     return resources.read(BenchRead, row)
 

@@ -19,9 +19,9 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
         raise Invalid(words, [FieldError("not_allowed", words, pointer="/assigned_power_w")])
     if build.parent_build_id is not None:
         _require_same_turbine(db, caller, build)
+    revisions.raise_all(db)
     number = build.number or _next_number(db, turbine)
     row = resources.store(db, Build, build, number=number, organisation_id=turbine.organisation_id)
-    revisions.raise_all(db)
     return resources.read(BuildRead, row)
 
 
@@ -33,7 +33,9 @@ def _require_same_turbine(db: Session, caller: Caller, build: BuildCreate) -> No
 
 
 def _next_number(db: Session, turbine: Turbine) -> int:
-    db.refresh(turbine, with_for_update=True)  # two next builds at once must not be one number
+    db.refresh(
+        turbine, with_for_update={"key_share": True}
+    )  # two next builds at once must not be one number
     latest = select(func.max(Build.number)).where(col(Build.turbine_id) == turbine.id)
     return (db.scalar(latest) or 0) + 1
 
@@ -55,7 +57,7 @@ def change(
     """Put a build right; its trials are computed and checked anew."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
-    resources.change(db, row, changes, version)
     revisions.raise_all(db)
+    resources.change(db, row, changes, version)
     flags.recheck(db, col(Trial.build_id) == row.id)
     return resources.read(BuildRead, row)

@@ -63,9 +63,9 @@ def change(
     spec, typed = row.spec, row.as_typed
     if "spec" in changes.model_fields_set:
         spec, typed = _checked_spec(row.kind, changes.model_dump()["spec"])
+    revisions.raise_all(db)
     resources.change(db, row, changes, version, spec=spec)
     row.as_typed = typed
-    revisions.raise_all(db)
     flags.recheck(db, *flags.resting_on(row.id))
     return resources.read(EquipmentRead, row)
 

@@ -2,6 +2,7 @@
 
 from sqlmodel import Session, col
 
+from api.errors import NotPermitted
 from api.models.organisations import (
     Organisation,
     OrganisationCreate,
@@ -39,7 +40,10 @@ def change(
     """Change an organisation; its altitude moves the air density of rooms without a barometer."""
     row = resources.get_row(db, caller, Organisation, organisation_id)
     require_owner(caller, row.id)
-    resources.change(db, row, changes, version)
+    if "name" in changes.model_fields_set and not caller.reaches_all:
+        # Names are taken once among all schools; a coach must not learn others' by trying.
+        raise NotPermitted("a lead renames an organisation")
     revisions.raise_all(db)
+    resources.change(db, row, changes, version)
     flags.recheck(db, col(Trial.organisation_id) == row.id)
     return resources.read(OrganisationRead, row)

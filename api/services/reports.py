@@ -8,7 +8,14 @@ from datetime import UTC, datetime
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.season import LEFT_OUT, Figure, TeamSeason, summarise_teams, why_left_out
+from analysis.season import (
+    LEFT_OUT,
+    Figure,
+    TeamSeason,
+    probability_ahead,
+    summarise_teams,
+    why_left_out,
+)
 from analysis.trial_result import trial_results
 from analysis.uncertainty import interval
 from api.errors import NotFound
@@ -22,6 +29,7 @@ from api.models.reports import (
     BuildFigure,
     ChangeRead,
     Comparison,
+    FigureRead,
     LeftOut,
     OrganisationReport,
     SeasonReport,
@@ -39,10 +47,12 @@ from api.services.scope import Caller
 
 NOT_YET = (
     "Teams are ordered within one bench only. A fair comparison across benches is not available "
-    "yet: every fan, room and wind meter reads differently, and only a reference rotor that is "
-    "tested at each bench, or a turbine that visits, can tell by how much."
+    "in this report yet: every fan, room and wind meter reads differently, and it takes the "
+    "reference rotor's runs at each bench, or a turbine that visits, to tell by how much."
 )
 NO_TRIAL = "no record trial counts yet"
+#: Below it the order of two is too close to call.
+SURE_ENOUGH = 0.80
 ONE_BUILD = "only one build has a record trial that counts"
 
 
@@ -51,8 +61,10 @@ class _Names:
     """What things of the season are called."""
 
     organisations: dict[str, str]
+    teams: dict[str, str]
     benches: dict[str, tuple[str, str]]
     build_numbers: dict[str, int]
+    turbine_of: dict[str, str]
     newest_numbers: dict[str, int]
 
 
@@ -110,17 +122,25 @@ def organisation_report(
 def _calculate(
     db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    teams = _teams(db, caller, season.id, organisation_id, team_id)
-    among = {team.id for team in teams}
-    frame = _of_teams(
-        read_frame(db, col(Trial.season_id) == season.id, scope.may_see(caller, Trial)), among
-    )
-    results = trial_results(frame.trials, frame.runs)
-    facts = _facts(frame, why_left_out(frame.trials, results))
-    summaries = {each.team_id: each for each in summarise_teams(frame.trials, results)}
-    names = _names(db, caller, season.id)
+    everyone = _teams(db, caller, season.id)
+    teams = [
+        team
+        for team in everyone
+        if organisation_id in (None, team.organisation_id) and team_id in (None, team.id)
+    ]
+    names = _names(db, caller, season.id, everyone)
+    season_frame = read_frame(db, col(Trial.season_id) == season.id, scope.may_see(caller, Trial))
+    # Whole first: a bench's order is of all who were measured there, whoever is asked for.
+    whole = _of_teams(season_frame, set(names.teams))
+    results = trial_results(whole.trials, whole.runs)
+    summaries = {each.team_id: each for each in summarise_teams(whole.trials, results)}
+    facts = _facts(whole, why_left_out(whole.trials, results))
+    asked = np.isin(whole.trials["team_id"].astype(str), [team.id for team in teams])
+    left_out = facts.left_out[asked]
+    counted = {str(each) for each in whole.trials["session_id"][asked][left_out == ""]}
     reports = [_team(team, summaries.get(team.id), facts, names) for team in teams]
-    counted = [str(each) for each in frame.trials["session_id"][facts.left_out == ""]]
+    orders = _bench_orders(summaries.values(), names)
+    at_benches = {report.current.bench_id for report in reports if report.current}
     return SeasonReport(
         season_id=season.id,
         name=season.name,
@@ -129,24 +149,18 @@ def _calculate(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
-        benches=_bench_orders(reports, names),
+        benches=[order for order in orders if order.bench_id in at_benches],
         comparison=Comparison(available=False, sentence=NOT_YET),
-        trials_stored=len(frame),
-        trials=len(counted),
-        sessions=len(set(counted)),
-        left_out=_left_out(facts.left_out),
+        trials_stored=len(left_out),
+        trials=int(np.sum(left_out == "")),
+        sessions=len(counted),
+        left_out=_left_out(left_out),
     )
 
 
-def _teams(
-    db: Session, caller: Caller, season_id: str, organisation_id: str | None, team_id: str | None
-) -> list[Team]:
-    statement = scope.visible(caller, Team).where(col(Team.season_id) == season_id)
-    if organisation_id is not None:
-        statement = statement.where(col(Team.organisation_id) == organisation_id)
-    if team_id is not None:
-        statement = statement.where(col(Team.id) == team_id)
-    return list(db.scalars(statement.order_by(col(Team.name), col(Team.id))))
+def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
+    teams = scope.visible(caller, Team).where(col(Team.season_id) == season_id)
+    return list(db.scalars(teams.order_by(col(Team.name), col(Team.id))))
 
 
 def _of_teams(frame: Frame, team_ids: set[str]) -> Frame:
@@ -168,24 +182,27 @@ def _facts(frame: Frame, left_out: Array) -> _Facts:
     return _Facts(trials["team_id"], left_out, started, latest)
 
 
-def _names(db: Session, caller: Caller, season_id: str) -> _Names:
+def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _Names:
     organisations = db.scalars(scope.visible(caller, Organisation))
     benches = db.scalars(scope.visible(caller, Bench))
     numbered = db.execute(
-        select(Build.id, Build.number, Turbine.team_id)
+        select(Build.id, Build.number, Build.turbine_id)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
         .join(Team, col(Team.id) == col(Turbine.team_id))
         .where(col(Team.season_id) == season_id)
     )
     numbers: dict[str, int] = {}
+    turbine_of: dict[str, str] = {}
     newest: dict[str, int] = defaultdict(int)
-    for build_id, number, team_id in numbered:
-        numbers[build_id] = number
-        newest[str(team_id)] = max(newest[str(team_id)], number)
+    for build_id, number, turbine_id in numbered:
+        numbers[build_id], turbine_of[build_id] = number, turbine_id
+        newest[turbine_id] = max(newest[turbine_id], number)
     return _Names(
         {row.id: row.name for row in organisations},
+        {team.id: team.name for team in teams},
         {row.id: (row.name, row.organisation_id) for row in benches},
         numbers,
+        turbine_of,
         newest,
     )
 
@@ -193,8 +210,7 @@ def _names(db: Session, caller: Caller, season_id: str) -> _Names:
 def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -> TeamReport:
     mine = facts.left_out[facts.team_ids == team.id]
     current = season and _build_figure(season.current, names)
-    newest = names.newest_numbers.get(team.id, 0)
-    tested = current.build_number if current else 0
+    newest = names.newest_numbers[names.turbine_of[current.build_id]] if current else 0
     return TeamReport(
         team_id=team.id,
         name=team.name,
@@ -202,7 +218,7 @@ def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -
         entry_class=team.entry_class,
         current=current,
         reason=None if season else NO_TRIAL,
-        untested_build_number=newest if newest > tested else None,
+        untested_build_number=newest if current and newest > current.build_number else None,
         best_seen=season and _best_seen(season, names),
         first=season and _session_figure(season.first_session, facts),
         latest=season and _session_figure(season.latest_session, facts),
@@ -217,8 +233,7 @@ def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -
 
 
 def _figure(figure: Figure) -> dict[str, object]:
-    names = ("normalised_power_w", "u_own", "u_bench", "u_total", "interval_w", "trials")
-    return {name: getattr(figure, name) for name in (*names, "sessions", "bench_id")}
+    return {name: getattr(figure, name) for name in FigureRead.model_fields}
 
 
 def _build_figure(figure: Figure, names: _Names) -> BuildFigure:
@@ -284,34 +299,45 @@ def _by_organisation(reports: Iterable[TeamReport], names: _Names) -> list[Organ
     )
 
 
-def _bench_orders(reports: Iterable[TeamReport], names: _Names) -> list[BenchOrder]:
+def _bench_orders(seasons: Iterable[TeamSeason], names: _Names) -> list[BenchOrder]:
     """Return the order of teams within each bench; nothing is ordered across benches."""
-    at_bench: dict[str, list[tuple[TeamReport, BuildFigure]]] = defaultdict(list)
-    for report in reports:
-        if report.current and report.current.bench_id in names.benches:
-            at_bench[str(report.current.bench_id)].append((report, report.current))
+    at_bench: dict[str, list[TeamSeason]] = defaultdict(list)
+    for season in seasons:
+        if season.current.bench_id in names.benches:
+            at_bench[str(season.current.bench_id)].append(season)
     orders = [_bench_order(bench_id, among, names) for bench_id, among in at_bench.items()]
     return sorted(orders, key=lambda order: order.name.casefold())
 
 
-def _bench_order(
-    bench_id: str, among: list[tuple[TeamReport, BuildFigure]], names: _Names
-) -> BenchOrder:
-    strongest = sorted(among, key=lambda pair: -pair[1].normalised_power_w)
+def _bench_order(bench_id: str, among: list[TeamSeason], names: _Names) -> BenchOrder:
+    strongest = sorted(among, key=lambda season: -season.current.normalised_power_w)
     name, owner = names.benches[bench_id]
+    nexts: list[TeamSeason | None] = [*strongest[1:], None]
     return BenchOrder(
         bench_id=bench_id,
         name=name,
         organisation_id=owner,
         order=[
-            BenchPlace(
-                place=place,
-                team_id=report.team_id,
-                name=report.name,
-                normalised_power_w=figure.normalised_power_w,
-                u_own=figure.u_own,
-                interval_within_bench_w=interval(figure.normalised_power_w, figure.u_own),
-            )
-            for place, (report, figure) in enumerate(strongest, start=1)
+            _bench_place(place, season, after, names)
+            for place, (season, after) in enumerate(zip(strongest, nexts, strict=True), start=1)
         ],
+    )
+
+
+def _bench_place(
+    place: int, season: TeamSeason, after: TeamSeason | None, names: _Names
+) -> BenchPlace:
+    figure = season.current
+    ahead = None if after is None else probability_ahead(figure, after.current)
+    return BenchPlace(
+        place=place,
+        team_id=season.team_id,
+        name=names.teams[season.team_id],
+        normalised_power_w=figure.normalised_power_w,
+        u_own=figure.u_own,
+        interval_within_bench_w=interval(figure.normalised_power_w, figure.u_own),
+        trials=figure.trials,
+        sessions=figure.sessions,
+        probability_ahead_of_next=ahead,
+        too_close_to_next=ahead is not None and ahead < SURE_ENOUGH,
     )

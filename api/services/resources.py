@@ -16,6 +16,9 @@ from api.services.scope import Caller, Table, visible
 
 Read = TypeVar("Read", bound=Answer)
 
+#: What a thing is called where its table has another name.
+WORDS = {"key": "access key", "imp": "import", "grid": "wind grid"}
+
 
 def get_row(
     db: Session, caller: Caller, table: type[Table], row_id: str, field: str | None = None
@@ -25,7 +28,7 @@ def get_row(
     if is_id(table.prefix, row_id):
         row = db.scalars(visible(caller, table).where(col(table.id) == row_id)).one_or_none()
     if row is None:
-        words = f"no {table.__name__.lower().removeprefix('bench')} {row_id[:60]} among yours"
+        words = f"no {WORDS.get(table.prefix, table.__tablename__)} {row_id[:60]} among yours"
         pointed = [FieldError("not_found", words, pointer=f"/{field}")] if field else []
         raise NotFound(words, pointed)
     return row
@@ -47,7 +50,8 @@ def store(db: Session, table: type[Table], facts: Input, **more: Any) -> Table:
 
 def change(db: Session, row: Stored, changes: Input, version: int, **more: Any) -> dict[str, Any]:
     """Write what a change names; return the fields whose values it moved."""
-    db.refresh(row, with_for_update=True)
+    # KEY SHARE of those who point at the row stays possible: trials arrive meanwhile.
+    db.refresh(row, with_for_update={"key_share": True})
     if row.version != version:
         raise Stale(f"this is version {row.version} now, and your change is based on {version}")
     asked = changes.model_dump(exclude_unset=True) | more

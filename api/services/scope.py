@@ -74,7 +74,7 @@ def require_owner(caller: Caller, organisation_id: str | None) -> None:
         return
     if organisation_id is None:
         raise NotPermitted(
-            "what has no organisation belongs to the whole programme, and only a lead's key writes it"
+            "what has no organisation is the whole programme's, and only a lead's key writes it"
         )
     if organisation_id not in caller.organisation_ids:
         raise NotFound(f"no organisation {organisation_id} among yours")

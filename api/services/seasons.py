@@ -29,9 +29,9 @@ def change(
 ) -> SeasonRead:
     """Change a season; a new reference moves every normalised power of it."""
     row = resources.get_row(db, caller, Season, season_id)
+    revisions.raise_season(db, row.id)
     resources.change(db, row, changes, version)
     if row.ends_on < row.starts_on:
         raise Invalid("ends_on lies before starts_on")
-    revisions.raise_season(db, row.id)
     flags.recheck_season(db, row.id)
     return resources.read(SeasonRead, row)

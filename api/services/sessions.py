@@ -69,12 +69,12 @@ def change(
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
+    revisions.raise_season(db, row.season_id)
     moved = resources.change(db, row, changes, version)
     if moved.get("adult_present") is False and _has_trials(db, row.id):
         raise Conflict(
             "trials of this session are stored, and no trial is kept without an adult at the fan"
         )
-    revisions.raise_season(db, row.season_id)
     flags.recheck(db, col(Trial.session_id) == row.id)
     return resources.read(SessionRead, row)
 

@@ -35,6 +35,6 @@ def change(
     """Change a team."""
     row = resources.get_row(db, caller, Team, team_id)
     require_owner(caller, row.organisation_id)
-    resources.change(db, row, changes, version)
     revisions.raise_season(db, row.season_id)
+    resources.change(db, row, changes, version)
     return resources.read(TeamRead, row)

@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, insert
 from sqlmodel import Session, col, select
 
-from analysis.checks import Rule, blocking_rules
+from analysis.checks import blocking_rules
 from analysis.electrical import mean_square
 from api.errors import ApiError, Conflict, FieldError, Invalid, NotFound
 from api.models.builds import Build
@@ -75,11 +75,12 @@ def submit(
 ) -> list[Submitted]:
     """Store the trials that are new and sound; say of each what became of it."""
     targets = _Targets(db, caller, trials)
-    revisions.raise_season(db, *targets.season_ids)
+    revisions.lock(db, *targets.season_ids)
     stored = _stored(db, trials)
     new: dict[str, tuple[TrialCreate, Target]] = {}
     outcomes = [_submit(trial, targets, stored, new) for trial in trials]
     if new:
+        revisions.raise_season(db, *{target.session.season_id for _, target in new.values()})
         _insert(db, new, import_id)
     return outcomes
 
@@ -182,25 +183,36 @@ def _require_sound(trial: TrialCreate, target: Target) -> None:
     if target.team is not None and target.team.season_id != target.session.season_id:
         words = "this build's team is in another season than the session"
         raise _refused("other_season", "session_id", words)
-    blocked = blocking_rules(
+    faults = blocked(trial, adult_present=target.session.adult_present)
+    if faults:
+        raise Invalid(faults[0].detail, faults)
+
+
+def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
+    """Return what forbids storing a trial, each fault at its field."""
+    over = [
+        number
+        for number, run in enumerate(trial.runs)
+        if trial.meter_range_v is not None
+        and any(abs(volts) >= trial.meter_range_v for volts in _volts(run))
+    ]
+    places = {
+        "load_not_stated": "/load_ohm" if trial.load_ohm is None else "/load_connected",
+        "supervisor_missing": "/session_id",
+        "meter_over_range": f"/runs/{over[0]}/voltage_v" if over else "/runs",
+    }
+    rules = blocking_rules(
         kind=trial.kind,
         load_ohm=trial.load_ohm,
         load_connected=trial.load_connected,
-        adult_present=target.session.adult_present,
+        adult_present=adult_present,
         meter_range_v=trial.meter_range_v,
         voltages_v=[volts for run in trial.runs for volts in _volts(run)],
     )
-    if blocked:
-        raise Invalid(blocked[0].message, [_blocked(rule) for rule in blocked])
-
-
-def _blocked(rule: Rule) -> FieldError:
-    place = {
-        "load_not_stated": "/load_ohm",
-        "supervisor_missing": "/session_id",
-        "meter_over_range": "/runs",
-    }
-    return FieldError(rule.name, rule.message, rule.advice, pointer=place[rule.name])
+    return [
+        FieldError(rule.name, rule.message, rule.advice, pointer=places[rule.name])
+        for rule in rules
+    ]
 
 
 def _volts(run: RunCreate) -> list[float]:
@@ -319,8 +331,8 @@ def change(
     """Change a trial's note."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
-    resources.change(db, row, changes, version)
     revisions.raise_season(db, row.season_id)
+    resources.change(db, row, changes, version)
     return _reads(db, [row])[0]
 
 
@@ -331,10 +343,12 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
     ids = [row.id for row in rows]
     among: ColumnElement[bool] = col(Trial.id).in_(ids)
     results, found, runs = read_results(db, among), flags.of_trials(db, ids), _runs_of(db, ids)
+    revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
     return [
         resources.read(
             TrialRead,
             row,
+            revision=revisions_now[row.season_id],
             runs=[RunRead.model_validate(run) for run in runs[row.id]],
             result=results[row.id],
             flags=found.get(row.id, []),

@@ -70,7 +70,7 @@ class TestFaultsOfRows:
             pytest.param("30.1", "0.0301", "load_ohm", "out_of_range", "30.1 Ω", id="kiloohm"),
             pytest.param("30.1,yes", "30.1,maybe", "load_connected", "not_yes_or_no", None,
                          id="maybe"),
-            pytest.param("30.1,yes", "30.1,no", "load_ohm", "load_not_stated", "kind", id="open"),
+            pytest.param("30.1,yes", "30.1,no", "load_connected", "load_not_stated", "kind", id="open"),
             pytest.param("2026-03-12 14:30", "03/04/2026", "session_started_at", "not_a_moment",
                          "2026-03-05", id="two readings of a date"),
             pytest.param("2026-03-12 14:30", "46083", "session_started_at", "not_a_moment",

@@ -205,7 +205,7 @@ class TestBatch:
         ]
         answer = world.larch.coach.post("/v1/imports", json={"trials": trials})
         assert [e["pointer"] for e in answer.json()["errors"]] == [
-            "/trials/1/load_ohm", "/trials/2/load_ohm",
+            "/trials/1/load_ohm", "/trials/2/load_connected",
         ]  # fmt: skip
 
     @pytest.mark.parametrize("body", [{}, {"trials": {}}, {"trials": [], "x": 1}, []])

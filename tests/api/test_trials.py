@@ -20,10 +20,17 @@ class TestRefused:
         ("changed", "code", "pointer"),
         [
             pytest.param({"load_ohm": None}, "load_not_stated", "/load_ohm", id="no load"),
-            pytest.param({"load_connected": None}, "load_not_stated", "/load_ohm", id="unsaid"),
-            pytest.param({"load_connected": False}, "load_not_stated", "/load_ohm", id="open"),
             pytest.param(
-                {"runs": [{"voltage_v": 2.0}]}, "meter_over_range", "/runs", id="over range"
+                {"load_connected": None}, "load_not_stated", "/load_connected", id="unsaid"
+            ),
+            pytest.param(
+                {"load_connected": False}, "load_not_stated", "/load_connected", id="open"
+            ),
+            pytest.param(
+                {"runs": [{"voltage_v": 2.0}]},
+                "meter_over_range",
+                "/runs/0/voltage_v",
+                id="over range",
             ),
             pytest.param({"kind": "reference"}, "wrong_kind", "/kind", id="not the reference"),
             pytest.param({"runs": []}, "too_short", "/runs", id="no runs"),

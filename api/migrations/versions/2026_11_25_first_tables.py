@@ -78,10 +78,11 @@ def upgrade() -> None:
     sa.Column('note', sqlmodel.sql.sqltypes.AutoString(), nullable=True),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_equipment_organisation_id_organisation')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_equipment')),
-    sa.UniqueConstraint('tag', name=op.f('uq_equipment_tag'))
+    sa.UniqueConstraint('organisation_id', 'tag', name=op.f('uq_equipment_organisation_id_tag'))
     )
     with op.batch_alter_table('equipment', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_equipment_organisation_id'), ['organisation_id'], unique=False)
+        batch_op.create_index('uq_equipment_unowned_tag', ['tag'], unique=True, sqlite_where=sa.text('organisation_id IS NULL'), postgresql_where=sa.text('organisation_id IS NULL'))
 
     op.create_table('given_answer',
     sa.Column('key_id', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
@@ -182,6 +183,7 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_turbine_generator_id'), ['generator_id'], unique=False)
         batch_op.create_index(batch_op.f('ix_turbine_organisation_id'), ['organisation_id'], unique=False)
         batch_op.create_index(batch_op.f('ix_turbine_team_id'), ['team_id'], unique=False)
+        batch_op.create_index('uq_turbine_unowned_name', ['name'], unique=True, sqlite_where=sa.text('team_id IS NULL'), postgresql_where=sa.text('team_id IS NULL'))
 
     op.create_table('build',
     sa.Column('id', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
@@ -371,6 +373,7 @@ def downgrade() -> None:
 
     op.drop_table('build')
     with op.batch_alter_table('turbine', schema=None) as batch_op:
+        batch_op.drop_index('uq_turbine_unowned_name', sqlite_where=sa.text('team_id IS NULL'), postgresql_where=sa.text('team_id IS NULL'))
         batch_op.drop_index(batch_op.f('ix_turbine_team_id'))
         batch_op.drop_index(batch_op.f('ix_turbine_organisation_id'))
         batch_op.drop_index(batch_op.f('ix_turbine_generator_id'))
@@ -393,6 +396,7 @@ def downgrade() -> None:
     op.drop_table('import_batch')
     op.drop_table('given_answer')
     with op.batch_alter_table('equipment', schema=None) as batch_op:
+        batch_op.drop_index('uq_equipment_unowned_tag', sqlite_where=sa.text('organisation_id IS NULL'), postgresql_where=sa.text('organisation_id IS NULL'))
         batch_op.drop_index(batch_op.f('ix_equipment_organisation_id'))
 
     op.drop_table('equipment')

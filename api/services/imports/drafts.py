@@ -1,7 +1,10 @@
 """From rows to trials: rows with the same name are the runs of one trial."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+import re
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
@@ -9,6 +12,7 @@ from pydantic import ValidationError
 
 from api.errors import FieldError
 from api.models.sessions import SessionCreate
+from api.models.shapes import Input
 from api.models.trials import RunCreate, TrialCreate
 from api.models.units import quantity
 from api.models.validation import field_error
@@ -17,6 +21,7 @@ from api.services.imports.headers import Header
 from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Place, Unresolved, plain
 from api.services.imports.sheet import Row
+from api.services.trials import blocked
 
 SESSION_COLUMNS = (
     "air_temperature_c",
@@ -26,17 +31,11 @@ SESSION_COLUMNS = (
     "adult_present",
 )
 RUN_COLUMNS = ("voltage_v", "current_a", "rotor_speed_rpm", "wind_speed_m_s", "duration_s")
-TRIAL_COLUMNS = (
-    "pitch_deg",
-    "load_ohm",
-    "load_connected",
-    "meter_range_v",
-    "rotor_diameter_m",
-    "note",
-)
+TRIAL_COLUMNS = ("pitch_deg", "load_ohm", "load_connected", "meter_range_v", "rotor_diameter_m")
 NAME_COLUMNS = ("organisation", "team", "turbine", "build", "bench", "session_started_at", "kind")
-#: Rows of the template whose name begins so are shown how, not measured.
-EXAMPLE = "example"
+#: The template's own rows, which show how and measured nothing.
+EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
+NOTE_LENGTH = 500
 
 
 @dataclass(slots=True)
@@ -51,29 +50,41 @@ class ReadRow:
 
 @dataclass(slots=True)
 class Draft:
-    """A trial in the making: its rows, what they speak of, and what is wrong with it."""
+    """A trial in the making: its rows, what they speak of, and what is wrong with it.
+
+    `trial` and `conditions` hold values under the names they were typed with; `session` is where
+    and when.
+    """
 
     rows: list[ReadRow]
     client_ref: str
     place: Place | None = None
-    session: SessionCreate | None = None
-    trial: dict[str, Any] | None = None
+    session: dict[str, Any] | None = None
+    conditions: dict[str, Any] = field(default_factory=dict)
+    trial: dict[str, Any] = field(default_factory=dict)
     faults: list[FieldError] = field(default_factory=list)
 
     def fault(self, row: ReadRow, title: str, reason: NotAValue, column: str) -> None:
-        """Note what is wrong in a cell."""
-        self.faults.append(reason.at(row.number, title, str(row.values.get(column, ""))))
+        """Note what is wrong in a cell, once."""
+        if not any(known.row == row.number and known.column == title for known in self.faults):
+            self.faults.append(reason.at(row.number, title, str(row.values.get(column, ""))))
+
+    def row_of(self, column: str) -> ReadRow:
+        """Return the first row that fills a column, or the first at all."""
+        return next((row for row in self.rows if column in row.values), self.rows[0])
 
 
-def read_rows(rows: list[Row], header: Header, decimal: str) -> Iterator[ReadRow]:
-    """Yield rows with their values; examples of the template are passed over."""
+def read_rows(rows: list[Row], header: Header, decimal: str) -> list[ReadRow]:
+    """Return rows with their values; examples of the template are passed over."""
+    read = []
     for row in rows:
-        read = ReadRow(row.number, {"kind": "record"}, {}, [])
+        values = ReadRow(row.number, {"kind": "record"}, {}, [])
         for key, cell in row.cells.items():
             if cell:
-                _read(read, key, header.fields[key], cell, header, decimal)
-        if not str(read.values.get("client_ref", "")).lower().startswith(EXAMPLE):
-            yield read
+                _read(values, key, header.fields[key], cell, header, decimal)
+        if not EXAMPLE.fullmatch(str(values.values.get("client_ref", ""))):
+            read.append(values)
+    return read
 
 
 def _read(row: ReadRow, key: str, column: str, cell: str, header: Header, decimal: str) -> None:
@@ -83,21 +94,22 @@ def _read(row: ReadRow, key: str, column: str, cell: str, header: Header, decima
         row.faults.append(reason.at(row.number, header.title(column), cell))
 
 
-def group(rows: Iterator[ReadRow]) -> list[Draft]:
+def group(rows: Iterable[ReadRow]) -> list[Draft]:
     """Return the trials that rows belong to.
 
     Rows of one build with the same `client_ref` are one trial's runs. Without one, a row that
     counts its `run` on from the row above and says the same otherwise continues that trial.
     """
     drafts: dict[tuple[Any, ...], Draft] = {}
+    made_up: Counter[str] = Counter()
     above: Draft | None = None
     for row in rows:
         ref = row.values.get("client_ref")
         if ref is None and above is not None and _continues(row, above.rows[-1]):
             above.rows.append(row)
             continue
-        name = ref if ref is not None else _made_up_ref(row, drafts)
-        key = (name, *(plain(row.values.get(column, "")) for column in NAME_COLUMNS[:4]))
+        name = ref if ref is not None else _made_up_ref(row, made_up)
+        key = (name, *(_said(row, column) for column in NAME_COLUMNS[:4]))
         above = drafts.setdefault(key, Draft([], name))
         above.rows.append(row)
         if ref is not None:
@@ -105,81 +117,99 @@ def group(rows: Iterator[ReadRow]) -> list[Draft]:
     return list(drafts.values())
 
 
+def _said(row: ReadRow, column: str) -> Any:
+    """Return what a row says in a column, without what people vary."""
+    value = row.values.get(column)
+    if value is None or column not in NAME_COLUMNS:
+        return value
+    return plain(value).replace("t", " ") if column == "session_started_at" else plain(value)
+
+
 def _continues(row: ReadRow, above: ReadRow) -> bool:
     here, there = row.values.get("run"), above.values.get("run")
-    same = all(
-        row.values.get(column) == above.values.get(column)
-        for column in (*NAME_COLUMNS, *TRIAL_COLUMNS)
-    )
+    settings = (*NAME_COLUMNS, *TRIAL_COLUMNS)
+    same = all(_said(row, column) == _said(above, column) for column in settings)
     return same and here is not None and there is not None and here == there + 1
 
 
-def _made_up_ref(row: ReadRow, drafts: dict[tuple[Any, ...], Draft]) -> str:
+def _made_up_ref(row: ReadRow, made_up: Counter[str]) -> str:
     """Return a name made of a row's own values, so that the same file sent twice stores it once."""
     base = "row-" + sha256(repr(sorted(row.typed.items())).encode()).hexdigest()[:16]
-    repeats = sum(key[0].startswith(base) for key in drafts)
-    return base if not repeats else f"{base}-{repeats + 1}"
+    made_up[base] += 1
+    return base if made_up[base] == 1 else f"{base}-{made_up[base]}"
 
 
 def shape(draft: Draft, directory: Directory, header: Header) -> None:
     """Find what a draft speaks of and give it the shape of a trial; note every fault."""
     draft.faults = [fault for row in draft.rows for fault in row.faults]
     _agree(draft, header)
-    first = draft.rows[0]
-    try:
-        draft.place = directory.place(first.values)
-        draft.session = _session(draft, first, draft.place, directory, header)
-    except Unresolved as unresolved:
-        _note_names(draft, unresolved, header)
-    draft.trial = _trial(draft)
-    _check_numbers(draft, header)
-
-
-def _note_names(draft: Draft, unresolved: Unresolved, header: Header) -> None:
-    """Note which names are not known, unless the cell is already known to be wrong."""
-    first, already = draft.rows[0], {fault.column for fault in draft.faults}
-    for column, reason in unresolved.columns.items():
-        if header.title(column) not in already:
-            draft.fault(first, header.title(column), reason, column)
+    _find_place(draft, directory, header)
+    draft.conditions = _typed_anywhere(draft, SESSION_COLUMNS)
+    draft.trial = _typed_anywhere(draft, TRIAL_COLUMNS) | {
+        "kind": draft.rows[0].values["kind"],
+        "client_ref": draft.client_ref,
+        "note": _notes(draft),
+        "runs": [_typed(row, RUN_COLUMNS) for row in draft.rows],
+    }
+    _check_shapes(draft, header)
 
 
 def _agree(draft: Draft, header: Header) -> None:
     """Note where the rows of one trial say different things about it."""
-    first = draft.rows[0]
-    for row in draft.rows[1:]:
-        for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *SESSION_COLUMNS):
-            mine = row.values.get(column)
-            if mine is not None and mine != first.values.get(column):
-                words = f"differs from row {first.number}, which has the same client_ref"
+    for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *SESSION_COLUMNS):
+        first = draft.row_of(column)
+        for row in draft.rows:
+            if column in row.values and _said(row, column) != _said(first, column):
+                words = f"differs from row {first.number}, which is of the same trial"
                 reason = NotAValue("rows_differ", words, "Runs of one trial share their settings.")
                 draft.fault(row, header.title(column), reason, column)
 
 
-def _session(
-    draft: Draft, row: ReadRow, place: Place, directory: Directory, header: Header
-) -> SessionCreate | None:
-    """Return the session that a draft's rows describe."""
+def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
+    """Find build, bench, season and moment; note every name and time that means nothing."""
+    first = draft.rows[0]
+    unknown: dict[str, NotAValue] = {}
+    try:
+        draft.place = directory.place(first.values)
+    except Unresolved as unresolved:
+        unknown |= unresolved.columns
+    try:
+        started_at = _started_at(first, draft.place.zone if draft.place else "UTC")
+        if draft.place is not None:
+            season_id = directory.season_of(draft.place, started_at)
+            draft.session = {
+                "bench_id": draft.place.bench.id,
+                "season_id": season_id,
+                "started_at": started_at,
+            }
+    except Unresolved as unresolved:
+        unknown |= unresolved.columns
+    for column, reason in unknown.items():
+        draft.fault(first, header.title(column), reason, column)
+
+
+def _started_at(row: ReadRow, zone: str) -> datetime:
     text = row.values.get("session_started_at")
     if text is None:
         raise Unresolved("session_started_at", NotAValue("missing", "is needed"))
     try:
-        started_at = read_moment(str(text), place.zone)
+        return read_moment(str(text), zone)
     except NotAValue as reason:
         raise Unresolved("session_started_at", reason) from reason
-    conditions = _under_typed_names(row, SESSION_COLUMNS)
-    season_id = directory.season_of(place, started_at)
-    facts = {"bench_id": place.bench.id, "season_id": season_id, "started_at": started_at}
-    try:
-        return SessionCreate.model_validate({"adult_present": False} | facts | conditions)
-    except ValidationError as error:
-        draft.faults += _located(error, [row], conditions, header)
-        return None
 
 
-def _under_typed_names(row: ReadRow, columns: tuple[str, ...]) -> dict[str, Any]:
+def _typed(row: ReadRow, columns: tuple[str, ...]) -> dict[str, Any]:
     """Return a row's values of some columns under the names they were typed with."""
     names = {name for column in columns for name in (column, *_other_names(column))}
     return {key: value for key, value in row.typed.items() if key in names}
+
+
+def _typed_anywhere(draft: Draft, columns: tuple[str, ...]) -> dict[str, Any]:
+    """Return what any row of a draft says in some columns; rows that say it agree."""
+    said: dict[str, Any] = {}
+    for row in draft.rows:
+        said = _typed(row, columns) | said
+    return said
 
 
 def _other_names(column: str) -> list[str]:
@@ -187,38 +217,61 @@ def _other_names(column: str) -> list[str]:
     return list(measured.spellings()) if measured else []
 
 
-def _trial(draft: Draft) -> dict[str, Any]:
-    first = draft.rows[0]
-    return _under_typed_names(first, TRIAL_COLUMNS) | {
-        "kind": first.values["kind"],
-        "client_ref": draft.client_ref,
-        "runs": [_under_typed_names(row, RUN_COLUMNS) for row in draft.rows],
-    }
+def _notes(draft: Draft) -> str | None:
+    """Return the notes of all rows, each once."""
+    notes = dict.fromkeys(row.values["note"] for row in draft.rows if "note" in row.values)
+    return "; ".join(notes)[:NOTE_LENGTH] or None
 
 
-def _check_numbers(draft: Draft, header: Header) -> None:
-    """Note every value that the shape of a trial refuses, also where names are not known yet."""
-    facts = dict(draft.trial or {})
-    for row in draft.rows:
-        try:
-            RunCreate.model_validate(_under_typed_names(row, RUN_COLUMNS))
-        except ValidationError as error:
-            draft.faults += _located(error, [row], row.typed, header)
-    facts["runs"] = [{"voltage_v": 1.0}]
+def _check_shapes(draft: Draft, header: Header) -> None:
+    """Note every value that a session, a run or a trial refuses, also where names are unknown."""
     stand_in = {"session_id": "ses_" + "0" * 26, "build_id": "bld_" + "0" * 26}
+    sitting = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
+               "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
+    sound_runs = [{"voltage_v": 1.0}]
+    _check(draft, SessionCreate, sitting | draft.conditions, None, header)
+    _check(draft, TrialCreate, stand_in | draft.trial | {"runs": sound_runs}, None, header)
+    for row, run in zip(draft.rows, draft.trial["runs"], strict=True):
+        _check(draft, RunCreate, run, row, header)
+    if not draft.faults:
+        # Without an adult is told where the session is known; here the rest of what forbids.
+        trial = TrialCreate.model_validate(stand_in | draft.trial)
+        draft.faults += located(blocked(trial, adult_present=True), draft.rows, header)
+
+
+def _check(
+    draft: Draft, kind: type[Input], facts: dict[str, Any], row: ReadRow | None, header: Header
+) -> None:
     try:
-        TrialCreate.model_validate(stand_in | facts)
+        kind.model_validate(facts)
     except ValidationError as error:
-        draft.faults += _located(error, draft.rows[:1], facts, header)
+        for fault in error.errors(include_url=False):
+            column = str(fault["loc"][-1]) if fault["loc"] else "voltage_v"
+            at = (row or draft.row_of(column)).number
+            place = {"row": at, "column": header.title(column)}
+            if not any(
+                (known.row, known.column) == (at, place["column"]) for known in draft.faults
+            ):
+                draft.faults.append(field_error(fault, tuple(fault["loc"]), facts, place))
 
 
-def _located(
-    error: ValidationError, rows: list[ReadRow], typed: Any, header: Header
-) -> Iterator[FieldError]:
-    """Yield the faults of a shape at their cells."""
-    already = {(fault.row, fault.column) for row in rows for fault in row.faults}
-    for fault in error.errors(include_url=False):
-        column = str(fault["loc"][-1]) if fault["loc"] else "voltage_v"
-        place = {"row": rows[0].number, "column": header.title(column)}
-        if (place["row"], place["column"]) not in already:
-            yield field_error(fault, tuple(fault["loc"]), typed, place)
+#: Where a file says what a field of the service says.
+PLACES = {
+    "session_id": "adult_present",
+    "started_at": "session_started_at",
+    "build_id": "build",
+    "bench_id": "bench",
+}
+
+
+def located(faults: list[FieldError], rows: list[ReadRow], header: Header) -> list[FieldError]:
+    """Return faults that have pointers at the cells of a trial's rows."""
+    placed = []
+    for fault in faults:
+        steps = (fault.pointer or "").strip("/").split("/")
+        is_run = steps[0] == "runs" and len(steps) > 1
+        row = rows[int(steps[1])] if is_run else rows[0]
+        name = (steps[2] if len(steps) > 2 else "voltage_v") if is_run else steps[0]
+        column = header.title(PLACES.get(name, name)) if name else None
+        placed.append(replace(fault, row=row.number, pointer=None, column=column))
+    return placed

@@ -4,6 +4,7 @@ import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from api.models.fields import FIRST_YEAR, LAST_YEAR
 from api.services.imports.cells import NotAValue
 
 WITH_OFFSET = re.compile(
@@ -17,14 +18,20 @@ def read_moment(text: str, zone: str) -> datetime:
     """Return the moment that a text names; without an offset it is the zone's clock."""
     try:
         if WITH_OFFSET.fullmatch(text):
-            return datetime.fromisoformat(text.replace(" ", "T", 1).replace(" ", "")).astimezone(
-                UTC
-            )
+            plain = text.replace(" ", "T", 1).replace(" ", "")
+            return _within(datetime.fromisoformat(plain).astimezone(UTC))
         if LOCAL.fullmatch(text):
-            return _local(datetime.fromisoformat(text), zone)
+            return _within(_local(datetime.fromisoformat(text), zone))
     except (ValueError, OverflowError) as error:
         raise NotAValue("not_a_moment", "is not a day and time that exist", FORM) from error
     raise NotAValue("not_a_moment", _what_it_is(text), FORM)
+
+
+def _within(moment: datetime) -> datetime:
+    """Return a moment of a year in which a season can lie."""
+    if not FIRST_YEAR < moment.year < LAST_YEAR:
+        raise NotAValue("not_a_moment", "lies in a year without any season", FORM)
+    return moment
 
 
 def _local(clock: datetime, zone: str) -> datetime:

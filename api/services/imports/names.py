@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
+from api.errors import NotFound
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.organisations import Organisation
@@ -57,6 +58,8 @@ class Directory:
         self.seasons: dict[str, Season] = {
             row.id: row for row in rows(Season) if season_id in (None, row.id)
         }
+        if season_id is not None and not self.seasons:
+            raise NotFound(f"no season {season_id}")
         self.organisations: list[Organisation] = rows(Organisation)
         self.owners = {row.id: row for row in self.organisations}
         self.teams = [row for row in rows(Team) if row.season_id in self.seasons]
@@ -119,7 +122,7 @@ class Directory:
 
     def _bench(self, cells: dict[str, Any], owner: Organisation | None) -> Bench:
         name = cells.get("bench")
-        mine = [bench for bench in self.benches if owner and bench.organisation_id == owner.id]
+        mine = [each for each in self.benches if owner is None or each.organisation_id == owner.id]
         if name is None:
             return _only("bench", mine, lambda bench: bench.name)
         at_home = [bench for bench in mine if plain(bench.name) == plain(name)]

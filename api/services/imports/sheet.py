@@ -41,6 +41,8 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     first_line = text.split("\n", 1)[0]
     delimiter = named or max(DELIMITERS, key=first_line.count)
     records = _records(text, delimiter, most_rows)
+    if not records:
+        raise _unreadable("empty", "the file has no header", "Start from the template.")
     header = read_header(records[0])
     rows, faults = _rows(records, header)
     return Sheet(encoding, delimiter, header, rows, faults)

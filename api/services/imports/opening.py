@@ -1,0 +1,89 @@
+"""The sessions that rows name: found, or opened with what all their rows say together."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from api.errors import ApiError, FieldError
+from api.models.sessions import BenchSession, SessionCreate
+from api.services import sessions
+from api.services.imports.drafts import SESSION_COLUMNS, Draft, located
+from api.services.imports.headers import Header
+from api.services.scope import Caller
+
+SessionKey = tuple[str, str, datetime]
+
+
+class Opening:
+    """The sessions of one import."""
+
+    def __init__(self, db: Session, caller: Caller, header: Header) -> None:
+        self.db, self.caller, self.header = db, caller, header
+        self.said: dict[SessionKey, dict[str, Any]] = {}
+        self.known: dict[SessionKey, BenchSession] = {}
+        self.opened: list[BenchSession] = []
+
+    def hear(self, draft: Draft) -> None:
+        """Learn what a sound draft says of its session; what was said first stands."""
+        if draft.session is not None and not draft.faults:
+            key = _key(draft)
+            self.said[key] = draft.conditions | self.said.get(key, {})
+
+    def find_or_open(self, draft: Draft) -> BenchSession | None:
+        """Return a draft's session; note where it says otherwise than the draft."""
+        key = _key(draft)
+        row = self.known.get(key) or self._stored(key) or self._open(key, draft)
+        if row is None or self._differs(row, draft):
+            return None
+        self.known[key] = row
+        return row
+
+    def _stored(self, key: SessionKey) -> BenchSession | None:
+        found = select(BenchSession).where(
+            col(BenchSession.bench_id) == key[0],
+            col(BenchSession.season_id) == key[1],
+            col(BenchSession.started_at) == key[2],
+        )
+        return self.db.scalars(found).one_or_none()
+
+    def _open(self, key: SessionKey, draft: Draft) -> BenchSession | None:
+        facts = {"adult_present": False} | (draft.session or {}) | self.said[key]
+        try:
+            row = sessions.add(self.db, self.caller, SessionCreate.model_validate(facts))
+        except ApiError as refusal:
+            faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
+            draft.faults += located(faults, draft.rows, self.header)
+            return None
+        self.opened.append(row)
+        return row
+
+    def _differs(self, row: BenchSession, draft: Draft) -> bool:
+        """Note each condition in which a draft contradicts its session."""
+        facts = {"adult_present": row.adult_present} | (draft.session or {}) | draft.conditions
+        mine = SessionCreate.model_validate(facts)
+        for column in SESSION_COLUMNS:
+            at = draft.row_of(column)
+            if column in at.values and getattr(mine, column) != getattr(row, column):
+                draft.faults.append(
+                    FieldError(
+                        "session_differs",
+                        f"the session has {_in_words(getattr(row, column))} already",
+                        "Leave the cell empty, or change the session.",
+                        row=at.number,
+                        column=self.header.title(column),
+                        value=str(at.values[column]),
+                    )
+                )
+        return bool(draft.faults)
+
+
+def _key(draft: Draft) -> SessionKey:
+    facts = draft.session or {}
+    return facts["bench_id"], facts["season_id"], facts["started_at"]
+
+
+def _in_words(stored: Any) -> str:
+    if isinstance(stored, bool):
+        return "yes" if stored else "no"
+    return "nothing" if stored is None else str(stored).removesuffix(".0")
