@@ -83,6 +83,7 @@ def key_create(
     """Make a key and print it alone; it is not shown again."""
     from api.migrate import upgrade
     from api.models.keys import KeyCreate
+    from api.models.validation import invalid
     from api.services import keys
 
     settings = _settings()
@@ -100,7 +101,7 @@ def key_create(
         with _open(settings).unit_of_work() as db:
             typer.echo(keys.create(db, keys.CONSOLE, asked).key)
     except ValidationError as error:
-        raise _stop("; ".join(f"{e['loc']}: {e['msg']}" for e in error.errors())) from error
+        raise _stop(str(invalid(error, {}))) from error
     except ApiError as error:
         raise _stop(str(error)) from error
 

@@ -37,7 +37,7 @@ def run_inside(lock: str) -> None:
 
 
 def ensure(lock: str) -> None:
-    """Make `.venv` hold exactly what a lock names; quick when it already does."""
+    """Make `.venv` hold what a lock names; quick when it already does."""
     wanted = _stamp(lock)
     stamp = VENV / f"installed-{lock}"
     if stamp.exists() and stamp.read_text() == wanted and python().exists():

@@ -23,6 +23,7 @@ import csv
 import io
 import os
 import re
+import secrets
 import stat
 import sys
 import time
@@ -177,7 +178,8 @@ class Registry:
     def load(self, collection: str) -> None:
         """Learn what a collection holds already."""
         self.things[collection] = {}
-        path: str | None = f"/v1/{collection}?limit=200"
+        season = f"&season_id={self.season_id}" if collection == "teams" and self.season_id else ""
+        path: str | None = f"/v1/{collection}?limit=200{season}"
         while path:
             answer = require_ok(ask(self.client, "GET", path))
             for item in answer.json()["items"]:
@@ -204,7 +206,8 @@ class Registry:
 
     def add(self, path: str, facts: dict[str, Any]) -> dict[str, Any]:
         """Register a thing, or say in the service's words why not."""
-        answer = ask(self.client, "POST", path, json=facts)
+        once = {"Idempotency-Key": secrets.token_hex(16)}  # a lost answer is asked for again
+        answer = ask(self.client, "POST", path, json=facts, headers=once)
         if answer.status_code == 403:
             raise Stop(KEY, f"{words_of(answer)}. {COACH_HINT}")
         if answer.status_code >= 500 or answer.status_code == 401:
@@ -226,7 +229,8 @@ COACH_HINT = (
 def _told(error: dict[str, Any]) -> str:
     field = error.get("pointer", "").strip("/")
     hint = f" {error['hint']}" if error.get("hint") else ""
-    return f"{field} {error['detail']}.{hint}"
+    end = "" if error["detail"].endswith((".", "?")) else "."
+    return f"{field} {error['detail']}{end}{hint}"
 
 
 def _plain(name: str) -> str:

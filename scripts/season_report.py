@@ -205,7 +205,7 @@ def _count(number: int, thing: str) -> str:
 def _change(change: dict[str, Any]) -> str:
     """Return a change in percent, or as a multiple where percents would be hard to read."""
     ratio = 1 + change["change_pct"] / 100
-    return f"{ratio:.1f} times" if ratio > 3 else f"{change['change_pct']:+.0f} %"
+    return f"{ratio:.1f} times" if ratio > 3 else f"{round(change['change_pct']):+d} %"
 
 
 def _mw(figure: dict[str, Any]) -> str:

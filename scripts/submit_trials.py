@@ -141,12 +141,17 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         raise Stop(USAGE, f"{path}: {error.strerror}") from error
     tried = _send(client, content, {"dry_run": "true", "mode": "partial"})
     print(f"{path.name}: {_understood(tried)}")
+    if not tried["rows"]:
+        print("  it holds no rows to submit")
+        return True
     wrong = [row for row in tried["rows"] if row["outcome"] == "error"]
     _show_wrong(wrong)
+    _show_flags(tried["rows"])
     print(f"  tried: {_counts(tried['trials'])}")
     if how.dry_run:
         return not wrong
-    target = (how.refused_folder or path.parent) / f"{path.stem}.refused.csv"
+    stem = path.stem.removesuffix(".refused")
+    target = (how.refused_folder or path.parent) / f"{stem}.refused.csv"
     if wrong and not how.partial:
         refused = _write_refused(target, content, wrong)
         print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
@@ -189,6 +194,17 @@ def _counts(outcomes: dict[str, int]) -> str:
     return ", ".join(f"{outcomes[name]} {word}" for name, word in words.items()) + " trials"
 
 
+def _show_flags(rows: list[dict[str, Any]]) -> None:
+    """Say once per trial what the data checks make of it."""
+    seen = set()
+    for row in rows:
+        for message in row["flags"]:
+            if (row["client_ref"], message) not in seen:
+                seen.add((row["client_ref"], message))
+                waits = " It is stored and waits, not counted." if row["state"] == "held" else ""
+                print(f"  row {row['row']}, trial {row['client_ref']}: {message}{waits}")
+
+
 def _show_wrong(wrong: list[dict[str, Any]]) -> None:
     lines = [_place(error) for row in wrong for error in row["errors"]]
     for line in lines[:ROWS_SHOWN]:
@@ -203,7 +219,7 @@ def _place(error: dict[str, Any]) -> str:
     column = f", column {error['column']}" if "column" in error else ""
     value = f": '{error['value']}'" if error.get("value") else ":"
     hint = f" {error['hint']}" if error.get("hint") else ""
-    return f"{place}{column}{value} {error['detail']}.{hint}"
+    return f"{place}{column}{value} {_sentence(error['detail'])}{hint}"
 
 
 def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) -> Path:
@@ -216,14 +232,23 @@ def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) ->
     with target.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.writer(file, delimiter=delimiter)
         for number, record in records:
-            if number == 1 or number in problems:
-                writer.writerow([*record, "problem" if number == 1 else problems[number]])
+            if number == 1:
+                width = len(record) - (record[-1:] == ["problem"])
+                writer.writerow([*record[:width], "problem"])
+            elif number in problems:
+                cells = [*record[:width], *[""] * (width - len(record))]
+                writer.writerow([*cells, problems[number]])
     return target
 
 
 def _told(error: dict[str, Any]) -> str:
     hint = f" {error['hint']}" if error.get("hint") else ""
-    return f"{error.get('column', '')}: {error['detail']}.{hint}"
+    value = f" '{error['value']}'" if error.get("value") else ""
+    return f"{error.get('column', '')}:{value} {_sentence(error['detail'])}{hint}"
+
+
+def _sentence(words: str) -> str:
+    return words if words.endswith((".", "?", "!")) else f"{words}."
 
 
 def _records(content: bytes) -> tuple[str, Iterator[tuple[int, list[str]]]]:

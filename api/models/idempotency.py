@@ -16,7 +16,7 @@ class GivenAnswer(SQLModel, table=True):
     key_id: str = Column(foreign_key="access_key.id", primary_key=True)
     idempotency_key: str = Column(primary_key=True)
     digest: str
-    status: int | None = None
+    status: int = 0
     headers: dict[str, Any] = Column(default_factory=dict, sa_type=JSON)
     body: str = ""
     created_at: datetime

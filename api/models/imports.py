@@ -38,6 +38,10 @@ class RowOutcome(SQLModel):
     client_ref: str | None
     outcome: Outcome
     id: Annotated[str | None, Field(description="The trial's id.")]
+    state: Annotated[
+        str | None, Field(description="held, where a data check waits for an answer.")
+    ] = None
+    flags: Annotated[list[str], Field(description="What the data checks say of the trial.")] = []
     errors: list[dict[str, Any]]
 
 

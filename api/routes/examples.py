@@ -157,7 +157,17 @@ IMPORTED = {
     "outcomes": {"created": 1, "unchanged": 0, "error": 0},
     "trials": {"created": 1, "unchanged": 0, "error": 0},
     "sessions_created": 1,
-    "rows": [{"row": 2, "client_ref": "t-017", "outcome": "created", "id": TRL, "errors": []}],
+    "rows": [
+        {
+            "row": 2,
+            "client_ref": "t-017",
+            "outcome": "created",
+            "id": TRL,
+            "state": "accepted",
+            "flags": [],
+            "errors": [],
+        }
+    ],
 }
 
 

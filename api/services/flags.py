@@ -144,12 +144,14 @@ def _hold(db: Session, frame: Frame, held: set[str]) -> None:
 
 def of_trials(db: Session, trial_ids: Iterable[str]) -> dict[str, list[FlagRead]]:
     """Return the flags of some trials that have not been cleared, gravest first."""
-    flags = (
-        select(Flag)
-        .where(col(Flag.trial_id).in_(list(trial_ids)), col(Flag.state) != CLEARED)
-        .order_by(col(Flag.id))
-    )
     by_trial: dict[str, list[FlagRead]] = defaultdict(list)
-    for flag in db.scalars(flags):
-        by_trial[flag.trial_id].append(FlagRead.model_validate(flag))
+    ids = list(trial_ids)
+    for start in range(0, len(ids), 1000):
+        flags = (
+            select(Flag)
+            .where(col(Flag.trial_id).in_(ids[start : start + 1000]), col(Flag.state) != CLEARED)
+            .order_by(col(Flag.id))
+        )
+        for flag in db.scalars(flags):
+            by_trial[flag.trial_id].append(FlagRead.model_validate(flag))
     return by_trial

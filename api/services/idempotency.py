@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col
 
-from api.errors import Conflict, FieldError, Invalid
+from api.errors import FieldError, Invalid
 from api.models.idempotency import GivenAnswer
 
 
@@ -47,8 +47,6 @@ def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -
     if given.digest != request_digest:
         words = "this Idempotency-Key was used for another request"
         raise Invalid(words, [FieldError("idempotency_key_reused", words)])
-    if given.status is None:
-        raise Conflict("the first request with this Idempotency-Key is not finished")
     headers = {name: str(value) for name, value in given.headers.items()}
     return Answered(given.status, given.body, headers | {"Idempotent-Replayed": "true"})
 

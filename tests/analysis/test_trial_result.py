@@ -128,6 +128,35 @@ class TestWhatIsTaken:
         assert result.wind_speed_source[0] == source
         assert result.wind_speed_m_s[0] == pytest.approx(expected)
 
+    @pytest.mark.parametrize(
+        ("changed", "expected"),
+        [
+            pytest.param({"grid_points": 12.0}, 0.03, id="a grid the speed does not rest on"),
+            pytest.param({"grid_points": 1.0}, 0.03, id="one point, same"),
+            pytest.param(
+                {"grid_points": 12.0, "grid_monitor_m_s": 4.2, "grid_wind_speed_m_s": 4.2}, 0.015,
+                id="scaled by twelve points",
+            ),
+            pytest.param(
+                {"grid_points": 1.0, "grid_wind_speed_m_s": 4.2, "wind_speed_start_m_s": math.nan},
+                0.08, id="the grid's own single point",
+            ),
+        ],
+    )  # fmt: skip
+    def test_a_grid_tells_of_the_profile_where_the_speed_rests_on_it(self, changed, expected):
+        default = result_of(grid_points=math.nan).u_bench[0]
+        moved = result_of(**changed).u_bench[0]
+        # n² u_profile² is the only term that differs
+        assert moved**2 - default**2 == pytest.approx(2.6**2 * (expected**2 - 0.03**2), abs=1e-9)
+
+    def test_every_reading_beside_a_monitor_is_the_monitors(self):
+        monitored = {"grid_wind_speed_m_s": 4.0, "grid_monitor_m_s": 5.0, "grid_points": 5.0}
+        for where in ("wind_speed_m_s", "wind_speed_start_m_s"):
+            speed = result_of(**(monitored | {where: 5.0})).wind_speed_m_s[0]
+            assert speed == pytest.approx(4.0)
+        runs = runs_frame({"voltage_v": 1.2, "wind_speed_m_s": 5.0})
+        assert trial_results(trials_frame(monitored), runs).wind_speed_m_s[0] == pytest.approx(4.0)
+
     def test_wind_of_the_runs_comes_before_the_sessions(self):
         runs = runs_frame(*({"voltage_v": 1.2, "wind_speed_m_s": v} for v in (4.0, 4.2)))
         result = trial_results(trials_frame({}), runs)

@@ -26,6 +26,9 @@ BODIES = {
     "bidi override": '{"name": "a\u202eb", "note": "a\u202eb"}'.encode(),
     "long string": json.dumps({"name": "x" * 1_000_000}).encode(),
     "5000 digits": b'{"size": ' + b"9" * 5000 + b"}",
+    "400 digits": b'{"size": ' + b"9" * 400 + b', "altitude_m": ' + b"9" * 400 + b"}",
+    "1e400 deep inside": b'{"name": "x", "starts_on": "2026-02-02", "ends_on": "2026-03-02", '
+    b'"rule_set": {"a": [1e400]}}',
     "2 to the 70": b'{"size": 1180591620717411303424, "number": 1180591620717411303424}',
     "deep": b"[" * 100_000,
     "deep object": b'{"rule_set":' + b'{"a":' * 50 + b"1" + b"}" * 51,

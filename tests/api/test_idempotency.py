@@ -35,6 +35,26 @@ def test_a_refusal_is_not_kept(world: World):
     created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch), headers=headers))
 
 
+def test_a_retry_shows_no_secret(world: World):
+    asked, headers = {"label": "x", "role": "lead"}, {"Idempotency-Key": "k"}
+    first = created(world.lead.post("/v1/keys", json=asked, headers=headers))
+    again = created(world.lead.post("/v1/keys", json=asked, headers=headers))
+    assert "key" in first
+    assert "key" not in again
+    assert again["id"] == first["id"]
+
+
+def test_a_file_in_a_form_is_known_again(world: World):
+    for _ in range(2):
+        answer = world.larch.coach.post(
+            "/v1/imports",
+            files={"file": ("a.csv", b"team\n", "text/csv")},
+            headers={"Idempotency-Key": "form"},
+        )
+        assert answer.status_code == 201, answer.text
+    assert answer.headers["Idempotent-Replayed"] == "true"
+
+
 @pytest.mark.parametrize("key", ["", "x" * 256])
 def test_a_key_has_a_length(key, world: World):
     answer = world.larch.coach.post(

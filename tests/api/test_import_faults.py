@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.api.sheets import ROW, faults, send, sheet, stored, three_runs
+from tests.api.sheets import HEADER, ROW, faults, send, sheet, stored, three_runs
 from tests.makers import World, created
 
 pytestmark = pytest.mark.on_both
@@ -19,6 +19,7 @@ class TestRefusedAsAWhole:
             pytest.param(b"\xff\xfet\x00e\x00a\x00m\x00x", "encoding", id="cut utf-16"),
             pytest.param(b'team,note\n"Larch,1\nx,y\n', "quoting", id="unterminated quote"),
             pytest.param(b"sep=x\nteam\n", "delimiter", id="odd sep"),
+            pytest.param(b"sep=;", "empty", id="a sep line alone"),
             pytest.param(b"team,volts (furlong)\n", "unknown_column", id="unknown unit"),
             pytest.param(b"team,team\n", "column_twice", id="a column twice"),
             pytest.param(b"volts,voltage_mv\n", "column_twice", id="one quantity twice"),
@@ -70,7 +71,8 @@ class TestFaultsOfRows:
             pytest.param("30.1", "0.0301", "load_ohm", "out_of_range", "30.1 Ω", id="kiloohm"),
             pytest.param("30.1,yes", "30.1,maybe", "load_connected", "not_yes_or_no", None,
                          id="maybe"),
-            pytest.param("30.1,yes", "30.1,no", "load_connected", "load_not_stated", "kind", id="open"),
+            pytest.param("30.1,yes", "30.1,no", "load_connected", "load_not_stated", "kind",
+                         id="open"),
             pytest.param("2026-03-12 14:30", "03/04/2026", "session_started_at", "not_a_moment",
                          "2026-03-05", id="two readings of a date"),
             pytest.param("2026-03-12 14:30", "46083", "session_started_at", "not_a_moment",
@@ -145,6 +147,30 @@ class TestFaultsOfRows:
         rows = three_runs("a")
         rows[2] = rows[2].replace("30.1", "47")
         assert faults(send(world.larch.coach, sheet(*rows))) == [(4, "load_ohm", "rows_differ")]
+
+    def test_a_fault_stands_at_the_run_it_is_in(self, world: World):
+        rows = three_runs("a", volts=("1.2", "1.2", "2.0"))
+        content = sheet(*(f"{row},2.0" for row in rows), header=HEADER + ",meter_range_v")
+        assert faults(send(world.larch.coach, content)) == [(4, "voltage_v", "meter_over_range")]
+
+    def test_names_times_and_loads_are_all_told_at_once(self, world: World):
+        row = ROW.format(ref="a", volts="1.2").replace("Larch hall", "Nowhere")
+        row = row.replace("2026-03-12 14:30", "03/04/2026").replace("30.1,yes", ",")
+        assert faults(send(world.larch.coach, sheet(row))) == [
+            (2, "bench", "unknown_name"), (2, "session_started_at", "not_a_moment"),
+        ]  # fmt: skip
+        loads = [ROW.format(ref=r, volts="1.2").replace("30.1,yes", ",") for r in "ab"]
+        assert faults(send(world.larch.coach, sheet(*loads))) == [
+            (2, "load_ohm", "load_not_stated"), (3, "load_ohm", "load_not_stated"),
+        ]  # fmt: skip
+
+    def test_a_season_that_is_not_there(self, world: World):
+        answer = send(world.larch.coach, sheet(*three_runs()), season_id="sea_" + "0" * 26)
+        assert answer.status_code == 404
+
+    def test_a_year_without_seasons(self, world: World):
+        row = ROW.format(ref="a", volts="1.2").replace("2026-03-12 14:30", "9999-12-31T23:59+00:00")
+        assert faults(send(world.larch.coach, sheet(row)))[0][1] == "session_started_at"
 
     def test_one_decimal_sign_in_a_file(self, world: World):
         content = sheet(*three_runs("a"), ROW.format(ref="b", volts='"1,2"'))

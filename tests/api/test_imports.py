@@ -126,6 +126,54 @@ class TestUnderstood:
         assert done["rows"][0]["client_ref"] == "=1+1"
 
 
+class TestRowsTogether:
+    def test_a_session_is_what_all_its_rows_say(self, world: World):
+        bare = ROW.format(ref="a", volts="1.2").replace("22,950,yes", ",,")
+        full = ROW.format(ref="b", volts="1.2")
+        done = created(send(world.larch.coach, sheet(bare, full)))
+        assert done["trials"]["created"] == 2
+        trial = world.larch.coach.get(f"/v1/trials/{done['rows'][0]['id']}").json()
+        session = world.larch.coach.get(f"/v1/sessions/{trial['session_id']}").json()
+        assert (session["pressure_hpa"], session["adult_present"]) == (950, True)
+
+    def test_case_spaces_and_notes_do_not_part_runs(self, world: World):
+        first, second, third = (
+            f"{row},{note}" for row, note in zip(three_runs("a"), "xyx", strict=True)
+        )
+        second = second.replace("Larch one", "larch  ONE").replace("12 14:30", "12T14:30")
+        done = created(
+            send(world.larch.coach, sheet(first, second, third, header=HEADER + ",note"))
+        )
+        assert done["trials"] == {"created": 1, "unchanged": 0, "error": 0}
+        trial = world.larch.coach.get(f"/v1/trials/{done['rows'][0]['id']}").json()
+        assert trial["note"] == "x; y"
+
+    def test_a_name_that_only_begins_like_an_example_is_taken(self, world: World):
+        done = created(send(world.larch.coach, sheet(*three_runs("Exampleton-7"))))
+        assert done["trials"]["created"] == 1
+
+    def test_an_exact_name_wins_over_one_in_other_case(self, world: World):
+        facts = {
+            "organisation_id": world.larch.organisation_id,
+            "season_id": world.season_id,
+            "name": "LARCH ONE",
+        }
+        created(world.larch.coach.post("/v1/teams", json=facts))
+        assert created(send(world.larch.coach, sheet(*three_runs())))["trials"]["created"] == 1
+
+    def test_a_dry_run_tells_what_the_checks_will_say(self, world: World):
+        content = sheet(*three_runs("a", volts=("1.2", "1.2", "0.9")))
+        row = send(world.larch.coach, content, dry_run=True).json()["rows"][0]
+        assert row["state"] == "held"
+        assert "far from the others" in row["flags"][0]
+
+    def test_many_rows_without_names_are_grouped_quickly(self):
+        from api.services.imports.drafts import ReadRow, group
+
+        rows = [ReadRow(i, {"kind": "record"}, {"voltage_v": i}, []) for i in range(20_000)]
+        assert len(group(rows)) == 20_000
+
+
 class TestModes:
     def test_a_dry_run_tells_and_stores_nothing(self, world: World):
         before = world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"], stored(world)

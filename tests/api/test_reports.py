@@ -97,6 +97,46 @@ class TestNumbers:
         assert told["comparison"]["available"] is False
         assert "reference rotor" in told["comparison"]["sentence"]
 
+    def test_two_teams_at_one_bench_and_one_alone(self, world: World):
+        """44.1 and 44.1 mW are too close to call; narrowed, places stay those of all."""
+        coach = world.larch.coach
+        facts = {
+            "organisation_id": world.larch.organisation_id,
+            "season_id": world.season_id,
+            "name": "Second",
+        }
+        team = created(coach.post("/v1/teams", json=facts))["id"]
+        turbine = created(coach.post("/v1/turbines", json={"team_id": team, "name": "T"}))["id"]
+        build = created(coach.post("/v1/builds", json=build_payload(turbine)))["id"]
+        asked = trial_payload(world.larch, build_id=build, runs=[{"voltage_v": 1.199}] * 3)
+        created(coach.post("/v1/trials", json=asked))
+        (bench,) = report(coach, world, team_id=team).json()["benches"]
+        assert [place["name"] for place in bench["order"]] == ["Larch one", "Second"]
+        first, second = bench["order"]
+        assert first["too_close_to_next"] is True
+        # ln(1.2²/1.199²) = 0.00167 over √2 × 0.0509: P = Φ(0.023) = 0.509
+        assert first["probability_ahead_of_next"] == pytest.approx(0.509, abs=1e-3)
+        assert (second["place"], second["probability_ahead_of_next"]) == (2, None)
+        assert "too close to call" in report(coach, world, format="html").text
+
+    def test_the_cube_rule_stands_beside(self, world: World):
+        team = larch(report(world.larch.reader, world).json())
+        assert team["current"]["normalised_power_cubic_w"] == pytest.approx(0.04536, abs=2e-5)
+
+    def test_a_second_turbine_does_not_make_builds_untested(self, world: World):
+        coach = world.larch.coach
+        created(coach.post("/v1/builds", json=build_payload(world.larch.turbine_id)))
+        other = {"team_id": world.larch.team_id, "name": "Other"}
+        turbine = created(coach.post("/v1/turbines", json=other))["id"]
+        build = created(coach.post("/v1/builds", json=build_payload(turbine)))["id"]
+        later = session_payload(world.larch, started_at="2026-03-12T14:30:00Z")
+        session = created(coach.post("/v1/sessions", json=later))["id"]
+        asked = trial_payload(world.larch, build_id=build, session_id=session)
+        created(coach.post("/v1/trials", json=asked))
+        team = larch(report(coach, world).json())
+        assert team["current"]["build_id"] == build
+        assert team["untested_build_number"] is None
+
     def test_a_reference_rotor_is_in_no_teams_numbers(self, world: World):
         asked = trial_payload(world.larch, kind="reference", build_id=world.reference_build_id)
         created(world.larch.coach.post("/v1/trials", json=asked))
@@ -127,6 +167,16 @@ class TestNarrowed:
 
 
 class TestFormats:
+    @pytest.mark.parametrize(
+        ("accept", "status", "media"),
+        [("text/html;q=0, application/json", 200, "application/json"),
+         ("application/json;q=0.1, text/csv;q=0.9", 200, "text/csv; charset=utf-8"),
+         ("text/html;q=0", 406, "application/problem+json")],
+    )  # fmt: skip
+    def test_accept_has_an_order(self, accept, status, media, world: World):
+        answer = world.lead.get(f"/v1/seasons/{world.season_id}/report", headers={"Accept": accept})
+        assert (answer.status_code, answer.headers["content-type"]) == (status, media)
+
     @pytest.mark.parametrize(
         ("accept", "media"),
         [("application/json", "application/json"), ("text/csv", "text/csv; charset=utf-8"),

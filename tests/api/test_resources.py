@@ -104,6 +104,10 @@ class TestPages:
     def test_what_is_not_understood_is_refused(self, query, world: World):
         assert world.lead.get(f"/v1/teams?{query}").status_code == 422
 
+    def test_a_number_beyond_all_builds_is_refused(self, world: World):
+        for number in (2**31, 2**63, 2**70):
+            assert world.lead.get(f"/v1/builds?number={number}").status_code == 422
+
     def test_a_misspelt_parameter_gets_a_hint(self, world: World):
         problem = world.lead.get("/v1/teams?limti=3").json()
         assert problem["errors"][0]["hint"] == "Did you mean limit?"
@@ -123,6 +127,27 @@ class TestNames:
         assert again.json()["detail"] == (
             "something with this bench_id and season_id and started_at is stored already"
         )
+
+    def test_two_schools_may_write_the_same_on_their_things(self, world: World):
+        for school in (world.larch, world.birch):
+            asked = {"organisation_id": school.organisation_id, "kind": "other", "tag": "M-01"}
+            created(school.coach.post("/v1/equipment", json=asked))
+        assert school.coach.post("/v1/equipment", json=asked).status_code == 409
+
+    def test_what_nobody_owns_has_names_of_its_own(self, world: World):
+        rotor = {"team_id": None, "name": "Reference rotor 1"}
+        assert world.lead.post("/v1/turbines", json=rotor).status_code == 409
+        thing = {"kind": "other", "tag": "P-1"}
+        created(world.lead.post("/v1/equipment", json=thing))
+        assert world.lead.post("/v1/equipment", json=thing).status_code == 409
+
+    def test_a_coach_does_not_learn_names_by_renaming(self, world: World):
+        answer = world.larch.coach.patch(
+            f"/v1/organisations/{world.larch.organisation_id}",
+            json={"name": "Birch school"},
+            headers={"If-Match": '"v1"'},
+        )
+        assert answer.status_code == 403
 
     def test_two_schools_may_have_teams_of_one_name(self, world: World):
         for school in (world.larch, world.birch):

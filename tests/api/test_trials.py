@@ -220,3 +220,39 @@ class TestFlags:
         assert put_right.status_code == 200
         trial = coach.get(f"/v1/trials/{trial['id']}").json()
         assert (trial["flags"], trial["state"]) == ([], "accepted")
+
+
+class TestAskedAgain:
+    def test_a_known_result_is_sent_again_once_it_moved(self, world: World):
+        path = f"/v1/trials/{world.larch.trial_id}"
+        tag = world.larch.coach.get(path).headers["ETag"]
+        known = {"If-None-Match": tag}
+        assert world.larch.coach.get(path, headers=known).status_code == 304
+        moved = world.larch.coach.patch(
+            f"/v1/sessions/{world.larch.session_id}",
+            json={"wind_speed_start_m_s": 3.9},
+            headers={"If-Match": '"v1"'},
+        )
+        assert moved.status_code == 200
+        assert world.larch.coach.get(path, headers=known).status_code == 200
+        noted = world.larch.coach.patch(path, json={"note": "x"}, headers={"If-Match": tag})
+        assert noted.status_code == 200
+
+    def test_a_series_in_millivolts(self, world: World):
+        runs = [{"series_voltage_mv": [1200, 1200]}]
+        trial = created(
+            world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, runs=runs))
+        )
+        assert trial["runs"][0]["series_voltage_v"] == [1.2, 1.2]
+        assert trial["result"]["power_w"] == pytest.approx(0.04784, abs=1e-5)
+
+    def test_a_rotor_at_rest_tells_no_speed(self, world: World):
+        path = f"/v1/turbines/{world.larch.turbine_id}"
+        changed = world.larch.coach.patch(
+            path, json={"generator_id": world.larch.generator_id}, headers={"If-Match": '"v1"'}
+        )
+        assert changed.status_code == 200
+        asked = trial_payload(world.larch, runs=[{"voltage_v": 0.0}])
+        result = created(world.larch.coach.post("/v1/trials", json=asked))["result"]
+        assert (result["rotor_speed_rpm"], result["normalisation"]) == (None, None)
+        assert result["reason"] == "at least one run gave no power"

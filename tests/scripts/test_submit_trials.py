@@ -14,7 +14,8 @@ TRIED = {
         "rows": 2, "delimiter": "semicolon", "decimal_sign": ",", "encoding": "utf-8",
     },
     "trials": {"created": 1, "unchanged": 0, "error": 0},
-    "rows": [{"row": 2, "outcome": "created", "errors": []}],
+    "rows": [{"row": 2, "client_ref": "a", "outcome": "created", "state": "accepted", "flags": [],
+              "errors": []}],
 }  # fmt: skip
 STORED = TRIED | {"id": "imp_1"}
 WRONG = {
@@ -23,8 +24,9 @@ WRONG = {
 }  # fmt: skip
 TRIED_WRONG = TRIED | {
     "trials": {"created": 1, "unchanged": 0, "error": 1},
-    "rows": [{"row": 2, "outcome": "created", "errors": []},
-             {"row": 3, "outcome": "error", "errors": [WRONG]}],
+    "rows": [*TRIED["rows"],
+             {"row": 3, "client_ref": "b", "outcome": "error", "state": None, "flags": [],
+              "errors": [WRONG]}],
 }  # fmt: skip
 
 
@@ -70,6 +72,32 @@ def test_it_tries_first_and_then_stores(sheet, capsys):
     assert "stored: 1 new, 0 unchanged, 0 refused trials; import imp_1" in told
 
 
+def test_what_the_checks_say_is_said(sheet, capsys):
+    held = {"client_ref": "a", "outcome": "created", "state": "held", "errors": [],
+            "flags": ["One run lies far from the others."]}  # fmt: skip
+    told = TRIED | {"rows": [held | {"row": row} for row in (2, 3)]}
+    submit_files(Service((200, told), (201, told | {"id": "imp_1"})).client(), [sheet], How())
+    out = capsys.readouterr().out
+    assert out.count("row 2, trial a: One run lies far from the others.") == 1
+    assert "It is stored and waits, not counted." in out
+
+
+def test_a_file_without_rows_stores_nothing(sheet, capsys):
+    service = Service((200, TRIED | {"rows": []}))
+    assert submit_files(service.client(), [sheet], How()) == 0
+    assert "no rows" in capsys.readouterr().out
+
+
+def test_refused_rows_submitted_again_keep_one_problem_column(tmp_path):
+    path = tmp_path / "larch.refused.csv"
+    path.write_text("team;Voltage (V);problem\nLarch;1,2;x\nLarch;12,O;y\n", encoding="utf-8")
+    submit_files(Service((200, TRIED_WRONG)).client(), [path], How())
+    assert [each.name for each in tmp_path.iterdir()] == ["larch.refused.csv"]
+    lines = path.read_text(encoding="utf-8-sig").splitlines()
+    assert lines[0] == "team;Voltage (V);problem"
+    assert lines[1].startswith("Larch;12,O;Voltage (V): '12,O'")
+
+
 def test_a_dry_run_only_tries(sheet):
     service = Service((200, TRIED))
     assert submit_files(service.client(), [sheet], How(dry_run=True)) == 0
@@ -83,7 +111,7 @@ def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
     assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in told
     refused = sheet.with_name("larch.refused.csv").read_text(encoding="utf-8-sig")
     assert refused == (
-        "team;Voltage (V);problem\nLarch;12,O;Voltage (V): is not a number. Was 12,0 meant?\n"
+        "team;Voltage (V);problem\nLarch;12,O;Voltage (V): '12,O' is not a number. Was 12,0 meant?\n"
     )
 
 

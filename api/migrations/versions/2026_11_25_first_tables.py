@@ -88,7 +88,7 @@ def upgrade() -> None:
     sa.Column('key_id', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('idempotency_key', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('digest', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
-    sa.Column('status', sa.Integer(), nullable=True),
+    sa.Column('status', sa.Integer(), nullable=False),
     sa.Column('headers', sa.JSON(), nullable=False),
     sa.Column('body', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('created_at', sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),

@@ -17,9 +17,9 @@ from api.errors import ApiError, FieldError, Invalid, TooLarge
 from api.models.ids import new_id
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried
 from api.models.sessions import BenchSession
-from api.models.trials import TrialCreate
+from api.models.trials import FlagRead, TrialCreate
 from api.models.validation import invalid
-from api.services import resources, revisions, trials
+from api.services import flags, resources, revisions, trials
 from api.services.imports.cells import decimal_sign
 from api.services.imports.drafts import Draft, ReadRow, group, located, read_rows, shape
 from api.services.imports.headers import Header
@@ -40,6 +40,7 @@ class Entry:
     trial_id: str | None = None
     created: bool = False
     sheet_rows: list[ReadRow] = field(default_factory=list)
+    flags: list[FlagRead] = field(default_factory=list)
 
     @property
     def outcome(self) -> str:
@@ -122,6 +123,7 @@ def carry_out(
     if work.header is not None:
         _resolve(db, caller, work, work.header, query)
     _submit(db, caller, work, stored.id)
+    _read_flags(db, work)
     _drop_unused(db, work)
     facts = _facts(work, query)
     if query.dry_run:
@@ -192,6 +194,13 @@ def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None
             entry.faults = _placed(outcome.refusal, entry, work.header)
 
 
+def _read_flags(db: Session, work: Prepared) -> None:
+    """Learn what the data checks say of the trials."""
+    by_trial = flags.of_trials(db, [entry.trial_id for entry in work.entries if entry.trial_id])
+    for entry in work.entries:
+        entry.flags = by_trial.get(entry.trial_id or "", [])
+
+
 def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[FieldError]:
     """Return a refusal's faults at the entry's place in the batch, or at cells of a file."""
     faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
@@ -234,8 +243,17 @@ def _row(number: int, entry: Entry) -> dict[str, Any]:
         "client_ref": entry.client_ref,
         "outcome": entry.outcome,
         "id": None if entry.faults else entry.trial_id,
+        "state": _state(entry),
+        "flags": [flag.message for flag in entry.flags],
         "errors": [fault.shown() for fault in entry.faults if fault.row == number],
     }
+
+
+def _state(entry: Entry) -> str | None:
+    if entry.faults:
+        return None
+    holds = any(flag.severity == "hold" and flag.state == flags.OPEN for flag in entry.flags)
+    return flags.HELD if holds else flags.ACCEPTED
 
 
 def _loose_row(fault: FieldError) -> dict[str, Any]:
@@ -245,6 +263,8 @@ def _loose_row(fault: FieldError) -> dict[str, Any]:
         "client_ref": None,
         "outcome": "error",
         "id": None,
+        "state": None,
+        "flags": [],
         "errors": [fault.shown()],
     }
 
