@@ -201,7 +201,9 @@ def _show_flags(rows: list[dict[str, Any]]) -> None:
         for message in row["flags"]:
             if (row["client_ref"], message) not in seen:
                 seen.add((row["client_ref"], message))
-                waits = " It is stored and waits, not counted." if row["state"] == "held" else ""
+                waits = (
+                    " It waits for an answer and is not counted." if row["state"] == "held" else ""
+                )
                 print(f"  row {row['row']}, trial {row['client_ref']}: {message}{waits}")
 
 

@@ -76,10 +76,11 @@ def test_what_the_checks_say_is_said(sheet, capsys):
     held = {"client_ref": "a", "outcome": "created", "state": "held", "errors": [],
             "flags": ["One run lies far from the others."]}  # fmt: skip
     told = TRIED | {"rows": [held | {"row": row} for row in (2, 3)]}
-    submit_files(Service((200, told), (201, told | {"id": "imp_1"})).client(), [sheet], How())
+    service = Service((200, told), (201, told | {"id": "imp_1"}))
+    submit_files(service.client(), [sheet], How())
     out = capsys.readouterr().out
     assert out.count("row 2, trial a: One run lies far from the others.") == 1
-    assert "It is stored and waits, not counted." in out
+    assert "It waits for an answer and is not counted." in out
 
 
 def test_a_file_without_rows_stores_nothing(sheet, capsys):
@@ -110,9 +111,8 @@ def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
     told = capsys.readouterr().out
     assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in told
     refused = sheet.with_name("larch.refused.csv").read_text(encoding="utf-8-sig")
-    assert refused == (
-        "team;Voltage (V);problem\nLarch;12,O;Voltage (V): '12,O' is not a number. Was 12,0 meant?\n"
-    )
+    problem = "Voltage (V): '12,O' is not a number. Was 12,0 meant?"
+    assert refused == f"team;Voltage (V);problem\nLarch;12,O;{problem}\n"
 
 
 def test_partial_stores_the_good_rows(sheet):
