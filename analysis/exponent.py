@@ -6,9 +6,15 @@ towards stall (above the cube). Until a build has a wind sweep of its own the
 default exponents stand, with an honest width.
 """
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
+import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric, TextArray
+from analysis.errors import InvalidInput, TooFewTrials
+from analysis.least_squares import Fit, ordinary_least_squares
 
 DEFAULT_WIND_EXPONENT = 2.6  # [-]
 DEFAULT_WIND_EXPONENT_UNCERTAINTY = 0.4  # [-]
@@ -131,3 +137,206 @@ def normalisation_status(wind_ratio: FloatArray) -> TextArray:
     ]
     known = np.isfinite(wind_ratio)
     return np.select([*within, known], [*(name for name, _, _ in BANDS), OUT_OF_RANGE], "")
+
+
+ZERO_OFFSET_UNCERTAINTY = 0.14  # [-], what a wind meter's zero off by 0.2 m/s does to an exponent
+PLAUSIBLE_EXPONENT = (1.5, 6.0)  # [-], a fitted exponent outside it tells of a mistake
+MIN_SPEEDS = 3
+MIN_SPEED_RATIO = 1.3  # [-], largest over smallest speed of a sweep
+CURVED_BEYOND_T = 2.0  # [-], of the squared term: beyond it power is no power law
+SWEEP_REACH = 0.05  # [-], how far a sweep may be extended
+
+
+@dataclass(frozen=True, slots=True)
+class WindExponent:
+    """How power of one build follows wind at one load, by its own sweep.
+
+    `exponent` is the slope of ln P on ln v; where the curve bends (`is_power_law` false) it is the
+    slope at the reference wind. `reason` says why it is not to be used, and is empty where it is.
+    """
+
+    exponent: float
+    standard_error: float
+    curvature_t: float | None
+    is_power_law: bool
+    speeds: int
+    readings: int
+    covers_m_s: tuple[float, float]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shrunk:
+    """An exponent drawn towards what is known of other builds, by how uncertain each is."""
+
+    exponent: float
+    standard_error: float
+
+
+def fit_wind_exponent(
+    wind_speed_m_s: npt.ArrayLike,
+    power_w: npt.ArrayLike,
+    reference_wind_speed_m_s: float = REFERENCE_WIND_SPEED_M_S,
+) -> WindExponent:
+    """Return the wind exponent of a build from a sweep of wind speeds at one load.
+
+    Parameters
+    ----------
+    wind_speed_m_s : array-like, shape (n,)
+        Wind speed of each reading, above 0. [m/s]
+    power_w : array-like, shape (n,)
+        Power of each reading, above 0. [W]
+    reference_wind_speed_m_s : float, optional
+        Where the slope is taken if the curve bends. [m/s]
+
+    Returns
+    -------
+    WindExponent
+        Slope of ln P on ln v with its standard error.
+
+    Raises
+    ------
+    InvalidInput
+        With values that are not finite and above 0.
+    TooFewTrials
+        With fewer than three different speeds.
+
+    Notes
+    -----
+    Ordinary least squares of ln P on ln v. With four speeds or more the square of ln v is tried;
+    where its |t| is above 2 the local slope at the reference wind stands.
+
+    Examples
+    --------
+    >>> fit = fit_wind_exponent([3, 4, 5, 3, 4, 5], [0.02, 0.045, 0.082, 0.021, 0.044, 0.081])
+    >>> round(fit.exponent, 2), fit.reason
+    (2.7, '')
+    """
+    ln_v, ln_p = _checked_sweep(wind_speed_m_s, power_w)
+    speeds = len(np.unique(ln_v))
+    if speeds < MIN_SPEEDS:
+        raise TooFewTrials(f"need {MIN_SPEEDS} different wind speeds, got {speeds}")
+    x = ln_v - math.log(reference_wind_speed_m_s)
+    straight = ordinary_least_squares(np.column_stack([np.ones_like(x), x]), ln_p)
+    bent, t = _bent(x, ln_p, speeds)
+    used = straight if bent is None else bent
+    covers = float(np.exp(ln_v.min())), float(np.exp(ln_v.max()))
+    slope = float(used.coefficients[1])
+    return WindExponent(
+        exponent=slope,
+        standard_error=used.standard_error(1),
+        curvature_t=t,
+        is_power_law=bent is None,
+        speeds=speeds,
+        readings=len(x),
+        covers_m_s=covers,
+        reason=_why_not_own(slope, covers, reference_wind_speed_m_s),
+    )
+
+
+def _checked_sweep(
+    wind_speed_m_s: npt.ArrayLike, power_w: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    speed, power = np.asarray(wind_speed_m_s, dtype=float), np.asarray(power_w, dtype=float)
+    if speed.shape != power.shape:
+        raise InvalidInput("a sweep needs as many powers as wind speeds")
+    both = np.concatenate([speed, power])
+    if not np.all(np.isfinite(both) & (both > 0)):
+        raise InvalidInput("a sweep needs wind speeds and powers above 0")
+    return np.log(speed), np.log(power)
+
+
+def _bent(x: FloatArray, ln_p: FloatArray, speeds: int) -> tuple[Fit | None, float | None]:
+    """Return the fit with a squared term if that term is sure, and its t."""
+    if speeds <= MIN_SPEEDS or len(x) <= MIN_SPEEDS + 1:
+        return None, None
+    fit = ordinary_least_squares(np.column_stack([np.ones_like(x), x, x**2]), ln_p)
+    error = fit.standard_error(2)
+    if error < 1e-9 * max(1.0, abs(float(fit.coefficients[1]))):
+        return None, None  # noise-free: what little bend is left is rounding
+    t = float(fit.coefficients[2]) / error
+    return (fit if abs(t) > CURVED_BEYOND_T else None), t
+
+
+def _why_not_own(
+    exponent: float, covers_m_s: tuple[float, float], reference_wind_speed_m_s: float
+) -> str:
+    low, high = covers_m_s
+    if high / low < MIN_SPEED_RATIO - ROUNDING:
+        return f"the fastest wind is less than {MIN_SPEED_RATIO:g} times the slowest"
+    if not PLAUSIBLE_EXPONENT[0] <= exponent <= PLAUSIBLE_EXPONENT[1]:
+        return f"an exponent of {exponent:.1f} is not plausible: check the sweep's readings"
+    reach = 1 + SWEEP_REACH
+    if not low / reach <= reference_wind_speed_m_s <= high * reach:
+        return "the sweep does not reach the season's reference wind"
+    return ""
+
+
+def shrink(
+    exponent: float,
+    standard_error: float,
+    prior_exponent: float = DEFAULT_WIND_EXPONENT,
+    prior_uncertainty: float = DEFAULT_WIND_EXPONENT_UNCERTAINTY,
+) -> Shrunk:
+    """Return a fitted exponent joined with what is known of other builds.
+
+    Parameters
+    ----------
+    exponent, standard_error : float
+        By the build's own sweep. [-]
+    prior_exponent, prior_uncertainty : float, optional
+        Mean and standard deviation over builds. [-]
+
+    Returns
+    -------
+    Shrunk
+        Mean weighted by inverse variances. [-]
+
+    Notes
+    -----
+    A zero offset of the wind meter moves every point of a sweep alike, so 0.14 is added to the
+    standard error in quadrature first.
+
+    Examples
+    --------
+    >>> joined = shrink(2.35, 0.09)
+    >>> round(joined.exponent, 2), round(joined.standard_error, 2)
+    (2.39, 0.15)
+    """
+    own = standard_error**2 + ZERO_OFFSET_UNCERTAINTY**2
+    prior = prior_uncertainty**2
+    variance = 1 / (1 / own + 1 / prior)
+    return Shrunk(variance * (exponent / own + prior_exponent / prior), math.sqrt(variance))
+
+
+def density_exponent_from_wind(
+    wind_exponent: float, emf_v: float | None = None, brush_drop_v: float = 0.1
+) -> float:
+    """Return how power follows air density, from how it follows wind.
+
+    Parameters
+    ----------
+    wind_exponent : float
+        Of the build at its load. [-]
+    emf_v : float, optional
+        Voltage behind the terminals; left out, the brushes' share is taken as small. [V]
+    brush_drop_v : float, optional
+        Voltage lost at both brushes. [V]
+
+    Returns
+    -------
+    float
+        Density exponent between 0 and 1.5, uncertain by 0.3. [-]
+
+    Notes
+    -----
+    n = 2b + m (2 - f b) with b = E/(E - V_b) and f about 0.8, derived from the torque balance of
+    rotor and generator.
+
+    Examples
+    --------
+    >>> round(density_exponent_from_wind(2.6, emf_v=1.62), 2)
+    0.41
+    """
+    b = 1.0 if emf_v is None else emf_v / (emf_v - brush_drop_v)
+    return min(1.5, max(0.0, (wind_exponent - 2 * b) / (2 - 0.8 * b)))

@@ -1,8 +1,13 @@
 """A small direct-current generator as a source with a constant, a resistance and a brush drop."""
 
 import math
+from dataclasses import dataclass
 
-from analysis.columns import Numeric
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import FloatArray, Numeric
+from analysis.errors import InvalidInput, TooFewTrials
 
 DEFAULT_BRUSH_DROP_V = 0.1  # [V], both brushes of a small motor; 0.05 to 0.3 [memory]
 RPM_PER_RAD_S = 30 / math.pi  # [(1/min)/(rad/s)]
@@ -51,3 +56,208 @@ def rotor_speed_from_voltage(
     """
     emf_v = abs(voltage_v) * (1 + winding_resistance_ohm / load_ohm) + brush_drop_v
     return emf_v / (emf_constant_v_s_rad * gear_ratio) * RPM_PER_RAD_S
+
+
+MIN_LOADS = 3
+LARGEST_RESIDUAL = 0.05  # [-], of the largest voltage: beyond it the line does not hold
+
+
+@dataclass(frozen=True, slots=True)
+class LoadSweep:
+    """Rotor and generator as a source, by a sweep of loads at one wind.
+
+    `valid` is false near stall, where volts and amperes lie on no line: then the best load is the
+    top of a parabola through the best tested load and its neighbours, and `reason` says so.
+    """
+
+    source_voltage_v: float
+    source_resistance_ohm: float
+    matched_load_ohm: float
+    max_power_w: float
+    best_tested_load_ohm: float
+    largest_residual: float
+    valid: bool
+    loads: int
+    reason: str
+
+
+def mismatch(load_ohm: Numeric, matched_load_ohm: Numeric | float) -> Numeric:
+    """Return the share of the best power that a load gets.
+
+    Parameters
+    ----------
+    load_ohm : float or array-like, shape (n,)
+        Load used. [Ω]
+    matched_load_ohm : float or array-like, shape (n,)
+        Best load. [Ω]
+
+    Returns
+    -------
+    float or array-like, shape (n,)
+        4x/(1+x)² with x the ratio of the two: flat at the top. [-]
+
+    Examples
+    --------
+    >>> [round(mismatch(x, 1.0), 2) for x in (1.5, 2.0, 3.0, 10.0)]
+    [0.96, 0.89, 0.75, 0.33]
+    """
+    x = load_ohm / matched_load_ohm
+    return 4 * x / (1 + x) ** 2
+
+
+def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSweep:
+    """Return the source that a sweep of loads at one wind shows, and its best load.
+
+    Parameters
+    ----------
+    load_ohm : array-like, shape (n,)
+        Load of each reading, above 0. [Ω]
+    voltage_v : array-like, shape (n,)
+        Voltage across it; the sign does not matter. [V]
+
+    Returns
+    -------
+    LoadSweep
+        Source voltage and resistance by the line V = E - R I; best load and power.
+
+    Raises
+    ------
+    InvalidInput
+        With values that are not finite, loads not above 0, or no voltage at all.
+    TooFewTrials
+        With fewer than three different loads.
+
+    Notes
+    -----
+    The resistance is larger than the winding's, because the rotor slows under load. A load within
+    half or one and a half times the best one gives 96 % or more: it need not be met closely.
+
+    Examples
+    --------
+    >>> loads = np.array([5.0, 10.0, 15.0, 22.0, 33.0, 47.0])
+    >>> sweep = fit_load_sweep(loads, 4.2 * loads / (loads + 15))
+    >>> round(sweep.source_voltage_v, 6), round(sweep.matched_load_ohm, 6), sweep.valid
+    (4.2, 15.0, True)
+    """
+    load, volts = _checked_sweep(load_ohm, voltage_v)
+    current = volts / load
+    slope, source_v = np.polyfit(current, volts, 1)
+    residual = float(np.max(np.abs(volts - source_v - slope * current)) / volts.max())
+    best = float(load[np.argmax(volts**2 / load)])
+    if slope < 0 and source_v > 0 and residual <= LARGEST_RESIDUAL:
+        matched, power, reason = float(-slope), float(source_v**2 / (-4 * slope)), ""
+    else:
+        matched, power = _local_best(load, volts)
+        reason = "volts and amperes lie on no line: near stall the best tested load counts"
+    return LoadSweep(
+        source_voltage_v=float(source_v),
+        source_resistance_ohm=float(-slope),
+        matched_load_ohm=matched,
+        max_power_w=power,
+        best_tested_load_ohm=best,
+        largest_residual=residual,
+        valid=not reason,
+        loads=len(np.unique(load)),
+        reason=reason,
+    )
+
+
+def _checked_sweep(
+    load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    load, volts = np.asarray(load_ohm, dtype=float), np.abs(np.asarray(voltage_v, dtype=float))
+    if load.shape != volts.shape or not np.all(np.isfinite(np.concatenate([load, volts]))):
+        raise InvalidInput("a load sweep needs as many finite voltages as loads")
+    if not (np.all(load > 0) and np.any(volts > 0)):
+        raise InvalidInput("a load sweep needs loads above 0 and a voltage")
+    loads = len(np.unique(load))
+    if loads < MIN_LOADS:
+        raise TooFewTrials(f"need {MIN_LOADS} different loads, got {loads}")
+    return load, volts
+
+
+def _local_best(load: FloatArray, volts: FloatArray) -> tuple[float, float]:
+    """Return best load and power by a parabola of ln P on ln R through the three at the top."""
+    loads = np.unique(load)
+    power = np.array([np.mean(volts[load == each] ** 2 / each) for each in loads])
+    best = int(np.argmax(power))
+    if best in (0, len(loads) - 1) or np.any(power[best - 1 : best + 2] <= 0):
+        return float(loads[best]), float(power[best])
+    x, y = np.log(loads[best - 1 : best + 2]), np.log(power[best - 1 : best + 2])
+    c2, c1, c0 = np.polyfit(x - x[1], y, 2)
+    top = -c1 / (2 * c2)
+    return float(np.exp(top + x[1])), float(np.exp(c0 - c1**2 / (4 * c2)))
+
+
+@dataclass(frozen=True, slots=True)
+class SpinTest:
+    """A generator's constant, from volts without a load at driven speeds."""
+
+    emf_constant_v_s_rad: float
+    offset_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class ConstantSpeedTest:
+    """A generator's winding, from loads at one driven speed."""
+
+    winding_resistance_ohm: float
+    source_voltage_v: float
+
+
+def fit_spin_test(rotor_speed_rpm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> SpinTest:
+    """Return the EMF constant from open-circuit voltages at several driven speeds.
+
+    Parameters
+    ----------
+    rotor_speed_rpm : array-like, shape (n,)
+        Driven speeds of the generator. [1/min]
+    voltage_v : array-like, shape (n,)
+        Open-circuit voltages. [V]
+
+    Returns
+    -------
+    SpinTest
+        Slope and offset of the line V = a + k ω.
+
+    Raises
+    ------
+    TooFewTrials
+        With fewer than two different speeds.
+
+    Examples
+    --------
+    >>> test = fit_spin_test([300, 600, 900, 1200, 1500], [0.93, 1.87, 2.80, 3.76, 4.69])
+    >>> round(test.emf_constant_v_s_rad, 5), round(test.offset_v, 3)
+    (0.02995, -0.013)
+    """
+    speed = np.asarray(rotor_speed_rpm, dtype=float) / RPM_PER_RAD_S
+    if len(np.unique(speed)) < 2:
+        raise TooFewTrials("a spin test needs two different speeds")
+    slope, offset = np.polyfit(speed, np.asarray(voltage_v, dtype=float), 1)
+    return SpinTest(float(slope), float(offset))
+
+
+def fit_constant_speed_test(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> ConstantSpeedTest:
+    """Return winding resistance and source voltage from loads at one driven speed.
+
+    Parameters
+    ----------
+    load_ohm : array-like, shape (n,)
+        Loads, above 0. [Ω]
+    voltage_v : array-like, shape (n,)
+        Voltages across them. [V]
+
+    Returns
+    -------
+    ConstantSpeedTest
+        Of the line V = E' - R_i I; the brush drop is what E' lacks of k ω.
+
+    Examples
+    --------
+    >>> test = fit_constant_speed_test([5.1, 10, 22, 47], [1.38, 1.98, 2.62, 3.10])
+    >>> round(test.winding_resistance_ohm, 2), round(test.source_voltage_v, 3)
+    (8.36, 3.636)
+    """
+    sweep = fit_load_sweep(load_ohm, voltage_v)
+    return ConstantSpeedTest(sweep.source_resistance_ohm, sweep.source_voltage_v)

@@ -6,8 +6,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import brentq
+from scipy.stats import linregress
 
-from analysis.exponent import normalisation_status, normalise, textbook_cubic
+from analysis.errors import InvalidInput, TooFewTrials
+from analysis.exponent import (
+    density_exponent_from_wind,
+    fit_wind_exponent,
+    normalisation_status,
+    normalise,
+    shrink,
+    textbook_cubic,
+)
 
 power = st.floats(1e-3, 1.0)
 speed = st.floats(3.0, 5.0)
@@ -67,3 +77,127 @@ def test_the_textbook_figure_keeps_the_power_coefficient(power_w, wind, density)
 )  # fmt: skip
 def test_bands(ratio, status):
     assert normalisation_status(np.array([ratio])).tolist() == [status]
+
+
+class TestOwnExponent:
+    @given(st.floats(1.6, 5.5), st.floats(0.01, 1))
+    def test_an_exact_power_law_is_found(self, exponent, power_w):
+        speeds = np.array([3.0, 3.5, 4.0, 4.5, 5.0])
+        fit = fit_wind_exponent(speeds, power_w * (speeds / 4) ** exponent)
+        assert fit.exponent == pytest.approx(exponent, rel=1e-9)
+        assert fit.is_power_law
+        assert fit.reason == ""
+
+    def test_agrees_with_another_regression(self):
+        draw = np.random.default_rng(2)
+        speeds = np.repeat([3.0, 4.0, 5.0], 2)
+        power = 0.05 * (speeds / 4) ** 2.4 * np.exp(draw.normal(0, 0.04, 6))
+        theirs = linregress(np.log(speeds), np.log(power))
+        fit = fit_wind_exponent(speeds, power)
+        assert fit.exponent == pytest.approx(theirs.slope)
+        assert fit.standard_error == pytest.approx(theirs.stderr)
+
+    @pytest.mark.parametrize(
+        ("speeds", "expected"),
+        # scatter of the exponent with 4 % on power and 1 % on speed: simulation, worked anew here
+        [([3, 4, 5], 0.13), ([3, 4, 5] * 2, 0.09), ([3.5, 4, 4.5] * 2, 0.19)],
+    )
+    def test_scatter_of_the_exponent(self, speeds, expected):
+        draw = np.random.default_rng(7)
+        true = np.array(speeds, dtype=float)
+        found = []
+        for _ in range(2000):
+            power = 0.05 * (true / 4) ** 2.6 * np.exp(draw.normal(0, 0.04, true.size))
+            read = true * np.exp(draw.normal(0, 0.01, true.size))
+            found.append(np.polyfit(np.log(read), np.log(power), 1)[0])
+        fitted = fit_wind_exponent(true, 0.05 * (true / 4) ** 2.6).exponent
+        assert fitted == pytest.approx(2.6)
+        assert np.std(found) == pytest.approx(expected, abs=0.015)
+
+    def test_a_curve_that_bends_is_no_power_law(self):
+        draw = np.random.default_rng(3)
+        speeds = np.repeat([3.0, 3.5, 4.0, 4.5, 5.0], 3)
+        ln = np.log(speeds / 4)
+        power = np.exp(-3 + 2.6 * ln + 4 * ln**2 + draw.normal(0, 0.01, 15))
+        fit = fit_wind_exponent(speeds, power)
+        assert not fit.is_power_law
+        assert fit.exponent == pytest.approx(2.6, abs=0.1)  # the slope at 4 m/s, by construction
+
+    @pytest.mark.parametrize(
+        ("speeds", "powers", "words"),
+        [
+            ([3.8, 4.0, 4.2], [1, 1.1, 1.2], "1.3 times"),
+            ([3, 4, 5], [1, 10, 100], "not plausible"),
+            ([5, 6, 7], [1, 1.6, 2.4], "reach"),
+        ],
+    )
+    def test_what_is_not_to_be_used_says_why(self, speeds, powers, words):
+        assert words in fit_wind_exponent(speeds, powers).reason
+
+    @pytest.mark.parametrize(
+        ("speeds", "powers", "error"),
+        [([4, 5], [1, 2], TooFewTrials), ([3, 4, 0], [1, 2, 3], InvalidInput),
+         ([3, 4, 5], [1, 2, -1], InvalidInput), ([3, 4, math.inf], [1, 2, 3], InvalidInput),
+         ([3, 4, 5], [1, 2], InvalidInput)],
+    )  # fmt: skip
+    def test_what_is_no_sweep_is_refused(self, speeds, powers, error):
+        with pytest.raises(error):
+            fit_wind_exponent(speeds, powers)
+
+    def test_shrinking_is_the_mean_of_two_uncertain_values(self):
+        # inverse-variance weights worked by hand: own 0.09² + 0.14² = 0.0277, prior 0.16
+        joined = shrink(2.2, 0.09)
+        weight = (1 / 0.0277) / (1 / 0.0277 + 1 / 0.16)
+        assert joined.exponent == pytest.approx(weight * 2.2 + (1 - weight) * 2.6)
+        assert joined.standard_error == pytest.approx((1 / 0.0277 + 1 / 0.16) ** -0.5)
+
+    @given(st.floats(1.5, 6), st.floats(0.01, 5))
+    def test_shrinking_never_leaves_the_two(self, exponent, error):
+        joined = shrink(exponent, error)
+        assert min(exponent, 2.6) - 1e-9 <= joined.exponent <= max(exponent, 2.6) + 1e-9
+        assert joined.standard_error < 0.4
+
+
+class TestTheory:
+    """The exponents of a rotor with a generator and a fixed load, solved number by number."""
+
+    def solved(self, v, density, *, load, emf, winding, drop, friction):
+        """Return power in the load where the rotor's torque and the generator's balance."""
+        radius, area = 0.225, math.pi * 0.225**2
+
+        def torque_left(speed):
+            ratio = speed * radius / v
+            coefficient = 0.06 - 0.0135 * ratio  # torque coefficient falling with speed
+            drive = 0.5 * density * area * radius * v**2 * coefficient
+            current = max(0.0, (emf * speed - drop) / (winding + load))
+            return drive - emf * current - friction
+
+        speed = brentq(torque_left, 1e-3, 4.44 * v / radius)
+        current = max(0.0, (emf * speed - drop) / (winding + load))
+        return current**2 * load, speed
+
+    @pytest.mark.parametrize(
+        ("load", "emf", "winding", "drop", "friction"),
+        [(9.3, 0.03, 8.0, 0.0, 0.0), (34.0, 0.10, 20.0, 0.0, 0.0), (34.0, 0.10, 20.0, 0.1, 0.002)],
+    )
+    def test_the_formula_agrees_with_the_solved_machine(self, load, emf, winding, drop, friction):
+        """n = 2b(3 - q)/(fb + 1 - q) and m = 2b/(fb + 1 - q), against small steps of v and ρ."""
+        machine = {"load": load, "emf": emf, "winding": winding, "drop": drop, "friction": friction}
+        power, speed = self.solved(4.0, 1.2, **machine)
+        step = 1e-4
+        faster, _ = self.solved(4.0 * (1 + step), 1.2, **machine)
+        denser, _ = self.solved(4.0, 1.2 * (1 + step), **machine)
+        ratio = speed * 0.225 / 4.0
+        q = -0.0135 * ratio / (0.06 - 0.0135 * ratio) + 1
+        b = emf * speed / (emf * speed - drop)
+        current = math.sqrt(power / load)
+        f = emf * current / (emf * current + friction)
+        n, m = 2 * b * (3 - q) / (f * b + 1 - q), 2 * b / (f * b + 1 - q)
+        assert math.log(faster / power) / math.log(1 + step) == pytest.approx(n, rel=1e-3)
+        assert math.log(denser / power) / math.log(1 + step) == pytest.approx(m, rel=1e-3)
+        assert n == pytest.approx(2 * b + m * (2 - f * b))
+
+    def test_density_follows_from_wind_between_its_limits(self):
+        assert density_exponent_from_wind(3.0) == pytest.approx(1 / 1.2)
+        assert density_exponent_from_wind(1.8) == 0
+        assert density_exponent_from_wind(9.0) == 1.5

@@ -1,0 +1,67 @@
+"""Ordinary least squares with the covariance of its coefficients."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.columns import FloatArray
+from analysis.errors import TooFewTrials
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Coefficients of a linear model, how uncertain they are, and what is left over."""
+
+    coefficients: FloatArray
+    covariance: FloatArray
+    residuals: FloatArray
+    degrees_of_freedom: int
+
+    def standard_error(self, position: int) -> float:
+        """Return the standard error of a coefficient."""
+        return float(np.sqrt(self.covariance[position, position]))
+
+
+def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
+    """Return the least-squares fit of values by the columns of a design.
+
+    Parameters
+    ----------
+    design : array, shape (n, k)
+        One column per coefficient.
+    values : array, shape (n,)
+        What is fitted.
+
+    Returns
+    -------
+    Fit
+        Coefficients, covariance with the residual variance, residuals, n - k.
+
+    Raises
+    ------
+    TooFewTrials
+        Where the columns cannot be told apart, or nothing is left to judge the scatter by.
+
+    Notes
+    -----
+    By the singular value decomposition, so that an ill-conditioned design keeps its digits.
+
+    Examples
+    --------
+    >>> x = np.array([1.0, 2.0, 3.0, 4.0])
+    >>> fit = ordinary_least_squares(np.column_stack([np.ones(4), x]), 2 * x + 1)
+    >>> fit.coefficients.round(6).tolist()
+    [1.0, 2.0]
+    """
+    scale = np.linalg.norm(design, axis=0)
+    freedom = design.shape[0] - design.shape[1]
+    if freedom < 1 or not np.all(scale > 0):
+        raise TooFewTrials(f"a fit of {design.shape[1]} figures needs more than as many readings")
+    u, singular, vt = np.linalg.svd(design / scale, full_matrices=False)
+    if singular[-1] < 1e-12 * singular[0]:
+        raise TooFewTrials("the settings tried cannot be told apart")
+    coefficients = (vt.T @ ((u.T @ values) / singular)) / scale
+    residuals = values - design @ coefficients
+    variance = float(residuals @ residuals) / freedom
+    inverse = (vt.T / singular**2) @ vt / np.outer(scale, scale)
+    return Fit(coefficients, variance * inverse, residuals, freedom)

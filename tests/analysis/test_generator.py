@@ -1,0 +1,77 @@
+"""The generator's constants and the best load, from sweeps whose truth is known."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.errors import InvalidInput, TooFewTrials
+from analysis.generator import fit_constant_speed_test, fit_load_sweep, fit_spin_test, mismatch
+
+LOADS = np.array([5.0, 10.0, 15.0, 22.0, 33.0, 47.0])
+
+
+def test_a_source_comes_back_from_its_line():
+    # 4.2 V behind 15 Ω, computed (check D3)
+    sweep = fit_load_sweep(LOADS, 4.2 * LOADS / (LOADS + 15))
+    assert sweep.source_voltage_v == pytest.approx(4.2, abs=1e-9)
+    assert sweep.source_resistance_ohm == pytest.approx(15.0, abs=1e-9)
+    assert sweep.matched_load_ohm == pytest.approx(15.0, abs=1e-9)
+    assert sweep.max_power_w == pytest.approx(0.294, abs=1e-9)
+    assert sweep.valid
+
+
+@given(st.floats(0.5, 20), st.floats(1, 200))
+def test_any_source_comes_back(source_v, resistance):
+    loads = resistance * np.array([0.3, 0.6, 1.0, 2.0, 5.0])
+    sweep = fit_load_sweep(loads, source_v * loads / (loads + resistance))
+    assert sweep.source_resistance_ohm == pytest.approx(resistance, rel=1e-6)
+    assert sweep.max_power_w == pytest.approx(source_v**2 / (4 * resistance), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "expected"), [(1, 1), (1.5, 0.96), (2, 0.889), (3, 0.75), (4, 0.64), (10, 0.331)]
+)
+def test_a_wrong_load_costs_little_near_the_top(ratio, expected):
+    # maximum power transfer, 4x/(1+x)²; check D2 has 0.2613/0.294 at double the load
+    assert mismatch(ratio, 1.0) == pytest.approx(expected, abs=5e-4)
+    assert mismatch(30.0, 15.0) == pytest.approx(0.261333 / 0.294, abs=1e-5)
+
+
+def test_near_stall_the_tested_loads_count():
+    loads = np.array([4.7, 10.0, 22.0, 47.0, 100.0])
+    ln = np.log(loads / 30)
+    power = 0.05 * np.exp(-1.2 * ln**2)  # far steeper than any source: the rotor stalls below
+    sweep = fit_load_sweep(loads, np.sqrt(power * loads))
+    assert not sweep.valid
+    assert "no line" in sweep.reason
+    # ln P is a parabola of ln R by construction: the local fit finds its top exactly
+    assert sweep.matched_load_ohm == pytest.approx(30, rel=1e-6)
+    assert sweep.max_power_w == pytest.approx(0.05, rel=1e-6)
+
+
+def test_spin_and_constant_speed_tests_worked_by_hand():
+    spin = fit_spin_test([300, 600, 900, 1200, 1500], [0.93, 1.87, 2.80, 3.76, 4.69])
+    assert spin.emf_constant_v_s_rad == pytest.approx(0.02995, abs=5e-6)
+    still = fit_constant_speed_test([5.1, 10, 22, 47], [1.38, 1.98, 2.62, 3.10])
+    assert still.winding_resistance_ohm == pytest.approx(8.36, abs=0.01)
+    drop = spin.emf_constant_v_s_rad * 1200 * math.pi / 30 + spin.offset_v - still.source_voltage_v
+    assert drop == pytest.approx(0.115, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("loads", "volts", "error"),
+    [([5, 10], [1, 2], TooFewTrials), ([5, 10, 0], [1, 2, 3], InvalidInput),
+     ([5, 10, 20], [0, 0, 0], InvalidInput), ([5, 10, 20], [1, math.nan, 2], InvalidInput),
+     ([5, 10, 20], [1, 2], InvalidInput)],
+)  # fmt: skip
+def test_what_is_no_sweep_is_refused(loads, volts, error):
+    with pytest.raises(error):
+        fit_load_sweep(loads, volts)
+
+
+def test_one_speed_is_no_spin_test():
+    with pytest.raises(TooFewTrials):
+        fit_spin_test([300, 300], [1, 1])
