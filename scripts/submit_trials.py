@@ -196,15 +196,13 @@ def _counts(outcomes: dict[str, int]) -> str:
 
 def _show_flags(rows: list[dict[str, Any]]) -> None:
     """Say once per trial what the data checks make of it."""
-    seen = set()
-    for row in rows:
-        for message in row["flags"]:
-            if (row["client_ref"], message) not in seen:
-                seen.add((row["client_ref"], message))
-                waits = (
-                    " It waits for an answer and is not counted." if row["state"] == "held" else ""
-                )
-                print(f"  row {row['row']}, trial {row['client_ref']}: {message}{waits}")
+    first = {row["client_ref"]: row for row in reversed(rows) if row["flags"]}
+    flagged = sorted(first.values(), key=lambda row: int(row["row"]))
+    for row in flagged[:ROWS_SHOWN]:
+        waits = " It waits for an answer and is not counted." if row["state"] == "held" else ""
+        print(f"  row {row['row']}, trial {row['client_ref']}: {' '.join(row['flags'])}{waits}")
+    if len(flagged) > ROWS_SHOWN:
+        print(f"  … and {len(flagged) - ROWS_SHOWN} more trials")
 
 
 def _show_wrong(wrong: list[dict[str, Any]]) -> None:
