@@ -17,6 +17,7 @@ from api.routes import (
     about,
     benches,
     builds,
+    comparison,
     equipment,
     imports,
     keys,
@@ -44,6 +45,7 @@ RESOURCES = (
     trials,
     imports,
     reports,
+    comparison,
     templates,
 )
 

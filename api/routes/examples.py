@@ -322,4 +322,41 @@ EXAMPLES: dict[str, Any] = {
     "ImportRead": _read(IMP, IMPORTED),
     "ImportTried": IMPORTED | {"dry_run": True},
     "SeasonReport": REPORT,
+    "SeasonComparison": {
+        "season_id": SEA,
+        "as_of": MOMENT,
+        "revision": 41,
+        "groups": [[BLD]],
+        "builds": [
+            {
+                "build_id": BLD,
+                "build_number": 2,
+                "team_id": TEAM,
+                "team_name": "Larch",
+                "current": True,
+                "group": 0,
+                "fair_power_w": 0.052,
+                "u_total": 0.09,
+                "interval_w": [0.0434, 0.0623],
+                "trials": 5,
+                "reason": None,
+            }
+        ],
+        "benches": [
+            {
+                "bench_id": BCH,
+                "name": "Hall fan, setting 2",
+                "effect_pct": -9.5,
+                "u_pct": 6.1,
+                "z": -1.0,
+                "verdict": "fine",
+                "trials": 12,
+            }
+        ],
+        "pairs": [],
+        "missing_links": [],
+        "trials": 12,
+        "not_shown": 0,
+        "reason": None,
+    },
 }
