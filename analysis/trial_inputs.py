@@ -153,11 +153,10 @@ def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
     """
     trial: IntArray = np.asarray(runs["trial"], dtype=np.int64)
     by_trial = Groups(np.arange(len(load_ohm)), trial)
-    voltage, current = np.abs(numbers(runs["voltage_v"])), numbers(runs["current_a"])
     effective = np.sqrt(numbers(runs["mean_square_voltage_v2"]))
-    voltage = np.where(np.isnan(voltage), effective, voltage)
+    voltage = _first_known([np.abs(numbers(runs["voltage_v"])), effective])
     with np.errstate(divide="ignore", invalid="ignore"):
-        ln_power = np.log(_run_power(runs, voltage, current, load_ohm[trial]))
+        ln_power = np.log(run_power(runs, load_ohm[trial]))
         mean = by_trial.mean(ln_power)
         spread = by_trial.largest(ln_power) - by_trial.smallest(ln_power)
         scatter = by_trial.standard_deviation(ln_power)
@@ -174,15 +173,34 @@ def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
     )
 
 
-def _run_power(
-    runs: Columns, voltage: FloatArray, current: FloatArray, load: FloatArray
-) -> FloatArray:
-    """Return the power of each run by the best of its readings."""
+def run_power(runs: Columns, load_ohm: FloatArray) -> FloatArray:
+    """Return the power of each run by the best of its readings.
+
+    Parameters
+    ----------
+    runs : mapping of str to array, shape (r,)
+        `RUN_COLUMNS`: one row per run.
+    load_ohm : array, shape (r,)
+        Load of each run. [Ω]
+
+    Returns
+    -------
+    array, shape (r,)
+        Power; NaN where nothing tells it. [W]
+
+    Examples
+    --------
+    >>> nan = np.array([np.nan])
+    >>> run_power({"voltage_v": np.array([1.2]), "current_a": nan,
+    ...     "mean_square_voltage_v2": nan}, np.array([30.1])).round(5).tolist()
+    [0.04784]
+    """
+    voltage, current = numbers(runs["voltage_v"]), numbers(runs["current_a"])
     choices = [
-        numbers(runs["mean_square_voltage_v2"]) / load,
+        numbers(runs["mean_square_voltage_v2"]) / load_ohm,
         np.abs(voltage * current),
-        electrical.power_from_voltage(voltage, load),
-        electrical.power_from_current(current, load),
+        electrical.power_from_voltage(voltage, load_ohm),
+        electrical.power_from_current(current, load_ohm),
     ]
     return _first_known(choices)
 

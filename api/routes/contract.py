@@ -30,18 +30,6 @@ from api.errors import (
 from api.models.validation import nearest
 
 
-class ProblemError(BaseModel):
-    """One thing that is wrong: in JSON at `pointer`, in a file at `row` and `column`."""
-
-    code: str
-    detail: str
-    hint: str | None = None
-    pointer: str | None = None
-    row: int | None = None
-    column: str | None = None
-    value: str | None = None
-
-
 class Problem(BaseModel):
     """RFC 9457 problem details: how every refusal is answered."""
 
@@ -50,7 +38,7 @@ class Problem(BaseModel):
     status: int = Field(examples=[404])
     detail: str = Field(examples=["no team team_01J… among yours"])
     instance: str = Field(description="The request's id, as in X-Request-Id.")
-    errors: list[ProblemError] = []
+    errors: list[FieldError] = []
     error_count: int | None = None
 
 
