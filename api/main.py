@@ -22,6 +22,7 @@ from api.routes import (
     imports,
     keys,
     organisations,
+    progress,
     reports,
     seasons,
     sessions,
@@ -46,6 +47,7 @@ RESOURCES = (
     imports,
     reports,
     comparison,
+    progress,
     templates,
 )
 

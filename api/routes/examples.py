@@ -322,6 +322,44 @@ EXAMPLES: dict[str, Any] = {
     "ImportRead": _read(IMP, IMPORTED),
     "ImportTried": IMPORTED | {"dry_run": True},
     "SeasonReport": REPORT,
+    "TeamProgress": {
+        "team_id": TEAM,
+        "name": "Larch",
+        "as_of": MOMENT,
+        "revision": 41,
+        "builds": [
+            FIGURE
+            | {
+                "build_id": BLD,
+                "number": 2,
+                "best_seen_w": 0.046,
+                "best_seen_debiased_w": 0.0447,
+                "wind_exponent": 2.6,
+                "wind_exponent_u": 0.4,
+                "wind_exponent_source": "default",
+            }
+        ],
+        "sessions": [FIGURE | {"session_id": SES, "started_at": MOMENT}],
+        "trend": {
+            "sessions": 1,
+            "slope_pct_per_week": None,
+            "interval_pct_per_week": None,
+            "kendall_s": None,
+            "p_one_sided": None,
+            "verdict": "too_early",
+            "reason": "a trend needs 4 sessions on different days over 3 weeks",
+            "sentence": "It is too early to see a trend.",
+        },
+        "pitch": [],
+        "load": [],
+        "changes": [],
+        "next_test": {
+            "factor": "pitch",
+            "value": 8.0,
+            "sentence": "Try 8.0° of pitch next, all else as it is.",
+        },
+        "reason": None,
+    },
     "SeasonComparison": {
         "season_id": SEA,
         "as_of": MOMENT,

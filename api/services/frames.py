@@ -55,6 +55,7 @@ TRIAL_FRAME: dict[str, Any] = {
     "started_at": col(BenchSession.started_at),
     "state": col(Trial.state),
     "kind": col(Trial.kind),
+    "pitch_deg": col(Trial.pitch_deg),
     "load_ohm": col(Trial.load_ohm),
     "load_measured_ohm": _spec(LoadResistor, "measured_ohm"),
     "load_tolerance_pct": _spec(LoadResistor, "tolerance_pct"),

@@ -37,3 +37,53 @@ def link(needs: str, bench: str, teams: list[str]) -> str:
     """Return the sentence about a missing link."""
     named = ", ".join(teams[:6]) + (f" and {len(teams) - 6} more" if len(teams) > 6 else "")
     return LINKS[needs].format(bench=bench, teams=named)
+
+
+TRENDS = {
+    "too_early": "It is too early to see a trend.",
+    "no_clear_trend": "No clear trend yet: the ups and downs are as large as any growth.",
+    "likely_improving": "Power is likely growing, by about {slope:.0f} % a week.",
+    "improving": "Power is growing, by about {slope:.0f} % a week.",
+}
+PITCH_FOUND = "Best pitch about {best:.1f}°; from {low:.1f}° to {high:.1f}° is just as good."
+PITCH_OPEN = "The best pitch is not known yet: {reason}. Try {next:.1f}° next."
+LOAD_FOUND = (
+    "Best load about {best:.0f} Ω; anything from half to one and a half times that is within 4 %."
+)
+LOAD_OPEN = "The best load is not known yet: {reason}."
+LOAD_TESTED = "Near stall no line fits; the best load is about {best:.0f} Ω by the loads tried."
+MORE = "{factor} gave about {effect:.0f} % more (probably {low:.0f} to {high:.0f} %)."
+LESS = "{factor} gave about {effect:.0f} % less. Useful: now you know which direction not to go."
+UNCLEAR = (
+    "{factor}: no difference can be told yet. A change smaller than about {detectable:.0f} % would "
+    "hide in the usual wobble. Test the old and the new one back to back."
+)
+NEXT = {
+    "record": "Run a record trial of build {number}: three runs at one setting.",
+    "pitch": "Try {value:.1f}° of pitch next, all else as it is.",
+    "load": "Sweep the load at one wind: five resistors around {around}.",
+    "repeat": "Repeat the best setting in another session, to be surer of it.",
+}
+NO_RECORD = "no record trial counts yet"
+
+
+def trend(verdict: str, slope_pct: float | None) -> str:
+    """Return the sentence about a trend."""
+    return TRENDS[verdict].format(slope=slope_pct or 0.0)
+
+
+def change(factor: str | None, effect: float, span: tuple[float, float], detectable: float) -> str:
+    """Return the sentence about a change: more, less, or not to be told yet."""
+    what = f"The change of {factor}" if factor else "The changes together"
+    low, high = span
+    if low > 0:
+        return MORE.format(factor=what, effect=effect, low=low, high=high)
+    if high < 0:
+        return LESS.format(factor=what, effect=-effect)
+    return UNCLEAR.format(factor=what, detectable=detectable)
+
+
+def next_load(load_ohm: float | None) -> str:
+    """Return the advice to sweep the load, around the build's own where it has one."""
+    around = f"{load_ohm:.0f} Ω" if load_ohm is not None else "the one in use"
+    return NEXT["load"].format(around=around)

@@ -123,6 +123,7 @@ TABLE: dict[str, Row] = {
     # A row that names another's session is that row's error; nothing is stored.
     "import_trials": written(lambda s: {"trials": [trial_payload(s, client_ref="im")]}, other=422),
     "get_import": shown(),
+    "team_progress": shown(),
     "season_comparison": Row(200, 200, 200, coach_other=None),
     "season_report": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),

@@ -1,0 +1,24 @@
+"""A team's progress over HTTP."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from api.deps import Read, database
+from api.models.progress import ProgressQuery, TeamProgress
+from api.routes.contract import READ, StrictRoute
+from api.services import progress
+
+router = APIRouter(tags=["reports"], route_class=StrictRoute)
+
+
+@router.get("/teams/{team_id}/progress", responses=READ, response_model=TeamProgress)
+def team_progress(
+    team_id: str, query: Annotated[ProgressQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show a team's way: builds, trend, what sweeps found, each change, and what to test next."""
+    with database(request).reading() as db:
+        shown = progress.team_progress(db, read.caller, team_id)
+    headers = {"Vary": "Authorization", "Cache-Control": "private, no-cache"}
+    return Response(shown.model_dump_json(), headers=headers, media_type="application/json")
