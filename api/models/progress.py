@@ -52,6 +52,7 @@ class PitchRead(BaseModel):
     """What a build's pitch sweep found."""
 
     build_id: str
+    number: int
     readings: int
     bracketed: bool
     best_pitch_deg: float | None
@@ -67,6 +68,7 @@ class LoadRead(BaseModel):
     """What a build's load sweep found."""
 
     build_id: str
+    number: int
     loads: int
     valid: bool
     source_voltage_v: float | None

@@ -24,7 +24,6 @@ from api.models.progress import (
     BuildProgress,
     ChangeRead,
     LoadRead,
-    NextTest,
     PitchRead,
     SessionProgress,
     TeamProgress,
@@ -38,6 +37,7 @@ from api.models.turbines import Turbine
 from api.services import resources, wording
 from api.services.cache import cache_of
 from api.services.frames import Array, Frame, read_frame
+from api.services.next_test import next_test
 from api.services.scope import Caller
 
 
@@ -87,7 +87,7 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
         pitch=pitch,
         load=load,
         changes=_changes(builds, by_build),
-        next_test=_next_test(builds, by_build, pitch, load),
+        next_test=next_test(builds, set(by_build), pitch, load),
         reason=None if by_build else wording.NO_RECORD,
     )
 
@@ -191,6 +191,7 @@ def _pitch(facts: _Facts, build: Build) -> PitchRead | None:
     except AnalysisError as unknown:
         return PitchRead(
             build_id=build.id,
+            number=build.number,
             readings=pitch.size,
             bracketed=False,
             best_pitch_deg=None,
@@ -199,7 +200,7 @@ def _pitch(facts: _Facts, build: Build) -> PitchRead | None:
             plateau_deg=None,
             next_pitch_deg=further,
             reason=str(unknown),
-            sentence=wording.PITCH_OPEN.format(reason=unknown, next=further),
+            sentence=wording.PITCH_OPEN.format(number=build.number, reason=unknown, next=further),
         )
 
 
@@ -218,6 +219,7 @@ def _pitch_found(build: Build, found: PitchOptimum, further: float) -> PitchRead
     low, high = found.plateau_deg
     return PitchRead(
         build_id=build.id,
+        number=build.number,
         readings=found.readings,
         bracketed=found.bracketed,
         best_pitch_deg=found.best_pitch_deg,
@@ -226,7 +228,9 @@ def _pitch_found(build: Build, found: PitchOptimum, further: float) -> PitchRead
         plateau_deg=found.plateau_deg,
         next_pitch_deg=further,
         reason=None,
-        sentence=wording.PITCH_FOUND.format(best=found.best_pitch_deg, low=low, high=high),
+        sentence=wording.PITCH_FOUND.format(
+            number=build.number, best=found.best_pitch_deg, low=low, high=high
+        ),
     )
 
 
@@ -243,6 +247,7 @@ def _load(facts: _Facts, build: Build) -> LoadRead | None:
     except AnalysisError as unknown:
         return LoadRead(
             build_id=build.id,
+            number=build.number,
             loads=len(np.unique(load)),
             valid=False,
             source_voltage_v=None,
@@ -250,7 +255,7 @@ def _load(facts: _Facts, build: Build) -> LoadRead | None:
             matched_load_ohm=None,
             max_power_w=None,
             reason=str(unknown),
-            sentence=wording.LOAD_OPEN.format(reason=unknown),
+            sentence=wording.LOAD_OPEN.format(number=build.number, reason=unknown),
         )
 
 
@@ -258,6 +263,7 @@ def _load_found(build: Build, sweep: LoadSweep) -> LoadRead:
     words = wording.LOAD_FOUND if sweep.valid else wording.LOAD_TESTED
     return LoadRead(
         build_id=build.id,
+        number=build.number,
         loads=sweep.loads,
         valid=sweep.valid,
         source_voltage_v=sweep.source_voltage_v if sweep.valid else None,
@@ -265,7 +271,7 @@ def _load_found(build: Build, sweep: LoadSweep) -> LoadRead:
         matched_load_ohm=sweep.matched_load_ohm,
         max_power_w=sweep.max_power_w,
         reason=sweep.reason or None,
-        sentence=words.format(best=sweep.matched_load_ohm),
+        sentence=words.format(number=build.number, best=sweep.matched_load_ohm),
     )
 
 
@@ -294,26 +300,3 @@ def _change(older: Build, newer: Build, figures: dict[str, Figure]) -> ChangeRea
             factor, effect.effect_pct, effect.interval_pct, effect.detectable_pct
         ),
     )
-
-
-def _next_test(
-    builds: list[Build], figures: dict[str, Figure], pitch: list[PitchRead], load: list[LoadRead]
-) -> NextTest:
-    """Return the one thing to test next: know the newest build, then its pitch, then its load."""
-    if not builds:
-        return NextTest(
-            factor="record", value=None, sentence=wording.NEXT["record"].format(number=1)
-        )
-    newest = max(builds, key=lambda build: (build.created_at, build.number))
-    if newest.id not in figures:
-        words = wording.NEXT["record"].format(number=newest.number)
-        return NextTest(factor="record", value=float(newest.number), sentence=words)
-    own_pitch = next((each for each in pitch if each.build_id == newest.id), None)
-    if own_pitch is None or not own_pitch.bracketed:
-        value = own_pitch.next_pitch_deg if own_pitch else next_pitch([], [])
-        words = wording.NEXT["pitch"].format(value=value)
-        return NextTest(factor="pitch", value=value, sentence=words)
-    if not any(each.build_id == newest.id for each in load):
-        words = wording.next_load(newest.load_ohm)
-        return NextTest(factor="load", value=newest.load_ohm, sentence=words)
-    return NextTest(factor="repeat", value=None, sentence=wording.NEXT["repeat"])

@@ -45,14 +45,24 @@ TRENDS = {
     "likely_improving": "Power is likely growing, by about {slope:.0f} % a week.",
     "improving": "Power is growing, by about {slope:.0f} % a week.",
 }
-PITCH_FOUND = "Best pitch about {best:.1f}°; from {low:.1f}° to {high:.1f}° is just as good."
-PITCH_OPEN = "The best pitch is not known yet: {reason}. Try {next:.1f}° next."
-LOAD_FOUND = (
-    "Best load about {best:.0f} Ω; anything from half to one and a half times that is within 4 %."
+PITCH_FOUND = (
+    "Build {number}: best pitch about {best:.1f}°; from {low:.1f}° to {high:.1f}° is just as good."
 )
-LOAD_OPEN = "The best load is not known yet: {reason}."
-LOAD_TESTED = "Near stall no line fits; the best load is about {best:.0f} Ω by the loads tried."
+PITCH_OPEN = (
+    "Build {number}: the best pitch is not known yet: {reason}. Try {next:.1f}° of pitch next."
+)
+LOAD_FOUND = (
+    "Build {number}: best load about {best:.0f} Ω; anything from half to one and a half times that "
+    "is within 4 %."
+)
+LOAD_OPEN = "Build {number}: the best load is not known yet: {reason}."
+LOAD_TESTED = (
+    "Build {number}: near stall no line fits; the best load is about {best:.0f} Ω by the loads "
+    "tried."
+)
 MORE = "{factor} gave about {effect:.0f} % more (probably {low:.0f} to {high:.0f} %)."
+TIMES = "{factor} gave about {times:.1f} times the power (probably {low:.1f} to {high:.1f} times)."
+TIMES_FROM = 200  # [%], from here on times are easier to grasp
 LESS = "{factor} gave about {effect:.0f} % less. Useful: now you know which direction not to go."
 UNCLEAR = (
     "{factor}: no difference can be told yet. A change smaller than about {detectable:.0f} % would "
@@ -61,6 +71,7 @@ UNCLEAR = (
 NEXT = {
     "record": "Run a record trial of build {number}: three runs at one setting.",
     "pitch": "Try {value:.1f}° of pitch next, all else as it is.",
+    "start_pitch": "Sweep the pitch of the newest build, all else as it is: start at {start}.",
     "load": "Sweep the load at one wind: five resistors around {around}.",
     "repeat": "Repeat the best setting in another session, to be surer of it.",
 }
@@ -76,6 +87,9 @@ def change(factor: str | None, effect: float, span: tuple[float, float], detecta
     """Return the sentence about a change: more, less, or not to be told yet."""
     what = f"The change of {factor}" if factor else "The changes together"
     low, high = span
+    if low > 0 and effect >= TIMES_FROM:
+        times, least, most = (1 + pct / 100 for pct in (effect, low, high))
+        return TIMES.format(factor=what, times=times, low=least, high=most)
     if low > 0:
         return MORE.format(factor=what, effect=effect, low=low, high=high)
     if high < 0:
@@ -87,3 +101,9 @@ def next_load(load_ohm: float | None) -> str:
     """Return the advice to sweep the load, around the build's own where it has one."""
     around = f"{load_ohm:.0f} Ω" if load_ohm is not None else "the one in use"
     return NEXT["load"].format(around=around)
+
+
+def start_pitch(value: float | None, before: int | None = None) -> str:
+    """Return the advice to begin a pitch sweep, with the build whose best pitch it begins at."""
+    where = f"{value:.1f}°" + (f", where build {before} was best" if before else "")
+    return NEXT["start_pitch"].format(start=where)

@@ -141,3 +141,21 @@ class TestChange:
         next_build(world.larch, 2)
         told = progress(world.larch)["next_test"]
         assert (told["factor"], told["value"]) == ("record", 2.0)
+
+    def test_a_sweep_begins_where_the_build_before_was_best(self, world: World):
+        told = progress(world.larch)["next_test"]
+        assert (told["factor"], told["value"]) == ("pitch", 8.0)
+        sweep_pitch(world.larch, 11.2, [8.0, 10.0, 11.0, 12.5, 15.0])
+        second = next_build(world.larch, 2, changed_factor="blade_count", blade_count=4)
+        run(world.larch, [1.4, 1.4, 1.4], build_id=second)
+        told = progress(world.larch)["next_test"]
+        assert told["value"] == pytest.approx(11.2, abs=0.3)
+        assert "where build 1 was best" in told["sentence"]
+
+    def test_a_manifold_gain_is_told_in_times(self, world: World):
+        second = next_build(world.larch, 2, changed_factor="pitch")
+        run(world.larch, [1.8, 1.8, 1.8])
+        run(world.larch, [3.6, 3.6, 3.6], build_id=second, meter_range_v=20.0)
+        (change,) = progress(world.larch)["changes"]
+        assert change["effect_pct"] > 200
+        assert f"{1 + change['effect_pct'] / 100:.1f} times the power" in change["sentence"]
