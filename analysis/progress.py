@@ -9,9 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.distributions import normal_quantile
-from analysis.season import Figure, compare
+from analysis.season import Figure, compare, uncertainty_of_change
 from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
-from analysis.uncertainty import combine
 
 LEAST_SESSIONS, LEAST_DAYS, LEAST_WEEKS = 4, 4, 3.0  # to show a slope
 SESSIONS_TO_CALL = 5  # to call it
@@ -106,9 +105,7 @@ def effect_of_change(newer: Figure, older: Figure) -> Effect:
     (12, 7.2)
     """
     change = compare(newer, older)
-    u = combine(newer.u_own, older.u_own)
-    if newer.bench_id is None or newer.bench_id != older.bench_id:
-        u = combine(u, newer.u_bench, older.u_bench)
+    u = uncertainty_of_change(newer, older)
     factor = normal_quantile((1 + CONFIDENCE) / 2) + normal_quantile(POWER)
     return Effect(change.change_pct, change.interval_pct, 100 * math.expm1(factor * u))
 

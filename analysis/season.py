@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from analysis import uncertainty
 from analysis.columns import FloatArray, TextArray
+from analysis.distributions import normal_cdf
 from analysis.exponent import OUT_OF_RANGE
 from analysis.groups import Groups, group_by
 from analysis.trial_inputs import Columns
@@ -212,7 +213,7 @@ def probability_ahead(one: Figure, other: Figure) -> float:
     """
     difference = math.log(one.normalised_power_w / other.normalised_power_w)
     u = uncertainty.combine(one.u_own, other.u_own)
-    return 0.5 * math.erfc(-difference / u / math.sqrt(2))
+    return normal_cdf(difference / u)
 
 
 def compare(later: Figure, earlier: Figure) -> Change:
@@ -237,12 +238,37 @@ def compare(later: Figure, earlier: Figure) -> Change:
     >>> compare(figure(0.06, "b"), figure(0.05, "c")).interval_pct[0] > 0
     False
     """
+    ratio = later.normalised_power_w / earlier.normalised_power_w
+    low, high = uncertainty.interval(ratio, uncertainty_of_change(later, earlier))
+    return Change(_percent(ratio), (_percent(low), _percent(high)))
+
+
+def uncertainty_of_change(later: Figure, earlier: Figure) -> float:
+    """Return the standard uncertainty of the difference of ln power between two figures.
+
+    Parameters
+    ----------
+    later, earlier : Figure
+        Two figures; at one bench the bench's doubt is in both and drops out.
+
+    Returns
+    -------
+    float
+        Standard uncertainty. [-]
+
+    Examples
+    --------
+    >>> def figure(bench_id):
+    ...     return Figure("", 0.05, 0.05, 0.03, 0.14, 0.143, (0, 1), 1, 1, bench_id)
+    >>> round(uncertainty_of_change(figure("b"), figure("b")), 4)
+    0.0424
+    >>> round(uncertainty_of_change(figure("b"), figure("c")), 4)
+    0.2025
+    """
     u = uncertainty.combine(later.u_own, earlier.u_own)
     if later.bench_id is None or later.bench_id != earlier.bench_id:
         u = uncertainty.combine(u, later.u_bench, earlier.u_bench)
-    ratio = later.normalised_power_w / earlier.normalised_power_w
-    low, high = uncertainty.interval(ratio, u)
-    return Change(_percent(ratio), (_percent(low), _percent(high)))
+    return float(u)
 
 
 def _percent(ratio: float) -> float:

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from api.deps import Read, database
 from api.models.comparison import ComparisonQuery, SeasonComparison
-from api.routes.contract import READ, StrictRoute
+from api.routes.contract import READ, StrictRoute, private_json
 from api.services import comparisons
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
@@ -24,5 +24,4 @@ def season_comparison(
     """
     with database(request).reading() as db:
         comparison = comparisons.compare_season(db, read.caller, season_id)
-    headers = {"Vary": "Authorization", "Cache-Control": "private, no-cache"}
-    return Response(comparison.model_dump_json(), headers=headers, media_type="application/json")
+    return private_json(comparison)

@@ -141,3 +141,9 @@ def _unknown_parameters(unknown: list[str], known: set[str]) -> Invalid:
         for name in unknown
     ]
     return Invalid(f"unknown query parameter: {', '.join(unknown)[:200]}", errors)
+
+
+def private_json(answer: BaseModel) -> Response:
+    """Return an answer that no cache may give to another key; it was checked when it was made."""
+    headers = {"Vary": "Authorization", "Cache-Control": "private, no-cache"}
+    return Response(answer.model_dump_json(), headers=headers, media_type="application/json")

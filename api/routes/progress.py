@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from api.deps import Read, database
 from api.models.progress import ProgressQuery, TeamProgress
-from api.routes.contract import READ, StrictRoute
+from api.routes.contract import READ, StrictRoute, private_json
 from api.services import progress
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
@@ -20,5 +20,4 @@ def team_progress(
     """Show a team's way: builds, trend, what sweeps found, each change, and what to test next."""
     with database(request).reading() as db:
         shown = progress.team_progress(db, read.caller, team_id)
-    headers = {"Vary": "Authorization", "Cache-Control": "private, no-cache"}
-    return Response(shown.model_dump_json(), headers=headers, media_type="application/json")
+    return private_json(shown)

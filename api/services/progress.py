@@ -43,11 +43,11 @@ from api.services.scope import Caller
 
 @dataclass(frozen=True, slots=True)
 class _Facts:
-    """A team's trials with their results, and its builds in the order of their numbers."""
+    """A team's trials with their results, and which of them count."""
 
     frame: Frame
     results: TrialResults
-    builds: list[Build]
+    counted: Array
 
 
 def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
@@ -69,7 +69,8 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
         )
     )
     frame = read_frame(db, col(Trial.build_id).in_([build.id for build in builds]))
-    facts = _Facts(frame, trial_results(frame.trials, frame.runs), builds)
+    results = trial_results(frame.trials, frame.runs)
+    facts = _Facts(frame, results, counts_for_season(frame.trials, results))
     by_build = _figures(facts, "build_id")
     sessions = _sessions(facts)
     pitch = [found for build in builds if (found := _pitch(facts, build))]
@@ -94,11 +95,10 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
 
 def _figures(facts: _Facts, column: str) -> dict[str, Figure]:
     """Return the typical power of each build, or session, that has a trial that counts."""
-    counted = counts_for_season(facts.frame.trials, facts.results)
-    if not counted.any():
+    if not facts.counted.any():
         return {}
-    groups = group_by(facts.frame.trials[column][counted])
-    figures = typical_figures(groups, counted, facts.frame.trials, facts.results)
+    groups = group_by(facts.frame.trials[column][facts.counted])
+    figures = typical_figures(groups, facts.counted, facts.frame.trials, facts.results)
     return {figure.label: figure for figure in figures}
 
 
@@ -107,9 +107,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
 
 
 def _build(facts: _Facts, build: Build, figure: Figure) -> BuildProgress:
-    mine = counts_for_season(facts.frame.trials, facts.results) & (
-        facts.frame.trials["build_id"] == build.id
-    )
+    mine = facts.counted & (facts.frame.trials["build_id"] == build.id)
     best = float(np.max(facts.results.normalised_power_w[mine]))
     scatter = float(np.mean(facts.results.u_own[mine]))
     at = int(np.flatnonzero(mine)[0])
