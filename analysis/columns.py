@@ -84,6 +84,14 @@ TRIAL_COLUMNS = (
     "gear_ratio",
     "reference_wind_speed_m_s",
     "reference_air_density_kg_m3",
+    "sweep_exponent",
+    "sweep_standard_error",
+    "sweep_slowest_m_s",
+    "sweep_fastest_m_s",
+    "season_sweeps",
+    "season_mean_exponent",
+    "season_mean_square_exponent",
+    "season_mean_square_error",
 )
 
 #: Columns of `TRIAL_COLUMNS` that hold words, not numbers.

@@ -6,7 +6,8 @@ add, what that build does at that bench in particular, and scatter:
     y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e
 
 All terms but μ are drawn towards zero by what is known of their size (best
-linear unbiased prediction), and odd trials count less (Huber).
+linear unbiased prediction), and odd trials count less (Huber). With trials
+enough, how much sessions and runs scatter is taken from the season itself.
 
 References
 ----------
@@ -19,32 +20,44 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.columns import FloatArray, IntArray
+from analysis.columns import FloatArray
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.groups import Groups, group_by
+from analysis.groups import Groups
+from analysis.season_system import Model, Solution, Spread, restricted_spread
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
 SETTLED = 1e-3  # [-], change of a weight below which another round moves nothing
 LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not count
+TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
+ENOUGH_TO_ESTIMATE = 5_000  # trials; the spreads of more are no other
+LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
+AT_ONCE = 256  # builds whose doubt is worked out together
+CHECKED_AT_MOST = 400  # trials whose leverage is looked at
+FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
-    """Prior standard deviations of the terms of ln power; assumed until a region knows better."""
+class ResidualCheck:
+    """How residuals scatter, in their own stated uncertainty: 1 where the model fits.
 
-    mean: float = 10.0
-    team: float = 0.35
-    build: float = 0.35
-    bench: float = 0.25
-    session: float = 0.06
-    interaction: float = 0.05
-    reference: float = 3.0
+    Above 1.3 settings changed inside a build, or mistakes are left in.
+    """
+
+    standard_deviation: float
+    trials: int
+
+    @property
+    def verdict(self) -> str:
+        """Return `fine`, `too_wide` or `too_narrow`."""
+        low, high = FITTING
+        if low <= self.standard_deviation <= high:
+            return "fine"
+        return "too_wide" if self.standard_deviation > high else "too_narrow"
 
 
 @dataclass(frozen=True)
@@ -53,6 +66,7 @@ class SeasonFit:
 
     `log_power` is μ + t + θ of each build: ln of its power at an average bench. `groups` holds
     the builds that benches connect; between groups only the priors speak, so nothing is compared.
+    `spread` is what was assumed or, with trials enough, estimated (`is_estimated`).
     """
 
     build_ids: list[str]
@@ -60,10 +74,14 @@ class SeasonFit:
     bench_ids: list[str]
     bench_effect: FloatArray
     bench_u: FloatArray
+    session_ids: list[str]
+    session_effect: FloatArray
     groups: list[list[str]]
     weights: FloatArray
     residual_z: FloatArray
-    _system: "_System"
+    spread: Spread
+    is_estimated: bool
+    _solution: Solution
 
     @property
     def effects(self) -> dict[str, float]:
@@ -78,73 +96,44 @@ class SeasonFit:
     def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
         """Return the covariance of ln power of some builds, in their order."""
         position = {build_id: i for i, build_id in enumerate(self.build_ids)}
-        rows = self._system.build_rows([position[build_id] for build_id in build_ids])
-        return self._system.covariance(rows)
+        rows = self._solution.model.build_rows([position[build_id] for build_id in build_ids])
+        return self._solution.covariance(rows)
+
+    def u_differences(self, other: str) -> dict[str, float]:
+        """Return the standard uncertainty of the difference of ln power of each build to one."""
+        model, solution = self._solution.model, self._solution
+        position = self.build_ids.index(other)
+        to_other = np.empty(len(self.build_ids))
+        for start in range(0, len(self.build_ids), AT_ONCE):
+            chunk = range(start, min(start + AT_ONCE, len(self.build_ids)))
+            covariance = solution.covariance(model.build_rows([*chunk, position]))
+            own = np.diag(covariance)
+            to_other[chunk] = own[:-1] + own[-1] - 2 * covariance[:-1, -1]
+        spread = np.sqrt(np.maximum(to_other, 0.0)).tolist()
+        return dict(zip(self.build_ids, spread, strict=True))
 
     def u_difference(self, one: str, other: str) -> float:
         """Return the standard uncertainty of the difference of ln power of two builds."""
         c = self.covariance_of([one, other])
         return math.sqrt(max(0.0, float(c[0, 0] + c[1, 1] - 2 * c[0, 1])))
 
+    @cached_property
+    def group_of(self) -> dict[str, int]:
+        """Return the position in `groups` of the group that holds each build."""
+        return {build_id: i for i, group in enumerate(self.groups) for build_id in group}
 
-class _System:
-    """The penalised normal equations, factorised; rows of the design are sparse."""
-
-    def __init__(self, design: Any, prior_precision: FloatArray, layout: "_Layout") -> None:
-        self.design, self.prior, self.layout = design, prior_precision, layout
-        self.solver: Any = None
-
-    def solve(self, y: FloatArray, weight: FloatArray) -> FloatArray:
-        """Return the terms that fit y with these weights."""
-        from scipy.sparse import diags_array
-        from scipy.sparse.linalg import splu
-
-        weighted = self.design.T @ diags_array(weight)
-        matrix = (weighted @ self.design + diags_array(self.prior)).tocsc()
-        self.solver = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
-        terms: FloatArray = self.solver.solve(weighted @ y)
-        return terms
-
-    def build_rows(self, positions: Sequence[int]) -> Any:
-        """Return the sparse rows that add up to μ + t + θ of some builds."""
-        from scipy.sparse import csc_array
-
-        layout, count = self.layout, len(positions)
-        chosen = np.asarray(positions, dtype=np.int64)
-        teams = layout.team_of_build[chosen]
-        in_team = teams >= 0
-        row = np.arange(count)
-        rows = np.concatenate([row, row, row[in_team]])
-        columns = np.concatenate(
-            [
-                np.zeros(count, dtype=np.int64),
-                layout.start["build"] + chosen,
-                layout.start["team"] + teams[in_team],
-            ]
-        )
-        return csc_array((np.ones(len(rows)), (rows, columns)), shape=(count, layout.size))
-
-    def covariance(self, rows: Any) -> FloatArray:
-        """Return the posterior covariance of some sums of terms."""
-        solved = self.solver.solve(rows.T.toarray())
-        covariance: FloatArray = rows @ solved
-        return (covariance + covariance.T) / 2
-
-    def variances(self, positions: IntArray) -> FloatArray:
-        """Return the posterior variance of some single terms."""
-        unit = np.zeros((self.layout.size, len(positions)))
-        unit[positions, np.arange(len(positions))] = 1.0
-        solved = self.solver.solve(unit)
-        return np.asarray(solved[positions, np.arange(len(positions))], dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Where each kind of term begins among the unknowns, and each build's team (-1: none)."""
-
-    start: dict[str, int]
-    size: int
-    team_of_build: IntArray
+    def check_residuals(self) -> ResidualCheck:
+        """Return how the residuals scatter, each freed of its own pull on the fit."""
+        count = len(self.residual_z)
+        step = max(1, count // CHECKED_AT_MOST)
+        chosen = np.arange(0, count, step)
+        free = np.maximum(1 - self._solution.leverages(chosen), 1e-6)
+        # A trial that alone determines a term leaves no residual to judge by.
+        judged = free > 0.05
+        if not judged.any():
+            return ResidualCheck(1.0, 0)
+        z = self.residual_z[chosen][judged] / np.sqrt(free[judged])
+        return ResidualCheck(float(np.sqrt(np.mean(z**2))), int(judged.sum()))
 
 
 def fit_season(
@@ -162,7 +151,8 @@ def fit_season(
         trial by scatter of its runs and placement), `build_id`, `team_id` (empty for a reference
         rotor), `bench_id`, `session_id`.
     spread : Spread, optional
-        Prior standard deviations.
+        Standard deviations of the terms, taken as they are; left out, those of sessions and
+        residuals are estimated from 40 trials at 4 benches on.
     age_weeks : array-like, shape (n,), optional
         How old each trial is; a link older than eight weeks joins nothing. [weeks]
 
@@ -181,7 +171,7 @@ def fit_season(
     Notes
     -----
     Penalised least squares by a sparse factorisation, reweighted up to eight times with
-    w = min(1, 2.5/|z|), z the residual over `u_own`.
+    w = min(1, 2.5/|z|), z the residual over its uncertainty.
 
     Examples
     --------
@@ -192,36 +182,28 @@ def fit_season(
     ([['a', 'b', 'ref']], 0.0)
     """
     y, u = _checked(trials)
-    spread = spread or Spread()
-    terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in
-             ("team", "build", "bench", "session")}  # fmt: skip
-    pairs = group_by(terms["build"].codes * terms["bench"].size + terms["bench"].codes)
-    is_reference = np.asarray(trials["team_id"]) == ""
-    layout = _layout(terms, pairs, is_reference)
-    system = _System(
-        _design(terms, pairs, is_reference, layout),
-        _precision(terms, pairs, is_reference, layout, spread),
-        layout,
-    )
-    weights = np.ones_like(y)
-    for _ in range(ROUNDS):
-        solution = system.solve(y, weights / u**2)
-        z = (y - system.design @ solution) / u
-        before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
-        if np.max(np.abs(weights - before)) < SETTLED:
-            break
-    rows = system.build_rows(range(terms["build"].size))
-    benches = layout.start["bench"] + np.arange(terms["bench"].size)
+    model = Model(trials)
+    used, is_estimated = spread or Spread(), False
+    solution, weights, z = _robust(model, y, u, used)
+    if spread is None and _has_enough(model):
+        used, is_estimated = _estimated(trials, y, u, weights, used), True
+        solution, weights, z = _robust(model, y, u, used)
+    rows = model.build_rows(range(model.builds.size))
+    benches, sessions = model.positions("bench"), model.positions("session")
     return SeasonFit(
-        build_ids=[str(each) for each in terms["build"].labels],
-        log_power=rows @ solution,
-        bench_ids=[str(each) for each in terms["bench"].labels],
-        bench_effect=solution[benches],
-        bench_u=np.sqrt(system.variances(benches)),
-        groups=_connected(terms["build"], terms["bench"], age_weeks),
+        build_ids=[str(each) for each in model.builds.labels],
+        log_power=rows @ solution.terms,
+        bench_ids=[str(each) for each in model.terms["bench"].labels],
+        bench_effect=solution.terms[benches],
+        bench_u=np.sqrt(solution.variances(benches)),
+        session_ids=[str(each) for each in model.terms["session"].labels],
+        session_effect=solution.terms[sessions],
+        groups=_connected(model.builds, model.terms["bench"], age_weeks),
         weights=weights,
         residual_z=z,
-        _system=system,
+        spread=used,
+        is_estimated=is_estimated,
+        _solution=solution,
     )
 
 
@@ -235,55 +217,43 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
     return y, u
 
 
-def _layout(
-    terms: dict[str, Groups], pairs: Groups, is_reference: npt.NDArray[np.bool_]
-) -> _Layout:
-    sizes = {"mean": 1} | {name: each.size for name, each in terms.items()} | {"pair": pairs.size}
-    start, size = {}, 0
-    for name, count in sizes.items():
-        start[name], size = size, size + count
-    team_of_build = np.full(terms["build"].size, -1, dtype=np.int64)
-    own = ~is_reference
-    team_of_build[terms["build"].codes[own]] = terms["team"].codes[own]
-    return _Layout(start, size, team_of_build)
+def _robust(
+    model: Model, y: FloatArray, u: FloatArray, spread: Spread
+) -> tuple[Solution, FloatArray, FloatArray]:
+    """Return the fit with odd trials counting less, its weights and standardised residuals."""
+    scatter = u * spread.residual
+    weights = np.ones_like(y)
+    for _ in range(ROUNDS):
+        solution = Solution(model, y, weights / scatter**2, spread)
+        z = solution.residuals(y) / scatter
+        before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        if np.max(np.abs(weights - before)) < SETTLED:
+            break
+    return solution, weights, z
 
 
-def _design(
-    terms: dict[str, Groups], pairs: Groups, is_reference: npt.NDArray[np.bool_], layout: _Layout
-) -> Any:
-    """Return the sparse design: a one for each term of each trial; a reference has no team."""
-    from scipy.sparse import csr_array
-
-    n = len(is_reference)
-    row = np.arange(n)
-    own = ~is_reference
-    columns = [np.zeros(n, dtype=np.int64), layout.start["team"] + terms["team"].codes[own]]
-    columns += [layout.start[name] + terms[name].codes for name in ("build", "bench", "session")]
-    columns.append(layout.start["pair"] + pairs.codes)
-    rows = np.concatenate([row, row[own], row, row, row, row])
-    column = np.concatenate(columns)
-    return csr_array((np.ones(len(rows)), (rows, column)), shape=(n, layout.size))
+def _has_enough(model: Model) -> bool:
+    """Tell whether a season has trials and benches enough to tell its own scatter."""
+    trials, benches = len(model.is_reference), model.terms["bench"].size
+    return trials >= TRIALS_TO_ESTIMATE and benches >= BENCHES_TO_ESTIMATE
 
 
-def _precision(
-    terms: dict[str, Groups],
-    pairs: Groups,
-    is_reference: npt.NDArray[np.bool_],
-    layout: _Layout,
+def _estimated(
+    trials: Mapping[str, npt.ArrayLike],
+    y: FloatArray,
+    u: FloatArray,
+    weights: FloatArray,
     spread: Spread,
-) -> FloatArray:
-    """Return one over the prior variance of each term; a reference rotor's is all but free."""
-    build = np.full(terms["build"].size, spread.build)
-    build[np.unique(terms["build"].codes[is_reference])] = spread.reference
-    deviations = [
-        np.array([spread.mean]),
-        np.full(terms["team"].size, spread.team),
-        build,
-        np.full(terms["bench"].size, spread.bench),
-        np.full(terms["session"].size, spread.session),
-        np.full(pairs.size, spread.interaction),
-    ]
-    return np.concatenate(deviations) ** -2.0
+) -> Spread:
+    """Return the spreads by the season's own trials, of whole benches where there are very many."""
+    bench = np.asarray(trials["bench_id"])
+    labels, codes = np.unique(bench, return_inverse=True)
+    up_to = np.cumsum(np.bincount(codes, minlength=len(labels)))
+    last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
+    kept = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
+    part = {name: np.asarray(column)[kept] for name, column in trials.items()}
+    floor = LEAST_RESIDUAL / float(np.median(u[kept]))
+    return restricted_spread(Model(part), y[kept], (weights / u**2)[kept], spread, floor)
 
 
 def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:

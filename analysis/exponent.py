@@ -8,6 +8,7 @@ default exponents stand, with an honest width.
 
 import math
 from dataclasses import dataclass
+from typing import Generic
 
 import numpy as np
 import numpy.typing as npt
@@ -114,18 +115,23 @@ def textbook_cubic(
     )
 
 
-def normalisation_status(wind_ratio: FloatArray) -> TextArray:
+def normalisation_status(
+    wind_ratio: FloatArray, is_own: npt.NDArray[np.bool_] | bool = False
+) -> TextArray:
     """Return how far a trial's wind allows it to be put on the reference.
 
     Parameters
     ----------
     wind_ratio : array, shape (n,)
         Measured over reference wind speed; NaN where unknown. [-]
+    is_own : array of bool, shape (n,), optional
+        Where the build's own sweep covers that wind and the reference.
 
     Returns
     -------
     array of str, shape (n,)
-        `direct`, `default`, `provisional` or `out_of_range`; empty where the wind is unknown.
+        `direct` (near the reference, or by the build's own sweep), `default`, `provisional` or
+        `out_of_range`; empty where the wind is unknown.
 
     Examples
     --------
@@ -136,7 +142,11 @@ def normalisation_status(wind_ratio: FloatArray) -> TextArray:
         (wind_ratio >= low - ROUNDING) & (wind_ratio <= high + ROUNDING) for _, low, high in BANDS
     ]
     known = np.isfinite(wind_ratio)
-    return np.select([*within, known], [*(name for name, _, _ in BANDS), OUT_OF_RANGE], "")
+    return np.select(
+        [within[-1] & is_own, *within, known],
+        [BANDS[0][0], *(name for name, _, _ in BANDS), OUT_OF_RANGE],
+        "",
+    )
 
 
 ZERO_OFFSET_UNCERTAINTY = 0.14  # [-], what a wind meter's zero off by 0.2 m/s does to an exponent
@@ -166,11 +176,11 @@ class WindExponent:
 
 
 @dataclass(frozen=True, slots=True)
-class Shrunk:
+class Shrunk(Generic[Numeric]):
     """An exponent drawn towards what is known of other builds, by how uncertain each is."""
 
-    exponent: float
-    standard_error: float
+    exponent: Numeric
+    standard_error: Numeric
 
 
 def fit_wind_exponent(
@@ -273,18 +283,18 @@ def _why_not_own(
 
 
 def shrink(
-    exponent: float,
-    standard_error: float,
-    prior_exponent: float = DEFAULT_WIND_EXPONENT,
-    prior_uncertainty: float = DEFAULT_WIND_EXPONENT_UNCERTAINTY,
-) -> Shrunk:
+    exponent: Numeric,
+    standard_error: Numeric,
+    prior_exponent: Numeric | float = DEFAULT_WIND_EXPONENT,
+    prior_uncertainty: Numeric | float = DEFAULT_WIND_EXPONENT_UNCERTAINTY,
+) -> Shrunk[Numeric]:
     """Return a fitted exponent joined with what is known of other builds.
 
     Parameters
     ----------
-    exponent, standard_error : float
+    exponent, standard_error : float or array-like, shape (n,)
         By the build's own sweep. [-]
-    prior_exponent, prior_uncertainty : float, optional
+    prior_exponent, prior_uncertainty : float or array-like, shape (n,), optional
         Mean and standard deviation over builds. [-]
 
     Returns
@@ -303,40 +313,9 @@ def shrink(
     >>> round(joined.exponent, 2), round(joined.standard_error, 2)
     (2.39, 0.15)
     """
-    own = standard_error**2 + ZERO_OFFSET_UNCERTAINTY**2
-    prior = prior_uncertainty**2
-    variance = 1 / (1 / own + 1 / prior)
-    return Shrunk(variance * (exponent / own + prior_exponent / prior), math.sqrt(variance))
-
-
-def density_exponent_from_wind(
-    wind_exponent: float, emf_v: float | None = None, brush_drop_v: float = 0.1
-) -> float:
-    """Return how power follows air density, from how it follows wind.
-
-    Parameters
-    ----------
-    wind_exponent : float
-        Of the build at its load. [-]
-    emf_v : float, optional
-        Voltage behind the terminals; left out, the brushes' share is taken as small. [V]
-    brush_drop_v : float, optional
-        Voltage lost at both brushes. [V]
-
-    Returns
-    -------
-    float
-        Density exponent between 0 and 1.5, uncertain by 0.3. [-]
-
-    Notes
-    -----
-    n = 2b + m (2 - f b) with b = E/(E - V_b) and f about 0.8, derived from the torque balance of
-    rotor and generator.
-
-    Examples
-    --------
-    >>> round(density_exponent_from_wind(2.6, emf_v=1.62), 2)
-    0.41
-    """
-    b = 1.0 if emf_v is None else emf_v / (emf_v - brush_drop_v)
-    return min(1.5, max(0.0, (wind_exponent - 2 * b) / (2 - 0.8 * b)))
+    own = 1 / (standard_error**2 + ZERO_OFFSET_UNCERTAINTY**2)
+    prior = 1 / prior_uncertainty**2
+    variance: Numeric = 1 / (own + prior)
+    joined: Numeric = variance * (exponent * own + prior_exponent * prior)
+    error: Numeric = variance**0.5
+    return Shrunk(joined, error)

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric
 from analysis.errors import InvalidInput, TooFewTrials
+from analysis.least_squares import ordinary_least_squares
 
 DEFAULT_BRUSH_DROP_V = 0.1  # [V], both brushes of a small motor; 0.05 to 0.3 [memory]
 RPM_PER_RAD_S = 30 / math.pi  # [(1/min)/(rad/s)]
@@ -72,6 +73,7 @@ class LoadSweep:
 
     source_voltage_v: float
     source_resistance_ohm: float
+    u_resistance_ohm: float
     matched_load_ohm: float
     max_power_w: float
     best_tested_load_ohm: float
@@ -141,17 +143,19 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
     """
     load, volts = _checked_sweep(load_ohm, voltage_v)
     current = volts / load
-    slope, source_v = np.polyfit(current, volts, 1)
-    residual = float(np.max(np.abs(volts - source_v - slope * current)) / volts.max())
+    fit = ordinary_least_squares(np.column_stack([np.ones_like(current), current]), volts)
+    source_v, slope = (float(each) for each in fit.coefficients)
+    residual = float(np.max(np.abs(fit.residuals)) / volts.max())
     best = float(load[np.argmax(volts**2 / load)])
     if slope < 0 and source_v > 0 and residual <= LARGEST_RESIDUAL:
-        matched, power, reason = float(-slope), float(source_v**2 / (-4 * slope)), ""
+        matched, power, reason = -slope, source_v**2 / (-4 * slope), ""
     else:
         matched, power = _local_best(load, volts)
         reason = "volts and amperes lie on no line: near stall the best tested load counts"
     return LoadSweep(
-        source_voltage_v=float(source_v),
-        source_resistance_ohm=float(-slope),
+        source_voltage_v=source_v,
+        source_resistance_ohm=-slope,
+        u_resistance_ohm=fit.standard_error(1),
         matched_load_ohm=matched,
         max_power_w=power,
         best_tested_load_ohm=best,

@@ -1,4 +1,4 @@
-"""A team's way in words that can be stood by: trend, effect of a change, what to test next."""
+"""A team's way so far: the trend of its sessions, and whether its builds still gain."""
 
 import math
 from collections.abc import Sequence
@@ -8,14 +8,13 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.distributions import normal_quantile
-from analysis.season import Figure, compare, uncertainty_of_change
+from analysis.season import Figure, uncertainty_of_change
 from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
 
 LEAST_SESSIONS, LEAST_DAYS, LEAST_WEEKS = 4, 4, 3.0  # to show a slope
 SESSIONS_TO_CALL = 5  # to call it
 IMPROVING_UP_TO, LIKELY_UP_TO = 0.05, 0.10  # probability of chance, one-sided
-POWER, CONFIDENCE = 0.80, 0.90  # of a test of one change, two-sided
+PLATEAU_BUILDS = 3  # builds without gain after which another factor is worth a try
 
 Verdict = Literal["too_early", "no_clear_trend", "likely_improving", "improving"]
 
@@ -29,15 +28,6 @@ class Trend:
     test: MannKendall | None
     verdict: Verdict
     reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """What came with the change from one build to the next, and what would have been seen."""
-
-    effect_pct: float
-    interval_pct: tuple[float, float]
-    detectable_pct: float
 
 
 def trend_of(weeks: Sequence[float], ln_power: Sequence[float]) -> Trend:
@@ -82,32 +72,38 @@ def _verdict(p_one_sided: float) -> Verdict:
     return "likely_improving" if p_one_sided <= LIKELY_UP_TO else "no_clear_trend"
 
 
-def effect_of_change(newer: Figure, older: Figure) -> Effect:
-    """Return what came with the change from one build to the next.
+def has_plateaued(builds: Sequence[Figure]) -> bool:
+    """Return whether the newest builds brought nothing beyond doubt over what was before.
 
     Parameters
     ----------
-    newer, older : Figure
-        Typical power of the two builds.
+    builds : sequence of Figure
+        Typical power of a team's builds, oldest first.
 
     Returns
     -------
-    Effect
-        Difference with its k = 2 interval, and the smallest change that a test like this one
-        shows with 80 % power at 90 % confidence, two-sided.
+    bool
+        True where none of the last three lies above the best before them by more than the standard
+        uncertainty of the difference; False with fewer than four.
 
     Examples
     --------
     >>> def figure(power_w):
-    ...     return Figure("", power_w, power_w, 0.028 / 2**0.5, 0.14, 0.14, (0, 1), 1, 1, "b")
-    >>> effect = effect_of_change(figure(0.056), figure(0.05))
-    >>> round(effect.effect_pct), round(effect.detectable_pct, 1)
-    (12, 7.2)
+    ...     return Figure("", power_w, power_w, 0.03, 0.14, 0.14, (0, 1), 1, 1, "b")
+    >>> has_plateaued([figure(power) for power in (0.05, 0.051, 0.050, 0.049)])
+    True
+    >>> has_plateaued([figure(power) for power in (0.05, 0.051, 0.056, 0.049)])
+    False
     """
-    change = compare(newer, older)
-    u = uncertainty_of_change(newer, older)
-    factor = normal_quantile((1 + CONFIDENCE) / 2) + normal_quantile(POWER)
-    return Effect(change.change_pct, change.interval_pct, 100 * math.expm1(factor * u))
+    if len(builds) <= PLATEAU_BUILDS:
+        return False
+    before, newest = builds[:-PLATEAU_BUILDS], builds[-PLATEAU_BUILDS:]
+    best = max(before, key=lambda figure: figure.normalised_power_w)
+    return not any(
+        math.log(figure.normalised_power_w / best.normalised_power_w)
+        > uncertainty_of_change(figure, best)
+        for figure in newest
+    )
 
 
 def weeks_between(seconds: npt.ArrayLike) -> list[float]:

@@ -68,6 +68,8 @@ def algorithm_a(values: npt.ArrayLike) -> RobustMean:
         raise InvalidInput("a robust mean needs finite values")
     location = float(np.median(results))
     scale = MAD_TO_SIGMA * float(np.median(np.abs(results - location)))
+    if scale == 0:
+        return RobustMean(location, scale)  # rounding alone would set the iteration off
     for _ in range(MOST_ROUNDS):
         kept = np.clip(results, location - CUT * scale, location + CUT * scale)
         before = location, scale

@@ -19,6 +19,7 @@ from analysis.exponent import OUT_OF_RANGE
 from analysis.groups import Groups, group_by
 from analysis.trial_inputs import Columns
 from analysis.trial_result import U_SESSION, TrialResults
+from analysis.uncertainty import percent
 
 RECORD = "record"
 ACCEPTED = "accepted"
@@ -93,6 +94,27 @@ def counts_for_season(trials: Columns, results: TrialResults) -> npt.NDArray[np.
     return counted
 
 
+def are_usable(trials: Columns, results: TrialResults) -> npt.NDArray[np.bool_]:
+    """Return which trials of whatever kind a finding may rest on: accepted and normalised.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `state`.
+    results : TrialResults
+        Their results.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a trial may be used.
+    """
+    usable: npt.NDArray[np.bool_] = (np.asarray(trials["state"]) == ACCEPTED) & np.isfinite(
+        results.normalised_power_w
+    )
+    return usable
+
+
 def typical_figures(
     by: Groups, counted: npt.NDArray[np.bool_], trials: Columns, results: TrialResults
 ) -> list[Figure]:
@@ -131,16 +153,20 @@ def typical_figures(
     u_repeat = results.u_repeat[counted]
     scatter = _excess_scatter(by, ln_power, np.hypot(u_repeat, U_SESSION))
     sessions_share = _repeated_share(by, np.asarray(trials["session_id"])[counted])
+    u_scatter = scatter * np.hypot(
+        np.sqrt(by.sum(u_repeat**2)) / by.count(), U_SESSION * np.sqrt(sessions_share)
+    )
     u_own = uncertainty.combine(
-        scatter * np.sqrt(by.sum(u_repeat**2)) / by.count(),
-        scatter * U_SESSION * np.sqrt(sessions_share),
-        by.mean((results.ln_wind_ratio * results.u_wind_exponent)[counted]),
+        u_scatter,
+        by.mean((results.exponent_lever * results.u_wind_exponent)[counted]),
         by.mean((results.ln_density_ratio * results.u_density_exponent)[counted]),
     )
     benches = np.asarray(trials["bench_id"])[counted]
     u_bench = np.sqrt(by.mean(results.u_bench[counted] ** 2) * _repeated_share(by, benches))
     u_total = uncertainty.combine(u_own, u_bench)
-    low, high = uncertainty.interval(np.exp(mean), u_total)
+    u_seen = np.where(scatter > 1, u_scatter, 0.0)
+    factor = uncertainty.coverage_factor(u_total, u_seen, by.count() - 1)
+    low, high = uncertainty.interval(np.exp(mean), u_total, factor)
     cubic = np.exp(by.mean(np.log(results.normalised_power_cubic_w[counted])))
     sessions = _distinct(by, np.asarray(trials["session_id"])[counted])
     return [
@@ -238,9 +264,10 @@ def compare(later: Figure, earlier: Figure) -> Change:
     >>> compare(figure(0.06, "b"), figure(0.05, "c")).interval_pct[0] > 0
     False
     """
-    ratio = later.normalised_power_w / earlier.normalised_power_w
-    low, high = uncertainty.interval(ratio, uncertainty_of_change(later, earlier))
-    return Change(_percent(ratio), (_percent(low), _percent(high)))
+    difference = math.log(later.normalised_power_w / earlier.normalised_power_w)
+    reach = uncertainty.COVERAGE_FACTOR * uncertainty_of_change(later, earlier)
+    interval_pct = percent(difference - reach), percent(difference + reach)
+    return Change(percent(difference), interval_pct)
 
 
 def uncertainty_of_change(later: Figure, earlier: Figure) -> float:
@@ -269,10 +296,6 @@ def uncertainty_of_change(later: Figure, earlier: Figure) -> float:
     if later.bench_id is None or later.bench_id != earlier.bench_id:
         u = uncertainty.combine(u, later.u_bench, earlier.u_bench)
     return float(u)
-
-
-def _percent(ratio: float) -> float:
-    return 100 * (float(ratio) - 1)
 
 
 def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:

@@ -3,11 +3,13 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
 from analysis.comparison import SeasonFit
 from analysis.distributions import normal_cdf
-from analysis.robust import z_score
+from analysis.robust import algorithm_a, e_n_score, z_score, zeta_score
+from analysis.uncertainty import COVERAGE_FACTOR, interval, percent, region_uncertainty
 
 COMPARABLE_UP_TO = 0.15  # [-], uncertainty of a difference of ln power
 ROUGH_UP_TO = 0.25  # [-], same
@@ -15,6 +17,10 @@ AHEAD_FROM = 0.95  # [-], probability
 PROBABLY_FROM = 0.80  # [-], same
 SIGMA_PT = 0.10  # [-], fit for purpose, of ln power of the reference rotor
 LOOK_FROM, ACT_FROM = 2.0, 3.0  # [-], size of z, ISO 13528
+LEAST_FOR_CONSENSUS = 3  # benches
+#: [-], of the bench where a reference rotor's power is assigned: a hand vane over a five-point
+#: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small beside it.
+U_ASSIGNING_BENCH = 0.146
 
 Comparable = Literal["yes", "rough", "not_yet"]
 Statement = Literal[
@@ -33,17 +39,40 @@ class Pair:
     probability_a_ahead: float | None
     statement: Statement
     u_difference: float | None
+    interval_pct: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class FairPower:
+    """A build's power freed of its bench, by a reference rotor of known power in its group.
+
+    `u_total` tells how surely it compares with others; `u_region` is shared by all of them, since
+    it is the rotor's own: it matters for watts as such and drops out of every comparison.
+    """
+
+    power_w: float
+    u_total: float
+    u_region: float
+    interval_w: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class BenchScore:
-    """How far a bench reads off, in ln power; it grades the bench and nobody's work."""
+    """How far a bench reads off, in ln power; it grades the bench and nobody's work.
+
+    `z` is in units of what is fit for the purpose, `zeta` and `e_n` in units of the bench's own
+    doubt. `against` is what it is held against: the season model's mean, or where no reference
+    rotor has an assigned power the robust consensus of all benches.
+    """
 
     bench_id: str
     effect: float
     u: float
     z: float
+    zeta: float
+    e_n: float
     verdict: Verdict
+    against: Literal["season_model", "consensus"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,14 +112,45 @@ def stand(fit: SeasonFit, a: str, b: str) -> Pair:
     >>> stand(fit, "a", "b").statement
     'not_yet'
     """
-    if not any(a in group and b in group for group in fit.groups):
-        return Pair(a, b, "not_yet", None, "not_yet", None)
-    u = fit.u_difference(a, b)
-    probability = normal_cdf((fit.effects[a] - fit.effects[b]) / u) if u > 0 else 0.5
+    return stand_all(fit, [a, b])[0]
+
+
+def stand_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
+    """Return what may be said of each two of some builds.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    builds : sequence of str
+        Builds of it.
+
+    Returns
+    -------
+    list of Pair
+        Of every two, in their order; the covariance is worked out once for all of them.
+    """
+    covariance = fit.covariance_of(builds)
+    group, effects = fit.group_of, fit.effects
+    pairs = []
+    for (i, a), (j, b) in combinations(enumerate(builds), 2):
+        if group[a] != group[b]:
+            pairs.append(Pair(a, b, "not_yet", None, "not_yet", None, None))
+            continue
+        variance = float(covariance[i, i] + covariance[j, j] - 2 * covariance[i, j])
+        pairs.append(_stand(a, b, effects[a] - effects[b], math.sqrt(max(0.0, variance))))
+    return pairs
+
+
+def _stand(a: str, b: str, difference: float, u: float) -> Pair:
+    """Return what may be said of two builds that something joins."""
     comparable = _comparable(u)
     if comparable == "not_yet":
-        return Pair(a, b, "not_yet", None, "not_yet", u)
-    return Pair(a, b, comparable, probability, _statement(probability), u)
+        return Pair(a, b, "not_yet", None, "not_yet", u, None)
+    probability = normal_cdf(difference / u) if u > 0 else 0.5
+    reach = COVERAGE_FACTOR * u
+    interval_pct = percent(difference - reach), percent(difference + reach)
+    return Pair(a, b, comparable, probability, _statement(probability), u, interval_pct)
 
 
 def _comparable(u: float) -> Comparable:
@@ -107,13 +167,59 @@ def _statement(probability: float) -> Statement:
     return "b_probably_ahead" if probability > 1 - AHEAD_FROM else "b_ahead"
 
 
-def score_benches(fit: SeasonFit) -> list[BenchScore]:
-    """Return how far each bench reads off the mean of all.
+def fair_powers(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[str, FairPower]:
+    """Return the powers of builds on the scale of their group's reference rotor.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
+    assigned_power_w : mapping of str to float
+        Assigned power of reference rotors, by build. [W]
+
+    Returns
+    -------
+    dict of str to FairPower
+        By build; without those in whose group no reference rotor has an assigned power.
+
+    Examples
+    --------
+    >>> from analysis.comparison import fit_season
+    >>> fit = fit_season({"log_power": [-3.0, -3.0] * 4, "u_own": [0.04] * 8,
+    ...     "build_id": ["a", "ref"] * 4, "team_id": ["x", ""] * 4, "bench_id": ["1"] * 8,
+    ...     "session_id": ["s", "s", "t", "t"] * 2})
+    >>> round(fair_powers(fit, {"ref": 0.06})["a"].power_w, 3)
+    0.06
+    """
+    fair: dict[str, FairPower] = {}
+    for group in fit.groups:
+        anchor = next((each for each in group if each in assigned_power_w), None)
+        if anchor is not None:
+            u = fit.u_differences(anchor)
+            fair |= {
+                build: _fair_power(
+                    assigned_power_w[anchor], fit.effects[build] - fit.effects[anchor], u[build]
+                )
+                for build in group
+            }
+    return fair
+
+
+def _fair_power(assigned_power_w: float, difference: float, u: float) -> FairPower:
+    power = assigned_power_w * math.exp(difference)
+    return FairPower(power, u, region_uncertainty(U_ASSIGNING_BENCH), interval(power, u))
+
+
+def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScore]:
+    """Return how far each bench reads off.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    is_anchored : bool, optional
+        Whether a reference rotor has an assigned power; without one the benches are held against
+        their robust consensus (three at least).
 
     Returns
     -------
@@ -122,35 +228,32 @@ def score_benches(fit: SeasonFit) -> list[BenchScore]:
 
     References
     ----------
-    .. [1] ISO 13528:2022, z score with a spread fit for the purpose. Clause [memory].
+    .. [1] ISO 13528:2022: z with a spread fit for the purpose, ζ, E_n, and Algorithm A for a
+       consensus. Clauses [memory].
     """
-    scores = []
-    for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True):
-        z = z_score(float(effect), 0.0, SIGMA_PT)
-        verdict: Verdict = "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
-        scores.append(BenchScore(bench_id, float(effect), float(u), z, verdict))
-    return scores
+    by_consensus = not is_anchored and len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
+    centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0
+    return [
+        _bench_score(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
+        for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True)
+    ]
 
 
-def percent(ln_effect: float) -> float:
-    """Return a difference of ln power as percent of power.
-
-    Parameters
-    ----------
-    ln_effect : float
-        Difference of natural logarithms. [-]
-
-    Returns
-    -------
-    float
-        Percent. [%]
-
-    Examples
-    --------
-    >>> round(percent(0.10), 1)
-    10.5
-    """
-    return 100 * math.expm1(ln_effect)
+def _bench_score(
+    bench_id: str, effect: float, u: float, centre: float, *, by_consensus: bool
+) -> BenchScore:
+    z = z_score(effect, centre, SIGMA_PT)
+    verdict: Verdict = "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
+    return BenchScore(
+        bench_id=bench_id,
+        effect=effect - centre,
+        u=u,
+        z=z,
+        zeta=zeta_score(effect, centre, u, 0.0),
+        e_n=e_n_score(effect, centre, COVERAGE_FACTOR * u, 0.0),
+        verdict=verdict,
+        against="consensus" if by_consensus else "season_model",
+    )
 
 
 def missing_links(

@@ -231,7 +231,26 @@ def numbers(column: npt.NDArray[np.generic]) -> FloatArray:
     return np.asarray(column, dtype=np.float64)
 
 
-def _or_default(column: npt.NDArray[np.generic], default: float) -> FloatArray:
+def or_default(column: npt.NDArray[np.generic], default: float) -> FloatArray:
+    """Return a column as numbers, with a default where none is known.
+
+    Parameters
+    ----------
+    column : array-like, shape (n,)
+        Numbers, NaN where none is known.
+    default : float
+        What stands in.
+
+    Returns
+    -------
+    array, shape (n,)
+        Numbers.
+
+    Examples
+    --------
+    >>> or_default(np.array([1.0, np.nan]), 0.1).tolist()
+    [1.0, 0.1]
+    """
     values = numbers(column)
     return np.where(np.isnan(values), default, values)
 
@@ -246,7 +265,7 @@ def _air(trials: Columns) -> tuple[FloatArray, FloatArray, TextArray]:
     density = moist_air_density(
         np.where(no_thermometer, ASSUMED_TEMPERATURE_C, temperature),
         np.where(no_barometer, by_altitude, pressure),
-        _or_default(trials["relative_humidity_pct"], ASSUMED_HUMIDITY_PCT),
+        or_default(trials["relative_humidity_pct"], ASSUMED_HUMIDITY_PCT),
     )
     u_density = uncertainty.combine(
         np.where(no_thermometer, U_TEMPERATURE_ASSUMED, U_AIR_DENSITY),
@@ -286,9 +305,9 @@ def _blockage(trials: Columns) -> FloatArray:
 
 
 def _voltage_uncertainty(trials: Columns, run: Runs) -> FloatArray:
-    counts = _or_default(trials["meter_counts"], electrical.DEFAULT_METER_COUNTS)
-    percent = _or_default(trials["meter_percent"], electrical.DEFAULT_METER_PERCENT)
-    digits = _or_default(trials["meter_digits"], electrical.DEFAULT_METER_DIGITS)
+    counts = or_default(trials["meter_counts"], electrical.DEFAULT_METER_COUNTS)
+    percent = or_default(trials["meter_percent"], electrical.DEFAULT_METER_PERCENT)
+    digits = or_default(trials["meter_digits"], electrical.DEFAULT_METER_DIGITS)
     resolution = electrical.meter_resolution(numbers(trials["meter_range_v"]), counts)
     doubt_v = electrical.meter_standard_uncertainty(run.voltage_v, percent, digits, resolution)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -321,8 +340,8 @@ def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArr
         load,
         numbers(trials["emf_constant_v_s_rad"]),
         numbers(trials["winding_resistance_ohm"]),
-        brush_drop_v=_or_default(trials["brush_drop_v"], DEFAULT_BRUSH_DROP_V),
-        gear_ratio=_or_default(trials["gear_ratio"], 1.0),
+        brush_drop_v=or_default(trials["brush_drop_v"], DEFAULT_BRUSH_DROP_V),
+        gear_ratio=or_default(trials["gear_ratio"], 1.0),
     )
     # A rotor at rest shows no volts, and the brushes' drop alone would tell of a speed.
     choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, told, np.nan)]

@@ -7,10 +7,12 @@ fifty and a whole season, so that no two answers can differ.
 from dataclasses import dataclass, fields
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis import exponent, uncertainty, wind
 from analysis.columns import FloatArray, TextArray
 from analysis.rotor import power_coefficient, tip_speed_ratio
+from analysis.sweeps import Exponents, used_exponents
 from analysis.trial_inputs import Columns, TrialInputs, trial_inputs
 
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
@@ -34,7 +36,8 @@ class TrialResults(TrialInputs):
     density_exponent: FloatArray
     u_wind_exponent: FloatArray
     u_density_exponent: FloatArray
-    ln_wind_ratio: FloatArray
+    is_own_exponent: npt.NDArray[np.bool_]
+    exponent_lever: FloatArray
     ln_density_ratio: FloatArray
     u_repeat: FloatArray
     u_own: FloatArray
@@ -44,42 +47,6 @@ class TrialResults(TrialInputs):
     interval_high_w: FloatArray
     normalisation: TextArray
     reason: TextArray
-
-
-@dataclass(frozen=True, slots=True)
-class Exponents:
-    """How power follows wind and air density, with standard uncertainties; one value per trial."""
-
-    wind: FloatArray
-    u_wind: FloatArray
-    density: FloatArray
-    u_density: FloatArray
-
-
-def default_exponents(count: int) -> Exponents:
-    """Return the exponents of builds that have no sweep of their own.
-
-    Parameters
-    ----------
-    count : int
-        How many trials.
-
-    Returns
-    -------
-    Exponents
-        2.6 ± 0.4 for wind, 0.5 ± 0.3 for density.
-
-    Examples
-    --------
-    >>> default_exponents(1).wind.tolist()
-    [2.6]
-    """
-    return Exponents(
-        wind=np.full(count, exponent.DEFAULT_WIND_EXPONENT),
-        u_wind=np.full(count, exponent.DEFAULT_WIND_EXPONENT_UNCERTAINTY),
-        density=np.full(count, exponent.DEFAULT_DENSITY_EXPONENT),
-        u_density=np.full(count, exponent.DEFAULT_DENSITY_EXPONENT_UNCERTAINTY),
-    )
 
 
 def trial_results(trials: Columns, runs: Columns) -> TrialResults:
@@ -103,24 +70,31 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
     .. [2] IEC 61400-12-1:2017 for density and equivalent wind speed. Clauses [memory].
     """
     inputs = trial_inputs(trials, runs)
-    used = default_exponents(len(inputs.power_w))
-    status = exponent.normalisation_status(inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s)
+    used = used_exponents(trials, inputs)
+    status = exponent.normalisation_status(
+        inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s, used.is_own
+    )
     reason = _reason(inputs, status)
     normalised, cubic = _on_the_reference(inputs, used, known=reason == "")
     ln_wind = np.log(inputs.reference_wind_speed_m_s / inputs.wind_speed_m_s)
     ln_density = np.log(inputs.reference_air_density_kg_m3 / inputs.air_density_kg_m3)
+    # A density exponent found from the wind exponent is wrong together with it.
+    lever = ln_wind + used.density_per_wind * ln_density
     u_repeat = np.maximum(U_REPEAT, inputs.ln_power_sd) / np.sqrt(inputs.run_count)
     u_own = uncertainty.own_uncertainty(
         u_repeat=u_repeat,
         u_session=np.full_like(u_repeat, U_SESSION),
-        ln_wind_ratio=ln_wind,
+        exponent_lever=lever,
         ln_density_ratio=ln_density,
         u_wind_exponent=used.u_wind,
         u_density_exponent=used.u_density,
     )
     u_bench = _bench_doubt(inputs, used)
     u_total = uncertainty.combine(u_own, u_bench)
-    low, high = uncertainty.interval(normalised, u_total)
+    # Scatter above the usual was judged by this trial's own few runs.
+    u_seen = np.where(inputs.ln_power_sd > U_REPEAT, u_repeat, 0.0)
+    factor = uncertainty.coverage_factor(u_total, u_seen, inputs.run_count - 1)
+    low, high = uncertainty.interval(normalised, u_total, factor)
     density, speed, area = inputs.air_density_kg_m3, inputs.wind_speed_m_s, inputs.area_m2
     return TrialResults(
         **{field.name: getattr(inputs, field.name) for field in fields(inputs)},
@@ -134,7 +108,8 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         density_exponent=used.density,
         u_wind_exponent=used.u_wind,
         u_density_exponent=used.u_density,
-        ln_wind_ratio=ln_wind,
+        is_own_exponent=used.is_own,
+        exponent_lever=lever,
         ln_density_ratio=ln_density,
         u_repeat=u_repeat,
         u_own=u_own,

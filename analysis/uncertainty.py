@@ -4,13 +4,17 @@ All `u_…` are relative standard uncertainties (k = 1), which on the natural-lo
 scale are plain standard deviations: 0.05 reads "5 %".
 """
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric
+from analysis.distributions import normal_cdf, student_t_quantile
 from analysis.errors import InvalidInput
 
 COVERAGE_FACTOR = 2  # [-], about 95 % of a normal distribution
+FEW_DEGREES_OF_FREEDOM = 10  # below it the factor of Student's t stands in for 2
 
 
 def combine(*components: Numeric) -> Numeric:
@@ -79,7 +83,9 @@ def welch_satterthwaite(components: npt.ArrayLike, degrees_of_freedom: npt.Array
     return float(np.sum(parts**2)) ** 2 / few if few > 0 else float("inf")
 
 
-def interval(value: Numeric, u_total: Numeric) -> tuple[Numeric, Numeric]:
+def interval(
+    value: Numeric, u_total: Numeric, factor: Numeric | float = COVERAGE_FACTOR
+) -> tuple[Numeric, Numeric]:
     """Return the limits between which the true value lies with about 95 %.
 
     Parameters
@@ -88,26 +94,49 @@ def interval(value: Numeric, u_total: Numeric) -> tuple[Numeric, Numeric]:
         A positive value. [any]
     u_total : float or array-like, shape (n,)
         Relative standard uncertainty. [-]
+    factor : float or array-like, shape (n,), optional
+        Standard uncertainties to either side. [-]
 
     Returns
     -------
     tuple of float or array-like, shape (n,)
-        Lower and upper limit, k = 2 on the logarithmic scale. [as the value]
+        Lower and upper limit on the logarithmic scale. [as the value]
 
     Examples
     --------
     >>> [round(float(limit), 1) for limit in interval(43.9, 0.152)]
     [32.4, 59.5]
     """
-    factor = np.exp(COVERAGE_FACTOR * u_total)
-    return value / factor, value * factor
+    reach = np.exp(factor * u_total)
+    return value / reach, value * reach
+
+
+def percent(ln_effect: float) -> float:
+    """Return a difference of ln power as percent of power.
+
+    Parameters
+    ----------
+    ln_effect : float
+        Difference of natural logarithms. [-]
+
+    Returns
+    -------
+    float
+        Percent. [%]
+
+    Examples
+    --------
+    >>> round(percent(0.10), 1)
+    10.5
+    """
+    return 100 * math.expm1(ln_effect)
 
 
 def own_uncertainty(
     *,
     u_repeat: FloatArray,
     u_session: FloatArray,
-    ln_wind_ratio: FloatArray,
+    exponent_lever: FloatArray,
     ln_density_ratio: FloatArray,
     u_wind_exponent: FloatArray,
     u_density_exponent: FloatArray,
@@ -118,8 +147,10 @@ def own_uncertainty(
     ----------
     u_repeat, u_session : array, shape (n,)
         Standard uncertainty of ln power from the scatter of its runs and of its sitting. [-]
-    ln_wind_ratio, ln_density_ratio : array, shape (n,)
-        Logarithm of reference over measured wind speed and air density. [-]
+    exponent_lever, ln_density_ratio : array, shape (n,)
+        What an error of the wind and of the density exponent does to ln power: the logarithm of
+        reference over measured wind speed, with the share that goes through a density exponent
+        found from it; and that of air density. [-]
     u_wind_exponent, u_density_exponent : array, shape (n,)
         Standard uncertainty of the exponents. [-]
 
@@ -135,12 +166,12 @@ def own_uncertainty(
     Examples
     --------
     >>> one = np.ones(1)
-    >>> own_uncertainty(u_repeat=0.04 / 3**0.5 * one, u_session=0.03 * one, ln_wind_ratio=0 * one,
+    >>> own_uncertainty(u_repeat=0.04 / 3**0.5 * one, u_session=0.03 * one, exponent_lever=0 * one,
     ...     ln_density_ratio=0 * one, u_wind_exponent=0.4 * one,
     ...     u_density_exponent=0.3 * one).round(4).tolist()
     [0.0379]
     """
-    wind = ln_wind_ratio * u_wind_exponent
+    wind = exponent_lever * u_wind_exponent
     density = ln_density_ratio * u_density_exponent
     return combine(u_repeat, u_session, wind, density)
 
@@ -183,3 +214,73 @@ def bench_uncertainty(
     return combine(
         2 * u_voltage, u_load, wind_exponent * u_wind_speed, density_exponent * u_air_density
     )
+
+
+def region_uncertainty(
+    u_bench: float, runs: int = 10, days: int = 3, *, u_run: float = 0.04, u_day: float = 0.03
+) -> float:
+    """Return the part of the uncertainty that all fair powers of a region share.
+
+    Parameters
+    ----------
+    u_bench : float
+        Of the bench at which the reference rotor's power was assigned. [-]
+    runs, days : int, optional
+        How many runs on how many days it was assigned from. [-]
+    u_run, u_day : float, optional
+        Scatter of a run and of a day. [-]
+
+    Returns
+    -------
+    float
+        `u_region`: it matters for watts as such, and drops out of every comparison. [-]
+
+    Examples
+    --------
+    >>> round(region_uncertainty(0.146), 3)
+    0.148
+    """
+    return math.hypot(u_bench, u_run / math.sqrt(runs), u_day / math.sqrt(days))
+
+
+def coverage_factor(
+    u_total: FloatArray, u_seen: FloatArray, degrees_of_freedom: FloatArray
+) -> FloatArray:
+    """Return how many standard uncertainties reach about 95 % to either side.
+
+    Parameters
+    ----------
+    u_total : array, shape (n,)
+        Combined standard uncertainty. [-]
+    u_seen : array, shape (n,)
+        Its part that was judged by scatter seen in few readings; 0 where none was. [-]
+    degrees_of_freedom : array, shape (n,)
+        Of that part. [-]
+
+    Returns
+    -------
+    array, shape (n,)
+        2, or where fewer than ten effective degrees of freedom are left Student's t at the same
+        probability (95.45 %). [-]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, annex G.4, equation (G.2b) with one part that is not known surely, and
+       table G.2. Clause [memory].
+
+    Examples
+    --------
+    >>> nothing_else = np.array([0.05])
+    >>> coverage_factor(nothing_else, nothing_else, np.array([2.0])).round(2).tolist()
+    [4.53]
+    >>> coverage_factor(np.array([0.15]), np.array([0.05]), np.array([2.0])).tolist()
+    [2.0]
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        effective = degrees_of_freedom * (u_total / u_seen) ** 4
+    few = (u_seen > 0) & (degrees_of_freedom >= 1) & (effective < FEW_DEGREES_OF_FREEDOM)
+    factor = np.full(len(u_total), float(COVERAGE_FACTOR))
+    if few.any():
+        probability = normal_cdf(float(COVERAGE_FACTOR))
+        factor[few] = [student_t_quantile(probability, each) for each in effective[few]]
+    return factor

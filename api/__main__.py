@@ -49,11 +49,10 @@ def serve(
     import uvicorn
 
     from api.main import create_app
-    from api.migrate import upgrade
 
     settings = _settings()
     if is_embedded(settings.database_url):
-        upgrade(settings.database_url)
+        _upgrade(settings)
     uvicorn.run(create_app(settings), host=host, port=port, access_log=False, server_header=False)
 
 
@@ -63,9 +62,13 @@ def migrate(
     back: Annotated[bool, typer.Option(help="Go back to an older revision.")] = False,
 ) -> None:
     """Bring the database to the newest schema, or to a named revision."""
-    from api.migrate import downgrade, upgrade
+    from api.migrate import downgrade
 
-    (downgrade if back else upgrade)(_settings().database_url, revision)
+    settings = _settings()
+    if back:
+        downgrade(settings.database_url, revision)
+    else:
+        _upgrade(settings, revision)
     typer.echo(f"schema at {revision}", err=True)
 
 
@@ -81,14 +84,13 @@ def key_create(
     ] = None,
 ) -> None:
     """Make a key and print it alone; it is not shown again."""
-    from api.migrate import upgrade
     from api.models.keys import KeyCreate
     from api.models.validation import invalid
     from api.services import keys
 
     settings = _settings()
     if is_embedded(settings.database_url):
-        upgrade(settings.database_url)
+        _upgrade(settings)
     try:
         asked = KeyCreate.model_validate(
             {
@@ -144,18 +146,31 @@ def openapi() -> None:
 
 @app.command(epilog="Example: python -m api rebuild")
 def rebuild() -> None:
-    """Find all flags and trial states again from the facts."""
+    """Find all flags, trial states and fitted sweeps again from the facts."""
+    typer.echo(f"{_rebuild(_settings())} seasons rebuilt", err=True)
+
+
+def _upgrade(settings: Settings, revision: str = "head") -> None:
+    """Bring the schema to a revision; where it was older, make what follows from facts anew."""
+    from api.migrate import upgrade
+
+    if upgrade(settings.database_url, revision):
+        typer.echo(f"{_rebuild(settings)} seasons rebuilt", err=True)
+
+
+def _rebuild(settings: Settings) -> int:
+    """Make anew what is kept of each season's conclusions; return how many seasons there are."""
     from sqlmodel import select
 
     from api.models.seasons import Season
     from api.services import flags, revisions
 
-    with _open(_settings()).unit_of_work() as db:
+    with _open(settings).unit_of_work() as db:
         seasons = list(db.scalars(select(Season.id)))
         for season_id in seasons:
             flags.recheck_season(db, season_id)
         revisions.raise_all(db)
-    typer.echo(f"{len(seasons)} seasons rebuilt", err=True)
+    return len(seasons)
 
 
 @app.command(epilog="Example: python -m api doctor")

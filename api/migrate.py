@@ -7,7 +7,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection
+from sqlalchemy import Connection, NullPool, create_engine
 from sqlalchemy.engine import make_url
 
 LOCATION = Path(__file__).parent / "migrations"
@@ -21,12 +21,24 @@ def config(database_url: str) -> Config:
     return made
 
 
-def upgrade(database_url: str, revision: str = "head") -> None:
-    """Bring a database to a revision, the newest by default; an embedded one is made if absent."""
+def upgrade(database_url: str, revision: str = "head") -> bool:
+    """Bring a database to a revision, the newest by default; an embedded one is made if absent.
+
+    Tells whether it came from an older schema to the newest one, so that what is kept of
+    conclusions is to be made anew.
+    """
     url = make_url(database_url)
     if url.get_backend_name() == "sqlite" and url.database:
         Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+    before = _current(database_url)
     command.upgrade(config(database_url), revision)
+    return before is not None and before != _current(database_url) == head()
+
+
+def _current(database_url: str) -> str | None:
+    """Return the revision a database is at; nothing where it has no tables yet."""
+    with create_engine(database_url, poolclass=NullPool).connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
 
 
 def downgrade(database_url: str, revision: str) -> None:

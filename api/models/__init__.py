@@ -10,6 +10,7 @@ from api.models.keys import AccessKey, KeyOrganisation
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.sweeps import WindSweep
 from api.models.teams import Team
 from api.models.trials import Run, Trial
 from api.models.turbines import Turbine
@@ -34,4 +35,5 @@ __all__ = [
     "Trial",
     "Turbine",
     "WindGrid",
+    "WindSweep",
 ]

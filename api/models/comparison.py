@@ -5,6 +5,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.statements import Statement
+
 
 class FairBuild(BaseModel):
     """A build on the season's scale; a value that cannot be known is null and `reason` says why."""
@@ -19,13 +21,22 @@ class FairBuild(BaseModel):
         float | None,
         Field(description="Power at the reference, freed of its bench by the reference rotor. [W]"),
     ]
-    u_total: float | None
-    interval_w: Annotated[tuple[float, float] | None, Field(description="k = 2. [W]")]
+    u_total: Annotated[
+        float | None, Field(description="As far as builds are compared with each other. [-]")
+    ]
+    u_region: Annotated[
+        float | None,
+        Field(
+            description="Shared by all fair powers, since it is the reference rotor's own: it "
+            "matters for watts as such and drops out of every comparison. [-]"
+        ),
+    ]
+    interval_w: Annotated[tuple[float, float] | None, Field(description="k = 2 by `u_total`. [W]")]
     trials: int
     reason: str | None
 
 
-class BenchScoreRead(BaseModel):
+class BenchScoreRead(Statement):
     """How far a bench reads off; it grades the bench and nobody's work."""
 
     bench_id: str
@@ -33,11 +44,20 @@ class BenchScoreRead(BaseModel):
     effect_pct: float
     u_pct: float
     z: Annotated[float, Field(description="Of 10 % as fit for the purpose (ISO 13528). [-]")]
+    zeta: Annotated[float, Field(description="In the bench's own standard uncertainty. [-]")]
+    e_n: Annotated[float, Field(description="In its expanded uncertainty: up to 1 agrees. [-]")]
+    against: Annotated[
+        Literal["season_model", "consensus"],
+        Field(
+            description="What it is held against; the robust consensus of all benches where no "
+            "reference rotor has an assigned power."
+        ),
+    ]
     verdict: Literal["fine", "look", "act"]
     trials: int
 
 
-class PairRead(BaseModel):
+class PairRead(Statement):
     """How two current builds stand to each other."""
 
     a: str
@@ -48,16 +68,35 @@ class PairRead(BaseModel):
     statement: Literal[
         "a_ahead", "a_probably_ahead", "too_close", "b_probably_ahead", "b_ahead", "not_yet"
     ]
-    sentence: str
+    interval_pct: Annotated[
+        tuple[float, float] | None, Field(description="By how much a is ahead, k = 2. [%]")
+    ]
+    trials: Annotated[int, Field(description="Trials of the two.")]
 
 
-class MissingLinkRead(BaseModel):
+class ModelCheck(Statement):
+    """Whether the season's trials scatter as their doubts say."""
+
+    standard_deviation: Annotated[
+        float, Field(description="Of residuals in their stated doubt: 0.7 to 1.3 is fine. [-]")
+    ]
+    verdict: Literal["fine", "too_wide", "too_narrow"]
+    trials: int
+    session_sd: Annotated[float, Field(description="What sessions of one bench differ by. [-]")]
+    residual_factor: Annotated[
+        float, Field(description="Times the stated doubt that trials scatter. [-]")
+    ]
+    estimated: Annotated[
+        bool, Field(description="From this season's trials, else assumed (40 trials, 4 benches).")
+    ]
+
+
+class MissingLinkRead(Statement):
     """What would join builds that cannot be compared yet."""
 
     joins: list[str]
     bench_id: str | None
     needs: Literal["reference", "visit"]
-    sentence: str
 
 
 class SeasonComparison(BaseModel):
@@ -73,6 +112,7 @@ class SeasonComparison(BaseModel):
     benches: list[BenchScoreRead]
     pairs: list[PairRead]
     missing_links: list[MissingLinkRead]
+    check: Annotated[ModelCheck | None, Field(description="Null without a trial that counts.")]
     trials: int
     not_shown: Annotated[
         int, Field(description="Builds of schools that do not share them with this key.")

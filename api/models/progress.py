@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.models.reports import FigureRead
+from api.models.statements import Statement
 
 Span = tuple[float, float]
 
@@ -19,6 +20,15 @@ class BuildProgress(FigureRead):
     best_seen_debiased_w: Annotated[
         float, Field(description="The same less what chance makes the largest of many. [W]")
     ]
+    fair_power_w: Annotated[
+        float | None,
+        Field(
+            description="Best estimate on the season's scale, freed of the bench by the reference "
+            "rotor and drawn a little to the team's own level; null where nothing joins it. [W]"
+        ),
+    ]
+    fair_u_total: float | None
+    fair_interval_w: Annotated[Span | None, Field(description="k = 2. [W]")]
     wind_exponent: float
     wind_exponent_u: float
     wind_exponent_source: Literal["default", "own"]
@@ -29,9 +39,17 @@ class SessionProgress(FigureRead):
 
     session_id: str
     started_at: datetime
+    adjusted_power_w: Annotated[
+        float | None,
+        Field(
+            description="As at an average bench; where the reference rotor ran, also as in an "
+            "average sitting. Null where nothing joins it to the others. [W]"
+        ),
+    ]
+    reference_ran: bool
 
 
-class TrendRead(BaseModel):
+class TrendRead(Statement):
     """Whether power grows from session to session."""
 
     sessions: int
@@ -45,60 +63,101 @@ class TrendRead(BaseModel):
     ]
     verdict: Literal["too_early", "no_clear_trend", "likely_improving", "improving"]
     reason: str | None
-    sentence: str
 
 
-class PitchRead(BaseModel):
+class PlateauRead(Statement):
+    """Whether the newest builds still gain."""
+
+    status: Literal["not_yet", "gaining", "reached"]
+    builds: Annotated[int, Field(description="Builds measured.")]
+
+
+class PitchRead(Statement):
     """What a build's pitch sweep found."""
 
     build_id: str
     number: int
     readings: int
+    status: Annotated[
+        Literal["found", "rough", "stale", "open"],
+        Field(description="stale: what the optimum depends on has changed since."),
+    ]
     bracketed: bool
     best_pitch_deg: float | None
     u_deg: float | None
-    fieller_deg: Span | None
-    plateau_deg: Span | None
+    fieller_deg: Annotated[Span | None, Field(description="90 %. [°]")]
+    plateau_deg: Annotated[Span | None, Field(description="Within 3 % of the peak. [°]")]
     next_pitch_deg: float | None
     reason: str | None
-    sentence: str
 
 
-class LoadRead(BaseModel):
+class LoadRead(Statement):
     """What a build's load sweep found."""
 
     build_id: str
     number: int
     loads: int
-    valid: bool
+    status: Literal["found", "near_stall", "stale", "open"]
+    valid: Annotated[bool, Field(description="Whether volts and amperes lie on a line.")]
     source_voltage_v: float | None
     source_resistance_ohm: float | None
+    u_resistance_ohm: float | None
     matched_load_ohm: float | None
+    interval_ohm: Annotated[Span | None, Field(description="Of the matched load, k = 2. [Ω]")]
     max_power_w: float | None
     reason: str | None
-    sentence: str
 
 
-class ChangeRead(BaseModel):
+class WindRead(Statement):
+    """What a build's wind sweep found."""
+
+    build_id: str
+    number: int
+    load_ohm: float
+    readings: int
+    speeds: int
+    status: Annotated[
+        Literal["own", "bent", "open"],
+        Field(description="bent: no power law; open: not to be used, `reason` says why."),
+    ]
+    fitted_exponent: Annotated[float | None, Field(description="By the sweep alone. [-]")]
+    fitted_standard_error: float | None
+    exponent: Annotated[
+        float | None, Field(description="Drawn towards the season's other builds; this is used.")
+    ]
+    u_exponent: float | None
+    curvature_t: Annotated[
+        float | None, Field(description="Beyond 2 in size power is no power law. [-]")
+    ]
+    covers_m_s: Span | None
+    reason: str | None
+
+
+class ChangeRead(Statement):
     """What came with the change from one build to the next."""
 
     from_build_id: str
     to_build_id: str
     factor: str | None
+    status: Literal["more", "less", "unclear"]
     effect_pct: float
     interval_pct: Span
     detectable_pct: Annotated[
         float, Field(description="A smaller change would hide in the usual wobble. [%]")
     ]
-    sentence: str
+    design: Annotated[
+        Literal["old_new_old", "same_session", "different_sessions"],
+        Field(description="How old and new were tested: what one sitting shares drops out."),
+    ]
+    trials: int
+    sessions: int
 
 
-class NextTest(BaseModel):
+class NextTest(Statement):
     """The one thing to test next."""
 
-    factor: Literal["record", "pitch", "load", "repeat"]
+    factor: Literal["record", "pitch", "load", "other", "repeat"]
     value: float | None
-    sentence: str
 
 
 class TeamProgress(BaseModel):
@@ -111,8 +170,10 @@ class TeamProgress(BaseModel):
     builds: list[BuildProgress]
     sessions: list[SessionProgress]
     trend: TrendRead
+    plateau: PlateauRead
     pitch: list[PitchRead]
     load: list[LoadRead]
+    wind: list[WindRead]
     changes: list[ChangeRead]
     next_test: NextTest
     reason: Annotated[str | None, Field(description="Why there are no builds here, if so.")]

@@ -20,6 +20,7 @@ from api.models.ids import new_id
 from api.models.sessions import BenchSession
 from api.models.trials import FlagRead, Trial
 from api.models.turbines import Turbine
+from api.services import sweeps
 from api.services.frames import Frame, read_frame
 
 OPEN, CLEARED = "open", "cleared"
@@ -27,11 +28,12 @@ HELD, ACCEPTED = "held", "accepted"
 
 
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
-    """Check anew the trials that meet some conditions."""
+    """Check anew the trials that meet some conditions, and fit again the sweeps they belong to."""
     db.flush()
     frame = read_frame(db, *conditions, col(Trial.state) != "withdrawn")
     if len(frame):
         _sync(db, frame, _stored(db, *conditions))
+    sweeps.refit(db, *conditions)
 
 
 def recheck_season(db: Session, season_id: str) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, and_, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
@@ -20,6 +20,7 @@ from api.models.equipment import Equipment
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.sweeps import WindSweep
 from api.models.teams import Team
 from api.models.trials import Run, Trial
 from api.models.turbines import Turbine
@@ -36,6 +37,23 @@ newest_grid = (
     select(col(WindGrid.bench_id), func.max(col(WindGrid.id)).label("grid_id"))
     .group_by(col(WindGrid.bench_id))
     .subquery("newest_grid")
+)
+
+#: What all sweeps of a season say together; a reference rotor's is not a team's, and left out.
+season_sweeps = (
+    select(
+        col(WindSweep.season_id),
+        func.count().label("sweeps"),
+        func.avg(WindSweep.exponent).label("mean"),
+        func.avg(col(WindSweep.exponent) * col(WindSweep.exponent)).label("mean_square"),
+        func.avg(col(WindSweep.standard_error) * col(WindSweep.standard_error)).label(
+            "mean_square_error"
+        ),
+    )
+    .join(Build, col(Build.id) == col(WindSweep.build_id))
+    .where(col(Build.organisation_id).is_not(None))
+    .group_by(col(WindSweep.season_id))
+    .subquery("season_sweeps")
 )
 
 
@@ -82,6 +100,14 @@ TRIAL_FRAME: dict[str, Any] = {
     "gear_ratio": col(Turbine.gear_ratio),
     "reference_wind_speed_m_s": col(Season.reference_wind_speed_m_s),
     "reference_air_density_kg_m3": col(Season.reference_air_density_kg_m3),
+    "sweep_exponent": col(WindSweep.exponent),
+    "sweep_standard_error": col(WindSweep.standard_error),
+    "sweep_slowest_m_s": col(WindSweep.slowest_m_s),
+    "sweep_fastest_m_s": col(WindSweep.fastest_m_s),
+    "season_sweeps": season_sweeps.c.sweeps,
+    "season_mean_exponent": season_sweeps.c.mean,
+    "season_mean_square_exponent": season_sweeps.c.mean_square,
+    "season_mean_square_error": season_sweeps.c.mean_square_error,
 }
 
 IDENTITY = (
@@ -148,6 +174,14 @@ def _trials(*conditions: ColumnElement[bool]) -> Any:
         .join(Anemometer, col(Bench.anemometer_id) == Anemometer.id)
         .outerjoin(newest_grid, newest_grid.c.bench_id == col(Bench.id))
         .outerjoin(WindGrid, col(WindGrid.id) == newest_grid.c.grid_id)
+        .outerjoin(
+            WindSweep,
+            and_(
+                col(WindSweep.build_id) == col(Trial.build_id),
+                col(WindSweep.season_id) == col(Trial.season_id),
+            ),
+        )
+        .outerjoin(season_sweeps, season_sweeps.c.season_id == col(Trial.season_id))
         .where(*conditions)
         .order_by(col(Trial.id))
     )

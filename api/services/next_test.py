@@ -4,7 +4,7 @@ from collections.abc import Container, Sequence
 
 from analysis.pitch import next_pitch
 from api.models.builds import Build
-from api.models.progress import LoadRead, NextTest, PitchRead
+from api.models.progress import LoadRead, NextTest, PitchRead, PlateauRead
 from api.services import wording
 
 
@@ -13,28 +13,30 @@ def next_test(
     measured: Container[str],
     pitch: Sequence[PitchRead],
     load: Sequence[LoadRead],
+    plateau: PlateauRead,
 ) -> NextTest:
     """Return the one thing to test next."""
     if not builds:
-        return _record(1, None)
+        return _test("record", None, "next.record", number=1)
     newest = max(builds, key=lambda build: (build.created_at, build.number))
     if newest.id not in measured:
-        return _record(newest.number, float(newest.number))
+        return _test("record", float(newest.number), "next.record", number=newest.number)
     swept = next((each for each in pitch if each.build_id == newest.id), None)
     if swept is None:
         return _start_pitch(newest, builds, pitch)
     if not swept.bracketed:
-        words = wording.NEXT["pitch"].format(value=swept.next_pitch_deg)
-        return NextTest(factor="pitch", value=swept.next_pitch_deg, sentence=words)
+        return _test("pitch", swept.next_pitch_deg, "next.pitch")
     if not any(each.build_id == newest.id for each in load):
-        words = wording.next_load(newest.load_ohm)
-        return NextTest(factor="load", value=newest.load_ohm, sentence=words)
-    return NextTest(factor="repeat", value=None, sentence=wording.NEXT["repeat"])
+        key = "next.load" if newest.load_ohm is not None else "next.load_in_use"
+        return _test("load", newest.load_ohm, key)
+    if plateau.status == "reached":
+        return _test("other", None, "next.other_factor")
+    return _test("repeat", None, "next.repeat")
 
 
-def _record(number: int, value: float | None) -> NextTest:
-    words = wording.NEXT["record"].format(number=number)
-    return NextTest(factor="record", value=value, sentence=words)
+def _test(factor: str, value: float | None, key: str, **words: object) -> NextTest:
+    said = wording.say(key, value=value, **words)
+    return NextTest.model_validate({"factor": factor, "value": value} | said)
 
 
 def _start_pitch(newest: Build, builds: Sequence[Build], pitch: Sequence[PitchRead]) -> NextTest:
@@ -47,7 +49,7 @@ def _start_pitch(newest: Build, builds: Sequence[Build], pitch: Sequence[PitchRe
     ]
     if not known:
         value = newest.pitch_deg or next_pitch([], [])
-        return NextTest(factor="pitch", value=value, sentence=wording.start_pitch(value))
-    before = max(known, key=lambda each: each.number)
-    words = wording.start_pitch(before.best_pitch_deg, before.number)
-    return NextTest(factor="pitch", value=before.best_pitch_deg, sentence=words)
+        return _test("pitch", value, "next.start_pitch")
+    last = max(known, key=lambda each: each.number)
+    best = last.best_pitch_deg
+    return _test("pitch", best, "next.start_pitch_before", before=last.number)

@@ -1,30 +1,26 @@
 """A team's progress: read once, calculated by `analysis`, put into words."""
 
 import math
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.errors import AnalysisError
-from analysis.generator import LoadSweep, fit_load_sweep
+from analysis.change import Effect, Pairing, effect_of_change
 from analysis.groups import group_by
-from analysis.pitch import PitchOptimum, find_optimum, next_pitch
-from analysis.progress import Trend, effect_of_change, trend_of, weeks_between
-from analysis.season import ACCEPTED, Figure, counts_for_season, typical_figures
-from analysis.standing import percent
+from analysis.progress import PLATEAU_BUILDS, Trend, has_plateaued, trend_of, weeks_between
+from analysis.season import Figure, counts_for_season, typical_figures
 from analysis.trend import debias_best
-from analysis.trial_inputs import run_power
-from analysis.trial_result import TrialResults, trial_results
+from analysis.trial_result import U_SESSION, trial_results
+from analysis.uncertainty import percent
 from api.models.builds import Build
 from api.models.progress import (
     BuildProgress,
     ChangeRead,
-    LoadRead,
-    PitchRead,
+    PlateauRead,
     SessionProgress,
     TeamProgress,
     TrendRead,
@@ -36,18 +32,11 @@ from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import resources, wording
 from api.services.cache import cache_of
-from api.services.frames import Array, Frame, read_frame
+from api.services.findings import Facts, find_load, find_pitch, find_wind
+from api.services.frames import read_frame
 from api.services.next_test import next_test
 from api.services.scope import Caller
-
-
-@dataclass(frozen=True, slots=True)
-class _Facts:
-    """A team's trials with their results, and which of them count."""
-
-    frame: Frame
-    results: TrialResults
-    counted: Array
+from api.services.season_fit import Fitted, fitted_season
 
 
 def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
@@ -60,40 +49,50 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
 
 
 def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
-    builds = list(
-        db.scalars(
-            select(Build)
-            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-            .where(col(Turbine.team_id) == team.id)
-            .order_by(col(Turbine.id), col(Build.number))
-        )
-    )
+    builds = _builds(db, team)
     frame = read_frame(db, col(Trial.build_id).in_([build.id for build in builds]))
     results = trial_results(frame.trials, frame.runs)
-    facts = _Facts(frame, results, counts_for_season(frame.trials, results))
+    facts = Facts(frame, results, counts_for_season(frame.trials, results))
+    fitted = fitted_season(db, season)
     by_build = _figures(facts, "build_id")
-    sessions = _sessions(facts)
-    pitch = [found for build in builds if (found := _pitch(facts, build))]
-    load = [swept for build in builds if (swept := _load(facts, build))]
+    sessions = _sessions(facts, fitted)
+    pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]
+    load = [swept for build in builds if (swept := find_load(facts, build, builds))]
+    plateau = _plateau([by_build[build.id] for build in builds if build.id in by_build])
     return TeamProgress(
         team_id=team.id,
         name=team.name,
         as_of=datetime.now(UTC),
         revision=season.revision,
         builds=[
-            _build(facts, build, by_build[build.id]) for build in builds if build.id in by_build
+            _build(facts, build, by_build[build.id], fitted)
+            for build in builds
+            if build.id in by_build
         ],
         sessions=sessions,
-        trend=_trend(sessions),
+        trend=read_trend(trend_of_sessions(sessions)),
+        plateau=plateau,
         pitch=pitch,
         load=load,
-        changes=_changes(builds, by_build),
-        next_test=next_test(builds, set(by_build), pitch, load),
+        wind=find_wind(facts, builds),
+        changes=_changes(facts, builds, by_build),
+        next_test=next_test(builds, set(by_build), pitch, load, plateau),
         reason=None if by_build else wording.NO_RECORD,
     )
 
 
-def _figures(facts: _Facts, column: str) -> dict[str, Figure]:
+def _builds(db: Session, team: Team) -> list[Build]:
+    """Return a team's builds, turbine by turbine, oldest first."""
+    statement = (
+        select(Build)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .where(col(Turbine.team_id) == team.id)
+        .order_by(col(Turbine.id), col(Build.number))
+    )
+    return list(db.scalars(statement))
+
+
+def _figures(facts: Facts, column: str) -> dict[str, Figure]:
     """Return the typical power of each build, or session, that has a trial that counts."""
     if not facts.counted.any():
         return {}
@@ -102,15 +101,18 @@ def _figures(facts: _Facts, column: str) -> dict[str, Figure]:
     return {figure.label: figure for figure in figures}
 
 
-def _figure(figure: Figure) -> dict[str, Any]:
+def _figure(figure: Figure) -> dict[str, object]:
     return {name: getattr(figure, name) for name in FigureRead.model_fields}
 
 
-def _build(facts: _Facts, build: Build, figure: Figure) -> BuildProgress:
+def _build(facts: Facts, build: Build, figure: Figure, fitted: Fitted | None) -> BuildProgress:
+    results = facts.results
     mine = facts.counted & (facts.frame.trials["build_id"] == build.id)
-    best = float(np.max(facts.results.normalised_power_w[mine]))
-    scatter = float(np.mean(facts.results.u_own[mine]))
-    at = int(np.flatnonzero(mine)[0])
+    best = float(np.max(results.normalised_power_w[mine]))
+    scatter = float(np.mean(np.hypot(results.u_repeat[mine], U_SESSION)))
+    # One of its own exponent, if any trial of it lies where its sweep reaches.
+    at = int(np.flatnonzero(mine)[np.argmax(results.is_own_exponent[mine])])
+    fair = fitted.fair.get(build.id) if fitted else None
     return BuildProgress.model_validate(
         _figure(figure)
         | {
@@ -118,33 +120,65 @@ def _build(facts: _Facts, build: Build, figure: Figure) -> BuildProgress:
             "number": build.number,
             "best_seen_w": best,
             "best_seen_debiased_w": debias_best(best, figure.trials, scatter),
-            "wind_exponent": float(facts.results.wind_exponent[at]),
-            "wind_exponent_u": float(facts.results.u_wind_exponent[at]),
-            "wind_exponent_source": "default",
+            "fair_power_w": fair and fair.power_w,
+            "fair_u_total": fair and fair.u_total,
+            "fair_interval_w": fair and fair.interval_w,
+            "wind_exponent": float(results.wind_exponent[at]),
+            "wind_exponent_u": float(results.u_wind_exponent[at]),
+            "wind_exponent_source": "own" if results.is_own_exponent[at] else "default",
         }
     )
 
 
-def _sessions(facts: _Facts) -> list[SessionProgress]:
-    started = dict(
-        zip(facts.frame.trials["session_id"], facts.frame.trials["started_at"], strict=True)
-    )
+def _sessions(facts: Facts, fitted: Fitted | None) -> list[SessionProgress]:
+    trials = facts.frame.trials
+    started = dict(zip(trials["session_id"], trials["started_at"], strict=True))
     figures = _figures(facts, "session_id")
+    joined = _joined_sessions(facts, fitted)
     return [
         SessionProgress.model_validate(
             _figure(figures[session_id])
             | {
                 "session_id": session_id,
                 "started_at": datetime.fromtimestamp(started[session_id], UTC),
+                "adjusted_power_w": _adjusted(figures[session_id], fitted, joined),
+                "reference_ran": fitted is not None and session_id in fitted.referred,
             }
         )
         for session_id in sorted(figures, key=lambda each: started[each])
     ]
 
 
-def _trend(sessions: list[SessionProgress]) -> TrendRead:
-    weeks = weeks_between([session.started_at.timestamp() for session in sessions])
-    trend = trend_of(weeks, [math.log(session.normalised_power_w) for session in sessions])
+def _joined_sessions(facts: Facts, fitted: Fitted | None) -> set[str]:
+    """Return the sessions that can be held against each other: most of them, as a rule all."""
+    if fitted is None:
+        return set()
+    trials = facts.frame.trials
+    group_of = {
+        session_id: fitted.fit.group_of[build_id]
+        for session_id, build_id in zip(
+            trials["session_id"][facts.counted], trials["build_id"][facts.counted], strict=True
+        )
+    }
+    most = Counter(group_of.values()).most_common(1)
+    return {session_id for session_id, group in group_of.items() if group == most[0][0]}
+
+
+def _adjusted(figure: Figure, fitted: Fitted | None, joined: set[str]) -> float | None:
+    if fitted is None or figure.label not in joined:
+        return None
+    return figure.normalised_power_w * math.exp(-fitted.to_average[figure.label])
+
+
+def trend_of_sessions(sessions: Sequence[SessionProgress]) -> Trend:
+    """Return the trend of a team's sessions, by their powers as at an average bench."""
+    joined = [session for session in sessions if session.adjusted_power_w is not None]
+    weeks = weeks_between([session.started_at.timestamp() for session in joined])
+    return trend_of(weeks, [math.log(session.adjusted_power_w or 1.0) for session in joined])
+
+
+def read_trend(trend: Trend) -> TrendRead:
+    """Return a trend in per cent a week, in words."""
     slope, interval = _per_week(trend)
     return TrendRead(
         sessions=trend.sessions,
@@ -154,7 +188,7 @@ def _trend(sessions: list[SessionProgress]) -> TrendRead:
         p_one_sided=trend.test.p_one_sided if trend.test else None,
         verdict=trend.verdict,
         reason=trend.reason or None,
-        sentence=wording.trend(trend.verdict, slope),
+        **wording.say(f"trend.{trend.verdict}", slope=slope or 0.0),
     )
 
 
@@ -166,135 +200,60 @@ def _per_week(trend: Trend) -> tuple[float | None, tuple[float, float] | None]:
     return percent(trend.slope.slope), (percent(low), percent(high))
 
 
-def _swept(facts: _Facts, build: Build, kind: str) -> Array:
-    """Return which trials are a build's sweep that counts."""
-    trials = facts.frame.trials
-    swept: Array = (
-        (trials["build_id"] == build.id)
-        & (trials["kind"] == kind)
-        & (trials["state"] == ACCEPTED)
-        & np.isfinite(facts.results.normalised_power_w)
-    )
-    return swept
+def _plateau(figures: Sequence[Figure]) -> PlateauRead:
+    status = "gaining"
+    if len(figures) <= PLATEAU_BUILDS:
+        status = "not_yet"
+    elif has_plateaued(figures):
+        status = "reached"
+    said = wording.say(f"plateau.{status}", builds=PLATEAU_BUILDS)
+    return PlateauRead.model_validate(said | {"status": status, "builds": len(figures)})
 
 
-def _pitch(facts: _Facts, build: Build) -> PitchRead | None:
-    """Return what a build's pitch sweep found; nothing where there was none."""
-    pitch, power = _pitch_readings(facts, _swept(facts, build, "pitch"))
-    if not pitch.size:
-        return None
-    further = next_pitch(pitch, power)
-    try:
-        return _pitch_found(build, find_optimum(pitch, power), further)
-    except AnalysisError as unknown:
-        return PitchRead(
-            build_id=build.id,
-            number=build.number,
-            readings=pitch.size,
-            bracketed=False,
-            best_pitch_deg=None,
-            u_deg=None,
-            fieller_deg=None,
-            plateau_deg=None,
-            next_pitch_deg=further,
-            reason=str(unknown),
-            sentence=wording.PITCH_OPEN.format(number=build.number, reason=unknown, next=further),
-        )
-
-
-def _pitch_readings(facts: _Facts, swept: Array) -> tuple[Array, Array]:
-    """Return pitch and normalised power of every run of a sweep whose pitch was noted."""
-    trial = facts.frame.runs["trial"]
-    load = facts.frame.trials["load_ohm"].astype(float)[trial]
-    to_reference = facts.results.normalised_power_w / facts.results.power_w
-    power = run_power(facts.frame.runs, load) * to_reference[trial]
-    pitch = facts.frame.trials["pitch_deg"].astype(float)[trial]
-    kept = swept[trial] & np.isfinite(pitch) & (power > 0)
-    return pitch[kept], power[kept]
-
-
-def _pitch_found(build: Build, found: PitchOptimum, further: float) -> PitchRead:
-    low, high = found.plateau_deg
-    return PitchRead(
-        build_id=build.id,
-        number=build.number,
-        readings=found.readings,
-        bracketed=found.bracketed,
-        best_pitch_deg=found.best_pitch_deg,
-        u_deg=found.u_deg,
-        fieller_deg=found.fieller_deg,
-        plateau_deg=found.plateau_deg,
-        next_pitch_deg=further,
-        reason=None,
-        sentence=wording.PITCH_FOUND.format(
-            number=build.number, best=found.best_pitch_deg, low=low, high=high
-        ),
-    )
-
-
-def _load(facts: _Facts, build: Build) -> LoadRead | None:
-    """Return what a build's load sweep found; nothing where there was none."""
-    swept = _swept(facts, build, "load")
-    if not swept.any():
-        return None
-    load = facts.frame.trials["load_ohm"][swept].astype(float)
-    # Volts as they would be at the reference, so that one wind holds for the whole sweep.
-    volts = np.sqrt(facts.results.normalised_power_w[swept] * load)
-    try:
-        return _load_found(build, fit_load_sweep(load, volts))
-    except AnalysisError as unknown:
-        return LoadRead(
-            build_id=build.id,
-            number=build.number,
-            loads=len(np.unique(load)),
-            valid=False,
-            source_voltage_v=None,
-            source_resistance_ohm=None,
-            matched_load_ohm=None,
-            max_power_w=None,
-            reason=str(unknown),
-            sentence=wording.LOAD_OPEN.format(number=build.number, reason=unknown),
-        )
-
-
-def _load_found(build: Build, sweep: LoadSweep) -> LoadRead:
-    words = wording.LOAD_FOUND if sweep.valid else wording.LOAD_TESTED
-    return LoadRead(
-        build_id=build.id,
-        number=build.number,
-        loads=sweep.loads,
-        valid=sweep.valid,
-        source_voltage_v=sweep.source_voltage_v if sweep.valid else None,
-        source_resistance_ohm=sweep.source_resistance_ohm if sweep.valid else None,
-        matched_load_ohm=sweep.matched_load_ohm,
-        max_power_w=sweep.max_power_w,
-        reason=sweep.reason or None,
-        sentence=words.format(number=build.number, best=sweep.matched_load_ohm),
-    )
-
-
-def _changes(builds: list[Build], figures: dict[str, Figure]) -> list[ChangeRead]:
+def _changes(facts: Facts, builds: Sequence[Build], figures: dict[str, Figure]) -> list[ChangeRead]:
     """Return what came with each change between consecutive measured builds of a turbine."""
     measured = [build for build in builds if build.id in figures]
     return [
-        _change(older, newer, figures)
+        _change(older, newer, effect_of_change(
+            figures[newer.id], figures[older.id], _pairing(facts, older, newer)
+        ))
         for older, newer in pairwise(measured)
         if older.turbine_id == newer.turbine_id
-    ]
+    ]  # fmt: skip
 
 
-def _change(older: Build, newer: Build, figures: dict[str, Figure]) -> ChangeRead:
-    effect = effect_of_change(figures[newer.id], figures[older.id])
+def _pairing(facts: Facts, older: Build, newer: Build) -> Pairing:
+    """Return the trials of two builds that count, in the order of their ids: as submitted."""
+    build = facts.frame.trials["build_id"]
+    rows = np.flatnonzero(facts.counted & ((build == older.id) | (build == newer.id)))
+    return Pairing(
+        ln_power=np.log(facts.results.normalised_power_w[rows]),
+        u_repeat=facts.results.u_repeat[rows],
+        session_id=facts.frame.trials["session_id"][rows].astype(str),
+        is_new=build[rows] == newer.id,
+    )
+
+
+def _change(older: Build, newer: Build, effect: Effect) -> ChangeRead:
     # Where builds in between were not measured, more than the noted change lies between.
     factor = newer.changed_factor if newer.number == older.number + 1 else None
+    low, high = effect.interval_pct
     return ChangeRead(
         from_build_id=older.id,
         to_build_id=newer.id,
         factor=factor,
+        status="more" if low > 0 else "less" if high < 0 else "unclear",
         effect_pct=effect.effect_pct,
         interval_pct=effect.interval_pct,
         detectable_pct=effect.detectable_pct,
-        sentence=wording.change(
-            factor, effect.effect_pct, effect.interval_pct, effect.detectable_pct
+        design=effect.design,
+        trials=effect.trials,
+        sessions=effect.sessions,
+        **wording.change(
+            factor,
+            effect.effect_pct,
+            effect.interval_pct,
+            effect.detectable_pct,
+            back_to_back=effect.design != "different_sessions",
         ),
     )

@@ -53,7 +53,7 @@ def shape_result(results: TrialResults, position: int) -> TrialResult:
         | doubts
         | {
             "run_count": int(results.run_count[position]),
-            "wind_exponent_source": "default",
+            "wind_exponent_source": "own" if results.is_own_exponent[position] else "default",
             "interval_w": (float(low), float(high)) if is_known else None,
         }
     )

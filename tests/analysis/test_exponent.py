@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import brentq
 from scipy.stats import linregress
 
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.exponent import (
-    density_exponent_from_wind,
     fit_wind_exponent,
     normalisation_status,
     normalise,
@@ -156,48 +154,3 @@ class TestOwnExponent:
         joined = shrink(exponent, error)
         assert min(exponent, 2.6) - 1e-9 <= joined.exponent <= max(exponent, 2.6) + 1e-9
         assert joined.standard_error < 0.4
-
-
-class TestTheory:
-    """The exponents of a rotor with a generator and a fixed load, solved number by number."""
-
-    def solved(self, v, density, *, load, emf, winding, drop, friction):
-        """Return power in the load where the rotor's torque and the generator's balance."""
-        radius, area = 0.225, math.pi * 0.225**2
-
-        def torque_left(speed):
-            ratio = speed * radius / v
-            coefficient = 0.06 - 0.0135 * ratio  # torque coefficient falling with speed
-            drive = 0.5 * density * area * radius * v**2 * coefficient
-            current = max(0.0, (emf * speed - drop) / (winding + load))
-            return drive - emf * current - friction
-
-        speed = brentq(torque_left, 1e-3, 4.44 * v / radius)
-        current = max(0.0, (emf * speed - drop) / (winding + load))
-        return current**2 * load, speed
-
-    @pytest.mark.parametrize(
-        ("load", "emf", "winding", "drop", "friction"),
-        [(9.3, 0.03, 8.0, 0.0, 0.0), (34.0, 0.10, 20.0, 0.0, 0.0), (34.0, 0.10, 20.0, 0.1, 0.002)],
-    )
-    def test_the_formula_agrees_with_the_solved_machine(self, load, emf, winding, drop, friction):
-        """n = 2b(3 - q)/(fb + 1 - q) and m = 2b/(fb + 1 - q), against small steps of v and ρ."""
-        machine = {"load": load, "emf": emf, "winding": winding, "drop": drop, "friction": friction}
-        power, speed = self.solved(4.0, 1.2, **machine)
-        step = 1e-4
-        faster, _ = self.solved(4.0 * (1 + step), 1.2, **machine)
-        denser, _ = self.solved(4.0, 1.2 * (1 + step), **machine)
-        ratio = speed * 0.225 / 4.0
-        q = -0.0135 * ratio / (0.06 - 0.0135 * ratio) + 1
-        b = emf * speed / (emf * speed - drop)
-        current = math.sqrt(power / load)
-        f = emf * current / (emf * current + friction)
-        n, m = 2 * b * (3 - q) / (f * b + 1 - q), 2 * b / (f * b + 1 - q)
-        assert math.log(faster / power) / math.log(1 + step) == pytest.approx(n, rel=1e-3)
-        assert math.log(denser / power) / math.log(1 + step) == pytest.approx(m, rel=1e-3)
-        assert n == pytest.approx(2 * b + m * (2 - f * b))
-
-    def test_density_follows_from_wind_between_its_limits(self):
-        assert density_exponent_from_wind(3.0) == pytest.approx(1 / 1.2)
-        assert density_exponent_from_wind(1.8) == 0
-        assert density_exponent_from_wind(9.0) == 1.5

@@ -1,8 +1,8 @@
-"""When a trend may be shown and called, and what one test of a change can see."""
+"""When a trend may be shown and called, and when builds no longer gain."""
 
 import pytest
 
-from analysis.progress import effect_of_change, trend_of, weeks_between
+from analysis.progress import has_plateaued, trend_of, weeks_between
 from analysis.season import Figure
 
 
@@ -51,19 +51,21 @@ def test_likely_between_one_in_twenty_and_one_in_ten():
     assert trend.verdict == "likely_improving"
 
 
-class TestEffect:
-    def test_detectable_change_by_hand(self):
-        """z(0.95) + z(0.80) = 1.6449 + 0.8416; times √2 · 0.02 makes 0.07033, or 7.29 %."""
-        effect = effect_of_change(figure(0.055), figure(0.05))
-        assert effect.effect_pct == pytest.approx(10.0)
-        assert effect.detectable_pct == pytest.approx(7.29, abs=0.01)
+class TestPlateau:
+    def test_three_builds_are_too_few_to_call_it(self):
+        assert not has_plateaued([figure(0.05)] * 3)
 
-    def test_another_bench_brings_its_own_doubt(self):
-        """√(2 · 0.02² + 2 · 0.14²) = 0.2; times 2.4865 makes 0.4973, or 64.4 %."""
-        effect = effect_of_change(figure(0.055), figure(0.05, bench_id="other"))
-        assert effect.detectable_pct == pytest.approx(64.4, abs=0.1)
-        low, high = effect.interval_pct
-        assert low < 0 < high
+    def test_no_gain_in_three_builds(self):
+        assert has_plateaued([figure(power) for power in (0.03, 0.05, 0.048, 0.051, 0.05)])
+
+    def test_a_gain_beyond_doubt_among_the_last_three(self):
+        """u of a difference is √2 · 0.02 = 2.83 %: 3 % more is a gain, 2.5 % is not."""
+        assert has_plateaued([figure(0.05), figure(0.05), figure(0.05 * 1.025), figure(0.05)])
+        assert not has_plateaued([figure(0.05), figure(0.05), figure(0.05 * 1.030), figure(0.05)])
+
+    def test_early_growth_does_not_count(self):
+        powers = (0.02, 0.03, 0.05, 0.049, 0.0495, 0.05)
+        assert has_plateaued([figure(power) for power in powers])
 
 
 def test_weeks_after_the_first_moment():

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analysis.errors import InvalidInput, TooFewTrials
@@ -57,6 +57,7 @@ def test_scores_agree_where_only_the_scale_differs():
 READINGS = st.lists(st.integers(-5000, 5000).map(lambda n: n / 1000), min_size=4, max_size=12)
 
 
+@example([0.0, 0.0, 0.0, 0.0, 0.001, 0.001], 1.0, 0.1)
 @given(READINGS, st.floats(0.1, 10), st.floats(-9, 9))
 def test_the_unit_does_not_matter(values, factor, shift):
     plain, moved = algorithm_a(values), algorithm_a([factor * v + shift for v in values])

@@ -1,10 +1,14 @@
 """What may be said of two builds, of a bench, and what is missing: by bounds worked by hand."""
 
+import math
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
-from analysis.standing import missing_links, score_benches, stand
+from analysis.comparison import fit_season
+from analysis.season_system import Spread
+from analysis.standing import fair_powers, missing_links, score_benches, stand, stand_all
 
 
 def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
@@ -12,8 +16,9 @@ def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
     names, effects, doubts = zip(*benches, strict=True) if benches else ((), (), ())
     return SimpleNamespace(
         effects={"a": difference, "b": 0.0},
-        u_difference=lambda _a, _b: u,
+        covariance_of=lambda builds: np.diag([u**2 / 2] * len(builds)),
         groups=groups,
+        group_of={build: i for i, group in enumerate(groups) for build in group},
         bench_ids=names,
         bench_effect=effects,
         bench_u=doubts,
@@ -62,6 +67,84 @@ class TestBenches:
         (score,) = score_benches(fit(benches=[("bench", effect, 0.05)]))
         assert score.z == pytest.approx(10 * effect)
         assert score.verdict == verdict
+
+    def test_the_benchs_own_doubt_by_hand(self):
+        """ζ = 0.15/0.05, E_n = 0.15/(2 · 0.05)."""
+        (score,) = score_benches(fit(benches=[("bench", 0.15, 0.05)]))
+        assert (score.zeta, score.e_n) == (pytest.approx(3.0), pytest.approx(1.5))
+        assert score.against == "season_model"
+
+    def test_without_an_assigned_power_the_robust_consensus_stands_in(self):
+        """Algorithm A of {0.02, -0.05, 0.11, 0.04, -0.09, 0.41} is 0.0491 (worked example)."""
+        effects = (0.02, -0.05, 0.11, 0.04, -0.09, 0.41)
+        scores = score_benches(
+            fit(benches=[(str(k), effect, 0.05) for k, effect in enumerate(effects)]),
+            is_anchored=False,
+        )
+        assert [score.effect for score in scores] == pytest.approx(
+            [effect - 0.0491 for effect in effects], abs=1e-4
+        )
+        assert {score.against for score in scores} == {"consensus"}
+        assert scores[-1].verdict == "act"
+
+    def test_two_benches_make_no_consensus(self):
+        scores = score_benches(fit(benches=[("a", 0.1, 0.05), ("b", 0.2, 0.05)]), is_anchored=False)
+        assert [score.effect for score in scores] == [0.1, 0.2]
+
+
+class TestFairPower:
+    """The rotor 60 mW, a build that reads e^0.2 of it, another that nothing joins."""
+
+    def season(self):
+        rows = [("ref", "", "1"), ("a", "x", "1")] * 6 + [("b", "y", "2")]
+        build, team, bench = zip(*rows, strict=True)
+        y = [-3.0 + 0.2 * (each == "a") for each in build]
+        return fit_season(
+            {"log_power": y, "u_own": [0.001] * 13, "build_id": build, "team_id": team,
+             "bench_id": bench, "session_id": [f"{b}{k // 2}" for k, b in enumerate(bench)]},
+            spread=Spread(interaction=1e-4, session=1e-4, team=2.0, build=2.0),
+        )  # fmt: skip
+
+    def test_on_the_rotors_scale(self):
+        fair = fair_powers(self.season(), {"ref": 0.060})
+        assert fair["a"].power_w == pytest.approx(0.060 * math.exp(0.2), rel=1e-3)
+        assert fair["ref"].power_w == pytest.approx(0.060)
+        assert fair["ref"].u_total == pytest.approx(0.0, abs=1e-6)
+        low, high = fair["a"].interval_w
+        assert high / fair["a"].power_w == pytest.approx(math.exp(2 * fair["a"].u_total))
+        assert low < fair["a"].power_w
+
+    def test_nothing_for_what_nothing_joins(self):
+        season = self.season()
+        assert set(fair_powers(season, {"ref": 0.060})) == {"ref", "a"}
+        assert fair_powers(season, {}) == {}
+
+    def test_the_rotors_own_doubt_is_told_apart(self):
+        """2.6 √(0.046² + 0.03² + 0.01²) = 0.1452, with meter and load 0.1457 [worked by hand]."""
+        fair = fair_powers(self.season(), {"ref": 0.060})
+        by_hand = math.sqrt(0.146**2 + 0.04**2 / 10 + 0.03**2 / 3)
+        assert fair["a"].u_region == pytest.approx(by_hand)
+
+    @pytest.mark.parametrize("factor", [0.5, 3.0])
+    def test_an_anchor_twice_as_strong_makes_all_twice_as_strong(self, factor):
+        season = self.season()
+        one, other = (fair_powers(season, {"ref": 0.060 * f})["a"] for f in (1.0, factor))
+        assert other.power_w == pytest.approx(factor * one.power_w)
+        assert other.u_total == one.u_total
+
+
+def test_pairs_of_many_agree_with_one_at_a_time():
+    rows = [("ref", "", "1"), ("a", "x", "1"), ("b", "y", "1"), ("c", "z", "2")] * 3
+    build, team, bench = zip(*rows, strict=True)
+    rng = np.random.default_rng(2)
+    season = fit_season(
+        {"log_power": rng.normal(-3, 0.2, 12), "u_own": [0.04] * 12, "build_id": build,
+         "team_id": team, "bench_id": bench, "session_id": bench}
+    )  # fmt: skip
+    pairs = {(pair.a, pair.b): pair for pair in stand_all(season, ["a", "b", "c"])}
+    assert pairs["a", "b"] == stand(season, "a", "b")
+    assert pairs["a", "b"].u_difference == pytest.approx(season.u_difference("a", "b"))
+    assert pairs["a", "c"].statement == "not_yet"
 
 
 class TestMissingLinks:

@@ -79,3 +79,11 @@ def test_constraints_have_names_by_convention():
     for table in SQLModel.metadata.tables.values():
         for constraint in table.constraints:
             assert str(constraint.name).startswith(("pk_", "fk_", "uq_", "ck_"))
+
+
+def test_only_an_older_schema_asks_for_a_rebuild(database_url):
+    assert upgrade(database_url) is False
+    downgrade(database_url, "-1")
+    assert upgrade(database_url) is True
+    downgrade(database_url, "base")
+    assert upgrade(database_url) is False

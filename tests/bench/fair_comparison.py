@@ -60,7 +60,7 @@ def score(season: Season) -> dict[str, float]:
     u = np.sqrt(
         results.u_repeat[known] ** 2
         + 0.02**2
-        + (0.4 * results.ln_wind_ratio[known]) ** 2
+        + (0.4 * results.exponent_lever[known]) ** 2
         + (0.3 * results.ln_density_ratio[known]) ** 2
     )
     fit = fit_season(

@@ -1,0 +1,14 @@
+"""What every statement carries beside its numbers: its words, and the key of their translation."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, Field
+
+
+class Statement(BaseModel):
+    """Words about a finding."""
+
+    sentence_key: Annotated[
+        str, Field(description="Names the sentence in the catalogue, whatever the language.")
+    ]
+    sentence: str

@@ -1,0 +1,134 @@
+"""The season's fit, shared by all answers that rest on it; made once for each revision."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from analysis.comparison import SeasonFit, fit_season
+from analysis.season import are_usable, summarise_teams
+from analysis.standing import FairPower, fair_powers
+from analysis.trial_result import TrialResults, trial_results
+from analysis.uncertainty import combine
+from api.models.builds import Build
+from api.models.seasons import Season
+from api.models.trials import Trial
+from api.services.cache import cache_of
+from api.services.frames import Array, read_frame
+
+#: Kinds of trial that say how strong a build is, at home, away or as the reference.
+COMPARED = ("record", "visit", "reference")
+U_PLACEMENT = 0.02  # [-], the tower put back in its place; common practice, no source
+SECONDS_A_WEEK = 604_800.0
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A fit of the season, the trials behind it, and each team's current build."""
+
+    fit: SeasonFit
+    trials: dict[str, Array]
+    results: TrialResults
+    current: dict[str, str]
+    assigned: dict[str, float]
+
+    @cached_property
+    def team_of(self) -> dict[str, str]:
+        """Return the team of each build; empty for a reference rotor."""
+        return dict(zip(self.trials["build_id"], self.trials["team_id"], strict=True))
+
+    @cached_property
+    def trials_of(self) -> dict[str, int]:
+        """Return how many trials each build has."""
+        builds, counts = np.unique(self.trials["build_id"].astype(str), return_counts=True)
+        return dict(zip(builds.tolist(), counts.tolist(), strict=True))
+
+    @cached_property
+    def references(self) -> list[str]:
+        """Return the builds of reference rotors."""
+        return [build_id for build_id, team in self.team_of.items() if not team]
+
+    @cached_property
+    def to_average(self) -> dict[str, float]:
+        """Return what to take off ln power in each session, so that benches and sittings agree.
+
+        What a sitting adds is told by the reference rotor alone: where it did not run, a team's own
+        gain would pass for it.
+        """
+        trials, fit = self.trials, self.fit
+        bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
+        sitting = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
+        bench_of = dict(zip(trials["session_id"], trials["bench_id"], strict=True))
+        told = {session_id: sitting[session_id] for session_id in self.referred}
+        return {
+            session_id: bench[bench_id] + told.get(session_id, 0.0)
+            for session_id, bench_id in bench_of.items()
+        }
+
+    @cached_property
+    def referred(self) -> frozenset[str]:
+        """Return the sessions in which a reference rotor ran."""
+        return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
+
+    @cached_property
+    def fair(self) -> dict[str, FairPower]:
+        """Return builds' powers freed of their benches; without those that nothing anchors."""
+        return fair_powers(self.fit, self.assigned)
+
+
+def fitted_season(db: Session, season: Season) -> Fitted | None:
+    """Return the season's fit; nothing where no trial counts."""
+    key = ("fit", season.id, season.revision)
+    kept: Fitted | None = cache_of(db).get_or_make(key, lambda: _fit(db, season))
+    return kept
+
+
+def _fit(db: Session, season: Season) -> Fitted | None:
+    frame = read_frame(db, col(Trial.season_id) == season.id)
+    results = trial_results(frame.trials, frame.runs)
+    is_compared = np.isin(frame.trials["kind"].astype(str), COMPARED)
+    counted = is_compared & are_usable(frame.trials, results)
+    if not counted.any():
+        return None
+    trials = {name: column[counted] for name, column in frame.trials.items()}
+    teams = summarise_teams(frame.trials, results)
+    return Fitted(
+        fit=_fit_trials(trials, results, counted),
+        trials=trials,
+        results=results,
+        current={team.team_id: team.current.label for team in teams if team.team_id},
+        assigned=_assigned(db, {str(build) for build in trials["build_id"]}),
+    )
+
+
+def _fit_trials(trials: dict[str, Array], results: TrialResults, counted: Array) -> SeasonFit:
+    """Fit trials; a link's age is judged at the season's newest trial."""
+    age = (trials["started_at"].max() - trials["started_at"]) / SECONDS_A_WEEK
+    names = ("build_id", "team_id", "bench_id", "session_id")
+    return fit_season(
+        {name: trials[name].astype(str) for name in names}
+        | {
+            "log_power": np.log(results.normalised_power_w[counted]),
+            "u_own": _scatter(results)[counted],
+        },
+        age_weeks=age,
+    )
+
+
+def _scatter(results: TrialResults) -> Array:
+    """Return what is uncertain of a trial beside its session and bench, which have terms."""
+    return combine(
+        results.u_repeat,
+        np.full_like(results.u_repeat, U_PLACEMENT),
+        results.exponent_lever * results.u_wind_exponent,
+        results.ln_density_ratio * results.u_density_exponent,
+    )
+
+
+def _assigned(db: Session, build_ids: set[str]) -> dict[str, float]:
+    """Return the assigned power of the reference rotors among some builds."""
+    known = select(Build.id, Build.assigned_power_w).where(
+        col(Build.assigned_power_w).is_not(None), col(Build.organisation_id).is_(None)
+    )
+    return {row.id: row.assigned_power_w for row in db.execute(known) if row.id in build_ids}

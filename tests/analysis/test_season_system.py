@@ -1,0 +1,137 @@
+"""The season model's equations: its spreads against certified values and another program's."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+
+from analysis.comparison import fit_season
+from analysis.season_system import Model, Solution, Spread, restricted_spread
+
+SIRSTV = Path(__file__).parents[1] / "reference" / "SiRstv.dat"
+
+
+def one_build(session_id, bench_id=None):
+    """Return the ids of trials of one build, sitting by sitting."""
+    count = len(session_id)
+    return {
+        "team_id": ["team"] * count,
+        "build_id": ["build"] * count,
+        "bench_id": ["bench"] * count if bench_id is None else bench_id,
+        "session_id": np.asarray(session_id).astype(str),
+    }
+
+
+class TestSpreads:
+    def test_nist_sirstv(self):
+        """NIST StRD SiRstv, certified mean squares; balanced, so REML is the ANOVA estimator.
+
+        Readings stand for trials, instruments for sessions, both tenfold:
+        s_within² = 1.08318280, s_between² = (1.27865654 - 1.08318280)/5.
+        """
+        rows = [line.split() for line in SIRSTV.read_text().splitlines()[60:85]]
+        instrument = [row[0] for row in rows]
+        y = 10 * np.array([float(row[1]) for row in rows])
+        u = np.full(len(y), 0.5)
+        quiet = Spread(interaction=1e-6, team=1e-6)
+        found = restricted_spread(Model(one_build(instrument)), y, u**-2.0, quiet, 0.1)
+        assert (found.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
+        between = (1.27865654 - 1.08318280) / 5
+        assert found.session == pytest.approx(np.sqrt(between), rel=0.02)
+
+    def test_agrees_with_statsmodels(self):
+        """Builds fixed, sessions random: statsmodels 0.15 MixedLM, restricted likelihood."""
+        rng = np.random.default_rng(8)
+        session = np.repeat(np.arange(24), 5)
+        build = np.tile(np.arange(10), 12)
+        y = build * 0.1 + rng.normal(0, 0.12, 24)[session] + rng.normal(0, 0.05, 120)
+        trials = one_build(session) | {"build_id": build.astype(str)}
+        spread = Spread(interaction=1e-6, team=1e-6)
+        ours = restricted_spread(Model(trials), y, np.full(120, 0.04**-2), spread, 0.1)
+        frame = pd.DataFrame({"y": y, "build": build, "session": session})
+        theirs = smf.mixedlm("y ~ C(build)", frame, groups="session").fit(reml=True)
+        assert ours.session == pytest.approx(np.sqrt(theirs.cov_re.iloc[0, 0]), rel=0.01)
+        assert ours.residual * 0.04 == pytest.approx(np.sqrt(theirs.scale), rel=0.01)
+
+    def test_floors_hold_where_nothing_scatters(self):
+        y = np.repeat([0.0, 0.1], 30)
+        trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
+        found = restricted_spread(Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75)
+        assert found.session == pytest.approx(0.03)
+        assert found.residual == pytest.approx(0.75)
+
+    def test_learning_is_not_scatter_of_sessions(self):
+        """Teams that double and redouble from build to build, sittings that are all alike."""
+        rng = np.random.default_rng(3)
+        build = np.repeat(np.arange(40), 4)
+        session = np.repeat(np.arange(20), 8) + np.tile([0, 0, 1, 1], 40)
+        y = 0.3 * build + rng.normal(0, 0.04, 160)
+        trials = one_build(session) | {"build_id": build.astype(str)}
+        found = restricted_spread(Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5)
+        assert found.session < 0.05
+
+
+class TestSolution:
+    def test_likelihood_and_leverages_by_the_dense_formulas(self):
+        """-2 ln L = ln |V| + y'V⁻¹y with V = XDX' + R, and h = diag(X A⁻¹ X' R⁻¹)."""
+        rng = np.random.default_rng(1)
+        trials = one_build(np.arange(12) % 4) | {"build_id": [f"b{k % 5}" for k in range(12)]}
+        model, spread = Model(trials), Spread()
+        y, weight = rng.normal(0, 0.1, 12), rng.uniform(200, 900, 12)
+        solution = Solution(model, y, weight, spread)
+        x, prior = model.design.toarray(), model.precision(spread)
+        v = x @ np.diag(1 / prior) @ x.T + np.diag(1 / weight)
+        expected = np.linalg.slogdet(v)[1] + y @ np.linalg.solve(v, y)
+        assert solution.minus_two_log_likelihood(y) == pytest.approx(expected)
+        hat = x @ np.linalg.solve(x.T @ np.diag(weight) @ x + np.diag(prior), x.T * weight)
+        assert solution.leverages(np.arange(12)) == pytest.approx(np.diag(hat))
+
+
+class TestSeason:
+    def season(self, rng, scatter=0.04, sessions=0.05):
+        """Return a season of eight teams at four benches, the reference rotor in each sitting."""
+        rows = []
+        for bench in range(4):
+            for week in range(8):
+                sitting = rng.normal(0, sessions)
+                rows.append(("ref", "", bench, week, -2.8 + sitting))
+                rows += [
+                    (f"{bench}{team}-{week // 4}", f"{bench}{team}", bench, week,
+                     -3 + 0.2 * team + 0.3 * (week // 4) + sitting)
+                    for team in range(2)
+                ]  # fmt: skip
+        build, team, bench, week, y = zip(*rows, strict=True)
+        return {
+            "build_id": list(build), "team_id": list(team), "bench_id": [str(b) for b in bench],
+            "session_id": [f"{b}/{w}" for b, w in zip(bench, week, strict=True)],
+            "log_power": np.array(y) + rng.normal(0, scatter, len(y)), "u_own": [0.04] * len(y),
+        }  # fmt: skip
+
+    def test_forty_trials_at_four_benches_tell_their_own_scatter(self):
+        fit = fit_season(self.season(np.random.default_rng(5)))
+        assert fit.is_estimated
+        assert fit.spread.session == pytest.approx(0.05, abs=0.02)
+        assert fit.check_residuals().verdict == "fine"
+
+    def test_fewer_are_taken_as_assumed(self):
+        season = self.season(np.random.default_rng(5))
+        few = {name: column[:24] for name, column in season.items()}
+        fit = fit_season(few)
+        assert (fit.is_estimated, fit.spread) == (False, Spread())
+
+    def test_a_setting_that_changed_within_builds_is_seen(self):
+        """Residuals far wider than stated, with spreads held as assumed."""
+        season = self.season(np.random.default_rng(5), scatter=0.25)
+        check = fit_season(season, spread=Spread()).check_residuals()
+        assert check.verdict == "too_wide"
+        assert check.standard_deviation > 2
+
+    def test_doubts_stated_with_room_to_spare(self):
+        season = self.season(np.random.default_rng(5), scatter=0.005)
+        assert fit_season(season, spread=Spread()).check_residuals().verdict == "too_narrow"
+
+    def test_one_trial_cannot_be_judged(self):
+        one = {name: column[:1] for name, column in self.season(np.random.default_rng(5)).items()}
+        assert fit_season(one).check_residuals().verdict in ("fine", "too_narrow")
