@@ -24,9 +24,9 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from analysis.columns import FloatArray
+from analysis.columns import FloatArray, IntArray
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.groups import Groups
+from analysis.groups import Groups, group_by
 from analysis.season_system import Model, Solution, Spread, restricted_spread
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
@@ -154,7 +154,8 @@ def fit_season(
         Standard deviations of the terms, taken as they are; left out, those of sessions and
         residuals are estimated from 40 trials at 4 benches on.
     age_weeks : array-like, shape (n,), optional
-        How old each trial is; a link older than eight weeks joins nothing. [weeks]
+        How old each trial is; what links benches joins nothing once it is older than eight weeks.
+        [weeks]
 
     Returns
     -------
@@ -261,14 +262,46 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    joined = np.ones(len(builds.codes), dtype=bool)
+    pairs, trials = np.unique(
+        np.column_stack([builds.codes, benches.codes]), axis=0, return_counts=True
+    )
+    joined = np.ones(len(pairs), dtype=bool)
     if age_weeks is not None:
-        joined = np.asarray(age_weeks, dtype=np.float64) <= LINK_WEEKS
+        age = np.asarray(age_weeks, dtype=np.float64)
+        joined = _still_joined(pairs, trials, _newest(pairs, builds, benches, age))
     size = builds.size + benches.size
-    edges = (builds.codes[joined], builds.size + benches.codes[joined])
+    edges = (pairs[joined, 0], builds.size + pairs[joined, 1])
     graph = coo_array((np.ones(int(joined.sum())), edges), shape=(size, size))
     _, component = connected_components(graph, directed=False)
     members: dict[int, list[str]] = {}
     for label, group in zip(builds.labels, component[: builds.size], strict=True):
         members.setdefault(int(group), []).append(str(label))
     return sorted(members.values(), key=lambda group: (-len(group), group))
+
+
+def _newest(pairs: IntArray, builds: Groups, benches: Groups, age_weeks: FloatArray) -> FloatArray:
+    """Return the age of the newest trial of each (build, bench) pair."""
+    width = benches.size
+    keys = pairs[:, 0] * width + pairs[:, 1]
+    position = np.searchsorted(keys, builds.codes * width + benches.codes)
+    newest = np.full(len(pairs), np.inf)
+    np.minimum.at(newest, position, age_weeks)
+    return newest
+
+
+def _still_joined(
+    pairs: IntArray, trials: IntArray, age_weeks: FloatArray
+) -> npt.NDArray[np.bool_]:
+    """Return which builds still belong to which benches.
+
+    What was tested at several benches links them while it is not too old; a build always belongs
+    to the bench where it was tested most.
+    """
+    joined = age_weeks <= LINK_WEEKS
+    by_build = group_by(pairs[:, 0])
+    has_bench = by_build.largest(joined.astype(float)) > 0
+    order = np.lexsort([-trials, by_build.codes])
+    at_home = np.zeros(len(pairs), dtype=bool)
+    at_home[order[np.unique(by_build.codes[order], return_index=True)[1]]] = True
+    still: npt.NDArray[np.bool_] = joined | (at_home & ~has_bench[by_build.codes])
+    return still

@@ -63,16 +63,14 @@ class BestSeen:
 
 @dataclass(frozen=True, slots=True)
 class TeamSeason:
-    """One team's way through the season, from the trials that count."""
+    """One team's way through the season, from the trials that count; `sessions` oldest first."""
 
     team_id: str
     current: Figure
     first_build: Figure
-    first_session: Figure
-    latest_session: Figure
+    sessions: tuple[Figure, ...]
     best_seen: BestSeen
     change: Change | None
-    sessions: int
 
 
 def counts_for_season(trials: Columns, results: TrialResults) -> npt.NDArray[np.bool_]:
@@ -398,11 +396,9 @@ def _team_season(
         team_id=team_id,
         current=in_builds[-1],
         first_build=in_builds[0],
-        first_session=in_sessions[0],
-        latest_session=in_sessions[-1],
+        sessions=tuple(in_sessions),
         best_seen=best_seen,
         change=compare(in_builds[-1], in_builds[0]) if len(in_builds) > 1 else None,
-        sessions=len(in_sessions),
     )
 
 

@@ -257,7 +257,10 @@ def _bench_score(
 
 
 def missing_links(
-    fit: SeasonFit, benches_of: Mapping[str, Sequence[str]], references: Sequence[str]
+    fit: SeasonFit,
+    benches_of: Mapping[str, Sequence[str]],
+    references: Sequence[str],
+    current: Sequence[str] | None = None,
 ) -> list[MissingLink]:
     """Return the fewest sessions that would join all builds, the one that joins most first.
 
@@ -269,18 +272,23 @@ def missing_links(
         Benches at which each build was tested.
     references : sequence of str
         Builds of reference rotors.
+    current : sequence of str, optional
+        Builds worth joining; left out, all but the reference rotors'.
 
     Returns
     -------
     list of MissingLink
-        One per group that is apart from the largest one, or from the reference rotor's.
+        One per bench, for all builds there that are apart from the reference rotor's group, or
+        without such a rotor from the largest one.
     """
     with_reference = [group for group in fit.groups if set(group) & set(references)]
     centre = with_reference[0] if with_reference else fit.groups[0]
     needs: Literal["reference", "visit"] = "reference" if with_reference else "visit"
-    apart = [group for group in fit.groups if group is not centre]
-    return [
-        MissingLink(tuple(group), benches_of[group[0]][-1], needs)
-        for group in sorted(apart, key=len, reverse=True)
-        if not set(group) <= set(references)
-    ]
+    wanted = set(fit.build_ids if current is None else current) - set(references)
+    at_bench: dict[str, list[str]] = {}
+    for group in fit.groups:
+        apart = [build for build in group if build in wanted and group is not centre]
+        if apart:
+            at_bench.setdefault(benches_of[apart[0]][-1], []).extend(apart)
+    links = [MissingLink(tuple(joins), bench, needs) for bench, joins in at_bench.items()]
+    return sorted(links, key=lambda link: -len(link.joins))

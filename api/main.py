@@ -19,6 +19,7 @@ from api.routes import (
     builds,
     comparison,
     equipment,
+    events,
     imports,
     keys,
     organisations,
@@ -48,6 +49,7 @@ RESOURCES = (
     reports,
     comparison,
     progress,
+    events,
     templates,
 )
 

@@ -98,6 +98,7 @@ class Season:
 
     def __init__(self, parameters: dict[str, Any], seed: int) -> None:
         self.parameters = parameters
+        self.seed = seed
         self.draw = random.Random(seed)
         self.count = 0
         self.teams = [

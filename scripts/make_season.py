@@ -18,6 +18,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from scripts.invented_event import event_rows, held_on
 from scripts.invented_season import Build, Season, bench_name
 
 TRIAL_COLUMNS = (
@@ -99,15 +100,37 @@ def write_season(season: Season, folder: Path) -> int:
     )
     write_table(folder / "turbines.csv", _turbines(season))
     write_table(folder / "builds.csv", _builds(season, rotor))
-    write_table(folder / "benches.csv", [_bench(school) for school in schools])
+    write_table(
+        folder / "benches.csv",
+        [*(_bench(school) for school in schools), _event_bench(parameters["event"])],
+    )
     write_table(folder / "wind_grids.csv", [row for s in schools for row in _grid(s, parameters)])
-    readings = 0
+    write_table(folder / "events.csv", [_event(parameters)])
+    rows = [_event_cells(row) for row in event_rows(season)]
+    write_table(folder / "trials_event.csv", rows)
+    readings = len(rows)
     for school in schools:
         rows = trial_rows(season, school)
         name = school["name"].lower().replace(" ", "_")
         write_table(folder / f"trials_{name}.csv", rows, school["delimiter"])
         readings += len(rows)
     return readings
+
+
+def _event(parameters: dict[str, Any]) -> dict[str, Any]:
+    event = parameters["event"]
+    return {
+        "name": event["name"],
+        "held_on": held_on(parameters),
+        "place": event["place"],
+        "wind_speed_m_s": event["wind_speed_m_s"],
+        "best_of": event["best_of"],
+    }
+
+
+def _event_cells(row: dict[str, Any]) -> dict[str, str]:
+    typed = row | {"meter_range_v": meter_range([row["voltage_v"]])}
+    return {name: _cell(typed.get(name), ".") for name in TRIAL_COLUMNS}
 
 
 def _season_row(parameters: dict[str, Any]) -> dict[str, Any]:
@@ -137,6 +160,12 @@ def _equipment(season: Season) -> list[dict[str, Any]]:
             {"organisation": name, "kind": "meter", "tag": f"{name} meter", "counts": 1999,
              "percent": 0.5, "digits": 2},
         ]  # fmt: skip
+    host = season.parameters["event"]["host"]
+    rows += [
+        {"organisation": host, "kind": "fan", "tag": "Sports hall fan", "diameter_m": 0.8},
+        {"organisation": host, "kind": "anemometer", "tag": "Sports hall wind meter",
+         "type": "vane"},
+    ]  # fmt: skip
     for team in season.teams:
         constants = {k: v for k, v in team.generator.items() if k in columns}
         rows.append(
@@ -202,6 +231,18 @@ def _bench(school: dict[str, Any]) -> dict[str, Any]:
         "distance_m": school["distance_m"],
         "hub_height_m": 0.8,
         "anemometer": f"{name} wind meter",
+    }
+
+
+def _event_bench(event: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "organisation": event["host"],
+        "name": event["bench"],
+        "fan": "Sports hall fan",
+        "fan_setting": "3",
+        "distance_m": 1.1,
+        "hub_height_m": 0.8,
+        "anemometer": "Sports hall wind meter",
     }
 
 

@@ -7,8 +7,9 @@
 
 The folder holds one table for each kind of thing, as CSV, those of them that there is something
 for: season.csv, organisations.csv, equipment.csv, teams.csv, turbines.csv, builds.csv,
-benches.csv, wind_grids.csv. Columns are the service's fields; instead of an id stands the name of
-the thing (organisation, team, turbine, generator, fan, anemometer; equipment by its tag).
+benches.csv, wind_grids.csv, events.csv. Columns are the service's fields; instead of an id stands
+the name of the thing (organisation, team, turbine, generator, fan, anemometer; equipment by its
+tag).
 A row without a team in turbines.csv is a reference rotor. What is registered already, by its name,
 is left as it is, so the script can be run again after a row was added.
 
@@ -136,6 +137,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
                           "assigned_power_w", "note")),
     "benches": ("benches", ("organisation", "name", "room", "fan", "fan_setting", "distance_m",
                             "hub_height_m", "anemometer", "tunnel_area_m2", "note")),
+    "events": ("events", ("name", "held_on", "place", "wind_speed_m_s", "best_of", "note")),
 }  # fmt: skip
 #: The data sheets of equipment, in columns beside its own.
 SPEC_COLUMNS = ("diameter_m", "type", "counts", "percent", "digits", "nominal_ohm", "measured_ohm",
@@ -154,7 +156,7 @@ NAMED = {
 }
 #: Names that a row needs to find its owner, and that the thing itself does not have.
 OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "team_id")}
-WHOLE_NUMBERS = ("size", "blade_count", "number", "counts")
+WHOLE_NUMBERS = ("size", "blade_count", "number", "counts", "best_of")
 NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
 #: How the names of numbers end; any of them may carry another unit of the same quantity.
 UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
@@ -369,7 +371,7 @@ def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
             facts["spec"][column] = _value(column, cell)
         else:
             facts[column] = _value(column, cell)
-    if collection == "teams":
+    if collection in ("teams", "events"):
         facts["season_id"] = _season_id(registry)
     if collection == "turbines":
         facts.setdefault("team_id", None)

@@ -173,6 +173,9 @@ def to_text(report: dict[str, Any]) -> str:
         lines += ["", f"Order at {bench['name']}"]
         lines += [_place_line(place) for place in bench["order"]]
     lines += ["", report["comparison"]["sentence"]]
+    places = report["comparison"]["places"]
+    groups = list(dict.fromkeys(place["group"] for place in places))
+    lines += [_fair_line(place, groups.index(place["group"]) + 1) for place in places]
     lines += [f"Not counted: {each['trials']} {each['sentence']}." for each in report["left_out"]]
     return "\n".join(lines) + "\n"
 
@@ -185,10 +188,20 @@ def _team_line(team: dict[str, Any]) -> str:
     since = f", {_change(change)} since build {change['from_build_number']}" if change else ""
     return (
         f"  {team['name']:24} {_mw(current):22} build {current['build_number']}, "
-        f""
         f"{_count(current['trials'], 'trial')}, {_count(current['sessions'], 'session')}; "
         f"best seen {_mw(team['best_seen']).strip()} of {team['best_seen']['of_trials']}{since}"
     )
+
+
+def _fair_line(place: dict[str, Any], group: int) -> str:
+    """Return a team's line in the fair table, with what may be said of it and the next."""
+    power = "in watts not known"
+    if place["fair_power_w"] is not None:
+        low, high = (limit * 1000 for limit in place["interval_w"])
+        power = f"{place['fair_power_w'] * 1000:5.1f} mW ({low:.0f} to {high:.0f})"
+    told = place["ahead_of_next"]["sentence"] if place["ahead_of_next"] else ""
+    rank = f"group {group}, {place['place']}."
+    return f"  {rank:14} {place['name']:20} {power:24} {told}".rstrip()
 
 
 def _place_line(place: dict[str, Any]) -> str:

@@ -70,6 +70,7 @@ class School:
     trial_id: str = ""
     key_id: str = ""
     import_id: str = ""
+    event_id: str = ""
     coach_key: str = ""
     reader_key: str = ""
     coach: TestClient | None = None
@@ -103,11 +104,14 @@ def make_world(lead_key: str, signed: Signed) -> World:
     season_id = created(lead.post("/v1/seasons", json=season_payload()))["id"]
     rotor = created(lead.post("/v1/turbines", json={"team_id": None, "name": "Reference rotor 1"}))
     build = created(lead.post("/v1/builds", json=build_payload(rotor["id"], assigned_power_w=0.06)))
+    meeting = {"season_id": season_id, "name": "Spring meeting", "held_on": "2026-05-16"}
+    event_id = created(lead.post("/v1/events", json=meeting))["id"]
+    larch, birch = (make_school(lead, signed, season_id, name) for name in ("Larch", "Birch"))
     return World(
         season_id,
         lead_key,
-        make_school(lead, signed, season_id, "Larch"),
-        make_school(lead, signed, season_id, "Birch"),
+        replace(larch, event_id=event_id),
+        replace(birch, event_id=event_id),
         rotor["id"],
         build["id"],
     )

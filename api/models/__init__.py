@@ -3,6 +3,7 @@
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
+from api.models.events import Event
 from api.models.flags import Flag
 from api.models.idempotency import GivenAnswer
 from api.models.imports import ImportBatch
@@ -24,6 +25,7 @@ __all__ = [
     "BenchSession",
     "Build",
     "Equipment",
+    "Event",
     "Flag",
     "GivenAnswer",
     "ImportBatch",

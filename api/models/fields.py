@@ -186,5 +186,6 @@ AssignedPower: TypeAlias = Annotated[
 GridRadius: TypeAlias = Annotated[
     float, _number(-1.3, 1.3, "rotor radii", "Where a wind grid's point lies, from the axis.")
 ]
+BestOf: TypeAlias = Annotated[int, _count(1, 10, "How many runs.")]
 TeamSize: TypeAlias = Annotated[int, _count(1, 12, "How many pupils; no names.")]
 BuildNumber: TypeAlias = Annotated[int, _count(1, 10_000, "Which state of the turbine.")]

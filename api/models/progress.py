@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.models.reports import FigureRead
+from api.models.reports import FigureRead, TrendRead
 from api.models.statements import Statement
 
 Span = tuple[float, float]
@@ -49,22 +49,6 @@ class SessionProgress(FigureRead):
     reference_ran: bool
 
 
-class TrendRead(Statement):
-    """Whether power grows from session to session."""
-
-    sessions: int
-    slope_pct_per_week: float | None
-    interval_pct_per_week: Annotated[
-        Span | None, Field(description="90 %, by ranks of the slopes. [%]")
-    ]
-    kendall_s: int | None
-    p_one_sided: Annotated[
-        float | None, Field(description="Probability of such growth by chance alone. [-]")
-    ]
-    verdict: Literal["too_early", "no_clear_trend", "likely_improving", "improving"]
-    reason: str | None
-
-
 class PlateauRead(Statement):
     """Whether the newest builds still gain."""
 
@@ -97,7 +81,10 @@ class LoadRead(Statement):
     build_id: str
     number: int
     loads: int
-    status: Literal["found", "near_stall", "stale", "open"]
+    status: Annotated[
+        Literal["found", "beyond", "near_stall", "stale", "open"],
+        Field(description="beyond: the best load lies outside the loads tried."),
+    ]
     valid: Annotated[bool, Field(description="Whether volts and amperes lie on a line.")]
     source_voltage_v: float | None
     source_resistance_ohm: float | None

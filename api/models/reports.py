@@ -1,11 +1,13 @@
 """A season's report: each team's way, with doubt, counts and what was left out."""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.comparison import PairRead
 from api.models.ids import OrganisationId, SeasonId, TeamId
+from api.models.statements import Statement
 
 
 class FigureRead(BaseModel):
@@ -68,6 +70,22 @@ class LeftOut(BaseModel):
     sentence: str
 
 
+class TrendRead(Statement):
+    """Whether power grows from session to session."""
+
+    sessions: int
+    slope_pct_per_week: float | None
+    interval_pct_per_week: Annotated[
+        tuple[float, float] | None, Field(description="90 %, by ranks of the slopes. [%]")
+    ]
+    kendall_s: int | None
+    p_one_sided: Annotated[
+        float | None, Field(description="Probability of such growth by chance alone. [-]")
+    ]
+    verdict: Literal["too_early", "no_clear_trend", "likely_improving", "improving"]
+    reason: str | None
+
+
 class TeamReport(BaseModel):
     """One team's season; a figure that cannot be known is null and `reason` says why."""
 
@@ -85,6 +103,7 @@ class TeamReport(BaseModel):
     latest: SessionFigure | None
     change: ChangeRead | None
     change_reason: str | None
+    trend: TrendRead
     trials: Annotated[int, Field(description="Trials that count.")]
     sessions: Annotated[int, Field(description="Sessions with a trial that counts.")]
     trials_stored: int
@@ -131,11 +150,33 @@ class BenchOrder(BaseModel):
     order: list[BenchPlace]
 
 
-class Comparison(BaseModel):
-    """Whether results of different benches can be compared."""
+class FairPlace(BaseModel):
+    """A team's current build on the season's scale, strongest first within its group."""
 
-    available: bool
-    sentence: str
+    group: Annotated[int, Field(description="Only places of one group can be held together.")]
+    place: int
+    team_id: str
+    name: str
+    build_id: str
+    build_number: int
+    fair_power_w: Annotated[
+        float | None, Field(description="Null where no reference rotor tells the scale. [W]")
+    ]
+    u_total: float | None
+    interval_w: tuple[float, float] | None
+    trials: int
+    ahead_of_next: Annotated[
+        PairRead | None, Field(description="What may be said of it and the next one here.")
+    ]
+    reason: str | None
+
+
+class FairTable(Statement):
+    """Teams of different benches on one scale, as far as they can be compared."""
+
+    available: Annotated[bool, Field(description="Whether any two benches are joined.")]
+    places: list[FairPlace]
+    not_shown: Annotated[int, Field(description="Builds of schools that do not share them.")]
 
 
 class SeasonReport(BaseModel):
@@ -149,7 +190,7 @@ class SeasonReport(BaseModel):
     reference_air_density_kg_m3: float
     organisations: list[OrganisationReport]
     benches: list[BenchOrder]
-    comparison: Comparison
+    comparison: FairTable
     trials_stored: int
     trials: int
     sessions: int

@@ -5,16 +5,24 @@ A test holds each of them to its shape.
 
 from typing import Any
 
-ORG, SEA, TEAM = "org_01KC" + "0" * 22, "sea_01KC" + "0" * 22, "team_01KC" + "0" * 22
-EQP, TURB, BLD = "eqp_01KC" + "0" * 22, "turb_01KC" + "0" * 22, "bld_01KC" + "0" * 22
-BCH, SES, TRL = "bch_01KC" + "0" * 22, "ses_01KC" + "0" * 22, "trl_01KC" + "0" * 22
-KEY, GRID, IMP, FLG = (
-    "key_01KC" + "0" * 22,
-    "grid_01KC" + "0" * 22,
-    "imp_01KC" + "0" * 22,
-    "flg_01KC" + "0" * 22,
+from api.routes.example_reports import REPORT_EXAMPLES
+from api.routes.example_things import (
+    BCH,
+    BLD,
+    EQP,
+    EVT,
+    FLG,
+    GRID,
+    IMP,
+    KEY,
+    MOMENT,
+    ORG,
+    SEA,
+    SES,
+    TEAM,
+    TRL,
+    TURB,
 )
-MOMENT = "2026-03-05T14:30:00Z"
 
 SEASON = {
     "name": "Spring 2026",
@@ -40,6 +48,13 @@ BENCH = {
     "fan_setting": "2",
     "distance_m": 0.9,
     "anemometer_id": EQP,
+}
+EVENT = {
+    "season_id": SEA,
+    "name": "Spring meeting",
+    "held_on": "2026-05-16",
+    "wind_speed_m_s": 4.3,
+    "best_of": 2,
 }
 GRID_NEW = {
     "points": [
@@ -96,59 +111,6 @@ RESULT = {
     "interval_w": [0.0326, 0.0598],
     "normalisation": "direct",
     "reason": None,
-}
-FIGURE = {
-    "normalised_power_w": 0.0441,
-    "normalised_power_cubic_w": 0.0453,
-    "u_own": 0.051,
-    "u_bench": 0.143,
-    "u_total": 0.152,
-    "interval_w": [0.0326, 0.0598],
-    "trials": 2,
-    "sessions": 1,
-    "bench_id": BCH,
-}
-TEAM_REPORT: dict[str, Any] = {
-    "team_id": TEAM,
-    "name": "Larch",
-    "organisation_id": ORG,
-    "entry_class": None,
-    "current": FIGURE | {"build_id": BLD, "build_number": 2},
-    "reason": None,
-    "untested_build_number": None,
-    "best_seen": {
-        "normalised_power_w": 0.046,
-        "u_total": 0.152,
-        "interval_w": [0.0339, 0.0623],
-        "trial_id": TRL,
-        "build_id": BLD,
-        "build_number": 2,
-        "of_trials": 2,
-    },
-    "first": FIGURE | {"session_id": SES, "started_at": MOMENT},
-    "latest": FIGURE | {"session_id": SES, "started_at": MOMENT},
-    "change": None,
-    "change_reason": "only one build has a record trial that counts",
-    "trials": 2,
-    "sessions": 1,
-    "trials_stored": 2,
-    "last_trial_at": MOMENT,
-    "left_out": [],
-}
-REPORT = {
-    "season_id": SEA,
-    "name": "Spring 2026",
-    "revision": 41,
-    "as_of": MOMENT,
-    "reference_wind_speed_m_s": 4.0,
-    "reference_air_density_kg_m3": 1.225,
-    "organisations": [{"organisation_id": ORG, "name": "Tarnwick", "teams": [TEAM_REPORT]}],
-    "benches": [],
-    "comparison": {"available": False, "sentence": "Teams are ordered within one bench only."},
-    "trials_stored": 2,
-    "trials": 2,
-    "sessions": 1,
-    "left_out": [],
 }
 IMPORTED = {
     "format": "csv",
@@ -258,6 +220,9 @@ EXAMPLES: dict[str, Any] = {
     "BenchRead": _read(
         BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
     ),
+    "EventCreate": EVENT,
+    "EventUpdate": {"wind_speed_m_s": 4.5},
+    "EventRead": _read(EVT, EVENT, {"place": None, "note": None}),
     "WindGridCreate": GRID_NEW,
     "WindGridRead": _read(
         GRID,
@@ -321,116 +286,4 @@ EXAMPLES: dict[str, Any] = {
     ),
     "ImportRead": _read(IMP, IMPORTED),
     "ImportTried": IMPORTED | {"dry_run": True},
-    "SeasonReport": REPORT,
-    "TeamProgress": {
-        "team_id": TEAM,
-        "name": "Larch",
-        "as_of": MOMENT,
-        "revision": 41,
-        "builds": [
-            FIGURE
-            | {
-                "build_id": BLD,
-                "number": 2,
-                "best_seen_w": 0.046,
-                "best_seen_debiased_w": 0.0447,
-                "fair_power_w": 0.0471,
-                "fair_u_total": 0.09,
-                "fair_interval_w": [0.0393, 0.0564],
-                "wind_exponent": 2.6,
-                "wind_exponent_u": 0.4,
-                "wind_exponent_source": "default",
-            }
-        ],
-        "sessions": [
-            FIGURE
-            | {
-                "session_id": SES,
-                "started_at": MOMENT,
-                "adjusted_power_w": 0.0465,
-                "reference_ran": True,
-            }
-        ],
-        "trend": {
-            "sessions": 1,
-            "slope_pct_per_week": None,
-            "interval_pct_per_week": None,
-            "kendall_s": None,
-            "p_one_sided": None,
-            "verdict": "too_early",
-            "reason": "a trend needs 4 sessions on different days over 3 weeks",
-            "sentence_key": "trend.too_early",
-            "sentence": "It is too early to see a trend.",
-        },
-        "plateau": {
-            "status": "not_yet",
-            "builds": 1,
-            "sentence_key": "plateau.not_yet",
-            "sentence": "Too few builds yet to say whether the gains have levelled off.",
-        },
-        "pitch": [],
-        "load": [],
-        "wind": [],
-        "changes": [],
-        "next_test": {
-            "factor": "pitch",
-            "value": 8.0,
-            "sentence_key": "next.pitch",
-            "sentence": "Try 8.0° of pitch next, all else as it is.",
-        },
-        "reason": None,
-    },
-    "SeasonComparison": {
-        "season_id": SEA,
-        "as_of": MOMENT,
-        "revision": 41,
-        "groups": [[BLD]],
-        "builds": [
-            {
-                "build_id": BLD,
-                "build_number": 2,
-                "team_id": TEAM,
-                "team_name": "Larch",
-                "current": True,
-                "group": 0,
-                "fair_power_w": 0.052,
-                "u_total": 0.09,
-                "u_region": 0.147,
-                "interval_w": [0.0434, 0.0623],
-                "trials": 5,
-                "reason": None,
-            }
-        ],
-        "benches": [
-            {
-                "bench_id": BCH,
-                "name": "Hall fan, setting 2",
-                "effect_pct": -9.5,
-                "u_pct": 6.1,
-                "z": -1.0,
-                "zeta": -1.6,
-                "e_n": -0.8,
-                "against": "season_model",
-                "verdict": "fine",
-                "trials": 12,
-                "sentence_key": "bench.fine",
-                "sentence": "Hall fan, setting 2 reads -10 % from the others: fine.",
-            }
-        ],
-        "pairs": [],
-        "missing_links": [],
-        "check": {
-            "standard_deviation": 0.9,
-            "verdict": "fine",
-            "trials": 12,
-            "session_sd": 0.06,
-            "residual_factor": 1.0,
-            "estimated": False,
-            "sentence_key": "model.fine",
-            "sentence": "The season's trials scatter as the stated doubts say (0.9 times).",
-        },
-        "trials": 12,
-        "not_shown": 0,
-        "reason": None,
-    },
-}
+} | REPORT_EXAMPLES

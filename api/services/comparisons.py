@@ -28,13 +28,18 @@ from api.services.season_fit import Fitted, fitted_season
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class Known:
     """Names and owners of what the season's trials speak of, and what the caller may be told."""
 
     teams: dict[str, Team]
     numbers: dict[str, int]
     benches: dict[str, Bench]
     shown: frozenset[str]
+
+    def is_shown(self, build_id: str, fitted: Fitted) -> bool:
+        """Tell whether a team's build may be shown; a reference rotor's is no team's."""
+        team = self.teams.get(fitted.team_of[build_id])
+        return team is not None and team.organisation_id in self.shown
 
 
 def compare_season(db: Session, caller: Caller, season_id: str) -> SeasonComparison:
@@ -49,11 +54,11 @@ def _compare(db: Session, caller: Caller, season: Season) -> SeasonComparison:
     fitted = fitted_season(db, season)
     if fitted is None:
         return _nothing(season)
-    known = _known(db, caller, fitted)
+    known = known_to(db, caller, fitted)
     builds = [
         _fair(build_id, fitted, known)
         for build_id in fitted.fit.build_ids
-        if _team_shown(build_id, fitted, known)
+        if known.is_shown(build_id, fitted)
     ]
     hidden = sum(bool(team) for team in fitted.team_of.values()) - len(builds)
     return SeasonComparison(
@@ -64,7 +69,7 @@ def _compare(db: Session, caller: Caller, season: Season) -> SeasonComparison:
         builds=builds,
         benches=_benches(caller, fitted, known),
         pairs=_pairs(fitted, known),
-        missing_links=_links(caller, fitted, known),
+        missing_links=links(caller, fitted, known),
         check=_check(fitted),
         trials=len(fitted.trials["trial_id"]),
         not_shown=hidden,
@@ -89,14 +94,14 @@ def _nothing(season: Season) -> SeasonComparison:
     )
 
 
-def _known(db: Session, caller: Caller, fitted: Fitted) -> _Known:
+def known_to(db: Session, caller: Caller, fitted: Fitted) -> Known:
     """Read names, and whose builds the caller may be told of: own, and of schools that say so."""
     teams = {row.id: row for row in db.scalars(select(Team))}
     builds = list(db.scalars(select(Build)))
     named = select(Organisation.id).where(col(Organisation.sharing) == "named")
     everyone = frozenset(team.organisation_id for team in teams.values())
     own = caller.organisation_ids
-    return _Known(
+    return Known(
         teams=teams,
         numbers={row.id: row.number for row in builds},
         benches={row.id: row for row in db.scalars(select(Bench))},
@@ -104,24 +109,19 @@ def _known(db: Session, caller: Caller, fitted: Fitted) -> _Known:
     )
 
 
-def _team_shown(build_id: str, fitted: Fitted, known: _Known) -> bool:
-    team = known.teams.get(fitted.team_of[build_id])
-    return team is not None and team.organisation_id in known.shown
-
-
-def _groups_shown(fitted: Fitted, known: _Known) -> list[list[str]]:
+def _groups_shown(fitted: Fitted, known: Known) -> list[list[str]]:
     """Return the groups with the builds that the caller may know, and reference rotors."""
     return [
         [
             build_id
             for build_id in group
-            if not fitted.team_of[build_id] or _team_shown(build_id, fitted, known)
+            if not fitted.team_of[build_id] or known.is_shown(build_id, fitted)
         ]
         for group in fitted.fit.groups
     ]
 
 
-def _fair(build_id: str, fitted: Fitted, known: _Known) -> FairBuild:
+def _fair(build_id: str, fitted: Fitted, known: Known) -> FairBuild:
     team = known.teams[fitted.team_of[build_id]]
     fair = fitted.fair.get(build_id)
     return FairBuild(
@@ -140,7 +140,7 @@ def _fair(build_id: str, fitted: Fitted, known: _Known) -> FairBuild:
     )
 
 
-def _benches(caller: Caller, fitted: Fitted, known: _Known) -> list[BenchScoreRead]:
+def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRead]:
     """Return the scores of benches, a coach's own ones only."""
     own = caller.organisation_ids
     counts = Counter(fitted.trials["bench_id"])
@@ -169,15 +169,15 @@ def _bench(score: BenchScore, name: str, trials: int) -> BenchScoreRead:
     )
 
 
-def _pairs(fitted: Fitted, known: _Known) -> list[PairRead]:
+def _pairs(fitted: Fitted, known: Known) -> list[PairRead]:
     """Return what may be said of each two current builds, the stronger first."""
-    current = [each for each in fitted.current.values() if _team_shown(each, fitted, known)]
+    current = [each for each in fitted.current.values() if known.is_shown(each, fitted)]
     current.sort(key=lambda build_id: -fitted.fit.effects[build_id])
     pairs = stand_all(fitted.fit, current)
     return [_pair(pair, fitted, known) for pair in pairs]
 
 
-def _pair(pair: Pair, fitted: Fitted, known: _Known) -> PairRead:
+def _pair(pair: Pair, fitted: Fitted, known: Known) -> PairRead:
     a, b = (known.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
     return PairRead(
         a=pair.a,
@@ -209,7 +209,7 @@ def _check(fitted: Fitted) -> ModelCheck:
     )
 
 
-def _links(caller: Caller, fitted: Fitted, known: _Known) -> list[MissingLinkRead]:
+def links(caller: Caller, fitted: Fitted, known: Known) -> list[MissingLinkRead]:
     """Return the sessions that would join what is apart, the most useful first."""
     benches_of: dict[str, list[str]] = defaultdict(list)
     for build_id, bench_id in zip(
@@ -217,8 +217,10 @@ def _links(caller: Caller, fitted: Fitted, known: _Known) -> list[MissingLinkRea
     ):
         benches_of[build_id].append(bench_id)
     links = []
-    for missing in missing_links(fitted.fit, benches_of, fitted.references):
-        shown = [each for each in missing.joins if _team_shown(each, fitted, known)]
+    for missing in missing_links(
+        fitted.fit, benches_of, fitted.references, list(fitted.current.values())
+    ):
+        shown = [each for each in missing.joins if known.is_shown(each, fitted)]
         if shown:
             teams = list(dict.fromkeys(known.teams[fitted.team_of[each]].name for each in shown))
             bench = known.benches[missing.bench_id]

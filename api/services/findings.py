@@ -132,7 +132,12 @@ def find_load(facts: Facts, build: Build, builds: Sequence[Build]) -> LoadRead |
         sweep = fit_load_sweep(load, volts)
     except AnalysisError as unknown:
         return _load_open(build, len(np.unique(load)), str(unknown))
-    return _load_found(build, sweep, is_stale=_is_stale(build, builds, "load"))
+    return _load_found(
+        build,
+        sweep,
+        is_stale=_is_stale(build, builds, "load"),
+        is_beyond=not load.min() <= sweep.matched_load_ohm <= load.max(),
+    )
 
 
 def _load_open(build: Build, loads: int, reason: str) -> LoadRead:
@@ -153,8 +158,10 @@ def _load_open(build: Build, loads: int, reason: str) -> LoadRead:
     )
 
 
-def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool) -> LoadRead:
-    status = "stale" if is_stale else "found" if sweep.valid else "near_stall"
+def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bool) -> LoadRead:
+    status = "stale" if is_stale else "near_stall" if not sweep.valid else "found"
+    if status == "found" and is_beyond:
+        status = "beyond"
     best, reach = sweep.matched_load_ohm, COVERAGE_FACTOR * sweep.u_resistance_ohm
     said = wording.say(f"load.{status}", number=build.number, best=best)
     by_line = {

@@ -1,7 +1,5 @@
 """A team's progress: read once, calculated by `analysis`, put into words."""
 
-import math
-from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -11,11 +9,10 @@ from sqlmodel import Session, col, select
 
 from analysis.change import Effect, Pairing, effect_of_change
 from analysis.groups import group_by
-from analysis.progress import PLATEAU_BUILDS, Trend, has_plateaued, trend_of, weeks_between
+from analysis.progress import PLATEAU_BUILDS, has_plateaued
 from analysis.season import Figure, counts_for_season, typical_figures
 from analysis.trend import debias_best
 from analysis.trial_result import U_SESSION, trial_results
-from analysis.uncertainty import percent
 from api.models.builds import Build
 from api.models.progress import (
     BuildProgress,
@@ -23,7 +20,6 @@ from api.models.progress import (
     PlateauRead,
     SessionProgress,
     TeamProgress,
-    TrendRead,
 )
 from api.models.reports import FigureRead
 from api.models.seasons import Season
@@ -37,6 +33,7 @@ from api.services.frames import read_frame
 from api.services.next_test import next_test
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
+from api.services.trends import adjusted_powers, read_trend
 
 
 def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
@@ -55,7 +52,7 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
     facts = Facts(frame, results, counts_for_season(frame.trials, results))
     fitted = fitted_season(db, season)
     by_build = _figures(facts, "build_id")
-    sessions = _sessions(facts, fitted)
+    sessions = _sessions(facts, team.id, _figures(facts, "session_id"), fitted)
     pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]
     load = [swept for build in builds if (swept := find_load(facts, build, builds))]
     plateau = _plateau([by_build[build.id] for build in builds if build.id in by_build])
@@ -70,7 +67,10 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
             if build.id in by_build
         ],
         sessions=sessions,
-        trend=read_trend(trend_of_sessions(sessions)),
+        trend=read_trend(
+            [session.started_at for session in sessions],
+            [session.adjusted_power_w for session in sessions],
+        ),
         plateau=plateau,
         pitch=pitch,
         load=load,
@@ -130,74 +130,25 @@ def _build(facts: Facts, build: Build, figure: Figure, fitted: Fitted | None) ->
     )
 
 
-def _sessions(facts: Facts, fitted: Fitted | None) -> list[SessionProgress]:
+def _sessions(
+    facts: Facts, team_id: str, figures: dict[str, Figure], fitted: Fitted | None
+) -> list[SessionProgress]:
     trials = facts.frame.trials
     started = dict(zip(trials["session_id"], trials["started_at"], strict=True))
-    figures = _figures(facts, "session_id")
-    joined = _joined_sessions(facts, fitted)
+    in_order = sorted(figures.values(), key=lambda figure: started[figure.label])
+    powers = adjusted_powers(team_id, in_order, fitted)
     return [
         SessionProgress.model_validate(
-            _figure(figures[session_id])
+            _figure(figure)
             | {
-                "session_id": session_id,
-                "started_at": datetime.fromtimestamp(started[session_id], UTC),
-                "adjusted_power_w": _adjusted(figures[session_id], fitted, joined),
-                "reference_ran": fitted is not None and session_id in fitted.referred,
+                "session_id": figure.label,
+                "started_at": datetime.fromtimestamp(started[figure.label], UTC),
+                "adjusted_power_w": power,
+                "reference_ran": fitted is not None and figure.label in fitted.referred,
             }
         )
-        for session_id in sorted(figures, key=lambda each: started[each])
+        for figure, power in zip(in_order, powers, strict=True)
     ]
-
-
-def _joined_sessions(facts: Facts, fitted: Fitted | None) -> set[str]:
-    """Return the sessions that can be held against each other: most of them, as a rule all."""
-    if fitted is None:
-        return set()
-    trials = facts.frame.trials
-    group_of = {
-        session_id: fitted.fit.group_of[build_id]
-        for session_id, build_id in zip(
-            trials["session_id"][facts.counted], trials["build_id"][facts.counted], strict=True
-        )
-    }
-    most = Counter(group_of.values()).most_common(1)
-    return {session_id for session_id, group in group_of.items() if group == most[0][0]}
-
-
-def _adjusted(figure: Figure, fitted: Fitted | None, joined: set[str]) -> float | None:
-    if fitted is None or figure.label not in joined:
-        return None
-    return figure.normalised_power_w * math.exp(-fitted.to_average[figure.label])
-
-
-def trend_of_sessions(sessions: Sequence[SessionProgress]) -> Trend:
-    """Return the trend of a team's sessions, by their powers as at an average bench."""
-    joined = [session for session in sessions if session.adjusted_power_w is not None]
-    weeks = weeks_between([session.started_at.timestamp() for session in joined])
-    return trend_of(weeks, [math.log(session.adjusted_power_w or 1.0) for session in joined])
-
-
-def read_trend(trend: Trend) -> TrendRead:
-    """Return a trend in per cent a week, in words."""
-    slope, interval = _per_week(trend)
-    return TrendRead(
-        sessions=trend.sessions,
-        slope_pct_per_week=slope,
-        interval_pct_per_week=interval,
-        kendall_s=trend.test.s if trend.test else None,
-        p_one_sided=trend.test.p_one_sided if trend.test else None,
-        verdict=trend.verdict,
-        reason=trend.reason or None,
-        **wording.say(f"trend.{trend.verdict}", slope=slope or 0.0),
-    )
-
-
-def _per_week(trend: Trend) -> tuple[float | None, tuple[float, float] | None]:
-    """Return a slope of ln power and its interval in per cent a week."""
-    if trend.slope is None:
-        return None, None
-    low, high = trend.slope.interval
-    return percent(trend.slope.slope), (percent(low), percent(high))
 
 
 def _plateau(figures: Sequence[Figure]) -> PlateauRead:

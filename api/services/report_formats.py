@@ -11,7 +11,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from api.models.reports import SeasonReport, TeamReport
+from api.models.reports import FairPlace, SeasonReport, TeamReport
 
 TEMPLATES = Path(__file__).parent / "templates"
 BYTE_ORDER_MARK = "\ufeff"
@@ -25,6 +25,14 @@ SHORT = {
     "other_kind": "not record trials",
     "out_of_range": "in wind too far off",
     "not_normalised": "without wind or power",
+}
+
+#: What a trend says, in the fewest words.
+TRENDS = {
+    "too_early": "too early to call",
+    "no_clear_trend": "no clear trend yet",
+    "likely_improving": "likely growing",
+    "improving": "growing",
 }
 
 CSV_COLUMNS = (
@@ -56,6 +64,14 @@ CSV_COLUMNS = (
     "change_since_first_build_pct",
     "change_low_pct",
     "change_high_pct",
+    "fair_power_w",
+    "fair_low_w",
+    "fair_high_w",
+    "fair_group",
+    "trend_pct_per_week",
+    "trend_low_pct",
+    "trend_high_pct",
+    "trend_verdict",
     "sessions",
     "trials",
     "trials_stored",
@@ -70,9 +86,10 @@ def to_csv(report: SeasonReport, excel: bool) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, CSV_COLUMNS, lineterminator="\r\n")
     writer.writeheader()
+    fair = {place.team_id: place for place in report.comparison.places}
     for organisation in report.organisations:
         for team in organisation.teams:
-            writer.writerow(_line(organisation.name, team))
+            writer.writerow(_line(organisation.name, team) | _fair_cells(fair.get(team.team_id)))
     return (BYTE_ORDER_MARK if excel else "") + out.getvalue()
 
 
@@ -120,6 +137,13 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
                 f"{which}_session_at": _iso(figure.started_at),
                 f"{which}_session_w": figure.normalised_power_w,
             }
+    low, high = team.trend.interval_pct_per_week or (None, None)
+    line |= {
+        "trend_pct_per_week": team.trend.slope_pct_per_week,
+        "trend_low_pct": low,
+        "trend_high_pct": high,
+        "trend_verdict": team.trend.verdict,
+    }
     if change:
         line |= {
             "change_since_first_build_pct": change.change_pct,
@@ -127,6 +151,18 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
             "change_high_pct": change.interval_pct[1],
         }
     return line
+
+
+def _fair_cells(place: FairPlace | None) -> dict[str, object]:
+    if place is None:
+        return {}
+    low, high = place.interval_w or (None, None)
+    return {
+        "fair_power_w": place.fair_power_w,
+        "fair_low_w": low,
+        "fair_high_w": high,
+        "fair_group": place.group,
+    }
 
 
 def safe_text(text: str) -> str:
@@ -186,7 +222,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"percent": percent, "day": day}
-    made.globals |= {"milliwatts": milliwatts, "short": SHORT}
+    made.globals |= {"milliwatts": milliwatts, "short": SHORT, "trends": TRENDS}
     return made
 
 

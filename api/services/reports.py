@@ -1,7 +1,7 @@
 """Reports: read once, calculate, shape. No conclusion is stored."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -28,28 +28,26 @@ from api.models.reports import (
     BestSeenRead,
     BuildFigure,
     ChangeRead,
-    Comparison,
     FigureRead,
     LeftOut,
     OrganisationReport,
     SeasonReport,
     SessionFigure,
     TeamReport,
+    TrendRead,
 )
 from api.models.seasons import Season
 from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.services import resources, scope
+from api.services import comparisons, resources, scope
 from api.services.cache import cache_of
+from api.services.fair_table import fair_table
 from api.services.frames import Array, Frame, read_frame
 from api.services.scope import Caller
+from api.services.season_fit import Fitted, fitted_season
+from api.services.trends import adjusted_powers, read_trend
 
-NOT_YET = (
-    "Teams are ordered within one bench only. A fair comparison across benches is not available "
-    "in this report yet: every fan, room and wind meter reads differently, and it takes the "
-    "reference rotor's runs at each bench, or a turbine that visits, to tell by how much."
-)
 NO_TRIAL = "no record trial counts yet"
 #: Below it the order of two is too close to call.
 SURE_ENOUGH = 0.80
@@ -138,7 +136,8 @@ def _calculate(
     asked = np.isin(whole.trials["team_id"].astype(str), [team.id for team in teams])
     left_out = facts.left_out[asked]
     counted = {str(each) for each in whole.trials["session_id"][asked][left_out == ""]}
-    reports = [_team(team, summaries.get(team.id), facts, names) for team in teams]
+    fitted = fitted_season(db, season)
+    reports = [_team(team, summaries.get(team.id), facts, names, fitted) for team in teams]
     orders = _bench_orders(summaries.values(), names)
     at_benches = {report.current.bench_id for report in reports if report.current}
     return SeasonReport(
@@ -150,7 +149,9 @@ def _calculate(
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
         benches=[order for order in orders if order.bench_id in at_benches],
-        comparison=Comparison(available=False, sentence=NOT_YET),
+        comparison=fair_table(
+            comparisons.compare_season(db, caller, season.id), {team.id for team in teams}
+        ),
         trials_stored=len(left_out),
         trials=int(np.sum(left_out == "")),
         sessions=len(counted),
@@ -207,7 +208,9 @@ def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _N
     )
 
 
-def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -> TeamReport:
+def _team(
+    team: Team, season: TeamSeason | None, facts: _Facts, names: _Names, fitted: Fitted | None
+) -> TeamReport:
     mine = facts.left_out[facts.team_ids == team.id]
     current = season and _build_figure(season.current, names)
     newest = names.newest_numbers[names.turbine_of[current.build_id]] if current else 0
@@ -220,16 +223,24 @@ def _team(team: Team, season: TeamSeason | None, facts: _Facts, names: _Names) -
         reason=None if season else NO_TRIAL,
         untested_build_number=newest if current and newest > current.build_number else None,
         best_seen=season and _best_seen(season, names),
-        first=season and _session_figure(season.first_session, facts),
-        latest=season and _session_figure(season.latest_session, facts),
+        first=season and _session_figure(season.sessions[0], facts),
+        latest=season and _session_figure(season.sessions[-1], facts),
         change=season and _change(season, names),
         change_reason=None if season and season.change else ONE_BUILD if season else NO_TRIAL,
+        trend=_trend(team.id, season.sessions if season else (), facts, fitted),
         trials=int(np.sum(mine == "")),
-        sessions=season.sessions if season else 0,
+        sessions=len(season.sessions) if season else 0,
         trials_stored=len(mine),
         last_trial_at=_moment(facts.latest.get(team.id)),
         left_out=_left_out(mine),
     )
+
+
+def _trend(
+    team_id: str, sessions: Sequence[Figure], facts: _Facts, fitted: Fitted | None
+) -> TrendRead:
+    moments = [datetime.fromtimestamp(facts.started_at[each.label], UTC) for each in sessions]
+    return read_trend(moments, adjusted_powers(team_id, sessions, fitted))
 
 
 def _figure(figure: Figure) -> dict[str, object]:

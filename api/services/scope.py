@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, Select, false, or_, select, true
 from sqlmodel import col
 
 from api.errors import NotFound, NotPermitted
+from api.models.events import Event
 from api.models.imports import ImportBatch
 from api.models.keys import AccessKey, Role
 from api.models.organisations import Organisation
@@ -60,6 +61,7 @@ def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
 
 SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
+    Event: lambda _: true(),
     Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
     AccessKey: lambda _: false(),
     ImportBatch: lambda caller: col(ImportBatch.key_id) == caller.key_id,

@@ -1,6 +1,7 @@
 """The season's fit, shared by all answers that rest on it; made once for each revision."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +14,7 @@ from analysis.trial_result import TrialResults, trial_results
 from analysis.uncertainty import combine
 from api.models.builds import Build
 from api.models.seasons import Season
+from api.models.sessions import BenchSession
 from api.models.trials import Trial
 from api.services.cache import cache_of
 from api.services.frames import Array, read_frame
@@ -29,9 +31,9 @@ class Fitted:
 
     fit: SeasonFit
     trials: dict[str, Array]
-    results: TrialResults
     current: dict[str, str]
     assigned: dict[str, float]
+    exponents: dict[str, tuple[float, float]]
 
     @cached_property
     def team_of(self) -> dict[str, str]:
@@ -67,9 +69,29 @@ class Fitted:
         }
 
     @cached_property
+    def session_group(self) -> dict[tuple[str, str], int]:
+        """Return, for each team and session, the group of builds that it was about."""
+        trials, group_of = self.trials, self.fit.group_of
+        return {
+            (team_id, session_id): group_of[build_id]
+            for team_id, session_id, build_id in zip(
+                trials["team_id"], trials["session_id"], trials["build_id"], strict=True
+            )
+        }
+
+    @cached_property
     def referred(self) -> frozenset[str]:
         """Return the sessions in which a reference rotor ran."""
         return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
+
+    def last_trial(self) -> dict[str, float]:
+        """Return when each build was last tested, in seconds."""
+        last: dict[str, float] = {}
+        for build_id, moment in zip(
+            self.trials["build_id"], self.trials["started_at"], strict=True
+        ):
+            last[build_id] = max(moment, last.get(build_id, moment))
+        return last
 
     @cached_property
     def fair(self) -> dict[str, FairPower]:
@@ -77,15 +99,21 @@ class Fitted:
         return fair_powers(self.fit, self.assigned)
 
 
-def fitted_season(db: Session, season: Season) -> Fitted | None:
-    """Return the season's fit; nothing where no trial counts."""
-    key = ("fit", season.id, season.revision)
-    kept: Fitted | None = cache_of(db).get_or_make(key, lambda: _fit(db, season))
+def fitted_season(db: Session, season: Season, until: datetime | None = None) -> Fitted | None:
+    """Return the season's fit by what was measured until a moment; nothing where nothing counts."""
+    key = ("fit", season.id, season.revision, until)
+    kept: Fitted | None = cache_of(db).get_or_make(key, lambda: _fit(db, season, until))
     return kept
 
 
-def _fit(db: Session, season: Season) -> Fitted | None:
-    frame = read_frame(db, col(Trial.season_id) == season.id)
+def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
+    conditions = [col(Trial.season_id) == season.id]
+    if until is not None:
+        before = select(BenchSession.id).where(
+            col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
+        )
+        conditions.append(col(Trial.session_id).in_(before))
+    frame = read_frame(db, *conditions)
     results = trial_results(frame.trials, frame.runs)
     is_compared = np.isin(frame.trials["kind"].astype(str), COMPARED)
     counted = is_compared & are_usable(frame.trials, results)
@@ -96,9 +124,9 @@ def _fit(db: Session, season: Season) -> Fitted | None:
     return Fitted(
         fit=_fit_trials(trials, results, counted),
         trials=trials,
-        results=results,
         current={team.team_id: team.current.label for team in teams if team.team_id},
         assigned=_assigned(db, {str(build) for build in trials["build_id"]}),
+        exponents=_exponents(trials["build_id"], results, counted),
     )
 
 
@@ -124,6 +152,20 @@ def _scatter(results: TrialResults) -> Array:
         results.exponent_lever * results.u_wind_exponent,
         results.ln_density_ratio * results.u_density_exponent,
     )
+
+
+def _exponents(
+    build_ids: Array, results: TrialResults, counted: Array
+) -> dict[str, tuple[float, float]]:
+    """Return each build's wind exponent with its uncertainty; its own, if any trial has it."""
+    found: dict[str, tuple[float, float]] = {}
+    rows = zip(
+        build_ids, results.wind_exponent[counted], results.u_wind_exponent[counted], strict=True
+    )
+    for build_id, exponent, u in rows:
+        if build_id not in found or u < found[build_id][1]:
+            found[build_id] = float(exponent), float(u)
+    return found
 
 
 def _assigned(db: Session, build_ids: set[str]) -> dict[str, float]:

@@ -3,16 +3,26 @@
 from collections.abc import Sequence
 
 SENTENCES = {
-    "pair.a_ahead": "{a} is ahead of {b} ({sure:.0%} sure).",
-    "pair.a_probably_ahead": "{a} is probably ahead of {b} ({sure:.0%}).",
+    "pair.a_ahead": "{a} is ahead of {b} ({sure} sure).",
+    "pair.a_probably_ahead": "{a} is probably ahead of {b} ({sure}).",
     "pair.too_close": "{a} and {b} are too close to call.",
-    "pair.b_probably_ahead": "{b} is probably ahead of {a} ({sure:.0%}).",
-    "pair.b_ahead": "{b} is ahead of {a} ({sure:.0%} sure).",
+    "pair.b_probably_ahead": "{b} is probably ahead of {a} ({sure}).",
+    "pair.b_ahead": "{b} is ahead of {a} ({sure} sure).",
     "pair.not_yet": (
         "{a} and {b} cannot be compared yet: too little that was tested in one place has been "
         "tested in the other."
     ),
     "pair.rough": "{pair} This comparison is rough.",
+    "fair.available": (
+        "Teams of different benches are held together by the reference rotor and by turbines that "
+        "visited. Only teams of one group can be compared, and where two are too close to call it "
+        "says so."
+    ),
+    "fair.not_yet": (
+        "No two teams can be compared fairly yet: every fan, room and wind meter reads "
+        "differently. It takes runs of the reference rotor at each bench, or a turbine that "
+        "visits, to tell by how much."
+    ),
     "link.reference": (
         "One session of the reference rotor at {bench} would join {teams} with the others."
     ),
@@ -69,6 +79,10 @@ SENTENCES = {
         "Build {number}: best load about {best:.0f} Ω; anything from half to one and a half times "
         "that is within 4 %."
     ),
+    "load.beyond": (
+        "Build {number}: by the line through its volts and amperes the best load is about "
+        "{best:.0f} Ω, outside the loads tried. Try it before you rely on it."
+    ),
     "load.stale": (
         "Build {number}: its best load was about {best:.0f} Ω. The turbine has changed since, and "
         "the best load moves with it."
@@ -122,14 +136,26 @@ SENTENCES = {
     ),
     "next.repeat": "Repeat the best setting in another session, to be surer of it.",
     "outlook.range": (
-        "{team}: {median:.0f} mW at the event, most likely {low:.0f} to {high:.0f} mW; first with "
-        "{first:.0%} probability."
+        "{team}: about {median:.0f} mW at the event, four times in five {low:.0f} to {high:.0f} "
+        "mW; a chance of {first} to come first."
     ),
+    "event_pair.a_ahead": "{a} comes before {b} ({sure} sure).",
+    "event_pair.a_probably_ahead": "{a} probably comes before {b} ({sure}).",
+    "event_pair.too_close": "{a} and {b} are too close to call.",
+    "review.coverage": (
+        "{inside} of {of} results lay within their 80 % range; of many, four of five should."
+    ),
+    "review.nothing": "There is no review yet: {reason}.",
     "outlook.not_yet": "{team} cannot be placed yet: {reason}.",
 }
 ANOTHERS_BENCH = "their bench"
 NO_TRIALS = "no trial that counts has been stored yet"
 NO_REFERENCE = "no reference rotor with an assigned power was tested where this build was"
+NOTHING_JOINS = "nothing that was tested at its bench has been tested where the others were"
+NO_OUTLOOK = (
+    "no team can be placed yet: it takes record trials, and runs of a reference rotor with an "
+    "assigned power"
+)
 NO_RECORD = "no record trial counts yet"
 TIMES_FROM = 200  # [%], from here on times are easier to grasp
 
@@ -139,11 +165,22 @@ def say(key: str, **values: object) -> dict[str, str]:
     return {"sentence_key": key, "sentence": SENTENCES[key].format(**values)}
 
 
+def share(probability: float) -> str:
+    """Return a probability in words that claim no more than is known.
+
+    >>> share(0.714), share(0.002), share(0.9999)
+    ('71 %', 'less than 1 %', 'over 99 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return f"{probability * 100:.0f} %" if probability >= 0.01 else "less than 1 %"
+
+
 def pair(
     statement: str, comparable: str, a: str, b: str, probability: float | None
 ) -> dict[str, str]:
     """Return what is said of two builds; the probability is of whoever is ahead."""
-    sure = max(probability or 0.0, 1 - (probability or 0.0))
+    sure = share(max(probability or 0.0, 1 - (probability or 0.0)))
     said = say(f"pair.{statement}", a=a, b=b, sure=sure)
     if comparable == "rough":
         said["sentence"] = SENTENCES["pair.rough"].format(pair=said["sentence"])

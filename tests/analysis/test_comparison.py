@@ -145,6 +145,19 @@ class TestGroups:
         ages = [9.0 if row[1] == "ref" and row[2] == "x1" else 1.0 for row in rows]
         assert fit_season(season(*rows), age_weeks=ages).groups == [["b00", "ref"], ["b10"]]
 
+    def test_a_build_does_not_leave_its_own_bench_by_age(self):
+        rows, _ = exact_season(2, 1)
+        ages = [20.0 if row[1] != "ref" else 1.0 for row in rows]
+        assert fit_season(season(*rows), age_weeks=ages).groups == [["b00", "b10", "ref"]]
+
+    def test_an_old_visit_leaves_its_build_at_home(self):
+        rows, _ = exact_season(2, 1)
+        own = [row for row in rows if row[0]]
+        visit = ("t00", "b00", "x1", "s1", -3.0)
+        again = [row for row in own if row[1] == "b00"]
+        ages = [10.0] * (len(own) + 2)
+        assert fit_season(season(*own, *again, visit), age_weeks=ages).groups == [["b00"], ["b10"]]
+
 
 @given(st.floats(-2, 2))
 def test_moving_all_powers_moves_no_difference(shift):

@@ -18,6 +18,7 @@ def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
         effects={"a": difference, "b": 0.0},
         covariance_of=lambda builds: np.diag([u**2 / 2] * len(builds)),
         groups=groups,
+        build_ids=[build for group in groups for build in group],
         group_of={build: i for i, group in enumerate(groups) for build in group},
         bench_ids=names,
         bench_effect=effects,
@@ -160,6 +161,16 @@ class TestMissingLinks:
         first, second = missing_links(apart, {"b": ["2"], "c": ["3", "4"], "d": ["4"]}, ["ref"])
         assert (first.joins, first.bench_id, first.needs) == (("c", "d"), "4", "reference")
         assert (second.joins, second.bench_id) == (("b",), "2")
+
+    def test_one_session_joins_all_builds_of_a_bench(self):
+        apart = fit(groups=(("a", "ref"), ("b",), ("c",)))
+        (link,) = missing_links(apart, {"b": ["2"], "c": ["2"]}, ["ref"])
+        assert link.joins == ("b", "c")
+
+    def test_builds_that_were_left_behind_need_no_link(self):
+        apart = fit(groups=(("a", "ref"), ("b",), ("c",)))
+        (link,) = missing_links(apart, {"b": ["2"], "c": ["3"]}, ["ref"], current=["a", "c"])
+        assert link.joins == ("c",)
 
     def test_without_a_reference_rotor_a_visit_joins(self):
         (link,) = missing_links(fit(groups=(("a",), ("b",))), {"a": ["1"], "b": ["2"]}, [])

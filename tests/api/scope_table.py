@@ -125,6 +125,15 @@ TABLE: dict[str, Row] = {
     "get_import": shown(),
     "team_progress": shown(),
     "season_comparison": Row(200, 200, 200, coach_other=None),
+    # An event is the programme's: everyone sees it, and of its teams what the comparison shows.
+    "create_event": lead_only(
+        201, lambda s: {"season_id": s.season_id, "name": "Meeting", "held_on": "2026-05-16"}
+    ),
+    "list_events": listed(),
+    "get_event": Row(200, 200, 200, coach_other=None),
+    "change_event": lead_only(200, lambda s: {"best_of": 2}),
+    "event_outlook": Row(200, 200, 200, coach_other=None),
+    "event_review": Row(200, 200, 200, coach_other=None),
     "season_report": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),
     "trials_csv": listed(),

@@ -1,4 +1,4 @@
-"""A build's own wind exponent: found from its sweep and used for all its trials, or not, and why."""
+"""A build's own wind exponent: found from its sweep and used for all its trials, or why not."""
 
 import math
 

@@ -1,0 +1,277 @@
+"""What an event may bring: ranges and chances by drawing it many times over.
+
+What all share (the event's wind, its bench) moves everybody's watts and
+nobody's rank; what is one's own (what the build can do, how it takes to that
+bench, the hand that runs it) moves both.
+
+References
+----------
+.. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+.. [2] Brier, G. W., "Verification of forecasts expressed in terms of probability", Mon. Weather
+   Rev. 78 (1950) 1-3. [memory]
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import FloatArray
+from analysis.errors import InvalidInput, TooFewTrials
+from analysis.exponent import REFERENCE_WIND_SPEED_M_S
+
+DRAWS = 20_000
+U_EVENT_WIND = 0.04  # [-], of ln wind speed, shared
+U_EVENT_BENCH = 0.125  # [-], of ln power, shared; 0.10 to 0.15
+INTERACTION = 0.05  # [-], of a build with the event's bench
+EXECUTION = 0.06  # [-], of one run: handling and nerves
+NOT_FINISHING, NOT_FINISHING_STALE = 0.03, 0.10  # probability of no result; after a long pause
+STALE_AFTER_DAYS = 21
+RANGE = (0.10, 0.90)  # quantiles of the 80 % range
+QUANTILE_90 = 1.2815515655446004  # [-], standard normal number passed with 10 %
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """What is known beforehand of an event."""
+
+    wind_speed_m_s: float = REFERENCE_WIND_SPEED_M_S
+    reference_wind_speed_m_s: float = REFERENCE_WIND_SPEED_M_S
+    best_of: int = 1
+    u_wind: float = U_EVENT_WIND
+    u_bench: float = U_EVENT_BENCH
+    interaction: float = INTERACTION
+    execution: float = EXECUTION
+
+
+@dataclass(frozen=True, slots=True)
+class Entrants:
+    """Those who will run: ln power at the reference with its covariance, and how it follows wind.
+
+    `ln_power` has shape (k,), `covariance` (k, k), the others (k,).
+    """
+
+    ln_power: FloatArray
+    covariance: FloatArray
+    wind_exponent: FloatArray
+    u_wind_exponent: FloatArray
+    not_finishing: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What many drawn events say; one value per entrant, in their order.
+
+    Ranges are of those draws in which an entrant finished. `ahead` holds, for every two, how
+    probably the first one comes before the second, `whole_order` how probably the likeliest order
+    comes out as it is.
+    """
+
+    median_w: FloatArray
+    low_w: FloatArray
+    high_w: FloatArray
+    first: FloatArray
+    top_three: FloatArray
+    top_half: FloatArray
+    ahead: FloatArray
+    whole_order: float
+    draws: int
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """How a forecast did, once the event is over."""
+
+    z: FloatArray
+    coverage: float
+    brier: float | None
+    mean_ln_bias: float
+    finished: int
+
+
+def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) -> Outlook:
+    """Return what an event may bring to entrants that can be compared.
+
+    Parameters
+    ----------
+    entrants : Entrants
+        Those who will run, k of them.
+    event : Event
+        Its wind and its doubts.
+    seed : int
+        The same seed gives the same answer.
+    draws : int, optional
+        How many events are drawn.
+
+    Returns
+    -------
+    Outlook
+        Ranges and probabilities.
+
+    Raises
+    ------
+    TooFewTrials
+        Without an entrant.
+    InvalidInput
+        With values that are not finite.
+
+    Notes
+    -----
+    ln P = θ + interaction + n ln(v/v_ref) + bench + the best of K executions, with θ jointly normal
+    and the event's wind and bench drawn once for all. Who does not finish comes last.
+
+    Examples
+    --------
+    >>> two = Entrants(np.log([0.06, 0.05]), 0.03**2 * np.eye(2), np.full(2, 2.6),
+    ...     np.full(2, 0.4), np.zeros(2))
+    >>> outlook = foresee(two, Event(), seed=1)
+    >>> round(float(outlook.first[0]), 1), outlook.first.sum().round(6).item()
+    (0.9, 1.0)
+    """
+    _require_known(entrants)
+    rng = np.random.default_rng(seed)
+    ln_power = _draw(entrants, event, rng, draws)
+    finished = rng.random(ln_power.shape) >= entrants.not_finishing
+    # Whoever does not finish stands behind all who do, in an order by chance.
+    standing = np.where(finished, ln_power, -1e3 + rng.random(ln_power.shape))
+    rank = (-standing).argsort(axis=1).argsort(axis=1)
+    median, low, high = _ranges(ln_power, finished)
+    count = ln_power.shape[1]
+    return Outlook(
+        median_w=median,
+        low_w=low,
+        high_w=high,
+        first=np.mean(rank == 0, axis=0),
+        top_three=np.mean(rank < 3, axis=0),
+        top_half=np.mean(rank < math.ceil(count / 2), axis=0),
+        ahead=_ahead(standing),
+        whole_order=_whole_order(entrants.ln_power, rank),
+        draws=draws,
+        seed=seed,
+    )
+
+
+def _require_known(entrants: Entrants) -> None:
+    if entrants.ln_power.size == 0:
+        raise TooFewTrials("an outlook needs an entrant")
+    parts = (entrants.ln_power, entrants.covariance, entrants.wind_exponent)
+    if not all(np.all(np.isfinite(part)) for part in (*parts, entrants.u_wind_exponent)):
+        raise InvalidInput("an outlook needs finite powers, covariances and exponents")
+
+
+def _draw(entrants: Entrants, event: Event, rng: np.random.Generator, draws: int) -> FloatArray:
+    """Return drawn ln powers, one row per event."""
+    shape = draws, entrants.ln_power.size
+    ability = rng.multivariate_normal(
+        entrants.ln_power, entrants.covariance, size=draws, method="eigh"
+    )
+    exponent = rng.normal(entrants.wind_exponent, entrants.u_wind_exponent, shape)
+    ln_wind = math.log(event.wind_speed_m_s / event.reference_wind_speed_m_s)
+    wind = rng.normal(ln_wind, event.u_wind, (draws, 1))
+    bench = rng.normal(0, event.u_bench, (draws, 1))
+    runs = rng.normal(0, event.execution, (*shape, event.best_of)).max(axis=2)
+    drawn: FloatArray = (
+        ability + rng.normal(0, event.interaction, shape) + exponent * wind + bench + runs
+    )
+    return drawn
+
+
+def _ranges(
+    ln_power: FloatArray, finished: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return median and 80 % range of each entrant's power where it finished."""
+    known = np.where(finished, ln_power, np.nan)
+    middle, low, high = np.exp(np.nanquantile(known, [0.5, *RANGE], axis=0))
+    return middle, low, high
+
+
+def _ahead(standing: FloatArray) -> FloatArray:
+    """Return, for every two, the share of draws in which the first comes before the second."""
+    count = standing.shape[1]
+    ahead = np.full((count, count), 0.5)
+    for one in range(count):
+        ahead[one] = np.mean(standing[:, [one]] > standing, axis=0)
+    ahead[np.diag_indices(count)] = 0.5
+    return ahead
+
+
+def _whole_order(ln_power: FloatArray, rank: npt.NDArray[np.int64]) -> float:
+    """Return the share of draws that come out in the order of the means."""
+    expected = (-ln_power).argsort().argsort()
+    return float(np.mean(np.all(rank == expected, axis=1)))
+
+
+def score_forecast(
+    outlook: Outlook, power_w: npt.ArrayLike, *, pairs_said: Sequence[tuple[int, int]] | None = None
+) -> Score:
+    """Return how a forecast did against what came.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The forecast, of k entrants.
+    power_w : array-like, shape (k,)
+        What each gave at the event; NaN or 0 where it did not finish. [W]
+    pairs_said : sequence of pairs of int, optional
+        Pairs that count in the Brier score; left out, all pairs.
+
+    Returns
+    -------
+    Score
+        z of each (NaN where it did not finish), share of results within the 80 % range, Brier score
+        of the pairs (None without any), and mean of ln result less ln median.
+
+    Raises
+    ------
+    InvalidInput
+        With another number of powers than entrants.
+    TooFewTrials
+        Where nobody finished.
+
+    Notes
+    -----
+    z is in units of the range's own width: half of it is 1.2816 standard deviations.
+
+    Examples
+    --------
+    >>> two = Entrants(np.log([0.06, 0.05]), 0.03**2 * np.eye(2), np.full(2, 2.6),
+    ...     np.full(2, 0.4), np.zeros(2))
+    >>> score_forecast(foresee(two, Event(), seed=1), [0.062, 0.049]).coverage
+    1.0
+    """
+    result = np.asarray(power_w, dtype=float)
+    if result.shape != outlook.median_w.shape:
+        raise InvalidInput("a review needs one power per entrant")
+    finished = np.isfinite(result) & (result > 0)
+    if not finished.any():
+        raise TooFewTrials("nobody finished, so there is nothing to hold the forecast against")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = np.log(np.where(finished, result, np.nan)) - np.log(outlook.median_w)
+    width = np.log(outlook.high_w / outlook.low_w) / (2 * QUANTILE_90)
+    within = (result >= outlook.low_w) & (result <= outlook.high_w)
+    return Score(
+        z=off / width,
+        coverage=float(np.mean(within[finished])),
+        brier=_brier(outlook.ahead, np.where(finished, result, 0.0), pairs_said),
+        mean_ln_bias=float(np.nanmean(off)),
+        finished=int(finished.sum()),
+    )
+
+
+def _brier(
+    ahead: FloatArray, result: FloatArray, pairs_said: Sequence[tuple[int, int]] | None
+) -> float | None:
+    """Return the mean square of stated probability less what came, over pairs."""
+    count = len(result)
+    every = [(one, other) for one in range(count) for other in range(one)]
+    pairs = [
+        (one, other) for one, other in (pairs_said if pairs_said is not None else every)
+        if result[one] != result[other]
+    ]  # fmt: skip
+    if not pairs:
+        return None
+    misses = [ahead[one, other] - (result[one] > result[other]) for one, other in pairs]
+    return float(np.mean(np.square(misses)))

@@ -1,0 +1,52 @@
+"""An event: where a season's teams meet, on one bench and in one wind."""
+
+from typing import ClassVar
+
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel, UniqueConstraint
+
+from api.models.fields import BestOf, Day, Label, Note, WindSpeed
+from api.models.ids import SeasonId
+from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+
+class EventFacts(SQLModel):
+    """What every shape of an event shares."""
+
+    season_id: SeasonId = Column(foreign_key="season.id", index=True)
+    name: Label
+    held_on: Day
+    place: Label | None = Column(default=None, description="A hall or a school, no address.")
+    wind_speed_m_s: WindSpeed | None = Column(
+        default=None, description="Planned wind; left out, the season's reference. [m/s]"
+    )
+    best_of: BestOf = Column(default=1, description="Of how many runs of a team the best counts.")
+    note: Note | None = None
+
+
+class Event(EventFacts, Stored, table=True):
+    """A stored event; it is the programme's."""
+
+    __tablename__ = "event"
+    prefix: ClassVar[str] = "evt"
+    __table_args__ = (UniqueConstraint("season_id", "name"),)
+
+
+class EventCreate(EventFacts, Input):
+    """An event to announce."""
+
+
+@changes_of(EventFacts, "name", "held_on", "place", "wind_speed_m_s", "best_of", "note")
+class EventUpdate(Input):
+    """What may change of an event."""
+
+
+class EventRead(EventFacts, Answer):
+    """An event as stored."""
+
+
+class EventQuery(PageQuery):
+    """Which events to list."""
+
+    season_id: SeasonId | None = None
+    name: Label | None = None

@@ -1,0 +1,257 @@
+"""Examples of what reports answer."""
+
+from typing import Any
+
+from api.routes.example_things import BCH, BLD, EVT, MOMENT, ORG, SEA, SES, TEAM, TRL
+
+TREND = {
+    "sessions": 1,
+    "slope_pct_per_week": None,
+    "interval_pct_per_week": None,
+    "kendall_s": None,
+    "p_one_sided": None,
+    "verdict": "too_early",
+    "reason": "a trend needs 4 sessions on different days over 3 weeks",
+    "sentence_key": "trend.too_early",
+    "sentence": "It is too early to see a trend.",
+}
+FIGURE = {
+    "normalised_power_w": 0.0441,
+    "normalised_power_cubic_w": 0.0453,
+    "u_own": 0.051,
+    "u_bench": 0.143,
+    "u_total": 0.152,
+    "interval_w": [0.0326, 0.0598],
+    "trials": 2,
+    "sessions": 1,
+    "bench_id": BCH,
+}
+TEAM_REPORT: dict[str, Any] = {
+    "team_id": TEAM,
+    "name": "Larch",
+    "organisation_id": ORG,
+    "entry_class": None,
+    "current": FIGURE | {"build_id": BLD, "build_number": 2},
+    "reason": None,
+    "untested_build_number": None,
+    "best_seen": {
+        "normalised_power_w": 0.046,
+        "u_total": 0.152,
+        "interval_w": [0.0339, 0.0623],
+        "trial_id": TRL,
+        "build_id": BLD,
+        "build_number": 2,
+        "of_trials": 2,
+    },
+    "first": FIGURE | {"session_id": SES, "started_at": MOMENT},
+    "latest": FIGURE | {"session_id": SES, "started_at": MOMENT},
+    "change": None,
+    "change_reason": "only one build has a record trial that counts",
+    "trend": TREND,
+    "trials": 2,
+    "sessions": 1,
+    "trials_stored": 2,
+    "last_trial_at": MOMENT,
+    "left_out": [],
+}
+REPORT = {
+    "season_id": SEA,
+    "name": "Spring 2026",
+    "revision": 41,
+    "as_of": MOMENT,
+    "reference_wind_speed_m_s": 4.0,
+    "reference_air_density_kg_m3": 1.225,
+    "organisations": [{"organisation_id": ORG, "name": "Tarnwick", "teams": [TEAM_REPORT]}],
+    "benches": [],
+    "comparison": {
+        "available": True,
+        "places": [
+            {
+                "group": 0,
+                "place": 1,
+                "team_id": TEAM,
+                "name": "Larch",
+                "build_id": BLD,
+                "build_number": 2,
+                "fair_power_w": 0.0471,
+                "u_total": 0.09,
+                "interval_w": [0.0393, 0.0564],
+                "trials": 2,
+                "ahead_of_next": None,
+                "reason": None,
+            }
+        ],
+        "not_shown": 0,
+        "sentence_key": "fair.available",
+        "sentence": "Teams of different benches are held together by the reference rotor.",
+    },
+    "trials_stored": 2,
+    "trials": 2,
+    "sessions": 1,
+    "left_out": [],
+}
+
+REPORT_EXAMPLES: dict[str, Any] = {
+    "SeasonReport": REPORT,
+    "TeamProgress": {
+        "team_id": TEAM,
+        "name": "Larch",
+        "as_of": MOMENT,
+        "revision": 41,
+        "builds": [
+            FIGURE
+            | {
+                "build_id": BLD,
+                "number": 2,
+                "best_seen_w": 0.046,
+                "best_seen_debiased_w": 0.0447,
+                "fair_power_w": 0.0471,
+                "fair_u_total": 0.09,
+                "fair_interval_w": [0.0393, 0.0564],
+                "wind_exponent": 2.6,
+                "wind_exponent_u": 0.4,
+                "wind_exponent_source": "default",
+            }
+        ],
+        "sessions": [
+            FIGURE
+            | {
+                "session_id": SES,
+                "started_at": MOMENT,
+                "adjusted_power_w": 0.0465,
+                "reference_ran": True,
+            }
+        ],
+        "trend": TREND,
+        "plateau": {
+            "status": "not_yet",
+            "builds": 1,
+            "sentence_key": "plateau.not_yet",
+            "sentence": "Too few builds yet to say whether the gains have levelled off.",
+        },
+        "pitch": [],
+        "load": [],
+        "wind": [],
+        "changes": [],
+        "next_test": {
+            "factor": "pitch",
+            "value": 8.0,
+            "sentence_key": "next.pitch",
+            "sentence": "Try 8.0° of pitch next, all else as it is.",
+        },
+        "reason": None,
+    },
+    "SeasonComparison": {
+        "season_id": SEA,
+        "as_of": MOMENT,
+        "revision": 41,
+        "groups": [[BLD]],
+        "builds": [
+            {
+                "build_id": BLD,
+                "build_number": 2,
+                "team_id": TEAM,
+                "team_name": "Larch",
+                "current": True,
+                "group": 0,
+                "fair_power_w": 0.052,
+                "u_total": 0.09,
+                "u_region": 0.147,
+                "interval_w": [0.0434, 0.0623],
+                "trials": 5,
+                "reason": None,
+            }
+        ],
+        "benches": [
+            {
+                "bench_id": BCH,
+                "name": "Hall fan, setting 2",
+                "effect_pct": -9.5,
+                "u_pct": 6.1,
+                "z": -1.0,
+                "zeta": -1.6,
+                "e_n": -0.8,
+                "against": "season_model",
+                "verdict": "fine",
+                "trials": 12,
+                "sentence_key": "bench.fine",
+                "sentence": "Hall fan, setting 2 reads -10 % from the others: fine.",
+            }
+        ],
+        "pairs": [],
+        "missing_links": [],
+        "check": {
+            "standard_deviation": 0.9,
+            "verdict": "fine",
+            "trials": 12,
+            "session_sd": 0.06,
+            "residual_factor": 1.0,
+            "estimated": False,
+            "sentence_key": "model.fine",
+            "sentence": "The season's trials scatter as the stated doubts say (0.9 times).",
+        },
+        "trials": 12,
+        "not_shown": 0,
+        "reason": None,
+    },
+    "EventOutlook": {
+        "event_id": EVT,
+        "season_id": SEA,
+        "held_on": "2026-05-16",
+        "as_of": MOMENT,
+        "revision": 41,
+        "wind_speed_m_s": 4.3,
+        "best_of": 2,
+        "draws": 20000,
+        "seed": 2718281828,
+        "teams": [
+            {
+                "team_id": TEAM,
+                "team_name": "Larch",
+                "build_id": BLD,
+                "build_number": 2,
+                "status": "placed",
+                "median_w": 0.058,
+                "range_80_w": [0.047, 0.071],
+                "first": 0.31,
+                "top_three": 0.74,
+                "top_half": 0.96,
+                "trials": 5,
+                "days_since_last_trial": 9,
+                "reason": None,
+                "sentence_key": "outlook.range",
+                "sentence": "Larch: 58 mW at the event, most likely 47 to 71 mW; first with 31 % "
+                "probability.",
+            }
+        ],
+        "pairs": [],
+        "whole_order": 0.04,
+        "entrants": 6,
+        "missing_links": [],
+        "reason": None,
+    },
+    "EventReview": {
+        "event_id": EVT,
+        "as_of": MOMENT,
+        "revision": 57,
+        "teams": [
+            {
+                "team_id": TEAM,
+                "team_name": "Larch",
+                "median_w": 0.058,
+                "range_80_w": [0.047, 0.071],
+                "result_w": 0.062,
+                "z": 0.41,
+                "within": True,
+            }
+        ],
+        "finished": 6,
+        "coverage": 0.83,
+        "brier": 0.16,
+        "mean_ln_bias": 0.05,
+        "reason": None,
+        "sentence_key": "review.coverage",
+        "sentence": "5 of 6 results lay within their 80 % range; with many results four of five "
+        "should.",
+    },
+}

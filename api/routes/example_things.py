@@ -1,0 +1,13 @@
+"""Ids and a moment of the invented scenario that all examples are from."""
+
+ORG, SEA, TEAM = "org_01KC" + "0" * 22, "sea_01KC" + "0" * 22, "team_01KC" + "0" * 22
+EQP, TURB, BLD = "eqp_01KC" + "0" * 22, "turb_01KC" + "0" * 22, "bld_01KC" + "0" * 22
+BCH, SES, TRL = "bch_01KC" + "0" * 22, "ses_01KC" + "0" * 22, "trl_01KC" + "0" * 22
+KEY, GRID, IMP, FLG = (
+    "key_01KC" + "0" * 22,
+    "grid_01KC" + "0" * 22,
+    "imp_01KC" + "0" * 22,
+    "flg_01KC" + "0" * 22,
+)
+EVT = "evt_01KC" + "0" * 22
+MOMENT = "2026-03-05T14:30:00Z"

@@ -1,0 +1,116 @@
+"""How the forecast of an event's morning did against the day's own results."""
+
+from datetime import UTC, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from sqlmodel import Session, col
+
+from analysis.errors import AnalysisError
+from analysis.outlook import Score, score_forecast
+from analysis.trial_result import trial_results
+from api.models.events import Event
+from api.models.outlook import EventReview, TeamReview
+from api.models.seasons import Season
+from api.models.trials import Trial
+from api.services import comparisons, resources, wording
+from api.services.cache import cache_of
+from api.services.frames import read_frame
+from api.services.outlooks import Drawn, draw_event
+from api.services.scope import Caller
+
+
+def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
+    """Return how an event's forecast did; worked out once for each revision of the season."""
+    event = resources.get_row(db, caller, Event, event_id)
+    season = resources.get_row(db, caller, Season, event.season_id)
+    key = ("review", event.id, season.revision, caller.sees)
+    kept: EventReview = cache_of(db).get_or_make(key, lambda: _review(db, caller, season, event))
+    return kept
+
+
+def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventReview:
+    drawn = draw_event(db, season, event)
+    if drawn is None:
+        return _nothing(season, event, wording.NO_OUTLOOK)
+    results = _results(db, season, event, drawn)
+    try:
+        score = score_forecast(drawn.outlook, results)
+    except AnalysisError as unknown:
+        return _nothing(season, event, str(unknown))
+    known = comparisons.known_to(db, caller, drawn.fitted)
+    shown = [at for at, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
+    said = wording.say(
+        "review.coverage", inside=round(score.coverage * score.finished), of=score.finished
+    )
+    return EventReview.model_validate(
+        said
+        | {
+            "event_id": event.id,
+            "as_of": datetime.now(UTC),
+            "revision": season.revision,
+            "teams": [
+                _team(at, drawn, results, score, known.teams[drawn.fitted.team_of[build]])
+                for at, build in enumerate(drawn.builds)
+                if at in shown
+            ],
+            "finished": score.finished,
+            "coverage": score.coverage,
+            "brier": score.brier,
+            "mean_ln_bias": score.mean_ln_bias,
+            "reason": None,
+        }
+    )
+
+
+def _nothing(season: Season, event: Event, reason: str) -> EventReview:
+    nothing = dict.fromkeys(("coverage", "brier", "mean_ln_bias"))
+    return EventReview.model_validate(
+        wording.say("review.nothing", reason=reason)
+        | nothing
+        | {
+            "event_id": event.id,
+            "as_of": datetime.now(UTC),
+            "revision": season.revision,
+            "teams": [],
+            "finished": 0,
+            "reason": reason,
+        }
+    )
+
+
+def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
+    """Return the best power of each drawn team in the event's runs; NaN where there is none."""
+    morning = datetime.combine(event.held_on, time.min, ZoneInfo(season.timezone))
+    frame = read_frame(
+        db, col(Trial.season_id) == season.id, col(Trial.kind) == "event",
+        col(Trial.state) == "accepted",
+    )  # fmt: skip
+    power = trial_results(frame.trials, frame.runs).power_w
+    started = frame.trials["started_at"].astype(float)
+    on_the_day = (started >= morning.timestamp()) & (
+        started < (morning + timedelta(days=1)).timestamp()
+    )
+    best = dict.fromkeys(drawn.builds, np.nan)
+    builds_of = {drawn.fitted.team_of[build]: build for build in drawn.builds}
+    for team_id, watts in zip(frame.trials["team_id"][on_the_day], power[on_the_day], strict=True):
+        build = builds_of.get(team_id)
+        if build is not None:
+            best[build] = np.fmax(best[build], watts)
+    return np.array([best[build] for build in drawn.builds])
+
+
+def _team(at: int, drawn: Drawn, results: Any, score: Score, team: Any) -> TeamReview:
+    low, high = float(drawn.outlook.low_w[at]), float(drawn.outlook.high_w[at])
+    is_known = bool(np.isfinite(score.z[at]))
+    result = float(results[at]) if is_known else None
+    return TeamReview(
+        team_id=team.id,
+        team_name=team.name,
+        median_w=float(drawn.outlook.median_w[at]),
+        range_80_w=(low, high),
+        result_w=result,
+        z=float(score.z[at]) if is_known else None,
+        within=None if result is None else low <= result <= high,
+    )

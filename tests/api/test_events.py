@@ -1,0 +1,141 @@
+"""Events: what they may bring, what is refused, and how a forecast did."""
+
+import math
+
+import pytest
+
+from tests.makers import World, created, session_payload, trial_payload
+
+pytestmark = pytest.mark.on_both
+
+
+def outlook(client, world):
+    answer = client.get(f"/v1/events/{world.larch.event_id}/outlook")
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def review(client, world):
+    return client.get(f"/v1/events/{world.larch.event_id}/review").json()
+
+
+def run(school, volts, **changed):
+    asked = trial_payload(school, runs=[{"voltage_v": volts}] * 3, **changed)
+    return created(school.coach.post("/v1/trials", json=asked))
+
+
+def reference(world: World, school, volts):
+    run(school, volts, kind="reference", build_id=world.reference_build_id)
+
+
+@pytest.fixture
+def joined(world: World) -> World:
+    """Both schools with the reference rotor beside; Larch is stronger: 1.4 V against 1.2 V."""
+    for _ in range(3):
+        for school, volts in ((world.larch, 1.4), (world.birch, 1.2)):
+            reference(world, school, 1.2)
+            run(school, volts)
+    return world
+
+
+def at_event(world: World, school, volts):
+    """Run a team's build on the event's day."""
+    day = session_payload(school, started_at="2026-05-16T09:00:00Z", meter_id=school.meter_id)
+    session = created(school.coach.post("/v1/sessions", json=day))["id"]
+    for volt in volts:
+        run(school, volt, kind="event", session_id=session)
+
+
+class TestRefused:
+    def test_without_an_anchor_nobody_is_placed(self, world: World):
+        told = outlook(world.lead, world)
+        assert (told["teams"], told["whole_order"]) == ([], None)
+        assert "reference rotor" in told["reason"]
+
+    def test_a_school_that_nothing_joins_is_not_placed(self, world: World):
+        reference(world, world.larch, 1.2)
+        told = outlook(world.lead, world)
+        status = {team["team_name"]: team["status"] for team in told["teams"]}
+        assert status == {"Larch one": "placed", "Birch one": "not_yet"}
+        (birch,) = [team for team in told["teams"] if team["status"] == "not_yet"]
+        assert (birch["median_w"], birch["first"]) == (None, None)
+        assert "cannot be placed yet" in birch["sentence"]
+        (link,) = told["missing_links"]
+        assert link["joins"] == [world.birch.build_id]
+        assert told["pairs"] == []
+
+    def test_a_coach_announces_no_event(self, world: World):
+        asked = {"season_id": world.season_id, "name": "Another", "held_on": "2026-05-17"}
+        assert world.larch.coach.post("/v1/events", json=asked).status_code == 403
+
+    def test_a_day_is_no_moment(self, world: World):
+        asked = {"season_id": world.season_id, "name": "Another", "held_on": "16/05/2026"}
+        assert world.lead.post("/v1/events", json=asked).status_code == 422
+
+    def test_no_review_before_results(self, joined: World):
+        told = review(joined.lead, joined)
+        assert (told["coverage"], told["finished"]) == (None, 0)
+        assert "nobody finished" in told["reason"]
+
+
+class TestPlaced:
+    def test_ranges_and_chances(self, joined: World):
+        """Larch at 60 mW · (1.4/1.2)² = 82 mW before shrinkage, Birch at 60 mW, all at 4 m/s."""
+        told = outlook(joined.lead, joined)
+        larch, birch = told["teams"]
+        assert larch["team_name"] == "Larch one"
+        assert larch["median_w"] == pytest.approx(0.0817, rel=0.1)
+        assert birch["median_w"] == pytest.approx(0.060, rel=0.1)
+        low, high = larch["range_80_w"]
+        assert low < larch["median_w"] < high
+        assert larch["first"] + birch["first"] == pytest.approx(1.0)
+        (pair,) = told["pairs"]
+        assert pair["a"] == joined.larch.build_id
+        assert pair["probability_a_ahead"] == pytest.approx(larch["first"])
+        assert told["whole_order"] == pytest.approx(larch["first"])
+
+    def test_the_same_facts_give_the_same_answer(self, joined: World):
+        one, other = (outlook(client, joined) for client in (joined.lead, joined.larch.coach))
+        mine = next(team for team in one["teams"] if team["team_name"] == "Larch one")
+        assert other["teams"] == [mine]
+        assert other["entrants"] == 2
+        assert joined.birch.build_id not in str(other)
+
+    def test_more_wind_means_more_watts(self, joined: World):
+        before = outlook(joined.lead, joined)["teams"][0]["median_w"]
+        joined.lead.patch(
+            f"/v1/events/{joined.larch.event_id}",
+            json={"wind_speed_m_s": 4.6}, headers={"If-Match": '"v1"'},
+        )  # fmt: skip
+        after = outlook(joined.lead, joined)["teams"][0]["median_w"]
+        assert after / before == pytest.approx(1.15**2.6, rel=0.02)
+
+    def test_a_long_pause_makes_finishing_less_sure(self, joined: World):
+        larch = outlook(joined.lead, joined)["teams"][0]
+        assert larch["days_since_last_trial"] == 71  # 5 March to 16 May
+        assert larch["top_half"] < 0.95
+
+
+class TestReview:
+    def test_the_best_run_of_the_day_counts(self, joined: World):
+        forecast = outlook(joined.lead, joined)
+        larch = forecast["teams"][0]["median_w"]
+        volts = math.sqrt(larch * 30.1)
+        at_event(joined, joined.larch, [0.9 * volts, volts])
+        at_event(joined, joined.birch, [0.3])
+        told = review(joined.lead, joined)
+        first, second = told["teams"]
+        assert first["result_w"] == pytest.approx(larch)
+        assert first["z"] == pytest.approx(0.0, abs=0.01)
+        assert (first["within"], second["within"]) == (True, False)
+        assert (told["coverage"], told["finished"]) == (0.5, 2)
+        ahead = forecast["pairs"][0]["probability_a_ahead"]
+        assert told["brier"] == pytest.approx((1 - ahead) ** 2)
+        assert told["sentence"].startswith("1 of 2 results")
+
+    def test_results_of_the_day_leave_the_forecast_as_it_was(self, joined: World):
+        before = outlook(joined.lead, joined)
+        at_event(joined, joined.larch, [1.9])
+        after = outlook(joined.lead, joined)
+        assert after["revision"] > before["revision"]
+        assert after["teams"] == before["teams"]
