@@ -60,6 +60,7 @@ def rotor_speed_from_voltage(
 
 
 MIN_LOADS = 3
+ROUNDING = 1e-6  # [-], share of a step that rounding may take
 LARGEST_RESIDUAL = 0.05  # [-], of the largest voltage: beyond it the line does not hold
 
 
@@ -142,11 +143,14 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
     (4.2, 15.0, True)
     """
     load, volts = _checked_sweep(load_ohm, voltage_v)
-    current = volts / load
+    with np.errstate(over="ignore"):
+        current, power = volts / load, volts**2 / load
+    if not np.all(np.isfinite(power)):
+        raise InvalidInput("a load sweep needs loads and voltages of a size that can be measured")
     fit = ordinary_least_squares(np.column_stack([np.ones_like(current), current]), volts)
     source_v, slope = (float(each) for each in fit.coefficients)
     residual = float(np.max(np.abs(fit.residuals)) / volts.max())
-    best = float(load[np.argmax(volts**2 / load)])
+    best = float(load[np.argmax(power)])
     if slope < 0 and source_v > 0 and residual <= LARGEST_RESIDUAL:
         matched, power, reason = -slope, source_v**2 / (-4 * slope), ""
     else:
@@ -187,10 +191,44 @@ def _local_best(load: FloatArray, volts: FloatArray) -> tuple[float, float]:
     best = int(np.argmax(power))
     if best in (0, len(loads) - 1) or np.any(power[best - 1 : best + 2] <= 0):
         return float(loads[best]), float(power[best])
-    x, y = np.log(loads[best - 1 : best + 2]), np.log(power[best - 1 : best + 2])
-    c2, c1, c0 = np.polyfit(x - x[1], y, 2)
-    top = -c1 / (2 * c2)
-    return float(np.exp(top + x[1])), float(np.exp(c0 - c1**2 / (4 * c2)))
+    near = slice(best - 1, best + 2)
+    top = parabola_top(np.log(loads[near]), np.log(power[near]))
+    if top is None:
+        return float(loads[best]), float(power[best])
+    return math.exp(top[0]), math.exp(top[1])
+
+
+def parabola_top(x: FloatArray, y: FloatArray) -> tuple[float, float] | None:
+    """Return the top of the parabola through three points.
+
+    Parameters
+    ----------
+    x, y : array, shape (3,)
+        Points with growing x. [any]
+
+    Returns
+    -------
+    tuple of float or None
+        Where it is and how high; nothing where the three do not bend downwards between the first
+        and the last.
+
+    Examples
+    --------
+    >>> at, height = parabola_top(np.array([10.0, 15.0, 20.0]), np.array([1.83, 1.87, 1.60]))
+    >>> round(at, 4), round(height, 3)
+    (13.1452, 1.891)
+    """
+    steps = np.diff(x)
+    if not np.all(steps > np.spacing(np.abs(x).max()) / ROUNDING):
+        return None  # so close that only rounding tells them apart
+    first, second = np.diff(y) / steps
+    bend = float((second - first) / (x[2] - x[0]))
+    if not bend < 0:
+        return None
+    at = float((x[0] + x[1] - first / bend) / 2)
+    if not x[0] <= at <= x[2]:
+        return None
+    return at, float(y[0] + first * (at - x[0]) + bend * (at - x[0]) * (at - x[1]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ FREE = 3.0  # [-], standard deviation of a term that the data alone decide
 LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
 MOST_RESIDUAL = 5.0  # [-], times the stated uncertainty
 MOST_STEPS = 25
+HELD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +179,12 @@ class Solution:
 
 
 def restricted_spread(
-    model: Model, y: FloatArray, weight: FloatArray, spread: Spread, least_residual: float
+    model: Model,
+    y: FloatArray,
+    weight: FloatArray,
+    spread: Spread,
+    least_residual: float,
+    held: float = HELD,
 ) -> Spread:
     """Return the spreads with those of sessions and residuals estimated from the season itself.
 
@@ -191,9 +197,12 @@ def restricted_spread(
     weight : array, shape (n,)
         One over the variance of each trial by its stated uncertainty. [-]
     spread : Spread
-        Where the search begins, and what stays as it is.
+        What is usual, where the search begins; all but two stay as they are.
     least_residual : float
         Floor of the residual factor. [-]
+    held : float, optional
+        Standard deviation, as a logarithm, by which estimates are held to what is usual: a season
+        with few repeats cannot claim to be much quieter than others. Infinite: not at all. [-]
 
     Returns
     -------
@@ -211,15 +220,18 @@ def restricted_spread(
     # Builds and benches all but free: what a team learns must not pass for scatter of sessions.
     free = replace(spread, team=FREE, build=FREE, bench=FREE)
 
+    usual = np.log([spread.session, max(spread.residual, least_residual)])
+
     def misfit(logarithms: FloatArray) -> float:
         session, residual = (math.exp(each) for each in logarithms)
         tried = replace(free, session=session, residual=residual)
         solution = Solution(model, centred, weight / residual**2, tried)
-        return solution.minus_two_log_likelihood(centred)
+        unusual = np.sum(((logarithms - usual) / held) ** 2)
+        return solution.minus_two_log_likelihood(centred) + float(unusual)
 
     found = minimize(
         misfit,
-        np.log([spread.session, max(spread.residual, least_residual)]),
+        usual,
         method="L-BFGS-B",
         bounds=[
             (math.log(LEAST_SESSION), math.log(MOST_SESSION)),

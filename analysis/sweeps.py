@@ -178,10 +178,10 @@ def _density(
         volts = np.sqrt(inputs.power_w * load)
         emf = volts * (1 + winding / load) + brush
         density = torque_balance.density_exponent_from_wind(wind_exponent, emf, brush)
+        per_wind = torque_balance.density_per_wind_exponent(emf, brush)
     low, high = torque_balance.DENSITY_EXPONENTS
     inside = (density > low) & (density < high)
-    slope = np.where(inside, torque_balance.density_per_wind_exponent(emf, brush), 0.0)
-    return density, slope
+    return density, np.where(inside, per_wind, 0.0)
 
 
 def find_sweeps(trials: Columns, runs: Columns, inputs: TrialInputs) -> list[BuildSweep]:

@@ -76,10 +76,13 @@ def theil_sen(
     4.0
     """
     x, y = _checked(weeks, values)
-    rise, run = y[None, :] - y[:, None], x[None, :] - x[:, None]
-    slopes = np.sort(rise[run > 0] / run[run > 0])
+    with np.errstate(over="ignore", invalid="ignore"):
+        rise, run = y[None, :] - y[:, None], x[None, :] - x[:, None]
+        slopes = np.sort(rise[run > 0] / run[run > 0])
     if slopes.size == 0:
         raise TooFewTrials("a slope needs two different times")
+    if not np.all(np.isfinite(slopes)):
+        raise InvalidInput("values this far apart, or times this close, give no slope")
     margin = normal_quantile((1 + confidence) / 2) * math.sqrt(_variance(y))
     low = max(round((slopes.size - margin) / 2) - 1, 0)
     high = min(round((slopes.size + margin) / 2), slopes.size - 1)

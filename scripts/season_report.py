@@ -195,7 +195,7 @@ def _team_line(team: dict[str, Any]) -> str:
 
 def _fair_line(place: dict[str, Any], group: int) -> str:
     """Return a team's line in the fair table, with what may be said of it and the next."""
-    power = "in watts not known"
+    power = "no reference run yet"
     if place["fair_power_w"] is not None:
         low, high = (limit * 1000 for limit in place["interval_w"])
         power = f"{place['fair_power_w'] * 1000:5.1f} mW ({low:.0f} to {high:.0f})"

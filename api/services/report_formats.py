@@ -11,7 +11,9 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from api.models.comparison import PairRead
 from api.models.reports import FairPlace, SeasonReport, TeamReport
+from api.services import wording
 
 TEMPLATES = Path(__file__).parent / "templates"
 BYTE_ORDER_MARK = "\ufeff"
@@ -33,6 +35,14 @@ TRENDS = {
     "no_clear_trend": "no clear trend yet",
     "likely_improving": "likely growing",
     "improving": "growing",
+}
+
+#: How a team stands to the next one; a table is in the order of power, so it is never behind.
+AHEAD = {
+    "a_ahead": "ahead ({sure} sure)",
+    "a_probably_ahead": "probably ahead ({sure})",
+    "too_close": "too close to call",
+    "not_yet": "cannot be compared yet",
 }
 
 CSV_COLUMNS = (
@@ -212,6 +222,12 @@ def day(moment: datetime | None) -> str:
     return "–" if moment is None else f"{moment.day} {moment:%B %Y}"
 
 
+def ahead(pair: PairRead) -> str:
+    """Return how a team stands to the next one of its table, in the fewest words."""
+    words = AHEAD[pair.statement].format(sure=wording.share(pair.probability_a_ahead or 0.0))
+    return f"{words}; roughly" if pair.comparable == "rough" else words
+
+
 @cache
 def _environment() -> Environment:
     made = Environment(
@@ -222,7 +238,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters |= {"percent": percent, "day": day}
-    made.globals |= {"milliwatts": milliwatts, "short": SHORT, "trends": TRENDS}
+    made.globals |= {"milliwatts": milliwatts, "short": SHORT, "trends": TRENDS, "ahead": ahead}
     return made
 
 

@@ -14,9 +14,8 @@ SENTENCES = {
     ),
     "pair.rough": "{pair} This comparison is rough.",
     "fair.available": (
-        "Teams of different benches are held together by the reference rotor and by turbines that "
-        "visited. Only teams of one group can be compared, and where two are too close to call it "
-        "says so."
+        "Teams of one group can be compared: the same bench, the reference rotor or a turbine "
+        "that visited holds them together. Where two are too close to call, it says so."
     ),
     "fair.not_yet": (
         "No two teams can be compared fairly yet: every fan, room and wind meter reads "

@@ -8,7 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.generator import fit_constant_speed_test, fit_load_sweep, fit_spin_test, mismatch
+from analysis.generator import (
+    fit_constant_speed_test,
+    fit_load_sweep,
+    fit_spin_test,
+    mismatch,
+    parabola_top,
+)
 
 LOADS = np.array([5.0, 10.0, 15.0, 22.0, 33.0, 47.0])
 
@@ -75,3 +81,17 @@ def test_what_is_no_sweep_is_refused(loads, volts, error):
 def test_one_speed_is_no_spin_test():
     with pytest.raises(TooFewTrials):
         fit_spin_test([300, 300], [1, 1])
+
+
+class TestParabola:
+    def test_through_three_points(self):
+        # numpy 2.4.6 polyfit, three points of a pitch sweep (check F33)
+        at, _ = parabola_top(np.array([10.0, 15.0, 20.0]), np.array([1.83, 1.87, 1.60]))
+        assert at == pytest.approx(13.145161, abs=1e-6)
+
+    @pytest.mark.parametrize(
+        "y", [[1.0, 2.0, 3.0], [2.0, 1.0, 2.0], [1.0, 2.0, 2.9]],
+        ids=["a line", "a valley", "a top beyond"],
+    )  # fmt: skip
+    def test_no_top_between(self, y):
+        assert parabola_top(np.array([0.0, 1.0, 2.0]), np.array(y)) is None

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from statsmodels.datasets import longley
 
 from analysis.errors import TooFewTrials
 from analysis.least_squares import ordinary_least_squares
@@ -30,6 +31,21 @@ def test_an_exact_polynomial_of_fifth_degree():
     design = np.vander(x, 6, increasing=True)
     fit = ordinary_least_squares(design, design.sum(axis=1))
     assert fit.coefficients.tolist() == pytest.approx([1] * 6, abs=1e-5)
+
+
+def test_an_ill_conditioned_regression_keeps_its_digits():
+    # NIST StRD Longley, certified values; data of statsmodels 0.15 (check F5)
+    data = longley.load_pandas()
+    names = ["GNPDEFL", "GNP", "UNEMP", "ARMED", "POP", "YEAR"]
+    design = np.column_stack([np.ones(16), data.exog[names].to_numpy()])
+    fit = ordinary_least_squares(design, data.endog.to_numpy())
+    certified = {
+        0: -3482258.63459582, 1: 15.0618722713733, 2: -0.035819179292591, 6: 1829.15146461355,
+    }  # fmt: skip
+    for position, value in certified.items():
+        assert fit.coefficients[position] == pytest.approx(value, rel=1e-6)
+    variance = fit.residuals @ fit.residuals / fit.degrees_of_freedom
+    assert variance == pytest.approx(92936.0061673238, rel=1e-6)
 
 
 @pytest.mark.parametrize(

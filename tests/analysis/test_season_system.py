@@ -1,5 +1,6 @@
 """The season model's equations: its spreads against certified values and another program's."""
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +27,7 @@ def one_build(session_id, bench_id=None):
 
 class TestSpreads:
     def test_nist_sirstv(self):
-        """NIST StRD SiRstv, certified mean squares; balanced, so REML is the ANOVA estimator.
+        """NIST StRD SiRstv, certified (check F2); balanced, so REML is the ANOVA estimator.
 
         Readings stand for trials, instruments for sessions, both tenfold:
         s_within² = 1.08318280, s_between² = (1.27865654 - 1.08318280)/5.
@@ -36,7 +37,9 @@ class TestSpreads:
         y = 10 * np.array([float(row[1]) for row in rows])
         u = np.full(len(y), 0.5)
         quiet = Spread(interaction=1e-6, team=1e-6)
-        found = restricted_spread(Model(one_build(instrument)), y, u**-2.0, quiet, 0.1)
+        found = restricted_spread(
+            Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, held=math.inf
+        )
         assert (found.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
         between = (1.27865654 - 1.08318280) / 5
         assert found.session == pytest.approx(np.sqrt(between), rel=0.02)
@@ -49,7 +52,9 @@ class TestSpreads:
         y = build * 0.1 + rng.normal(0, 0.12, 24)[session] + rng.normal(0, 0.05, 120)
         trials = one_build(session) | {"build_id": build.astype(str)}
         spread = Spread(interaction=1e-6, team=1e-6)
-        ours = restricted_spread(Model(trials), y, np.full(120, 0.04**-2), spread, 0.1)
+        ours = restricted_spread(
+            Model(trials), y, np.full(120, 0.04**-2), spread, 0.1, held=math.inf
+        )
         frame = pd.DataFrame({"y": y, "build": build, "session": session})
         theirs = smf.mixedlm("y ~ C(build)", frame, groups="session").fit(reml=True)
         assert ours.session == pytest.approx(np.sqrt(theirs.cov_re.iloc[0, 0]), rel=0.01)
@@ -58,7 +63,9 @@ class TestSpreads:
     def test_floors_hold_where_nothing_scatters(self):
         y = np.repeat([0.0, 0.1], 30)
         trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
-        found = restricted_spread(Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75)
+        found = restricted_spread(
+            Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, held=math.inf
+        )
         assert found.session == pytest.approx(0.03)
         assert found.residual == pytest.approx(0.75)
 
@@ -69,8 +76,21 @@ class TestSpreads:
         session = np.repeat(np.arange(20), 8) + np.tile([0, 0, 1, 1], 40)
         y = 0.3 * build + rng.normal(0, 0.04, 160)
         trials = one_build(session) | {"build_id": build.astype(str)}
-        found = restricted_spread(Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5)
+        found = restricted_spread(
+            Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, held=math.inf
+        )
         assert found.session < 0.05
+
+    def test_a_few_quiet_trials_are_not_taken_at_their_word(self):
+        """Six pairs of trials that agree by chance: held, the residual stays near what is usual."""
+        y = np.repeat(np.linspace(0, 1, 6), 2)
+        trials = one_build(np.repeat(np.arange(6), 2)) | {"build_id": np.repeat(list("abcdef"), 2)}
+        free, held = (
+            restricted_spread(Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, held=width)
+            for width in (math.inf, 0.3)
+        )
+        assert free.residual == pytest.approx(0.1)
+        assert 0.5 < held.residual < 1
 
 
 class TestSolution:

@@ -8,8 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat, umath
 
+from analysis.distributions import student_t_quantile
 from analysis.errors import InvalidInput
-from analysis.uncertainty import combine, interval, welch_satterthwaite
+from analysis.uncertainty import (
+    combine,
+    coverage_factor,
+    interval,
+    region_uncertainty,
+    welch_satterthwaite,
+)
 
 small = st.floats(0, 0.5)
 
@@ -72,3 +79,78 @@ def test_interval_holds_95_of_100_draws():
 @given(small, small, small)
 def test_another_part_never_makes_it_surer(one, two, three):
     assert combine(one, two, three) >= combine(one, two)
+
+
+class TestCoverage:
+    # JCGM 100 table G.2, 95 %: computed with scipy 1.17.1 (check E13)
+    @pytest.mark.parametrize(
+        ("degrees_of_freedom", "expected"),
+        [(1, 12.706), (2, 4.303), (3, 3.182), (5, 2.571), (9, 2.262), (10, 2.228), (20, 2.086),
+         (math.inf, 1.960)],
+    )  # fmt: skip
+    def test_quantiles_of_student(self, degrees_of_freedom, expected):
+        assert student_t_quantile(0.975, degrees_of_freedom) == pytest.approx(expected, abs=5e-4)
+
+    def test_the_gauge_block(self):
+        """JCGM 100 H.1.6: u_c = 32 nm, 16 degrees of freedom, 99 %: t = 2.92, U = 93 nm [memory].
+
+        (check E3)
+        """
+        factor = student_t_quantile(0.995, 16)
+        assert factor == pytest.approx(2.92, abs=0.005)
+        assert factor * 32 == pytest.approx(93, abs=0.6)
+
+    # Student's t at 95.45 %, JCGM 100 table G.2 as printed: 13.97, 4.53, 3.31, 2.65, 2.32 [memory]
+    @pytest.mark.parametrize(
+        ("degrees_of_freedom", "expected"), [(1, 13.97), (2, 4.53), (3, 3.31), (5, 2.65), (9, 2.32)]
+    )
+    def test_few_runs_of_their_own_widen_an_interval(self, degrees_of_freedom, expected):
+        u = np.array([0.05])
+        factor = coverage_factor(u, u, np.array([float(degrees_of_freedom)]))
+        assert factor[0] == pytest.approx(expected, abs=0.006)
+
+    def test_the_effective_number_is_welchs(self):
+        """Where the seen part is 0.05 of 0.0625: ν = 2 · (1.25)⁴ = 4.88, t = 2.67."""
+        factor = coverage_factor(np.array([0.0625]), np.array([0.05]), np.array([2.0]))
+        effective = welch_satterthwaite([0.05, math.sqrt(0.0625**2 - 0.05**2)], [2, math.inf])
+        assert effective == pytest.approx(4.8828, abs=1e-3)
+        assert factor[0] == pytest.approx(student_t_quantile(0.97725, effective), abs=1e-3)
+
+    def test_ten_are_enough(self):
+        one = np.array([0.05])
+        assert coverage_factor(one, one, np.array([10.0]))[0] == 2
+        assert coverage_factor(one, 0 * one, np.array([1.0]))[0] == 2
+
+
+class TestPublishedExamples:
+    def test_resistance_from_volts_and_amperes(self):
+        # GTC 1.5 README, 0.1 V u 0.001 over 0.015 A u 0.0005: 6.67(23) Ω (check E11)
+        assert combine(0.001 / 0.1, 0.0005 / 0.015) * 0.1 / 0.015 == pytest.approx(0.232, abs=1e-3)
+
+    def test_the_falling_ball_viscometer(self):
+        """NIST TN 1900 example E3: linear u 1.027, value 5.69; Monte Carlo u 1.11 (check E7)."""
+        names = {"mu_c": (4.63, 0.0463), "t_m": (61.0, 6.1), "t_c": (36.6, 5.49)}
+        density = {"rho_m": (1180, 0.5), "rho_c": (810, 0.5), "rho_b": (2217, 0.5)}
+        (rho_m, u_m), (rho_c, u_c), (rho_b, u_b) = density.values()
+        value = 4.63 * 61.0 * (rho_b - rho_m) / (36.6 * (rho_b - rho_c))
+        both = u_b * (1 / (rho_b - rho_m) - 1 / (rho_b - rho_c))
+        u = value * combine(
+            *(doubt / middle for middle, doubt in names.values()),
+            u_m / (rho_b - rho_m), u_c / (rho_b - rho_c), both,
+        )  # fmt: skip
+        assert value == pytest.approx(5.69, abs=0.005)
+        assert u == pytest.approx(1.027, abs=0.001)
+        # A noisy divisor: what first order leaves out, by chance.
+        rng = np.random.default_rng(2)
+        draw = {name: rng.normal(*each, 200_000) for name, each in (names | density).items()}
+        drawn = (
+            draw["mu_c"] * draw["t_m"] * (draw["rho_b"] - draw["rho_m"])
+            / (draw["t_c"] * (draw["rho_b"] - draw["rho_c"]))
+        )  # fmt: skip
+        assert drawn.std() == pytest.approx(1.11, abs=0.03)
+
+
+def test_the_regions_part_by_hand():
+    """√(0.146² + 0.04²/10 + 0.03²/3) = 0.14757."""
+    assert region_uncertainty(0.146) == pytest.approx(0.14757, abs=1e-5)
+    assert region_uncertainty(0.146, runs=1, days=1) > region_uncertainty(0.146)

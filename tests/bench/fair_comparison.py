@@ -1,83 +1,90 @@
-"""How near the fair comparison comes to the truth of invented seasons.
+"""How near the fair comparison and the outlook come to the truth of invented seasons.
 
 Usage: python -m tests.bench.fair_comparison [SEEDS]
 
 Takes the seasons of demo_seed's parameters with seeds 1 to SEEDS (default 40), removes the labelled
-mistakes, and compares each team's current build with what it truly is: root mean square error of
-ln power about its mean, and Kendall's tau.
+mistakes, and prints three tables: how near each method comes to what each team's current build
+truly is (root mean square error of ln power about its mean, and Kendall's tau); how often pairs
+said to be ahead are; and how often the 80 % range of an outlook holds what an event brings.
 """
 
 import math
 import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from scipy.stats import kendalltau
 
-from analysis.columns import RUN_COLUMNS, TEXT_COLUMNS, TRIAL_COLUMNS
-from analysis.comparison import fit_season
-from analysis.trial_result import trial_results
-from scripts.invented_season import Season, standard_pressure_hpa
+from analysis.comparison import SeasonFit, fit_season
+from analysis.outlook import Entrants, Event, foresee, score_forecast
+from analysis.trial_result import TrialResults, trial_results
+from scripts.invented_season import Season
 from scripts.make_season import make
+from tests.bench.seasons import SEED_FOLDER, clean_frames, current_builds
 
-SEED_FOLDER = Path(__file__).parents[2] / "demo_seed"
 KINDS = ("record", "reference")
+EVENTS_A_SEASON = 25
+CALLED = ((0.50, 0.80), (0.80, 0.95), (0.95, 1.01))  # probabilities said of the likelier one
 
 
 def main(arguments: list[str]) -> None:
-    """Print the table."""
+    """Print the tables."""
     seeds = int(arguments[0]) if arguments else 40
-    rows = [score(make(SEED_FOLDER, seed)) for seed in range(1, seeds + 1)]
-    table = pd.DataFrame(rows)
+    table = pd.DataFrame([score(make(SEED_FOLDER, seed)) for seed in range(1, seeds + 1)])
     print(f"{seeds} seasons, mistakes removed: mean over seasons")
-    print(f"{'method':28} {'RMSE ln P':>10} {'tau':>6}")
-    for name in ("raw", "normalised", "season model"):
+    print(f"{'method':32} {'RMSE ln P':>10} {'tau':>6}")
+    for name in ("raw", "normalised", "season model", "season model, own exponents"):
         rmse, tau = table[f"{name} rmse"].mean(), table[f"{name} tau"].mean()
-        print(f"{name:28} {rmse:10.3f} {tau:6.2f}")
-    print(
-        f"pairs said 0.80 to 0.95 ahead: right {_share(table, 'likely'):.2f} "
-        f"of {table['likely said'].sum()}, said {_mean_said(table):.2f} on average"
-    )
-
-
-def _share(table: pd.DataFrame, name: str) -> float:
-    return float(table[f"{name} right"].sum() / max(1, table[f"{name} said"].sum()))
-
-
-def _mean_said(table: pd.DataFrame) -> float:
-    return float(table["likely sum"].sum() / max(1, table["likely said"].sum()))
+        print(f"{name:32} {rmse:10.3f} {tau:6.2f}")
+    print(f"\n{'pairs said to be ahead with':28} {'pairs':>6} {'said':>6} {'right':>6}")
+    for low, high in CALLED:
+        said, right = table[f"said {low}"].sum(), table[f"right {low}"].sum()
+        mean = table[f"sum {low}"].sum() / max(1, said)
+        print(f"{low:.2f} to {min(high, 1):.2f}{'':18} {said:6.0f} {mean:6.2f} {right / said:6.2f}")
+    print(f"\noutlooks on {EVENTS_A_SEASON} invented events a season")
+    print(f"results within their 80 % range {100 * table['inside'].mean():5.1f} %")
+    print(f"Brier score of pairs            {table['brier'].mean():5.3f}   (0.25 is a coin's)")
+    print(f"mean ln bias                    {table['bias'].mean():+5.3f}")
 
 
 def score(season: Season) -> dict[str, float]:
     """Return how near each method comes to a season's truth."""
-    trials, runs = frames(season)
-    results = trial_results(trials, runs)
-    known = np.isfinite(results.normalised_power_w)
-    trials = trials[known].reset_index(drop=True)
-    ln_raw = np.log(results.power_w[known])
-    ln_p = np.log(results.normalised_power_w[known])
-    u = np.sqrt(
-        results.u_repeat[known] ** 2
-        + 0.02**2
-        + (0.4 * results.exponent_lever[known]) ** 2
-        + (0.3 * results.ln_density_ratio[known]) ** 2
-    )
-    fit = fit_season(
-        {
-            name: trials[name].to_numpy()
-            for name in ("build_id", "team_id", "bench_id", "session_id")
-        }
-        | {"log_power": ln_p, "u_own": u}
-    )
-    truth, current = current_builds(season, set(fit.build_ids))
-    record = trials["kind"] == "record"
     answer: dict[str, float] = {}
-    for name, values in (("raw", ln_raw), ("normalised", ln_p)):
-        means = pd.Series(values)[record].groupby(trials["build_id"][record]).mean()
+    for name, own in (("season model", False), ("season model, own exponents", True)):
+        trials, runs = clean_frames(season, KINDS, own_exponents=own)
+        results = trial_results(trials, runs)
+        known = np.isfinite(results.normalised_power_w)
+        fit = _fit(trials[known], results, known)
+        truth, current, teams = current_builds(season, set(fit.build_ids))
+        fair = np.array([fit.effects[build] for build in current])
+        answer |= _score(name, fair, truth)
+    for name, power in (("raw", results.power_w), ("normalised", results.normalised_power_w)):
+        record = known & (trials["kind"] == "record").to_numpy()
+        means = pd.Series(np.log(power[record])).groupby(
+            trials["build_id"][record].to_numpy()
+        ).mean()  # fmt: skip
         answer |= _score(name, np.array([means[build] for build in current]), truth)
-    fair = np.array([fit.effects[build] for build in current])
-    return answer | _score("season model", fair, truth) | _calibration(fit, current, fair, truth)
+    exponents = dict(zip(trials["build_id"], zip(results.wind_exponent,
+                         results.u_wind_exponent, strict=True), strict=True))  # fmt: skip
+    return (
+        answer
+        | _calibration(fit, current, fair, truth)
+        | _events(season, fit, current, teams, exponents)
+    )
+
+
+def _fit(trials: pd.DataFrame, results: TrialResults, known: np.ndarray) -> SeasonFit:
+    names = ("build_id", "team_id", "bench_id", "session_id")
+    u = np.sqrt(
+        results.u_repeat**2
+        + 0.02**2
+        + (results.u_wind_exponent * results.exponent_lever) ** 2
+        + (results.u_density_exponent * results.ln_density_ratio) ** 2
+    )
+    return fit_season(
+        {name: trials[name].to_numpy() for name in names}
+        | {"log_power": np.log(results.normalised_power_w[known]), "u_own": u[known]}
+    )
 
 
 def _score(name: str, values: np.ndarray, truth: np.ndarray) -> dict[str, float]:
@@ -89,70 +96,56 @@ def _score(name: str, values: np.ndarray, truth: np.ndarray) -> dict[str, float]
 
 
 def _calibration(fit, current, fair, truth) -> dict[str, float]:
-    """Return how many pairs were called probably ahead, and how many of those were right."""
+    """Return how many pairs were called how surely, and how many of those were right."""
     c = fit.covariance_of(current)
-    said = right = total = 0.0
+    counts = {f"{what} {low}": 0.0 for low, _ in CALLED for what in ("said", "right", "sum")}
     for i in range(len(current)):
         for j in range(i):
             u = math.sqrt(c[i, i] + c[j, j] - 2 * c[i, j])
             p = 0.5 * math.erfc(-abs(fair[i] - fair[j]) / u / math.sqrt(2))
-            if 0.80 <= p < 0.95:
-                said, total = said + 1, total + p
-                right += (fair[i] - fair[j]) * (truth[i] - truth[j]) > 0
-    return {"likely said": said, "likely right": right, "likely sum": total}
+            low = next(low for low, high in CALLED if low <= p < high)
+            counts[f"said {low}"] += 1
+            counts[f"sum {low}"] += p
+            counts[f"right {low}"] += (fair[i] - fair[j]) * (truth[i] - truth[j]) > 0
+    return counts
 
 
-def current_builds(season: Season, tested: set[str]) -> tuple[np.ndarray, list[str]]:
-    """Return the newest tested build of each team, and its true ln power."""
-    current, truth = [], []
-    for team in season.teams:
-        builds = [build for build in team.builds if f"{team.name}-{build.number}" in tested]
-        if builds:
-            current.append(f"{team.name}-{builds[-1].number}")
-            truth.append(builds[-1].ln_power)
-    return np.array(truth), current
-
-
-def frames(season: Season) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the record and reference trials of a season as columns, mistakes removed."""
-    trials, runs = [], []
-    for sitting, trial in season.trials:
-        volts = [v for i, v in enumerate(trial.volts) if i not in trial.run_mistakes]
-        if trial.typed["kind"] not in KINDS or trial.mistakes or sitting.cold_fan or not volts:
-            continue
-        runs += [{"trial": len(trials), "voltage_v": v} for v in volts]
-        trials.append(_row(sitting, trial))
-    frame = pd.DataFrame(trials).reindex(
-        columns=[*trials[0], *(name for name in TRIAL_COLUMNS if name not in trials[0])]
+def _events(season, fit, current, teams, exponents) -> dict[str, float]:
+    """Return how outlooks on invented events did, by what the season's trials told."""
+    rng = np.random.default_rng(season.seed)
+    anchor = math.log(0.060) - fit.effects["reference"]  # assigned, as a coach would
+    entrants = Entrants(
+        ln_power=np.array([fit.effects[build] for build in current]) + anchor,
+        covariance=_relative(fit, current),
+        wind_exponent=np.array([exponents[build][0] for build in current]),
+        u_wind_exponent=np.array([exponents[build][1] for build in current]),
+        not_finishing=np.zeros(len(current)),
     )
-    frame[[name for name in TEXT_COLUMNS if name not in trials[0]]] = ""
-    return frame, pd.DataFrame(runs).reindex(columns=list(RUN_COLUMNS))
-
-
-def _row(sitting, trial) -> dict:
-    school, typed = sitting.school, trial.typed
-    expected = standard_pressure_hpa(school["altitude_m"])
-    pressure = sitting.typed["pressure_hpa"]
-    is_local = pressure is not None and abs(pressure - expected) <= 25
-    team = typed.get("team", "")
+    truth = np.array([team.builds[int(name.split("-")[1]) - 1].ln_power
+                      for team, name in zip(teams, current, strict=True)])  # fmt: skip
+    true_exponent = np.array([team.wind_exponent for team in teams])
+    scores = []
+    for _ in range(EVENTS_A_SEASON):
+        about = Event(wind_speed_m_s=float(rng.uniform(3.6, 4.6)))
+        told = foresee(entrants, about, seed=int(rng.integers(2**31)), draws=2_000)
+        ln_wind = math.log(about.wind_speed_m_s / 4) + rng.normal(0, 0.04)
+        result = (
+            truth + true_exponent * ln_wind + rng.normal(0, 0.125)
+            + rng.normal(0, 0.05, len(truth)) + rng.normal(0, 0.06, len(truth))
+        )  # fmt: skip
+        scores.append(score_forecast(told, np.exp(result)))
     return {
-        "kind": typed["kind"],
-        "team_id": team,
-        "build_id": f"{team}-{typed['build']}" if team else "reference",
-        "bench_id": school["name"],
-        "session_id": f"{school['name']} {sitting.week}",
-        "load_ohm": typed["load_ohm"],
-        "wind_speed_m_s": typed["wind_speed_m_s"],
-        "anemometer_type": "vane",
-        "air_temperature_c": sitting.typed["air_temperature_c"],
-        "pressure_hpa": pressure if is_local else math.nan,
-        "relative_humidity_pct": sitting.typed["relative_humidity_pct"],
-        "altitude_m": school["altitude_m"],
-        "rotor_diameter_m": typed["rotor_diameter_m"],
-        "gear_ratio": 1.0,
-        "reference_wind_speed_m_s": 4.0,
-        "reference_air_density_kg_m3": 1.225,
+        "inside": float(np.mean([each.coverage for each in scores])),
+        "brier": float(np.mean([each.brier for each in scores])),
+        "bias": float(np.mean([each.mean_ln_bias for each in scores])),
     }
+
+
+def _relative(fit: SeasonFit, current: list[str]) -> np.ndarray:
+    """Return the covariance of builds' ln power relative to the reference rotor."""
+    c = fit.covariance_of([*current, "reference"])
+    to = np.column_stack([np.eye(len(current)), -np.ones(len(current))])
+    return to @ c @ to.T
 
 
 if __name__ == "__main__":
