@@ -60,6 +60,8 @@ def rotor_speed_from_voltage(
 
 
 MIN_LOADS = 3
+MOST_ABOVE = 2.0  # [-], a parabola's top over the best reading: beyond it it is no guide
+LARGEST = 1e9  # [A], [W], beyond any that could be measured
 ROUNDING = 1e-6  # [-], share of a step that rounding may take
 LARGEST_RESIDUAL = 0.05  # [-], of the largest voltage: beyond it the line does not hold
 
@@ -144,13 +146,13 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
     """
     load, volts = _checked_sweep(load_ohm, voltage_v)
     with np.errstate(over="ignore"):
-        current, power = volts / load, volts**2 / load
-    if not np.all(np.isfinite(power)):
+        current, powers = volts / load, volts**2 / load
+    if not np.all(np.maximum(current, powers) < LARGEST):
         raise InvalidInput("a load sweep needs loads and voltages of a size that can be measured")
     fit = ordinary_least_squares(np.column_stack([np.ones_like(current), current]), volts)
     source_v, slope = (float(each) for each in fit.coefficients)
     residual = float(np.max(np.abs(fit.residuals)) / volts.max())
-    best = float(load[np.argmax(power)])
+    best = float(load[np.argmax(powers)])
     if slope < 0 and source_v > 0 and residual <= LARGEST_RESIDUAL:
         matched, power, reason = -slope, source_v**2 / (-4 * slope), ""
     else:
@@ -193,7 +195,7 @@ def _local_best(load: FloatArray, volts: FloatArray) -> tuple[float, float]:
         return float(loads[best]), float(power[best])
     near = slice(best - 1, best + 2)
     top = parabola_top(np.log(loads[near]), np.log(power[near]))
-    if top is None:
+    if top is None or top[1] > math.log(MOST_ABOVE * power[best]):
         return float(loads[best]), float(power[best])
     return math.exp(top[0]), math.exp(top[1])
 

@@ -25,6 +25,8 @@ MODEL_BIAS_DEG = 0.7  # [°], least doubt from the curve's shape; simulation
 MODEL_BIAS_SHARE = 0.05  # [-], same, as a share of the pitch
 PLATEAU = 0.97  # [-], power that is as good as the best
 LACK_OF_FIT = 0.05  # probability below which the shape does not fit
+RIGHT_ANGLE_DEG = 90.0  # [°]
+MOST_ABOVE = 2.0  # [-], a fitted peak over the best reading: beyond it the curve is no guide
 LEAST_DEG, MOST_DEG = 3.0, 45.0  # [°], pitches worth trying
 START_DEG = (8.0, 14.0, 22.0)  # [°], for a rotor of which nothing is known
 WIDE_GAP_DEG = 4.0  # [°], between neighbours of the best
@@ -91,7 +93,7 @@ def find_optimum(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> PitchOptim
     Raises
     ------
     InvalidInput
-        With values that are not finite, or powers not above 0.
+        With values that are not finite, pitches beyond a right angle, or powers not above 0.
     TooFewTrials
         With fewer than four pitches.
     NoPeak
@@ -130,6 +132,8 @@ def _checked(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> tuple[FloatArr
         np.all(np.isfinite(pitch)) and np.all(np.isfinite(power))
     ):
         raise InvalidInput("a sweep needs as many finite powers as pitches")
+    if np.any(np.abs(pitch) > RIGHT_ANGLE_DEG):
+        raise InvalidInput("a pitch lies between -90 and 90 degrees")
     if not np.all(power > 0):
         raise InvalidInput("a sweep needs powers above 0")
     return pitch, power
@@ -186,6 +190,9 @@ def _optimum(
     vertex = -c1 / (2 * c2)
     if not z.min() <= vertex <= z.max():
         raise NoPeak("the curve peaks outside the pitches tried")
+    top = c0 - c1**2 / (4 * c2)
+    if not top <= float(y.max()) + math.log(MOST_ABOVE):
+        raise NoPeak("the curve peaks far above every power tried: repeat the sweep")
     best = scale.back(vertex)
     standard_error = scale.slope(best) * _vertex_error(fit, c1, c2)
     half = math.sqrt(math.log(1 / PLATEAU) / -c2)
@@ -197,7 +204,7 @@ def _optimum(
         fieller_deg=limits and (scale.back(limits[0]), scale.back(limits[1])),
         u_deg=math.hypot(standard_error, bias),
         plateau_deg=(scale.back(vertex - half), scale.back(vertex + half)),
-        peak_power_w=math.exp(c0 - c1**2 / (4 * c2)),
+        peak_power_w=math.exp(top),
         bracketed=True,
         readings=pitch.size,
         lack_of_fit=_lacks_fit(fit, pitch, y),

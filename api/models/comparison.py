@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.ids import EventId
 from api.models.statements import Statement
 
 
@@ -124,3 +125,7 @@ class ComparisonQuery(BaseModel):
     """How to compare."""
 
     model_config = ConfigDict(extra="forbid")
+
+    event_id: Annotated[
+        EventId | None, Field(description="As it was known on the morning of an event.")
+    ] = None

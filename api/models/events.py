@@ -1,6 +1,8 @@
 """An event: where a season's teams meet, on one bench and in one wind."""
 
+from datetime import datetime, time
 from typing import ClassVar
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
@@ -30,6 +32,10 @@ class Event(EventFacts, Stored, table=True):
     __tablename__ = "event"
     prefix: ClassVar[str] = "evt"
     __table_args__ = (UniqueConstraint("season_id", "name"),)
+
+    def morning(self, timezone: str) -> datetime:
+        """Return when the event's day begins, by the season's clock."""
+        return datetime.combine(self.held_on, time.min, ZoneInfo(timezone))
 
 
 class EventCreate(EventFacts, Input):

@@ -53,6 +53,7 @@ def pattern(prefix: str) -> str:
 
 
 OrganisationId: TypeAlias = Annotated[str, Field(pattern=pattern("org"))]
+EventId: TypeAlias = Annotated[str, Field(pattern=pattern("evt"))]
 SeasonId: TypeAlias = Annotated[str, Field(pattern=pattern("sea"))]
 TeamId: TypeAlias = Annotated[str, Field(pattern=pattern("team"))]
 EquipmentId: TypeAlias = Annotated[str, Field(pattern=pattern("eqp"))]

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from analysis.standing import BenchScore, Pair, missing_links, score_benches, stand_all
 from analysis.uncertainty import percent
+from api.errors import NotFound
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.comparison import (
@@ -18,6 +19,7 @@ from api.models.comparison import (
     PairRead,
     SeasonComparison,
 )
+from api.models.events import Event
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.teams import Team
@@ -42,16 +44,34 @@ class Known:
         return team is not None and team.organisation_id in self.shown
 
 
-def compare_season(db: Session, caller: Caller, season_id: str) -> SeasonComparison:
-    """Return the season's builds on one scale; fitted once for each revision of its facts."""
+def compare_season(
+    db: Session, caller: Caller, season_id: str, event_id: str | None = None
+) -> SeasonComparison:
+    """Return the season's builds on one scale, now or as known on the morning of an event.
+
+    Fitted once for each revision of its facts.
+    """
     season = resources.get_row(db, caller, Season, season_id)
-    key = ("comparison", season.id, season.revision, caller.sees)
-    kept: SeasonComparison = cache_of(db).get_or_make(key, lambda: _compare(db, caller, season))
+    until = None if event_id is None else morning_of(db, caller, season, event_id)
+    key = ("comparison", season.id, season.revision, caller.sees, until)
+    kept: SeasonComparison = cache_of(db).get_or_make(
+        key, lambda: _compare(db, caller, season, until)
+    )
     return kept
 
 
-def _compare(db: Session, caller: Caller, season: Season) -> SeasonComparison:
-    fitted = fitted_season(db, season)
+def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> datetime:
+    """Return when the day of a season's event begins, by the season's clock."""
+    event = resources.get_row(db, caller, Event, event_id)
+    if event.season_id != season.id:
+        raise NotFound(f"no event {event_id} in this season")
+    return event.morning(season.timezone)
+
+
+def _compare(
+    db: Session, caller: Caller, season: Season, until: datetime | None
+) -> SeasonComparison:
+    fitted = fitted_season(db, season, until)
     if fitted is None:
         return _nothing(season)
     known = known_to(db, caller, fitted)

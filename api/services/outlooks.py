@@ -3,9 +3,8 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import UTC, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlmodel import Session
@@ -48,7 +47,7 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
 
 def draw_event(db: Session, season: Season, event: Event) -> Drawn | None:
     """Draw an event between the builds that can be compared; nothing where none has an anchor."""
-    morning = datetime.combine(event.held_on, time.min, ZoneInfo(season.timezone))
+    morning = event.morning(season.timezone)
     fitted = fitted_season(db, season, until=morning)
     if fitted is None:
         return None

@@ -1,8 +1,7 @@
 """How the forecast of an event's morning did against the day's own results."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlmodel import Session, col
@@ -82,7 +81,7 @@ def _nothing(season: Season, event: Event, reason: str) -> EventReview:
 
 def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
     """Return the best power of each drawn team in the event's runs; NaN where there is none."""
-    morning = datetime.combine(event.held_on, time.min, ZoneInfo(season.timezone))
+    morning = event.morning(season.timezone)
     frame = read_frame(
         db, col(Trial.season_id) == season.id, col(Trial.kind) == "event",
         col(Trial.state) == "accepted",

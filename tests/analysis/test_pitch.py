@@ -22,6 +22,12 @@ def parabola(pitch, best=11.2, curvature=1.6):
     return 0.05 * np.exp(-curvature * (np.log(np.asarray(pitch) / best)) ** 2)
 
 
+def test_a_peak_far_above_every_reading_is_no_peak():
+    """Steep on both sides of a hole: the parabola would rise to several times the best."""
+    with pytest.raises(NoPeak, match="far above every power tried"):
+        find_optimum([4.0, 4.5, 5.0, 9.0, 9.5, 10.0], [0.01, 0.03, 0.06, 0.061, 0.03, 0.01])
+
+
 @given(st.floats(8, 20), st.floats(0.8, 4))
 def test_an_exact_parabola_in_the_logarithm_is_found(best, curvature):
     sweep = best * np.array([0.75, 0.87, 1.0, 1.13, 1.28])

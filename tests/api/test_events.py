@@ -116,6 +116,27 @@ class TestPlaced:
         assert larch["top_half"] < 0.95
 
 
+class TestComparisonBeforeIt:
+    def test_what_came_on_the_day_is_left_out(self, joined: World):
+        path = f"/v1/seasons/{joined.season_id}/comparison"
+        event = {"event_id": joined.larch.event_id}
+        before = joined.lead.get(path, params=event).json()
+        day = session_payload(joined.larch, started_at="2026-05-16T09:00:00Z")
+        session = created(joined.larch.coach.post("/v1/sessions", json=day))["id"]
+        run(joined.larch, 1.9, session_id=session)
+        after = joined.lead.get(path, params=event).json()
+        assert after["builds"] == before["builds"]
+        assert joined.lead.get(path).json()["builds"] != before["builds"]
+
+    def test_another_seasons_event_is_not_there(self, joined: World):
+        facts = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
+        season = created(joined.lead.post("/v1/seasons", json=facts))["id"]
+        answer = joined.lead.get(
+            f"/v1/seasons/{season}/comparison", params={"event_id": joined.larch.event_id}
+        )
+        assert answer.status_code == 404
+
+
 class TestReview:
     def test_the_best_run_of_the_day_counts(self, joined: World):
         forecast = outlook(joined.lead, joined)
