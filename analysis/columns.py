@@ -94,8 +94,64 @@ TRIAL_COLUMNS = (
     "season_mean_square_error",
 )
 
-#: Columns of `TRIAL_COLUMNS` that hold words, not numbers.
+#: What the data checks read of a trial beside that: which thing it is of, what was noted, and which
+#: rules somebody answered with "it is right" (`confirmed`).
+CHECK_COLUMNS = (
+    "trial_id",
+    "build_id",
+    "turbine_id",
+    "session_id",
+    "bench_id",
+    "state",
+    "started_at",
+    "build_number",
+    "pitch_deg",
+    "pitch_after_deg",
+    "blade_pitch_range_deg",
+    "sheet_diameter_m",
+    "build_pitch_deg",
+    "build_load_ohm",
+    "previous_pitch_deg",
+    "previous_load_ohm",
+    "next_pitch_deg",
+    "next_load_ohm",
+    "changed_factor",
+    "load_record_ohm",
+    "rated_power_w",
+    "fan_diameter_m",
+    "fan_setting",
+    "fan_setting_used",
+    "distance_m",
+    "distance_used_m",
+    "grid_unevenness",
+    "warm_up_min",
+    "anemometer_checked_at",
+    "season_starts_at",
+    "season_ends_at",
+    "note",
+    "session_note",
+    "confirmed",
+)
+
+#: What the data checks read of a run beside its readings.
+CHECK_RUN_COLUMNS = ("duration_s", "series_variation", "series_drift", "series_block_variation")
+
+#: Columns that hold words, not numbers.
 TEXT_COLUMNS = ("kind", "anemometer_type")
+CHECK_TEXT_COLUMNS = (
+    "trial_id",
+    "build_id",
+    "turbine_id",
+    "session_id",
+    "bench_id",
+    "state",
+    "changed_factor",
+    "fan_setting",
+    "fan_setting_used",
+    "note",
+    "session_note",
+    "confirmed",
+)
 
 #: Kinds of trial whose volts stand across a load, so that they give power.
 POWER_KINDS = ("record", "pitch", "load", "wind", "reference", "visit", "event")

@@ -173,8 +173,20 @@ def _rebuild(settings: Settings) -> int:
     return len(seasons)
 
 
-@app.command(epilog="Example: python -m api doctor")
-def doctor() -> None:
+@app.command(epilog="Example: python -m api checks > analysis/CHECKS.md")
+def checks() -> None:
+    """Print all data checks as a page: what each looks at, what it does, what it says."""
+    from analysis.rules import RULES, rules_page
+
+    typer.echo(rules_page(RULES.values()), nl=False)
+
+
+@app.command(epilog="Example: python -m api doctor --audit")
+def doctor(
+    audit: Annotated[
+        bool, typer.Option("--audit", help="Also verify the seals of the record.")
+    ] = False,
+) -> None:
     """Tell whether database, schema, journal and disk are in order."""
     import shutil
     import sqlite3
@@ -195,8 +207,20 @@ def doctor() -> None:
         typer.echo(f"sqlite     {version}, journal {journal_mode(sqlite3.sqlite_version_info)}")
         free = shutil.disk_usage(Path(url.database or ".").parent).free
         typer.echo(f"disk free  {free / 1e9:.1f} GB")
-    if not at_head:
+    broken = _broken_seals(settings) if audit and at_head else []
+    if audit:
+        typer.echo(f"record     {'seals hold' if not broken else 'BROKEN'}")
+        for words in broken:
+            typer.echo(f"           {words}")
+    if broken or not at_head:
         raise typer.Exit(1)
+
+
+def _broken_seals(settings: Settings) -> list[str]:
+    from api.services import audit
+
+    with _open(settings).reading() as db:
+        return list(audit.broken_seals(db))
 
 
 if __name__ == "__main__":

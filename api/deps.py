@@ -150,6 +150,17 @@ class Writing:
         headers = {"Location": address, "ETag": etag(answer)}
         return Answered(status, answer.model_dump_json(), headers)
 
+    def done(
+        self, verb: Callable[[Session, Caller, str, Any], Answer], row_id: str, body: BaseModel
+    ) -> Response:
+        """Do something with a thing, and answer its new state."""
+
+        def work(db: Session, caller: Caller) -> Answered:
+            answer = verb(db, caller, row_id, body)
+            return Answered(200, answer.model_dump_json(), {"ETag": etag(answer)})
+
+        return self.run(work)
+
     def changed(
         self,
         verb: Callable[[Session, Caller, str, Any, int], Answer],

@@ -20,6 +20,8 @@ from api.routes import (
     comparison,
     equipment,
     events,
+    flags,
+    history,
     imports,
     keys,
     organisations,
@@ -50,6 +52,8 @@ RESOURCES = (
     comparison,
     progress,
     events,
+    flags,
+    history,
     templates,
 )
 

@@ -154,7 +154,7 @@ def _equipment(season: Season) -> list[dict[str, Any]]:
     for school in season.parameters["schools"]:
         name = school["name"]
         rows += [
-            {"organisation": name, "kind": "fan", "tag": f"{name} fan", "diameter_m": 0.5},
+            {"organisation": name, "kind": "fan", "tag": f"{name} fan", "diameter_m": 0.75},
             {"organisation": name, "kind": "anemometer", "tag": f"{name} wind meter",
              "type": "vane"},
             {"organisation": name, "kind": "meter", "tag": f"{name} meter", "counts": 1999,

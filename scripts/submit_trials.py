@@ -42,6 +42,8 @@ not reached or not able
 OK, REFUSED, USAGE, KEY, SERVER = range(5)
 TRIES = 5
 ROWS_SHOWN = 30
+LOOKS_SHOWN = 3  # trials that wait for nothing, beside those that do
+FLAGS_SHOWN = 3  # of a trial at once; the rest are counted
 
 
 # --- the same lines in each script for coaches: how to reach the service ---------------------
@@ -131,6 +133,7 @@ class How:
     partial: bool = False
     dry_run: bool = False
     refused_folder: Path | None = None
+    review: bool = False
 
 
 def submit_file(client: Any, path: Path, how: How) -> bool:
@@ -161,7 +164,39 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
     print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
     if wrong:
         print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
+    if how.review:
+        review(client, {row["id"] for row in done["rows"] if row["state"] == "held"})
     return not wrong
+
+
+def review(client: Any, trial_ids: set[str]) -> None:
+    """Ask for an answer to each thing that holds back one of some trials."""
+    asked: set[str] = set()
+    for trial_id in sorted(trial_ids):
+        trial = require_ok(ask(client, "GET", f"/v1/trials/{trial_id}")).json()
+        for flag in trial["flags"]:
+            if flag["severity"] == "hold" and flag["state"] == "open" and flag["id"] not in asked:
+                asked.add(flag["id"])
+                _answer(client, trial, flag)
+
+
+def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
+    """Show a flag, take an answer from the keyboard and give it; an empty line leaves it open."""
+    fix = flag["proposed_fix"] or {}
+    can_fix = bool(fix.get("changes") or fix.get("scale_volts"))
+    print(f"\n  trial {trial['client_ref'] or trial['id']}: {flag['message']}")
+    print(f"  {flag['advice']}")
+    choices = ("a = accept the change, " if can_fix else "") + "c = it is right, w = withdraw"
+    given = input(f"  {choices}, empty = later: ").strip().lower()[:1]
+    answers = {"c": "confirm", "w": "withdraw_trial"} | ({"a": "accept_fix"} if can_fix else {})
+    if given not in answers:
+        print("  left for later")
+        return
+    body = {"answer": answers[given]}
+    if given != "a":
+        body["reason"] = input("  why (a few words): ").strip()
+    told = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
+    print("  " + ("done" if told.status_code == 200 else words_of(told)))
 
 
 def _send(
@@ -197,12 +232,17 @@ def _counts(outcomes: dict[str, int]) -> str:
 def _show_flags(rows: list[dict[str, Any]]) -> None:
     """Say once per trial what the data checks make of it."""
     first = {row["client_ref"]: row for row in reversed(rows) if row["flags"]}
-    flagged = sorted(first.values(), key=lambda row: int(row["row"]))
-    for row in flagged[:ROWS_SHOWN]:
+    flagged = sorted(first.values(), key=lambda row: (row["state"] != "held", int(row["row"])))
+    held = sum(row["state"] == "held" for row in flagged)
+    shown = min(held, ROWS_SHOWN) + LOOKS_SHOWN
+    for row in flagged[:shown]:
         waits = " It waits for an answer and is not counted." if row["state"] == "held" else ""
-        print(f"  row {row['row']}, trial {row['client_ref']}: {' '.join(row['flags'])}{waits}")
-    if len(flagged) > ROWS_SHOWN:
-        print(f"  … and {len(flagged) - ROWS_SHOWN} more trials")
+        told, more = row["flags"][:FLAGS_SHOWN], len(row["flags"]) - FLAGS_SHOWN
+        rest = f" (and {more} more)" if more > 0 else ""
+        print(f"  row {row['row']}, trial {row['client_ref']}: {' '.join(told)}{rest}{waits}")
+    if len(flagged) > shown:
+        more = len(flagged) - shown
+        print(f"  … and {more} more trials with something to look at (check_data.py --all)")
 
 
 def _show_wrong(wrong: list[dict[str, Any]]) -> None:
@@ -277,11 +317,15 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--partial", action="store_true", help="store the good rows even if others are wrong"
     )
+    parser.add_argument(
+        "--review", action="store_true", help="answer now what the data checks hold back"
+    )
     parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            return submit_files(client, options.files, How(options.partial, options.dry_run))
+            how = How(options.partial, options.dry_run, review=options.review)
+            return submit_files(client, options.files, how)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code

@@ -71,6 +71,7 @@ class School:
     key_id: str = ""
     import_id: str = ""
     event_id: str = ""
+    flag_id: str = ""
     coach_key: str = ""
     reader_key: str = ""
     coach: TestClient | None = None
@@ -175,4 +176,11 @@ def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> 
     school = replace(school, session_id=session)
     batch = {"trials": [trial_payload(school, client_ref="first")]}
     imported = created(coach.post("/v1/imports", json=batch))
-    return replace(school, trial_id=imported["rows"][0]["id"], import_id=imported["id"])
+    # The room of the worked example has no wind grid, which is told once for its session.
+    flag = coach.get("/v1/flags", params={"rule": "single_wind_point"}).json()["items"][0]
+    return replace(
+        school,
+        trial_id=imported["rows"][0]["id"],
+        import_id=imported["id"],
+        flag_id=flag["id"],
+    )

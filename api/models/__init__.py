@@ -1,5 +1,6 @@
 """Shapes of things: what is sent, stored and answered; importing this makes every table known."""
 
+from api.models.audit import AuditEntry
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
@@ -21,6 +22,7 @@ learn_fields()
 
 __all__ = [
     "AccessKey",
+    "AuditEntry",
     "Bench",
     "BenchSession",
     "Build",

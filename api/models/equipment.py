@@ -7,7 +7,7 @@ from sqlalchemy import JSON
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String, UniqueConstraint
 
-from api.models.fields import Data, Label, Load, Note, _count, _number
+from api.models.fields import Data, Day, Label, Load, Note, _count, _number
 from api.models.ids import OrganisationId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
 
@@ -45,6 +45,9 @@ class AnemometerSpec(Input):
     """What kind of wind meter it is, which tells how far to trust it."""
 
     type: Literal["vane", "hot_wire", "cup", "pitot", "spec_sheet", "none"] | None = None
+    checked_on: Annotated[
+        Day | None, Field(description="When it was last compared with another meter.")
+    ] = None
 
 
 class LoadSpec(Input):
@@ -92,9 +95,9 @@ class EquipmentFacts(SQLModel):
         default_factory=dict,
         sa_type=JSON,
         description="By kind. fan: diameter_m; anemometer: type (vane, hot_wire, cup, pitot, "
-        "spec_sheet, none); meter: counts, percent, digits; load: nominal_ohm, measured_ohm, "
-        "tolerance_pct, rated_power_w; generator: emf_constant_v_s_rad, winding_resistance_ohm, "
-        "brush_drop_v, class.",
+        "spec_sheet, none), checked_on; meter: counts, percent, digits; load: nominal_ohm, "
+        "measured_ohm, tolerance_pct, rated_power_w; generator: emf_constant_v_s_rad, "
+        "winding_resistance_ohm, brush_drop_v, class.",
     )
     note: Note | None = None
 

@@ -42,6 +42,7 @@ def _text(most: int, least: int = 1) -> Any:
 
 
 Label: TypeAlias = Annotated[str, _text(80), AfterValidator(_storable)]
+Reason: TypeAlias = Annotated[str, _text(400), AfterValidator(_storable)]
 Note: TypeAlias = Annotated[str, _text(500, 0), AfterValidator(_storable_lines)]
 ClientRef: TypeAlias = Annotated[str, _text(60), AfterValidator(_storable)]
 

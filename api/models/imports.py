@@ -1,5 +1,6 @@
 """An import: one submitted file or batch, row by row."""
 
+from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -7,8 +8,9 @@ from sqlalchemy import JSON
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
+from api.models.fields import Reason
 from api.models.ids import SeasonId
-from api.models.shapes import Answer, Stored
+from api.models.shapes import JSON_OR_NULL, Answer, Input, Stored
 
 Outcome = Literal["created", "unchanged", "error"]
 Mode = Literal["all", "partial"]
@@ -29,6 +31,9 @@ class ImportBatch(Stored, table=True):
     trials: dict[str, int] = Column(sa_type=JSON)
     sessions_created: int
     rows: list[dict[str, Any]] = Column(sa_type=JSON)
+    session_ids: list[str] = Column(default_factory=list, sa_type=JSON)
+    refused: dict[str, Any] | None = Column(default=None, sa_type=JSON_OR_NULL)
+    undone_at: datetime | None = None
 
 
 class RowOutcome(SQLModel):
@@ -62,6 +67,16 @@ class ImportFacts(SQLModel):
 
 class ImportRead(ImportFacts, Answer):
     """An import as stored."""
+
+    undone_at: Annotated[
+        datetime | None, Field(description="When it was taken back, if it was.")
+    ] = None
+
+
+class Undoing(Input):
+    """Why an import is taken back."""
+
+    reason: Reason
 
 
 class ImportTried(ImportFacts):

@@ -6,7 +6,17 @@ from pydantic import Field
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
-from api.models.fields import AirTemperature, Humidity, Minutes, Moment, Note, Pressure, WindSpeed
+from api.models.fields import (
+    AirTemperature,
+    BenchDistance,
+    Humidity,
+    Label,
+    Minutes,
+    Moment,
+    Note,
+    Pressure,
+    WindSpeed,
+)
 from api.models.ids import BenchId, EquipmentId, SeasonId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
 
@@ -30,6 +40,12 @@ class SessionFacts(SQLModel):
     warm_up_min: Minutes | None = None
     adult_present: AdultPresent
     meter_id: EquipmentId | None = Column(default=None, foreign_key="equipment.id", index=True)
+    fan_setting_used: Label | None = Column(
+        default=None, description="As found that day; another than the bench's holds the session."
+    )
+    distance_used_m: BenchDistance | None = Column(
+        default=None, description="As measured that day; more than 1 cm off holds the session. [m]"
+    )
     note: Note | None = None
 
 
@@ -57,6 +73,8 @@ class SessionCreate(SessionFacts, Input):
     "warm_up_min",
     "adult_present",
     "meter_id",
+    "fan_setting_used",
+    "distance_used_m",
     "note",
 )
 class SessionUpdate(Input):

@@ -1,6 +1,6 @@
 """A trial: one setting of one build in a session, with its runs and what follows from them."""
 
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -16,12 +16,14 @@ from api.models.fields import (
     MeterRange,
     Note,
     Pitch,
+    Reason,
     RotorDiameter,
     RotorSpeed,
     SampleRate,
     Voltage,
     WindSpeed,
 )
+from api.models.flags import FlagRead
 from api.models.ids import BuildId, EquipmentId, SessionId
 from api.models.shapes import JSON_OR_NULL, Answer, AsTyped, Input, PageQuery, Stored, changes_of
 
@@ -80,6 +82,9 @@ class Run(RunFacts, table=True):
     series_voltage_v: list[float] | None = Column(default=None, sa_type=JSON_OR_NULL)
     sample_rate_hz: float | None = None
     mean_square_voltage_v2: float | None = None
+    series_variation: float | None = None
+    series_drift: float | None = None
+    series_block_variation: float | None = None
     as_typed: AsTyped = Column(default_factory=dict, sa_type=JSON)
 
 
@@ -104,6 +109,9 @@ class TrialFacts(SQLModel):
         "event's.",
     )
     pitch_deg: Pitch | None = None
+    pitch_after_deg: Pitch | None = Column(
+        default=None, description="Measured again after the runs: more than 2° off holds the trial."
+    )
     blade_pitches_deg: Annotated[list[Pitch], Field(min_length=1, max_length=24)] | None = Column(
         default=None, sa_type=JSON_OR_NULL, description="Each blade's pitch. [°]"
     )
@@ -140,12 +148,50 @@ class Trial(TrialFacts, Stored, table=True):
     season_id: str = Column(foreign_key="season.id")
     import_id: str | None = Column(default=None, foreign_key="import_batch.id", index=True)
     state: str = "accepted"
+    submitted_digest: str = Column(default="", description="Of the facts as first submitted.")
 
 
 class TrialCreate(TrialFacts, Input):
     """A trial to submit."""
 
     runs: Annotated[list[RunCreate], Field(min_length=1, max_length=MOST_RUNS)]
+
+
+class Correction(Input):
+    """Facts of a trial put right, with the reason; runs, if given, replace all of its runs."""
+
+    reason: Reason
+    changes: "TrialChanges"
+
+
+@changes_of(
+    TrialFacts,
+    "build_id",
+    "kind",
+    "pitch_deg",
+    "pitch_after_deg",
+    "blade_pitches_deg",
+    "load_ohm",
+    "load_connected",
+    "load_id",
+    "meter_range_v",
+    "wind_speed_m_s",
+    "rotor_diameter_m",
+    "note",
+)
+class TrialChanges(Input):
+    """What a correction may change of a trial."""
+
+    runs: Annotated[list[RunCreate], Field(min_length=1, max_length=MOST_RUNS)] | None = None
+
+
+Correction.model_rebuild()
+
+
+class Withdrawal(Input):
+    """Why a trial is taken out; it stays readable."""
+
+    reason: Reason
 
 
 @changes_of(TrialFacts, "note")
@@ -193,18 +239,6 @@ class TrialResult(SQLModel):
     reason: Annotated[
         str | None, Field(description="Why there is no normalised power, if there is none.")
     ]
-
-
-class FlagRead(SQLModel):
-    """What a data check found."""
-
-    id: str
-    rule: str
-    severity: Literal["block", "hold", "warn", "info"]
-    message: str
-    advice: str
-    proposed_fix: dict[str, Any] | None
-    state: str
 
 
 class TrialRead(TrialFacts, Answer):

@@ -10,4 +10,5 @@ KEY, GRID, IMP, FLG = (
     "flg_01KC" + "0" * 22,
 )
 EVT = "evt_01KC" + "0" * 22
+AUD = "aud_01KC" + "0" * 22
 MOMENT = "2026-03-05T14:30:00Z"

@@ -7,6 +7,7 @@ from typing import Any
 
 from api.routes.example_reports import REPORT_EXAMPLES
 from api.routes.example_things import (
+    AUD,
     BCH,
     BLD,
     EQP,
@@ -141,6 +142,25 @@ def _read(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
     return answer
 
 
+FLAG = _read(
+    FLG,
+    {
+        "trial_id": TRL,
+        "session_id": None,
+        "season_id": SEA,
+        "organisation_id": ORG,
+        "rule": "wind_unit_slip",
+        "severity": "hold",
+        "message": "9.4 m/s at this bench? It usually has about 4.2. 9.4 mph would be 4.20 m/s.",
+        "advice": "Accept the change of unit, or confirm the speed and say why it was different.",
+        "proposed_fix": {"thing": "trial", "changes": {"wind_speed_m_s": 4.2022}},
+        "state": "open",
+        "reason": None,
+        "answered_by": None,
+        "answered_at": None,
+        "about": "Larch, build 2, 05 March 2026, t-017",
+    },
+)
 _RUN = {"current_a": None, "rotor_speed_rpm": None, "wind_speed_m_s": None, "duration_s": 30.0}
 _KEY_READ = _read(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None})
 
@@ -242,7 +262,14 @@ EXAMPLES: dict[str, Any] = {
     "SessionRead": _read(
         SES,
         SESSION,
-        {"organisation_id": ORG, "wind_speed_end_m_s": None, "meter_id": None, "note": None},
+        {
+            "organisation_id": ORG,
+            "wind_speed_end_m_s": None,
+            "meter_id": None,
+            "fan_setting_used": None,
+            "distance_used_m": None,
+            "note": None,
+        },
     ),
     "TrialCreate": TRIAL,
     "TrialUpdate": {"note": "a blade was tightened before"},
@@ -255,6 +282,7 @@ EXAMPLES: dict[str, Any] = {
             "import_id": None,
             "revision": 41,
             "state": "accepted",
+            "pitch_after_deg": None,
             "blade_pitches_deg": None,
             "load_id": None,
             "wind_speed_m_s": None,
@@ -271,19 +299,28 @@ EXAMPLES: dict[str, Any] = {
                 }
             ],
             "result": RESULT,
-            "flags": [
-                {
-                    "id": FLG,
-                    "rule": "meter_range_coarse",
-                    "severity": "warn",
-                    "message": "The meter's range is more than ten times the reading.",
-                    "advice": "Turn to the smallest range that still shows a number, and repeat.",
-                    "proposed_fix": None,
-                    "state": "open",
-                }
-            ],
+            "flags": [FLAG],
         },
     ),
-    "ImportRead": _read(IMP, IMPORTED),
+    "Correction": {"reason": "the resistor was the 22 Ω one", "changes": {"load_ohm": 22.0}},
+    "Withdrawal": {"reason": "a blade was loose"},
+    "FlagRead": FLAG,
+    "FlagAnswerCreate": {"answer": "confirm", "reason": "read once more: the number is right"},
+    "AuditRead": _read(
+        AUD,
+        {
+            "season_id": SEA,
+            "organisation_id": ORG,
+            "thing": "trial",
+            "thing_id": TRL,
+            "action": "corrected",
+            "changes": {"load_ohm": [30.1, 22.0]},
+            "reason": "the resistor was the 22 Ω one",
+            "key_id": KEY,
+            "key_label": "Coach, spring laptop",
+        },
+    ),
+    "ImportRead": _read(IMP, IMPORTED, {"undone_at": None}),
+    "Undoing": {"reason": "the wrong file"},
     "ImportTried": IMPORTED | {"dry_run": True},
 } | REPORT_EXAMPLES

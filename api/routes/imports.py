@@ -11,17 +11,23 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from api.deps import Read, Write
+from api.deps import Read, Write, database
 from api.errors import FieldError, Invalid, UnsupportedMedia
-from api.models.imports import ImportQuery, ImportRead, ImportTried
+from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.idempotency import Answered
-from api.services.imports import batch
+from api.services.imports import batch, undo
 from api.services.scope import Caller
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 
 SHEETS = ("text/csv", "text/tab-separated-values", "text/plain")
+CSV: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {"text/csv": {"example": "team;voltage_v;problem\r\n"}},
+        "description": "The refused rows, each with what is wrong.",
+    }
+}
 Work = Callable[[Session, Caller], ImportRead | ImportTried]
 
 EXAMPLE_JSON = {
@@ -156,6 +162,24 @@ def import_trials(
 
     # A form's boundary is random: what tells two requests apart is the file in it.
     return replace(write, body=sent.sheet or write.body).run(carry_out)
+
+
+@router.post("/{import_id}/undo", response_model=ImportRead, responses=WRITE)
+def undo_import(import_id: str, undoing: Undoing, write: Write) -> Response:
+    """Take a whole import back, as if it had never been; refused where later work stands on it."""
+    return write.done(undo.undo, import_id, undoing)
+
+
+@router.get("/{import_id}/errors.csv", responses=READ | CSV, response_class=Response)
+def import_errors(import_id: str, request: Request, read: Read) -> Response:
+    """Give the refused rows as they came, with what is wrong: mend them and submit the file."""
+    with database(request).reading() as db:
+        text = batch.errors_csv(db, read.caller, import_id)
+    return Response(
+        text,
+        media_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": 'attachment; filename="errors.csv"'},
+    )
 
 
 @router.get("/{import_id}", response_model=ImportRead, responses=READ)

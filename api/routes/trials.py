@@ -8,9 +8,16 @@ from starlette.responses import Response
 
 from api.deps import Change, Read, Write
 from api.models.pages import Page
-from api.models.trials import TrialCreate, TrialQuery, TrialRead, TrialUpdate
+from api.models.trials import (
+    Correction,
+    TrialCreate,
+    TrialQuery,
+    TrialRead,
+    TrialUpdate,
+    Withdrawal,
+)
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import trials
+from api.services import corrections, trials
 from api.services.idempotency import Answered
 from api.services.scope import Caller
 
@@ -51,6 +58,27 @@ def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
 def get_trial(trial_id: str, read: Read) -> Response:
     """Show a trial with its result."""
     return read.one(trials.get, trial_id)
+
+
+@router.post("/{trial_id}/corrections", status_code=201, response_model=TrialRead, responses=WRITE)
+def correct_trial(trial_id: str, correction: Correction, write: Write) -> Response:
+    """Put facts of a trial right, with the reason; the old values stay in its history.
+
+    `runs`, if given, replace all of its runs. Sent again from the original file, the trial stays
+    as corrected.
+    """
+
+    def correct(db: Session, caller: Caller) -> Answered:
+        answer = corrections.correct(db, caller, trial_id, correction)
+        return write.stored(answer, 201, f"/v1/trials/{answer.id}")
+
+    return write.run(correct)
+
+
+@router.post("/{trial_id}/withdraw", response_model=TrialRead, responses=WRITE)
+def withdraw_trial(trial_id: str, withdrawal: Withdrawal, write: Write) -> Response:
+    """Take a trial out of everything that is computed, with the reason; it stays readable."""
+    return write.done(corrections.withdraw, trial_id, withdrawal)
 
 
 @router.patch("/{trial_id}", response_model=TrialRead, responses=CHANGE)

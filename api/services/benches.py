@@ -32,7 +32,7 @@ def create(db: Session, caller: Caller, bench: BenchCreate) -> BenchRead:
     resources.get_row(db, caller, Organisation, bench.organisation_id, "organisation_id")
     require_owner(caller, bench.organisation_id)
     _require_kinds(db, caller, bench.model_dump())
-    return resources.read(BenchRead, resources.store(db, Bench, bench))
+    return resources.read(BenchRead, resources.store(db, caller, Bench, bench))
 
 
 def _require_kinds(db: Session, caller: Caller, named: dict[str, Any]) -> None:
@@ -59,7 +59,7 @@ def change(
     require_owner(caller, row.organisation_id)
     _require_kinds(db, caller, changes.model_dump(exclude_unset=True))
     revisions.raise_all(db)
-    moved = resources.change(db, row, changes, version)
+    moved = resources.change(db, caller, row, changes, version)
     fixed = sorted(moved.keys() & set(IDENTITY))
     if fixed and _is_used(db, row.id):
         raise Conflict(
@@ -85,6 +85,7 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
     )
     row = resources.store(
         db,
+        caller,
         WindGrid,
         grid,
         bench_id=bench.id,

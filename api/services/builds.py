@@ -21,7 +21,9 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
         _require_same_turbine(db, caller, build)
     revisions.raise_all(db)
     number = build.number or _next_number(db, turbine)
-    row = resources.store(db, Build, build, number=number, organisation_id=turbine.organisation_id)
+    row = resources.store(
+        db, caller, Build, build, number=number, organisation_id=turbine.organisation_id
+    )
     return resources.read(BuildRead, row)
 
 
@@ -58,6 +60,6 @@ def change(
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     flags.recheck(db, col(Trial.build_id) == row.id)
     return resources.read(BuildRead, row)

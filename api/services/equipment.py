@@ -27,7 +27,7 @@ def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> Equipment
         resources.get_row(db, caller, Organisation, equipment.organisation_id, "organisation_id")
     require_owner(caller, equipment.organisation_id)
     spec, typed = _checked_spec(equipment.kind, equipment.spec)
-    row = resources.store(db, Equipment, equipment, spec=spec, as_typed=typed)
+    row = resources.store(db, caller, Equipment, equipment, spec=spec, as_typed=typed)
     return resources.read(EquipmentRead, row)
 
 
@@ -38,7 +38,7 @@ def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTy
     except ValidationError as error:
         raise invalid(error, {"spec": spec}, prefix=("spec",)) from error
     typed = {f"spec.{name}": value for name, value in checked.typed().items()}
-    return checked.model_dump(exclude_unset=True, by_alias=True), typed
+    return checked.model_dump(mode="json", exclude_unset=True, by_alias=True), typed
 
 
 def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
@@ -64,7 +64,7 @@ def change(
     if "spec" in changes.model_fields_set:
         spec, typed = _checked_spec(row.kind, changes.model_dump()["spec"])
     revisions.raise_all(db)
-    resources.change(db, row, changes, version, spec=spec)
+    resources.change(db, caller, row, changes, version, spec=spec)
     row.as_typed = typed
     flags.recheck(db, *flags.resting_on(row.id))
     return resources.read(EquipmentRead, row)

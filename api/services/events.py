@@ -12,7 +12,7 @@ def create(db: Session, caller: Caller, event: EventCreate) -> EventRead:
     """Announce an event of a season."""
     season = resources.get_row(db, caller, Season, event.season_id, "season_id")
     revisions.raise_season(db, season.id)
-    return resources.read(EventRead, resources.store(db, Event, event))
+    return resources.read(EventRead, resources.store(db, caller, Event, event))
 
 
 def get(db: Session, caller: Caller, event_id: str) -> EventRead:
@@ -32,5 +32,5 @@ def change(
     """Change an event; its outlook follows."""
     row = resources.get_row(db, caller, Event, event_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     return resources.read(EventRead, row)

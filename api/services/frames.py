@@ -4,7 +4,9 @@ Everything a calculation may want is a column here, in one statement for a page
 of trials and for a whole season.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 import numpy as np
@@ -13,10 +15,11 @@ from sqlalchemy import ColumnElement, and_, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
-from analysis.columns import TEXT_COLUMNS
+from analysis.columns import CHECK_RUN_COLUMNS, CHECK_TEXT_COLUMNS, TEXT_COLUMNS
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
+from api.models.flags import Flag
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
@@ -31,6 +34,9 @@ Generator = aliased(Equipment, name="generator")
 Meter = aliased(Equipment, name="meter")
 LoadResistor = aliased(Equipment, name="load_resistor")
 Anemometer = aliased(Equipment, name="anemometer")
+Fan = aliased(Equipment, name="fan")
+PreviousBuild = aliased(Build, name="previous_build")
+NextBuild = aliased(Build, name="next_build")
 BenchOwner = aliased(Organisation, name="bench_owner")
 
 newest_grid = (
@@ -110,9 +116,50 @@ TRIAL_FRAME: dict[str, Any] = {
     "season_mean_square_error": season_sweeps.c.mean_square_error,
 }
 
+#: What the checks read beside that; a season's first and last moment, and an instrument's day, are
+#: turned into seconds after reading.
+CHECKED_FRAME: dict[str, Any] = {
+    "bench_organisation_id": col(Bench.organisation_id),
+    "pitch_after_deg": col(Trial.pitch_after_deg),
+    "blade_pitches_deg": col(Trial.blade_pitches_deg),
+    "sheet_diameter_m": col(Trial.rotor_diameter_m),
+    "build_pitch_deg": col(Build.pitch_deg),
+    "build_load_ohm": col(Build.load_ohm),
+    "previous_pitch_deg": PreviousBuild.pitch_deg,
+    "previous_load_ohm": PreviousBuild.load_ohm,
+    "next_pitch_deg": NextBuild.pitch_deg,
+    "next_load_ohm": NextBuild.load_ohm,
+    "changed_factor": col(Build.changed_factor),
+    "load_nominal_ohm": _spec(LoadResistor, "nominal_ohm"),
+    "load_record_ohm": _spec(LoadResistor, "measured_ohm"),
+    "rated_power_w": _spec(LoadResistor, "rated_power_w"),
+    "fan_diameter_m": _spec(Fan, "diameter_m"),
+    "fan_setting": col(Bench.fan_setting),
+    "fan_setting_used": col(BenchSession.fan_setting_used),
+    "distance_m": col(Bench.distance_m),
+    "distance_used_m": col(BenchSession.distance_used_m),
+    "grid_unevenness": col(WindGrid.unevenness),
+    "warm_up_min": col(BenchSession.warm_up_min),
+    "anemometer_checked_on": Anemometer.spec["checked_on"].as_string(),
+    "season_starts_on": col(Season.starts_on),
+    "season_ends_on": col(Season.ends_on),
+    "note": col(Trial.note),
+    "session_note": col(BenchSession.note),
+}
+
+#: Columns that are neither numbers nor words, and are turned into numbers after reading.
+OBJECTS = (
+    "started_at",
+    "blade_pitches_deg",
+    "anemometer_checked_on",
+    "season_starts_on",
+    "season_ends_on",
+)
+
 IDENTITY = (
     "trial_id",
     "organisation_id",
+    "bench_organisation_id",
     "team_id",
     "turbine_id",
     "build_id",
@@ -128,6 +175,7 @@ RUN_FRAME = (
     "rotor_speed_rpm",
     "wind_speed_m_s",
 )
+SECONDS_A_DAY = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,23 +191,86 @@ class Frame:
 
 def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return the trials that meet some conditions on `Trial`, with all that results rest on."""
-    trials = _columns(list(TRIAL_FRAME), db.connection().execute(_trials(*conditions)).all())
+    rows = db.connection().execute(_trials(TRIAL_FRAME, *conditions)).all()
+    return _frame(db, _columns(list(TRIAL_FRAME), rows), RUN_FRAME, *conditions)
+
+
+def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
+    """Return such trials with all that the data checks read as well."""
+    asked = TRIAL_FRAME | CHECKED_FRAME
+    statement = _trials(asked, *conditions).outerjoin(Fan, col(Bench.fan_id) == Fan.id)
+    for beside, step in ((PreviousBuild, -1), (NextBuild, 1)):
+        is_beside = and_(
+            col(beside.turbine_id) == col(Build.turbine_id),
+            col(beside.number) == col(Build.number) + step,
+        )
+        statement = statement.outerjoin(beside, is_beside)
+    trials = _columns(list(asked), db.connection().execute(statement).all())
+    trials["blade_pitch_range_deg"] = np.array(
+        [max(each) - min(each) if each else np.nan for each in trials.pop("blade_pitches_deg")],
+        dtype=np.float64,
+    )
+    trials["confirmed"] = _confirmed(db, trials["trial_id"], *conditions)
+    trials["anemometer_checked_at"] = _seconds(trials.pop("anemometer_checked_on"), 0)
+    trials["season_starts_at"] = _seconds(trials.pop("season_starts_on"), -1)
+    trials["season_ends_at"] = _seconds(trials.pop("season_ends_on"), 2)
+    nominal = trials.pop("load_nominal_ohm")
+    measured = trials["load_record_ohm"]
+    trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
+    return _frame(db, trials, (*RUN_FRAME, *CHECK_RUN_COLUMNS), *conditions)
+
+
+def _confirmed(db: Session, trial_ids: Array, *conditions: ColumnElement[bool]) -> Array:
+    """Return, trial by trial, the rules that somebody answered with "it is right"."""
+    answered = (
+        select(col(Flag.trial_id), col(Flag.rule))
+        .join(Trial, col(Flag.trial_id) == col(Trial.id))
+        .where(*conditions, col(Flag.state) == "confirmed")
+    )
+    rules: dict[str, str] = {}
+    for trial_id, rule in db.execute(answered):
+        rules[trial_id] = ",".join(filter(None, (rules.get(trial_id), rule)))
+    return np.array([rules.get(trial_id, "") for trial_id in trial_ids], dtype=object)
+
+
+def _seconds(days: Array, later: int) -> Array:
+    """Return the moments some days after dates begin, NaN where there is no date."""
+    return np.array(
+        [
+            np.nan
+            if not day
+            else datetime.combine(_day(day), time.min, UTC).timestamp() + later * SECONDS_A_DAY
+            for day in days
+        ],
+        dtype=np.float64,
+    )
+
+
+def _day(day: date | str) -> date:
+    return date.fromisoformat(day) if isinstance(day, str) else day
+
+
+def _frame(
+    db: Session, trials: dict[str, Array], run_names: Sequence[str], *conditions: Any
+) -> Frame:
+    """Return trials with their runs, resistors' tolerances settled and moments as seconds."""
     trials["started_at"] = np.array([moment.timestamp() for moment in trials["started_at"]])
     # A resistor that was measured is known by that; otherwise its printed tolerance counts.
     trials["load_tolerance_pct"] = np.where(
         np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
     )
-    runs = _columns(["trial_id", *RUN_FRAME], db.connection().execute(_runs(*conditions)).all())
+    rows = db.connection().execute(_runs(run_names, *conditions)).all()
+    runs = _columns(["trial_id", *run_names], rows)
     runs["trial"] = np.searchsorted(
         trials["trial_id"].astype(str), runs.pop("trial_id").astype(str)
     )
     return Frame(trials, runs)
 
 
-def _trials(*conditions: ColumnElement[bool]) -> Any:
+def _trials(asked: dict[str, Any], *conditions: ColumnElement[bool]) -> Any:
     """Return the statement over trial ⋈ session ⋈ bench ⋈ build ⋈ turbine and their equipment."""
     return (
-        select(*(expression.label(name) for name, expression in TRIAL_FRAME.items()))
+        select(*(expression.label(name) for name, expression in asked.items()))
         .select_from(Trial)
         .join(BenchSession, col(Trial.session_id) == col(BenchSession.id))
         .join(Bench, col(BenchSession.bench_id) == col(Bench.id))
@@ -187,10 +298,10 @@ def _trials(*conditions: ColumnElement[bool]) -> Any:
     )
 
 
-def _runs(*conditions: ColumnElement[bool]) -> Any:
+def _runs(names: Sequence[str], *conditions: ColumnElement[bool]) -> Any:
     """Return the statement over the runs of the same trials."""
     return (
-        select(col(Run.trial_id), *(getattr(Run, name) for name in RUN_FRAME))
+        select(col(Run.trial_id), *(getattr(Run, name) for name in names))
         .join(Trial, col(Run.trial_id) == col(Trial.id))
         .where(*conditions)
         .order_by(col(Run.trial_id), col(Run.number))
@@ -204,8 +315,10 @@ def _columns(names: list[str], rows: Any) -> dict[str, Array]:
 
 
 def _array(name: str, values: tuple[Any, ...]) -> Array:
-    if name == "started_at":
-        return np.array(values, dtype=object)
-    if name in IDENTITY or name in TEXT_COLUMNS:
+    if name in OBJECTS:
+        made = np.empty(len(values), dtype=object)
+        made[:] = values
+        return made
+    if name in IDENTITY or name in TEXT_COLUMNS or name in CHECK_TEXT_COLUMNS:
         return np.array([value or "" for value in values], dtype=object)
     return np.array(values, dtype=np.float64)

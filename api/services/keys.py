@@ -82,7 +82,7 @@ def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
     """Make a key; the answer carries its secret, which is not kept."""
     secret = "".join(secrets.choice(LETTERS) for _ in range(SECRET_LENGTH))
     key_id = new_id(AccessKey.prefix)
-    row = resources.store(db, AccessKey, key, id=key_id, digest=_digest(secret))
+    row = resources.store(db, caller, AccessKey, key, id=key_id, digest=_digest(secret))
     _reach(db, caller, row.id, key.organisation_ids)
     public = key_id.removeprefix(f"{AccessKey.prefix}_")
     token = f"{PREFIX}_{public}_{secret}{_check(public + secret)}"
@@ -116,7 +116,7 @@ def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], s
 def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version: int) -> KeyRead:
     """Change or revoke a key; it holds from the next request on."""
     row = resources.get_row(db, caller, AccessKey, key_id)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     named = changes.model_dump(exclude_unset=True)
     if named.get("revoked") and row.revoked_at is None:
         row.revoked_at = datetime.now(UTC)

@@ -17,7 +17,7 @@ from api.services.scope import Caller, require_owner
 
 def create(db: Session, caller: Caller, organisation: OrganisationCreate) -> OrganisationRead:
     """Register an organisation."""
-    return resources.read(OrganisationRead, resources.store(db, Organisation, organisation))
+    return resources.read(OrganisationRead, resources.store(db, caller, Organisation, organisation))
 
 
 def get(db: Session, caller: Caller, organisation_id: str) -> OrganisationRead:
@@ -44,6 +44,6 @@ def change(
         # Names are taken once among all schools; a coach must not learn others' by trying.
         raise NotPermitted("a lead renames an organisation")
     revisions.raise_all(db)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     flags.recheck(db, col(Trial.organisation_id) == row.id)
     return resources.read(OrganisationRead, row)

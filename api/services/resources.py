@@ -12,6 +12,7 @@ from sqlmodel import Session, SQLModel, col
 from api.errors import FieldError, Invalid, NotFound, Stale
 from api.models.ids import is_id, new_id
 from api.models.shapes import Answer, Input, PageQuery, Stored
+from api.services import audit
 from api.services.scope import Caller, Table, visible
 
 Read = TypeVar("Read", bound=Answer)
@@ -39,16 +40,19 @@ def read(shape: type[Read], row: SQLModel, **more: Any) -> Read:
     return shape.model_validate(row, update=more or None)
 
 
-def store(db: Session, table: type[Table], facts: Input, **more: Any) -> Table:
+def store(db: Session, caller: Caller, table: type[Table], facts: Input, **more: Any) -> Table:
     """Add a new thing, with an id, and give it to the database so that it can be pointed at."""
     known = {"id": new_id(table.prefix), "as_typed": facts.typed(), **more}
     row = table.model_validate(facts.model_dump() | known)
     db.add(row)
     db.flush()
+    audit.note(db, caller, "created", row)
     return row
 
 
-def change(db: Session, row: Stored, changes: Input, version: int, **more: Any) -> dict[str, Any]:
+def change(
+    db: Session, caller: Caller, row: Stored, changes: Input, version: int, **more: Any
+) -> dict[str, Any]:
     """Write what a change names; return the fields whose values it moved."""
     # KEY SHARE of those who point at the row stays possible: trials arrive meanwhile.
     db.refresh(row, with_for_update={"key_share": True})
@@ -57,12 +61,15 @@ def change(db: Session, row: Stored, changes: Input, version: int, **more: Any) 
     asked = changes.model_dump(exclude_unset=True) | more
     named = {name: value for name, value in asked.items() if name in type(row).model_fields}
     moved = {name: value for name, value in named.items() if getattr(row, name) != value}
+    told = audit.moved(row, moved)
     for name, value in moved.items():
         setattr(row, name, value)
     kept = {name: typed for name, typed in row.as_typed.items() if name not in named}
     row.as_typed = kept | changes.typed()
     row.version += 1
     db.flush()
+    if told:
+        audit.note(db, caller, "changed", row, told)
     return moved
 
 

@@ -10,7 +10,7 @@ from api.services.scope import Caller
 
 def create(db: Session, caller: Caller, season: SeasonCreate) -> SeasonRead:
     """Open a season."""
-    return resources.read(SeasonRead, resources.store(db, Season, season))
+    return resources.read(SeasonRead, resources.store(db, caller, Season, season))
 
 
 def get(db: Session, caller: Caller, season_id: str) -> SeasonRead:
@@ -30,7 +30,7 @@ def change(
     """Change a season; a new reference moves every normalised power of it."""
     row = resources.get_row(db, caller, Season, season_id)
     revisions.raise_season(db, row.id)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     if row.ends_on < row.starts_on:
         raise Invalid("ends_on lies before starts_on")
     flags.recheck_season(db, row.id)

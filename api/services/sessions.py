@@ -37,7 +37,7 @@ def add(db: Session, caller: Caller, session: SessionCreate) -> BenchSession:
     require_kind(db, caller, session.meter_id, "meter", "meter_id")
     require_within(season, session)
     revisions.raise_season(db, season.id)
-    return resources.store(db, BenchSession, session, organisation_id=bench.organisation_id)
+    return resources.store(db, caller, BenchSession, session, organisation_id=bench.organisation_id)
 
 
 def require_within(season: Season, session: SessionCreate) -> None:
@@ -70,7 +70,7 @@ def change(
     require_owner(caller, row.organisation_id)
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
     revisions.raise_season(db, row.season_id)
-    moved = resources.change(db, row, changes, version)
+    moved = resources.change(db, caller, row, changes, version)
     if moved.get("adult_present") is False and _has_trials(db, row.id):
         raise Conflict(
             "trials of this session are stored, and no trial is kept without an adult at the fan"

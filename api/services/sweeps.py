@@ -1,6 +1,7 @@
 """Wind sweeps fitted anew whenever a trial of one may have changed."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 
 from sqlalchemy import ColumnElement, delete, insert
 from sqlmodel import Session, col, select
@@ -22,8 +23,13 @@ def refit(db: Session, *conditions: ColumnElement[bool]) -> None:
     for season_id, build_id in db.execute(touched.distinct()):
         builds[season_id].append(build_id)
     for season_id, ids in builds.items():
-        for start in range(0, len(ids), AT_ONCE):
-            _refit(db, season_id, sorted(ids)[start : start + AT_ONCE])
+        refit_builds(db, season_id, sorted(ids))
+
+
+def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> None:
+    """Fit again the sweeps of some builds in a season."""
+    for start in range(0, len(build_ids), AT_ONCE):
+        _refit(db, season_id, list(build_ids[start : start + AT_ONCE]))
 
 
 def _refit(db: Session, season_id: str, build_ids: list[str]) -> None:

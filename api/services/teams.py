@@ -15,7 +15,7 @@ def create(db: Session, caller: Caller, team: TeamCreate) -> TeamRead:
     require_owner(caller, team.organisation_id)
     season = resources.get_row(db, caller, Season, team.season_id, "season_id")
     revisions.raise_season(db, season.id)
-    return resources.read(TeamRead, resources.store(db, Team, team))
+    return resources.read(TeamRead, resources.store(db, caller, Team, team))
 
 
 def get(db: Session, caller: Caller, team_id: str) -> TeamRead:
@@ -36,5 +36,5 @@ def change(
     row = resources.get_row(db, caller, Team, team_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     return resources.read(TeamRead, row)

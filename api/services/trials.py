@@ -5,6 +5,8 @@ store what is new, compute and check all of it at once. The same trial sent
 again is the one stored; the same name with other numbers is a conflict.
 """
 
+import hashlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +16,7 @@ from sqlmodel import Session, col, select
 
 from analysis.checks import blocking_rules
 from analysis.electrical import mean_square
+from analysis.steadiness import steadiness
 from api.errors import ApiError, Conflict, FieldError, Invalid, NotFound
 from api.models.builds import Build
 from api.models.equipment import Equipment
@@ -32,11 +35,12 @@ from api.models.trials import (
     TrialUpdate,
 )
 from api.models.turbines import Turbine
-from api.services import flags, resources, revisions
+from api.services import audit, flags, resources, revisions
 from api.services.results import read_results
 from api.services.scope import Caller, require_owner, visible
 
 Name = tuple[str, str]
+SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,15 @@ class Submitted:
     trial_id: str | None
     created: bool = False
     refusal: ApiError | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A stored trial of a name: its facts now, and the digest of what was first submitted."""
+
+    trial_id: str
+    facts: dict[str, Any]
+    submitted_digest: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +80,8 @@ def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRe
     (outcome,) = submit(db, caller, [trial])
     if outcome.refusal is not None:
         raise outcome.refusal
+    if outcome.created:
+        audit.note(db, caller, "created", db.get_one(Trial, outcome.trial_id))
     return get(db, caller, str(outcome.trial_id)), outcome.created
 
 
@@ -74,7 +89,7 @@ def submit(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the trials that are new and sound; say of each what became of it."""
-    targets = _Targets(db, caller, trials)
+    targets = Targets(db, caller, trials)
     revisions.lock(db, *targets.season_ids)
     stored = _stored(db, trials)
     new: dict[str, tuple[TrialCreate, Target]] = {}
@@ -87,29 +102,29 @@ def submit(
 
 def _submit(
     trial: TrialCreate,
-    targets: "_Targets",
-    stored: dict[Name, tuple[str, dict[str, Any]]],
+    targets: "Targets",
+    stored: dict[Name, Known],
     new: dict[str, tuple[TrialCreate, Target]],
 ) -> Submitted:
     """Take one trial to store, or find it stored, or refuse it."""
     try:
         target = targets.of(trial)
-        _require_sound(trial, target)
+        require_sound(trial, target)
         name = (trial.build_id, str(trial.client_ref))
         if trial.client_ref is not None and name in stored:
-            trial_id, facts = stored[name]
-            _require_same(trial, facts)
-            return Submitted(trial_id)
+            known = stored[name]
+            _require_same(trial, known)
+            return Submitted(known.trial_id)
     except ApiError as refusal:
         return Submitted(None, refusal=refusal)
     trial_id = new_id(Trial.prefix)
     new[trial_id] = (trial, target)
     if trial.client_ref is not None:
-        stored[name] = (trial_id, facts_of(trial))
+        stored[name] = Known(trial_id, facts_of(trial), digest_of(trial))
     return Submitted(trial_id, created=True)
 
 
-class _Targets:
+class Targets:
     """The sessions, builds, teams and resistors that some trials point at, each read once."""
 
     def __init__(self, db: Session, caller: Caller, trials: Sequence[TrialCreate]) -> None:
@@ -175,7 +190,7 @@ def _refused(code: str, field: str, words: str, hint: str | None = None) -> Inva
     return Invalid(words, [FieldError(code, words, hint, pointer=f"/{field}")])
 
 
-def _require_sound(trial: TrialCreate, target: Target) -> None:
+def require_sound(trial: TrialCreate, target: Target) -> None:
     """Refuse a trial that does not fit its session and build, or that a check blocks."""
     if (trial.kind == "reference") != (target.team is None):
         words = "a trial of kind reference is run with the reference rotor, and only with it"
@@ -227,7 +242,13 @@ def facts_of(trial: TrialCreate) -> dict[str, Any]:
     return facts | {"runs": [run.model_dump() for run in trial.runs]}
 
 
-def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, tuple[str, dict[str, Any]]]:
+def digest_of(trial: TrialCreate) -> str:
+    """Return what tells a trial as submitted from any other."""
+    told = json.dumps(facts_of(trial), sort_keys=True, default=str)
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, Known]:
     """Return the stored trials that bear one of these names, with their facts."""
     wanted = {(trial.build_id, trial.client_ref) for trial in trials if trial.client_ref}
     named = [
@@ -238,14 +259,17 @@ def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, tuple[str,
         )
         if (row.build_id, row.client_ref) in wanted
     ]
-    runs = _runs_of(db, [row.id for row in named])
+    runs = runs_of(db, [row.id for row in named])
     return {
-        (row.build_id, str(row.client_ref)): (row.id, _stored_facts(row, runs[row.id]))
+        (row.build_id, str(row.client_ref)): Known(
+            row.id, stored_facts(row, runs[row.id]), row.submitted_digest
+        )
         for row in named
     }
 
 
-def _runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
+def runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
+    """Return the runs of some trials, in their order."""
     by_trial: dict[str, list[Run]] = {trial_id: [] for trial_id in trial_ids}
     for part in _parts(trial_ids):
         runs = select(Run).where(col(Run.trial_id).in_(part)).order_by(col(Run.number))
@@ -254,17 +278,18 @@ def _runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
     return by_trial
 
 
-def _stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
+def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
+    """Return the facts of a stored trial, as they are now."""
     facts = {name: getattr(row, name) for name in TrialFacts.model_fields if name != "note"}
     names = RunCreate.model_fields
     return facts | {"runs": [{name: getattr(run, name) for name in names} for run in runs]}
 
 
-def _require_same(trial: TrialCreate, stored: dict[str, Any]) -> None:
-    """Refuse a trial whose name is taken by other numbers."""
+def _require_same(trial: TrialCreate, known: Known) -> None:
+    """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
     sent = facts_of(trial)
-    differing = [name for name in stored if stored[name] != sent[name]]
-    if differing:
+    differing = [name for name in known.facts if known.facts[name] != sent[name]]
+    if differing and digest_of(trial) != known.submitted_digest:
         words = (
             f"{trial.client_ref} is stored for this build with other values of "
             f"{', '.join(differing)}"
@@ -281,7 +306,7 @@ def _insert(db: Session, new: dict[str, tuple[TrialCreate, Target]], import_id: 
     db.execute(
         insert(Run),
         [
-            _run_row(trial_id, number, run)
+            run_row(trial_id, number, run)
             for trial_id, (trial, _) in new.items()
             for number, run in enumerate(trial.runs, start=1)
         ],
@@ -301,16 +326,22 @@ def _trial_row(
         "season_id": target.session.season_id,
         "import_id": import_id,
         "state": flags.ACCEPTED,
+        "submitted_digest": digest_of(trial),
     }
 
 
-def _run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
-    series = run.series_voltage_v
-    return run.model_dump() | {
-        "trial_id": trial_id,
-        "number": number,
-        "as_typed": run.typed(),
-        "mean_square_voltage_v2": None if series is None else mean_square(series),
+def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
+    """Return a run as it is stored; of a series its mean square and how steady it is."""
+    row = run.model_dump() | {"trial_id": trial_id, "number": number, "as_typed": run.typed()}
+    nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
+    if run.series_voltage_v is None:
+        return row | nothing
+    steady = steadiness(run.series_voltage_v, run.sample_rate_hz)
+    return row | {
+        "mean_square_voltage_v2": mean_square(run.series_voltage_v),
+        "series_variation": steady.variation,
+        "series_drift": steady.drift,
+        "series_block_variation": steady.block_variation,
     }
 
 
@@ -332,7 +363,7 @@ def change(
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     return _reads(db, [row])[0]
 
 
@@ -342,7 +373,7 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
         return []
     ids = [row.id for row in rows]
     among: ColumnElement[bool] = col(Trial.id).in_(ids)
-    results, found, runs = read_results(db, among), flags.of_trials(db, ids), _runs_of(db, ids)
+    results, found, runs = read_results(db, among), flags.of_trials(db, ids), runs_of(db, ids)
     revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
     return [
         resources.read(

@@ -18,7 +18,7 @@ def create(db: Session, caller: Caller, turbine: TurbineCreate) -> TurbineRead:
         owner = resources.get_row(db, caller, Team, turbine.team_id, "team_id").organisation_id
     require_owner(caller, owner)
     require_kind(db, caller, turbine.generator_id, "generator", "generator_id")
-    row = resources.store(db, Turbine, turbine, organisation_id=owner)
+    row = resources.store(db, caller, Turbine, turbine, organisation_id=owner)
     return resources.read(TurbineRead, row)
 
 
@@ -41,7 +41,7 @@ def change(
     require_owner(caller, row.organisation_id)
     require_kind(db, caller, changes.model_dump().get("generator_id"), "generator", "generator_id")
     revisions.raise_all(db)
-    resources.change(db, row, changes, version)
+    resources.change(db, caller, row, changes, version)
     builds = select(Build.id).where(col(Build.turbine_id) == row.id)
     flags.recheck(db, col(Trial.build_id).in_(builds))
     return resources.read(TurbineRead, row)

@@ -123,6 +123,9 @@ TABLE: dict[str, Row] = {
     # A row that names another's session is that row's error; nothing is stored.
     "import_trials": written(lambda s: {"trials": [trial_payload(s, client_ref="im")]}, other=422),
     "get_import": shown(),
+    # An import is its key's own: the school's reader has none, another coach neither.
+    "undo_import": Row(403, 200, 200, body=lambda s: {"reason": "the wrong file"}),
+    "import_errors": Row(404, 200, 200),
     "team_progress": shown(),
     "season_comparison": Row(200, 200, 200, coach_other=None),
     # An event is the programme's: everyone sees it, and of its teams what the comparison shows.
@@ -134,6 +137,27 @@ TABLE: dict[str, Row] = {
     "change_event": lead_only(200, lambda s: {"best_of": 2}),
     "event_outlook": Row(200, 200, 200, coach_other=None),
     "event_review": Row(200, 200, 200, coach_other=None),
+    "correct_trial": Row(
+        403, 201, 201, body=lambda s: {"reason": "misread", "changes": {"load_ohm": 22.0}}
+    ),
+    "withdraw_trial": Row(403, 200, 200, body=lambda s: {"reason": "a blade was loose"}),
+    "list_flags": listed(),
+    "get_flag": shown(),
+    "answer_flag": Row(403, 200, 200, body=lambda s: {"answer": "confirm", "reason": "seen"}),
+    "season_history": Row(200, 200, 200, coach_other=None),
+    "organisation_history": shown(),
+    "key_history": Row(404, 404, 200),
+    "team_history": shown(),
+    "equipment_history": shown(),
+    "turbine_history": shown(),
+    "build_history": shown(),
+    "bench_history": shown(),
+    "session_history": shown(),
+    "trial_history": shown(),
+    "event_history": Row(200, 200, 200, coach_other=None),
+    "flag_history": shown(),
+    "import_history": Row(404, 200, 200),
+    "list_audit": lead_only(200),
     "season_report": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),
     "trials_csv": listed(),

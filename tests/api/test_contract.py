@@ -8,11 +8,11 @@ from openapi_spec_validator import validate
 from sqlmodel import SQLModel
 
 import api.models
-from analysis.columns import RUN_COLUMNS, TRIAL_COLUMNS
+from analysis.columns import CHECK_COLUMNS, RUN_COLUMNS, TRIAL_COLUMNS
 from api.main import create_app
 from api.models.ids import is_id
 from api.routes.examples import EXAMPLES
-from api.services.frames import RUN_FRAME, TRIAL_FRAME
+from api.services.frames import CHECKED_FRAME, RUN_FRAME, TRIAL_FRAME
 from api.settings import Settings
 from tests.api.test_scope import METHODS, ids_of
 
@@ -68,6 +68,9 @@ def test_example_ids_are_well_formed():
 
 def test_the_frame_has_the_columns_that_calculations_name():
     assert set(TRIAL_COLUMNS) <= set(TRIAL_FRAME)
+    made = {"confirmed", "blade_pitch_range_deg", "anemometer_checked_at"}
+    made |= {"season_starts_at", "season_ends_at"}
+    assert set(CHECK_COLUMNS) - made <= set(TRIAL_FRAME | CHECKED_FRAME)
     assert {"trial", *RUN_FRAME} == set(RUN_COLUMNS)
 
 

@@ -31,10 +31,10 @@ def reference(world: World, school, volts):
 @pytest.fixture
 def joined(world: World) -> World:
     """Both schools with the reference rotor beside; Larch is stronger: 1.4 V against 1.2 V."""
-    for _ in range(3):
-        for school, volts in ((world.larch, 1.4), (world.birch, 1.2)):
+    for time in range(3):
+        for school, volts in ((world.larch, 1.4), (world.birch, 1.21)):
             reference(world, school, 1.2)
-            run(school, volts)
+            run(school, volts + 0.001 * time)  # the same twice would be held as a duplicate
     return world
 
 

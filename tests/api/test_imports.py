@@ -165,7 +165,7 @@ class TestRowsTogether:
         content = sheet(*three_runs("a", volts=("1.2", "1.2", "0.9")))
         row = send(world.larch.coach, content, dry_run=True).json()["rows"][0]
         assert row["state"] == "held"
-        assert "far from the others" in row["flags"][0]
+        assert "cannot be trusted yet" in row["flags"][0]
 
     def test_many_rows_without_names_are_grouped_quickly(self):
         from api.services.imports.drafts import ReadRow, group

@@ -253,7 +253,8 @@ class TestNeverOutOfDate:
 
     def test_after_a_trial(self, world: World):
         before = report(world.lead, world).json()["trials"]
-        created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch)))
+        asked = trial_payload(world.larch, runs=[{"voltage_v": 1.21}] * 3)
+        created(world.larch.coach.post("/v1/trials", json=asked))
         assert report(world.lead, world).json()["trials"] == before + 1
 
     def test_a_refused_write_moves_nothing(self, world: World):

@@ -1,16 +1,18 @@
 """What holds for every script that a coach runs."""
 
 import ast
+import csv
+import io
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from tests.makers import World, created
+from tests.makers import World, created, trial_payload
 
 SCRIPTS = Path(__file__).parents[2] / "scripts"
-COACH = ["submit_trials", "season_report", "register_season"]
+COACH = ["submit_trials", "season_report", "register_season", "check_data"]
 BEGIN, END = "# --- the same lines", "# --- end of the same lines"
 
 
@@ -185,3 +187,69 @@ class TestSeasonReport:
 
         with pytest.raises(Stop, match="there are: Birch one, Larch one"):
             fetch("team", "Alder")
+
+
+class TestCheckData:
+    def held(self, world: World):
+        """Store a trial in miles an hour and one with a stray run."""
+        for ref, changed in (
+            ("mph", {"wind_speed_m_s": 9.4}),
+            ("stray", {"runs": [{"voltage_v": 1.2}, {"voltage_v": 0.9}]}),
+        ):
+            asked = trial_payload(world.larch, client_ref=ref, **changed)
+            created(world.larch.coach.post("/v1/trials", json=asked))
+
+    def test_nothing_waits(self, world: World):
+        from scripts.check_data import season_id, to_text, waiting
+
+        rows = waiting(world.lead, season_id(world.lead, None), with_warnings=False)
+        assert to_text(rows) == "Nothing waits for an answer.\n"
+
+    def test_what_waits_is_told_by_school_and_says_what_to_do(self, world: World):
+        from scripts.check_data import season_id, to_csv, to_text, waiting
+
+        self.held(world)
+        rows = waiting(world.lead, season_id(world.lead, "Spring 2026"), with_warnings=True)
+        text = to_text(rows)
+        assert text.startswith("2 wait for an answer and are in no report;")
+        assert "Larch school" in text
+        assert "Larch one, build 1, 05 March 2026, mph: 9.4 m/s at this bench?" in text
+        assert "Accept the change of unit" in text
+        table = list(csv.DictReader(io.StringIO(to_csv(rows))))
+        mine = [row for row in table if row["organisation"] == "Larch school"]
+        assert [row["severity"] for row in mine][:3] == ["hold", "hold", "warn"]
+        assert mine[0]["flag_id"].startswith("flg_")
+
+    def test_an_unknown_season_is_named(self, world: World):
+        from scripts.check_data import Stop, season_id
+
+        with pytest.raises(Stop, match="no season of that name; there are: Spring 2026"):
+            season_id(world.lead, "Autumn")
+
+
+class TestReview:
+    def test_answers_are_given_one_by_one(self, world: World, monkeypatch, capsys):
+        from scripts.submit_trials import review
+
+        TestCheckData().held(world)
+        trials = world.larch.coach.get("/v1/trials").json()["items"]
+        held = {trial["id"] for trial in trials if trial["state"] == "held"}
+        assert len(held) == 2
+        given = iter(["a", "c", "a blade was reset"])
+        monkeypatch.setattr("builtins.input", lambda prompt: next(given))
+        review(world.larch.coach, held)
+        told = capsys.readouterr().out
+        assert "9.4 mph would be 4.20 m/s" in told
+        after = world.larch.coach.get("/v1/trials").json()["items"]
+        assert {trial["state"] for trial in after} == {"accepted"}
+
+    def test_an_empty_line_leaves_it_open(self, world: World, monkeypatch):
+        from scripts.submit_trials import review
+
+        TestCheckData().held(world)
+        trials = world.larch.coach.get("/v1/trials").json()["items"]
+        held = {trial["id"] for trial in trials if trial["state"] == "held"}
+        monkeypatch.setattr("builtins.input", lambda prompt: "")
+        review(world.larch.coach, held)
+        after = world.larch.coach.get("/v1/trials").json()["items"]
+        assert {trial["id"] for trial in after if trial["state"] == "held"} == held

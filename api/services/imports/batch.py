@@ -4,7 +4,9 @@ What needs no database is prepared first, so that nobody waits for it; then one
 transaction finds, opens, submits and tells. A dry run takes it all back.
 """
 
+import csv
 import hashlib
+import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -14,15 +16,16 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, delete
 
 from api.errors import ApiError, FieldError, Invalid, TooLarge
+from api.models.flags import FlagRead
 from api.models.ids import new_id
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried
 from api.models.sessions import BenchSession
-from api.models.trials import FlagRead, TrialCreate
+from api.models.trials import TrialCreate
 from api.models.validation import invalid
-from api.services import flags, resources, revisions, trials
+from api.services import audit, flags, resources, revisions, trials
 from api.services.imports.cells import decimal_sign
 from api.services.imports.drafts import Draft, ReadRow, group, located, read_rows, shape
-from api.services.imports.headers import Header
+from api.services.imports.headers import PASSED_OVER, Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, read_sheet
@@ -41,6 +44,7 @@ class Entry:
     created: bool = False
     sheet_rows: list[ReadRow] = field(default_factory=list)
     flags: list[FlagRead] = field(default_factory=list)
+    holds: bool = False
 
     @property
     def outcome(self) -> str:
@@ -60,6 +64,9 @@ class Prepared:
     loose_faults: list[FieldError] = field(default_factory=list)
     header: Header | None = None
     opened: list[BenchSession] = field(default_factory=list)
+    titles: list[str] = field(default_factory=list)
+    delimiter: str = ","
+    raw: dict[int, list[str]] = field(default_factory=dict)
 
     @property
     def faults(self) -> list[FieldError]:
@@ -73,6 +80,8 @@ def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
     sheet = read_sheet(body, most_rows)
     decimal = decimal_sign(sheet.rows, sheet.header)
     rows = read_rows(sheet.rows, sheet.header, decimal)
+    named = zip(sheet.header.titles, sheet.header.keys, strict=True)
+    columns = [(title, key) for title, key in named if key and key not in PASSED_OVER]
     return Prepared(
         format="tsv" if sheet.delimiter == "\t" else "csv",
         digest=hashlib.sha256(body).hexdigest(),
@@ -87,6 +96,9 @@ def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
         drafts=group(rows),
         loose_faults=sheet.faults,
         header=sheet.header,
+        titles=[title for title, _ in columns],
+        delimiter=sheet.delimiter,
+        raw={row.number: [row.cells.get(key, "") for _, key in columns] for row in sheet.rows},
     )
 
 
@@ -124,7 +136,7 @@ def carry_out(
         _resolve(db, caller, work, work.header, query)
     _submit(db, caller, work, stored.id)
     _read_flags(db, work)
-    _drop_unused(db, work)
+    _drop_unused(db, caller, work)
     facts = _facts(work, query)
     if query.dry_run:
         tried.rollback()
@@ -132,9 +144,10 @@ def carry_out(
     if work.faults and query.mode == "all":
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(f"{wrong} rows cannot be accepted, so nothing was stored", work.faults)
-    for name, value in facts.items():
+    for name, value in (facts | _kept(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
+    audit.note(db, caller, "imported", stored, {"trials": [None, facts["trials"]]})
     tried.commit()
     return resources.read(ImportRead, stored)
 
@@ -197,8 +210,13 @@ def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None
 def _read_flags(db: Session, work: Prepared) -> None:
     """Learn what the data checks say of the trials."""
     by_trial = flags.of_trials(db, [entry.trial_id for entry in work.entries if entry.trial_id])
+    told: set[str] = set()
     for entry in work.entries:
-        entry.flags = by_trial.get(entry.trial_id or "", [])
+        mine = by_trial.get(entry.trial_id or "", [])
+        entry.holds = any(flag.severity == "hold" and flag.state == flags.OPEN for flag in mine)
+        # What concerns a whole session is said once for it.
+        entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in told]
+        told |= {flag.id for flag in mine}
 
 
 def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[FieldError]:
@@ -212,12 +230,15 @@ def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[Fiel
     ]
 
 
-def _drop_unused(db: Session, work: Prepared) -> None:
+def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
     """Take back sessions that were opened for trials which were then refused."""
     used = {entry.trial.session_id for entry in work.entries if entry.trial and not entry.faults}
-    unused = [row.id for row in work.opened if row.id not in used]
+    unused = [row for row in work.opened if row.id not in used]
+    for row in unused:
+        audit.note(db, caller, "removed", row, reason="no trial of the file needs it")
     if unused:
-        db.execute(delete(BenchSession).where(col(BenchSession.id).in_(unused)))
+        ids = [row.id for row in unused]
+        db.execute(delete(BenchSession).where(col(BenchSession.id).in_(ids)))
     work.opened = [row for row in work.opened if row.id in used]
 
 
@@ -237,6 +258,33 @@ def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
     }
 
 
+def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return what is stored of an import beside what is told: what an undo and a mending need."""
+    wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
+    refused = {
+        "titles": work.titles,
+        "delimiter": work.delimiter,
+        "rows": [
+            [*work.raw[number], problem(errors)]
+            for number, errors in sorted(wrong.items())
+            if number in work.raw
+        ],
+    }
+    return {
+        "session_ids": [row.id for row in work.opened],
+        "refused": refused if refused["rows"] else None,
+    }
+
+
+def problem(errors: list[dict[str, Any]]) -> str:
+    """Return in words what is wrong with a row; of a trial's other rows, that it waits for them."""
+    words = [
+        f"{error.get('column', '')}: {error['detail']} {error.get('hint') or ''}".strip()
+        for error in errors
+    ]
+    return "; ".join(words) or "belongs to a trial with a wrong row"
+
+
 def _row(number: int, entry: Entry) -> dict[str, Any]:
     return {
         "row": number,
@@ -252,8 +300,7 @@ def _row(number: int, entry: Entry) -> dict[str, Any]:
 def _state(entry: Entry) -> str | None:
     if entry.faults:
         return None
-    holds = any(flag.severity == "hold" and flag.state == flags.OPEN for flag in entry.flags)
-    return flags.HELD if holds else flags.ACCEPTED
+    return flags.HELD if entry.holds else flags.ACCEPTED
 
 
 def _loose_row(fault: FieldError) -> dict[str, Any]:
@@ -272,6 +319,17 @@ def _loose_row(fault: FieldError) -> dict[str, Any]:
 def _counted(outcomes: Iterable[str]) -> dict[str, int]:
     counts = Counter(outcomes)
     return {outcome: counts[outcome] for outcome in ("created", "unchanged", "error")}
+
+
+def errors_csv(db: Session, caller: Caller, import_id: str) -> str:
+    """Return the refused rows of an import as they came, with a column that says what is wrong."""
+    row = resources.get_row(db, caller, ImportBatch, import_id)
+    refused = row.refused or {"titles": [], "delimiter": ",", "rows": []}
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=refused["delimiter"], lineterminator="\r\n")
+    writer.writerow([*refused["titles"], "problem"])
+    writer.writerows(refused["rows"])
+    return out.getvalue()
 
 
 def get(db: Session, caller: Caller, import_id: str) -> ImportRead:

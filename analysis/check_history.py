@@ -1,0 +1,315 @@
+"""Checks that hold a trial against what came before it at the same bench.
+
+Each looks back only: what is usual is told by earlier trials that were not doubted themselves.
+"""
+
+from collections import defaultdict, deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any
+
+import numpy as np
+
+from analysis import unit_slips
+from analysis.check_trial import (
+    impossible_power,
+    kiloohm_slip,
+    millivolt_slip,
+    runs_disagree,
+)
+from analysis.check_view import Finding, Mask, View, findings
+from analysis.rules import Severity
+from analysis.season import RECORD
+from analysis.unit_slips import Slip, find_slip
+
+WINDS_REMEMBERED, LEAST_WINDS = 9, 3
+WIND_TOLERANCE, VOLTAGE_TOLERANCE = 0.20, 0.075  # [-], standard deviation of ln value
+JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
+RUN_AGAIN = ("reference", "event")  # kinds of one run each, which may well show the same twice
+ALIKE = 0.02  # [-], of a pitch or a load
+REFERENCE_WARN, REFERENCE_HOLD = 0.12, 0.18  # [-], of ln power
+REFERENCE_DAYS, SECONDS_A_DAY = 14.0, 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Doubted:
+    """A value unlike what came before: where, what was usual, and what unit would explain it."""
+
+    trial: int
+    value: float
+    usual: float
+    slip: Slip | None
+    trials_before: int
+
+
+def wind_unit_slip(view: View) -> Iterator[Finding]:
+    """Yield winds that are this bench's usual in another unit.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        With the speed that was meant.
+    """
+    reference = view.results.reference_wind_speed_m_s
+    before: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=WINDS_REMEMBERED))
+    told: set[str] = set()
+    for trial in view.in_time:
+        speed = view.results.wind_speed_m_s[trial]
+        if not np.isfinite(speed):
+            continue
+        bench = before[str(view.trials["bench_id"][trial])]
+        is_known = len(bench) >= LEAST_WINDS or str(view.trials["bench_id"][trial]) in told
+        usual = float(np.median(bench)) if is_known else float(reference[trial])
+        slip = find_slip(float(speed), usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
+        if _is_confirmed(view, int(trial), "wind_unit_slip"):
+            bench.append(float(speed))
+            told.add(str(view.trials["bench_id"][trial]))
+        elif slip is None:
+            bench.append(float(speed))
+        if slip is None:
+            continue
+        yield from findings(
+            np.arange(len(reference)) == trial,
+            "wind_unit_slip", "hold",
+            value=float(speed), usual=usual, unit=slip.unit, fixed=slip.meant,
+            fix=_wind_fix(view, int(trial), slip.meant / float(speed)),
+        )  # fmt: skip
+
+
+def _is_confirmed(view: View, trial: int, rule: str) -> bool:
+    """Tell whether somebody answered that a trial's value is right."""
+    return rule in str(view.trials["confirmed"][trial]).split(",")
+
+
+def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any]:
+    """Return the values that put a wind right, on the thing it was read for."""
+    source = str(view.results.wind_speed_source[trial])
+    if source == "session":
+        ends = ("wind_speed_start_m_s", "wind_speed_end_m_s")
+        typed = {name: view.number(name)[trial] for name in ends}
+        return {"thing": "session", "changes": {
+            name: round(float(value) * factor, 4) for name, value in typed.items()
+            if np.isfinite(value)
+        }}  # fmt: skip
+    value = view.number("wind_speed_m_s")[trial]
+    if not np.isfinite(value):
+        return {"thing": "trial", "changes": {}}
+    return {"thing": "trial", "changes": {"wind_speed_m_s": round(float(value) * factor, 4)}}
+
+
+def voltage_unlike_before(view: View) -> Iterator[Finding]:
+    """Yield volts unlike what the same build gave before at the same pitch, load and bench.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        Of `millivolt_slip` where millivolts explain them, of `voltage_unlike_before` else.
+    """
+    everywhere = np.arange(len(view.in_time))
+    for doubted in _volts_before(view):
+        here = everywhere == doubted.trial
+        if doubted.slip is not None and doubted.slip.unit == "millivolts":
+            yield from findings(
+                here, "millivolt_slip", "hold", value=doubted.value, fixed=doubted.slip.meant,
+                fix={"thing": "trial", "scale_volts": 1e-3},
+            )  # fmt: skip
+        else:
+            severity: Severity = "hold" if doubted.trials_before > 1 else "warn"
+            yield from findings(
+                here, "voltage_unlike_before", severity, value=doubted.value, usual=doubted.usual
+            )
+
+
+def _volts_before(view: View) -> Iterator[_Doubted]:
+    """Yield volts that do not follow from an earlier trial of the same setting."""
+    before: dict[tuple[str, ...], list[float]] = defaultdict(list)
+    volts, speed = (
+        np.sqrt(view.results.power_w * view.number("load_ohm")),
+        view.results.wind_speed_m_s,
+    )
+    settings, doubted = _settings(view), _doubted_otherwise(view)
+    for trial in view.in_time:
+        scaled = float(volts[trial] * speed[trial] ** (-view.results.wind_exponent[trial] / 2))
+        if not (np.isfinite(scaled) and scaled > 0) or settings[trial] is None:
+            continue
+        earlier = before[settings[trial]]
+        if earlier:
+            usual = float(np.median(earlier))
+            slip = find_slip(scaled, usual, VOLTAGE_TOLERANCE, unit_slips.VOLTAGE_SLIPS)
+            if slip or abs(np.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
+                value = float(volts[trial])
+                meant = slip and Slip(slip.unit, value * slip.meant / scaled)
+                yield _Doubted(int(trial), value, value * usual / scaled, meant, len(earlier))
+                if not _is_confirmed(view, int(trial), "voltage_unlike_before"):
+                    continue
+                earlier.clear()  # from here on another value is usual
+        if not doubted[trial]:
+            earlier.append(scaled)
+
+
+def _doubted_otherwise(view: View) -> Mask:
+    """Return which trials another check holds, so that they tell nothing of what is usual."""
+    doubted = np.zeros(len(view.in_time), dtype=bool)
+    checks = (wind_unit_slip, impossible_power, kiloohm_slip, millivolt_slip, runs_disagree)
+    for finding in chain.from_iterable(check(view) for check in checks):
+        doubted[finding.trial] |= finding.rule.severity == "hold"
+    return doubted
+
+
+def _settings(view: View) -> list[tuple[str, ...] | None]:
+    """Return what must be alike of two trials for their volts to be alike."""
+    pitch, load = view.number("pitch_deg"), view.number("load_ohm")
+    names = zip(view.text("build_id"), view.text("bench_id"), pitch, load, strict=True)
+    return [
+        (build, bench, f"{p:.1f}", f"{ohms:.3g}") if np.isfinite(p) and np.isfinite(ohms) else None
+        for build, bench, p, ohms in names
+    ]
+
+
+def duplicate(view: View) -> Iterator[Finding]:
+    """Yield trials whose setting and readings are those of an earlier one in the same session.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        The later one of each two.
+    """
+    readings: dict[int, list[tuple[float, ...]]] = defaultdict(list)
+    columns = [np.nan_to_num(np.asarray(view.runs[name], dtype=float), nan=-1.0) for name in
+               ("voltage_v", "mean_square_voltage_v2", "current_a", "rotor_speed_rpm")]  # fmt: skip
+    for trial, values in zip(view.run_numbers, zip(*columns, strict=True), strict=True):
+        readings[int(trial)].append(tuple(float(value) for value in values))
+    setting = [np.nan_to_num(view.number(name), nan=-1.0) for name in
+               ("pitch_deg", "load_ohm", "wind_speed_m_s")]  # fmt: skip
+    seen: set[tuple[Any, ...]] = set()
+    again = np.zeros(len(view.in_time), dtype=bool)
+    for trial in sorted(range(len(again)), key=lambda each: view.trials["trial_id"][each]):
+        names = (view.trials[name][trial] for name in ("session_id", "build_id", "kind"))
+        key = (*names, *(column[trial] for column in setting), tuple(readings[trial]))
+        again[trial] = key in seen and view.trials["kind"][trial] not in RUN_AGAIN
+        seen.add(key)
+    yield from findings(again, "duplicate", "hold")
+
+
+def wrong_build(view: View) -> Iterator[Finding]:
+    """Yield trials with pitch and load of the build before or after, where this build's differ.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        Of record trials: sweeps change the setting on purpose.
+    """
+    is_own = _is_set_as(view, "build")
+    own_known = np.isfinite(view.number("build_pitch_deg") + view.number("build_load_ohm"))
+    number = view.number("build_number")
+    is_older, is_newer = _is_set_as(view, "previous"), _is_set_as(view, "next")
+    where = view.kind(RECORD) & own_known & ~is_own & (is_older | is_newer)
+    looks_like = np.where(is_newer, number + 1, number - 1)
+    yield from findings(where, "wrong_build", "warn", value=looks_like)
+
+
+def _is_set_as(view: View, which: str) -> Mask:
+    """Return which trials have pitch and load of a build, within 2 %."""
+    alike = np.ones(len(view.in_time), dtype=bool)
+    for name in ("pitch_deg", "load_ohm"):
+        trial, build = view.number(name), view.number(f"{which}_{name}")
+        with np.errstate(invalid="ignore"):
+            alike &= np.abs(trial - build) <= ALIKE * np.maximum(1.0, np.abs(build))
+    return alike
+
+
+def jump(view: View) -> Iterator[Finding]:
+    """Yield the first trial of a build that is far from the build before at the same bench.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        Where no change was noted.
+    """
+    ln_power = np.log(view.results.normalised_power_w)
+    counted = view.kind(RECORD) & (view.text("state") == "accepted") & np.isfinite(ln_power)
+    by_build: dict[tuple[str, str, float], list[int]] = defaultdict(list)
+    names = zip(view.text("turbine_id"), view.text("bench_id"), view.number("build_number"),
+                strict=True)  # fmt: skip
+    keys = list(names)
+    for trial in view.in_time:
+        if counted[trial]:
+            by_build[keys[trial]].append(int(trial))
+    where = np.zeros(len(keys), dtype=bool)
+    change = np.zeros(len(keys))
+    for (turbine, bench, number), rows in by_build.items():
+        before = by_build.get((turbine, bench, number - 1))
+        if before and not str(view.trials["changed_factor"][rows[0]]):
+            ratio = float(np.exp(ln_power[rows[0]] - np.mean(ln_power[before])))
+            where[rows[0]] = not JUMP_DOWN <= ratio <= JUMP_UP
+            change[rows[0]] = 100 * (ratio - 1)
+    yield from findings(where, "jump", "warn", value=change)
+
+
+def reference(view: View) -> Iterator[Finding]:
+    """Yield sessions whose reference run is off this bench's usual, or that have none for long.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        One per session.
+    """
+    ln_power = np.log(view.results.normalised_power_w)
+    is_reference = view.kind("reference") & np.isfinite(ln_power)
+    sessions = view.text("session_id")
+    usual: dict[tuple[str, str], list[float]] = defaultdict(list)
+    latest: dict[str, float] = {}
+    off, missing = np.zeros(len(sessions)), np.zeros(len(sessions), dtype=bool)
+    first = {session: int(at) for at, session in reversed(list(enumerate(sessions)))}
+    for session in dict.fromkeys(sessions[view.in_time]):
+        at = first[session]
+        bench, started = str(view.trials["bench_id"][at]), float(view.number("started_at")[at])
+        rows = np.flatnonzero((sessions == session) & is_reference)
+        for build in dict.fromkeys(view.text("build_id")[rows]):
+            mine = rows[view.text("build_id")[rows] == build]
+            now, before = float(np.mean(ln_power[mine])), usual[bench, build]
+            if len(before) >= 2:
+                off[at] = now - float(np.median(before))
+            if abs(off[at]) <= REFERENCE_HOLD:
+                before.append(now)
+        if rows.size:
+            latest[bench] = started
+        age_days = (started - latest.get(bench, -np.inf)) / SECONDS_A_DAY
+        missing[at] = age_days > REFERENCE_DAYS
+    percent = 100 * np.expm1(off)
+    size = np.abs(off)
+    yield from findings(size > REFERENCE_HOLD, "reference_off", "hold", value=percent)
+    warned = (size > REFERENCE_WARN) & (size <= REFERENCE_HOLD)
+    yield from findings(warned, "reference_off", "warn", value=percent)
+    yield from findings(missing, "no_reference", "warn")

@@ -1,0 +1,274 @@
+"""Checks of one trial by itself: its numbers, its setting, its meter and its load."""
+
+import re
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis import unit_slips
+from analysis.check_view import Finding, Mask, View, findings
+from analysis.exponent import OUT_OF_RANGE
+from analysis.rotor import BETZ_LIMIT
+from analysis.season import RECORD
+from analysis.unit_slips import find_slip
+
+UNLIKELY_POWER_COEFFICIENT = 0.25  # [-]
+#: Range of ln P over runs beyond which one of them is doubtful, and beyond which the trial waits:
+#: 3.3 and 5 times a repeatability of 4 %; ISO 5725-6 critical range [memory].
+RUNS_WARN, RUNS_HOLD = 0.13, 0.20
+MOST_APART = 9.2  # [-], of ln P: ten thousand times, where a run gave nothing
+RANGE_COARSE_BELOW = 0.10  # [-], share of the meter's range
+MOST_VOLTS, LEAST_OHMS, STEEPEST_DEG = 20.0, 0.5, 50.0  # [V], [Ω], [°], of a model turbine
+HALF_RATED, WITHIN = 0.5, 0.05  # [-]
+FINE_RESOLUTION = 0.005  # [-], of the reading: coarser meters show the same honestly
+TIP_SPEEDS = (0.7, 6.5)  # [-]
+SPREAD_DEG, MOVED_DEG = 4.0, 2.0  # [°]
+SHORT_S, LEAST_RUNS = 15.0, 3
+STEADY_VARIATION, STEADY_DRIFT = 0.10, 0.02  # [-]
+JET, TUNNEL = 0.8, 0.15  # [-], of the fan's diameter, of the tunnel's section
+DIAMETER_TOLERANCE = 0.05  # [-], standard deviation of ln diameter
+PERSON = re.compile(
+    r"(?P<mail>[\w.+-]+@[\w-]+\.\w+)|(?P<phone>(?<!\d)\+?\d[\d ()/-]{7,}\d)"
+    r"|(?P<name>\b(?:Mr|Mrs|Ms|Miss|Dr|Herr|Frau|Mme|Señora?)\.? [A-Z]\w+)"
+    r"|(?P<pair>\b[A-Z][a-z]{2,} [A-Z][a-z]{2,}\b)"
+)
+
+
+def impossible_power(view: View) -> Iterator[Finding]:
+    """Yield trials whose power in the load exceeds the Betz limit of the wind."""
+    yield from findings(view.results.power_coefficient > BETZ_LIMIT, "impossible_power", "hold")
+
+
+def unlikely_power(view: View) -> Iterator[Finding]:
+    """Yield trials whose power coefficient is very high for a model."""
+    coefficient = view.results.power_coefficient
+    where = (coefficient > UNLIKELY_POWER_COEFFICIENT) & (coefficient <= BETZ_LIMIT)
+    yield from findings(where, "unlikely_power", "warn", value=coefficient)
+
+
+def runs_disagree(view: View) -> Iterator[Finding]:
+    """Yield trials whose runs lie far apart, also where one run gave nothing."""
+    spread = view.results.ln_power_range
+    ratio = np.exp(np.minimum(spread, MOST_APART))
+    warned = (spread > RUNS_WARN) & (spread <= RUNS_HOLD)
+    yield from findings(spread > RUNS_HOLD, "runs_disagree", "hold", value=ratio)
+    yield from findings(warned, "runs_disagree", "warn", value=100 * (ratio - 1))
+
+
+def millivolt_slip(view: View) -> Iterator[Finding]:
+    """Yield volts that no model turbine gives."""
+    volts = view.results.largest_voltage_v
+    yield from findings(
+        volts > MOST_VOLTS, "millivolt_slip", "hold", value=volts, fixed=volts / 1000,
+        fix={"thing": "trial", "scale_volts": 1e-3},
+    )  # fmt: skip
+
+
+def kiloohm_slip(view: View) -> Iterator[Finding]:
+    """Yield loads under half an ohm, or a thousandth of the resistor's or the build's."""
+    load = view.number("load_ohm")
+    listed = np.where(
+        np.isfinite(view.number("load_record_ohm")),
+        view.number("load_record_ohm"),
+        view.number("build_load_ohm"),
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        off = np.abs(np.log(load / listed) - np.log(1e-3))
+    where = (load < LEAST_OHMS) | (off <= unit_slips.TOLERATED * WITHIN)
+    fixed = 1000 * load
+    fixes = [{"thing": "trial", "changes": {"load_ohm": round(float(each), 4)}} for each in fixed]
+    yield from findings(where, "kiloohm_slip", "hold", value=load, fixed=fixed, fix=fixes)
+
+
+def diameter_slip(view: View) -> Iterator[Finding]:
+    """Yield sheets whose diameter is the build's in another unit, or half or twice it."""
+    sheet, record = view.number("sheet_diameter_m"), view.number("rotor_diameter_m")
+    for trial in np.flatnonzero(np.isfinite(sheet)):
+        value, usual = float(sheet[trial]), float(record[trial])
+        slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_slips.DIAMETER_SLIPS)
+        if slip is not None:
+            yield from findings(
+                np.arange(len(sheet)) == trial, "diameter_slip", "hold",
+                value=value, usual=usual, unit=slip.unit,
+                fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
+            )  # fmt: skip
+
+
+def pitch_from_axis(view: View) -> Iterator[Finding]:
+    """Yield pitches so steep that they were probably measured from the shaft."""
+    pitch = view.number("pitch_deg")
+    fixed = 90 - pitch
+    fixes = [{"thing": "trial", "changes": {"pitch_deg": round(float(each), 2)}} for each in fixed]
+    yield from findings(
+        pitch > STEEPEST_DEG, "pitch_from_axis", "hold", value=pitch, fixed=fixed, fix=fixes
+    )
+
+
+def zero_volts(view: View) -> Iterator[Finding]:
+    """Yield rotors that turn and give no volts."""
+    counted = np.asarray(view.runs["rotor_speed_rpm"], dtype=float) > 0
+    turned = np.zeros(len(view.in_time), dtype=bool)
+    np.logical_or.at(turned, view.run_numbers, counted)
+    meter_range = np.where(
+        np.isnan(view.number("meter_range_v")), 2.0, view.number("meter_range_v")
+    )
+    nothing = view.results.largest_voltage_v < 2 * meter_range / 2000
+    where = turned & nothing & view.results.is_power_kind
+    yield from findings(where, "zero_volts", "hold", value=view.results.rotor_speed_rpm)
+
+
+def meter_range_coarse(view: View) -> Iterator[Finding]:
+    """Yield readings that use less than a tenth of the meter's range."""
+    least = RANGE_COARSE_BELOW * view.number("meter_range_v")
+    yield from findings(view.results.smallest_voltage_v < least, "meter_range_coarse", "warn")
+
+
+def load_hot(view: View) -> Iterator[Finding]:
+    """Yield resistors that take more than half of what they are rated for."""
+    share = view.results.power_w / view.number("rated_power_w")
+    yield from findings(share > 1, "load_hot", "hold", value=100 * share)
+    yield from findings((share > HALF_RATED) & (share <= 1), "load_hot", "warn", value=100 * share)
+
+
+def load_differs(view: View) -> Iterator[Finding]:
+    """Yield loads that are not the resistor's on the list."""
+    load, record = view.number("load_ohm"), view.number("load_record_ohm")
+    where = np.abs(load / record - 1) > WITHIN
+    yield from findings(where, "load_differs", "warn", value=load, usual=record)
+
+
+def volts_amperes_ohms(view: View) -> Iterator[Finding]:
+    """Yield trials whose volts over amperes are not the load."""
+    volts = np.abs(np.asarray(view.runs["voltage_v"], dtype=float))
+    amperes = np.abs(np.asarray(view.runs["current_a"], dtype=float))
+    load = view.number("load_ohm")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohms = volts / amperes
+    told = np.full(len(load), np.nan)
+    odd = np.zeros(len(load), dtype=bool)
+    for trial, each in zip(view.run_numbers, ohms, strict=True):
+        if np.isfinite(each) and abs(each / load[trial] - 1) > WITHIN:
+            odd[trial], told[trial] = True, each
+    yield from findings(odd, "volts_amperes_ohms", "warn", value=told, usual=load)
+
+
+def too_few_runs(view: View) -> Iterator[Finding]:
+    """Yield record trials of one or two runs."""
+    runs = view.results.run_count
+    where = view.kind(RECORD) & (runs < LEAST_RUNS)
+    yield from findings(where, "too_few_runs", "warn", value=runs)
+
+
+def copied_runs(view: View) -> Iterator[Finding]:
+    """Yield trials whose runs are alike to the last digit, though the meter shows finely."""
+    counts = np.where(np.isnan(view.number("meter_counts")), 1999.0, view.number("meter_counts"))
+    largest, smallest = view.results.largest_voltage_v, view.results.smallest_voltage_v
+    resolution = view.number("meter_range_v") / (counts + 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        is_fine = resolution / largest < FINE_RESOLUTION
+    runs = view.results.run_count
+    alike = (largest == smallest) & (largest > 0) & (runs >= LEAST_RUNS)
+    yield from findings(alike & is_fine, "copied_runs", "warn", value=runs)
+
+
+def not_steady(view: View) -> Iterator[Finding]:
+    """Yield trials with a logged series that drifts, jumps or varies too much."""
+    parts = {
+        name: np.asarray(view.runs[name], dtype=float)
+        for name in ("series_variation", "series_drift", "series_block_variation")
+    }
+    odd = (
+        (parts["series_variation"] > STEADY_VARIATION)
+        | (np.abs(parts["series_drift"]) > STEADY_DRIFT)
+        | (parts["series_block_variation"] > STEADY_DRIFT)
+    )
+    where = np.zeros(len(view.in_time), dtype=bool)
+    where[view.run_numbers[odd]] = True
+    yield from findings(where, "not_steady", "warn")
+
+
+def short_run(view: View) -> Iterator[Finding]:
+    """Yield trials with a run too short for gusts to average out."""
+    duration = np.asarray(view.runs["duration_s"], dtype=float)
+    shortest = np.full(len(view.in_time), np.inf)
+    np.fmin.at(shortest, view.run_numbers, np.where(np.isnan(duration), np.inf, duration))
+    yield from findings(shortest < SHORT_S, "short_run", "warn", value=shortest)
+
+
+def pitch_spread(view: View) -> Iterator[Finding]:
+    """Yield blades that are not set alike."""
+    spread = view.number("blade_pitch_range_deg")
+    yield from findings(spread > SPREAD_DEG, "pitch_spread", "warn", value=spread)
+
+
+def pitch_moved(view: View) -> Iterator[Finding]:
+    """Yield pitches that moved during the trial."""
+    moved = np.abs(view.number("pitch_after_deg") - view.number("pitch_deg"))
+    yield from findings(moved > MOVED_DEG, "pitch_moved", "hold", value=moved)
+
+
+def tip_speed_odd(view: View) -> Iterator[Finding]:
+    """Yield rotor speeds that do not fit the wind."""
+    ratio = view.results.tip_speed_ratio
+    low, high = TIP_SPEEDS
+    where = (view.results.rotor_speed_source == "measured") & ((ratio < low) | (ratio > high))
+    yield from findings(where & (ratio > 0), "tip_speed_odd", "warn", value=ratio)
+
+
+def out_of_range_wind(view: View) -> Iterator[Finding]:
+    """Yield trials in wind too far from the season's reference, sweeps of it apart."""
+    reference = view.results.reference_wind_speed_m_s
+    where = (view.results.normalisation == OUT_OF_RANGE) & ~view.kind("wind")
+    ratio = view.results.wind_speed_m_s / reference
+    yield from findings(where, "out_of_range_wind", "warn", value=ratio, usual=reference)
+
+
+def default_exponent(view: View) -> Iterator[Finding]:
+    """Yield the first trial of a build whose power is put on the reference provisionally."""
+    where = (view.results.normalisation == "provisional") & ~view.kind("wind", "reference")
+    yield from findings(_once_a_build(view, where), "default_exponent", "warn")
+
+
+def _once_a_build(view: View, where: Mask) -> Mask:
+    """Return the first trial of each build that a mask holds: what concerns it is said once."""
+    rows = np.flatnonzero(where)
+    _, first = np.unique(view.text("build_id")[rows], return_index=True)
+    once = np.zeros(len(where), dtype=bool)
+    once[rows[first]] = True
+    return once
+
+
+def rotor_wider_than_jet(view: View) -> Iterator[Finding]:
+    """Yield builds whose tips are outside the fan's wind, once each."""
+    share = view.number("rotor_diameter_m") / view.number("fan_diameter_m")
+    where = _once_a_build(view, (share > JET) & np.isnan(view.number("tunnel_area_m2")))
+    yield from findings(where, "rotor_wider_than_jet", "warn", value=share)
+
+
+def tunnel_blockage(view: View) -> Iterator[Finding]:
+    """Yield builds that fill too much of a tunnel, once each."""
+    share = view.results.area_m2 / view.number("tunnel_area_m2")
+    where = _once_a_build(view, share > TUNNEL)
+    yield from findings(where, "tunnel_blockage", "warn", value=100 * share)
+
+
+def personal_data(view: View) -> Iterator[Finding]:
+    """Yield notes that look as if they named a person, an address or a number."""
+    in_session = np.where(view.first_of_session, view.text("session_note"), "")
+    notes = zip(view.text("note"), in_session, strict=True)
+    found = [_person(note) or _person(sessions) for note, sessions in notes]
+    where = np.array([bool(each) for each in found], dtype=bool)
+    yield from findings(where, "personal_data", "warn", words=found)
+
+
+def _person(text: str) -> str:
+    """Return what a text seems to hold of a person, in words; empty where nothing.
+
+    >>> _person("asked j.doe@example.org"), _person("blade 2 was loose"), _person("Blade Two")
+    ('an e-mail address', '', 'a name')
+    """
+    match = PERSON.search(text)
+    if match is None:
+        return ""
+    kinds = {"mail": "an e-mail address", "phone": "a phone number"}
+    return kinds.get(str(match.lastgroup), "a name")

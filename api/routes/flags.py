@@ -1,0 +1,35 @@
+"""Flags over HTTP: what the data checks doubt, and the answers."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from starlette.responses import Response
+
+from api.deps import Read, Write
+from api.models.flags import FlagAnswerCreate, FlagQuery, FlagRead
+from api.models.pages import Page
+from api.routes.contract import LIST, READ, WRITE, StrictRoute
+from api.services import answers
+
+router = APIRouter(prefix="/flags", tags=["flags"], route_class=StrictRoute)
+
+
+@router.get("", response_model=Page[FlagRead], responses=LIST)
+def list_flags(query: Annotated[FlagQuery, Query()], read: Read) -> Response:
+    """List flags, oldest first; those that no longer hold only with `state=cleared`."""
+    return read.page(answers.page, query)
+
+
+@router.get("/{flag_id}", response_model=FlagRead, responses=READ)
+def get_flag(flag_id: str, read: Read) -> Response:
+    """Show a flag."""
+    return read.one(answers.get, flag_id)
+
+
+@router.post("/{flag_id}/answer", response_model=FlagRead, responses=WRITE)
+def answer_flag(flag_id: str, given: FlagAnswerCreate, write: Write) -> Response:
+    """Answer a flag: `accept_fix` writes the proposed value, `confirm` keeps the one that stands.
+
+    `withdraw_trial` takes the trial out. Nothing is ever changed without an answer.
+    """
+    return write.done(answers.answer, flag_id, given)

@@ -1,0 +1,93 @@
+"""What was done, over HTTP: to one thing, or in a whole season."""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps import Read, ReadLead
+from api.models.audit import AuditQuery, AuditRead, HistoryQuery
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.events import Event
+from api.models.flags import Flag
+from api.models.imports import ImportBatch
+from api.models.keys import AccessKey
+from api.models.organisations import Organisation
+from api.models.pages import Page
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.shapes import Stored
+from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.routes.contract import LIST, READ, StrictRoute
+from api.services import history
+from api.services.scope import Caller
+
+router = APIRouter(tags=["history"], route_class=StrictRoute)
+
+#: Collections whose things have a history, and what one of them is called.
+THINGS: dict[str, tuple[str, type[Stored]]] = {
+    "seasons": ("season", Season),
+    "organisations": ("organisation", Organisation),
+    "keys": ("key", AccessKey),
+    "teams": ("team", Team),
+    "equipment": ("equipment", Equipment),
+    "turbines": ("turbine", Turbine),
+    "builds": ("build", Build),
+    "benches": ("bench", Bench),
+    "sessions": ("session", BenchSession),
+    "trials": ("trial", Trial),
+    "events": ("event", Event),
+    "flags": ("flag", Flag),
+    "imports": ("import", ImportBatch),
+}
+
+Verb = Callable[[Session, Caller, HistoryQuery], tuple[list[AuditRead], str | None]]
+
+
+def _of(table: type[Stored], row_id: str) -> Verb:
+    def verb(
+        db: Session, caller: Caller, query: HistoryQuery
+    ) -> tuple[list[AuditRead], str | None]:
+        return history.of_thing(db, caller, table, row_id, query)
+
+    return verb
+
+
+def _add(collection: str, name: str, table: type[Stored]) -> None:
+    """Give one collection the way to a thing's history."""
+    named = f"{name}_id"
+
+    def show(
+        row_id: Annotated[str, Path(alias=named)],
+        query: Annotated[HistoryQuery, Query()],
+        read: Read,
+    ) -> Response:
+        return read.page(_of(table, row_id), query)
+
+    show.__doc__ = (
+        f"Show what was done to this {name}, oldest first: who, when, old and new values, and why."
+    )
+    router.add_api_route(
+        f"/{collection}/{{{named}}}/history",
+        show,
+        name=f"{name}_history",
+        response_model=Page[AuditRead],
+        responses=READ,
+        summary=f"{name.capitalize()} history",
+    )
+
+
+for _collection, (_name, _table) in THINGS.items():
+    _add(_collection, _name, _table)
+
+
+@router.get("/audit", response_model=Page[AuditRead], responses=LIST)
+def list_audit(query: Annotated[AuditQuery, Query()], read: ReadLead) -> Response:
+    """List the whole record, oldest first; narrow it to a season, a kind of thing or a key."""
+    return read.page(history.page, query)

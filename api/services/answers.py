@@ -1,0 +1,154 @@
+"""Answering a flag: accept what it proposes, confirm the value, or withdraw the trial."""
+
+from collections.abc import Collection, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import select
+from sqlmodel import Session, col
+
+from api.errors import Conflict
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.flags import Flag, FlagAnswerCreate, FlagQuery, FlagRead
+from api.models.sessions import BenchSession, SessionUpdate
+from api.models.teams import Team
+from api.models.trials import RunCreate, Trial, TrialChanges
+from api.models.turbines import Turbine
+from api.models.validation import invalid
+from api.services import audit, corrections, flags, resources, revisions, sessions, trials
+from api.services.scope import Caller, require_owner
+
+VOLTS = ("voltage_v", "series_voltage_v")
+
+
+def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
+    """Return a page of flags; those that no longer hold only where that state is asked for."""
+    conditions = [] if query.state else [col(Flag.state) != flags.CLEARED]
+    rows, after = resources.page(db, caller, Flag, query, *conditions)
+    return _reads(db, rows), after
+
+
+def get(db: Session, caller: Caller, flag_id: str) -> FlagRead:
+    """Return a flag."""
+    return _reads(db, [resources.get_row(db, caller, Flag, flag_id)])[0]
+
+
+def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
+    """Return flags with what each is about, in words."""
+    of_trials = {row.trial_id for row in rows if row.trial_id}
+    of_sessions = {row.session_id for row in rows if row.session_id}
+    words = _trials_in_words(db, of_trials) | _sessions_in_words(db, of_sessions)
+    return [
+        resources.read(FlagRead, row, about=words.get(str(row.trial_id or row.session_id), ""))
+        for row in rows
+    ]
+
+
+def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
+    named = (
+        select(
+            col(Trial.id),
+            col(Trial.client_ref),
+            col(Build.number),
+            col(Team.name),
+            col(BenchSession.started_at),
+        )
+        .join(Build, col(Build.id) == col(Trial.build_id))
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+        .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .where(col(Trial.id).in_(trial_ids))
+    )
+    return {
+        row[0]: f"{row[3] or 'Reference rotor'}, build {row[2]}, {row[4]:%d %B %Y}"
+        + (f", {row[1]}" if row[1] else "")
+        for row in db.execute(named)
+    }
+
+
+def _sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, str]:
+    named = (
+        select(col(BenchSession.id), col(Bench.name), col(BenchSession.started_at))
+        .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
+        .where(col(BenchSession.id).in_(session_ids))
+    )
+    return {row[0]: f"session of {row[2]:%d %B %Y} at {row[1]}" for row in db.execute(named)}
+
+
+def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -> FlagRead:
+    """Answer a flag; what it held back counts again, unless something else holds it."""
+    flag = resources.get_row(db, caller, Flag, flag_id)
+    require_owner(caller, flag.organisation_id)
+    revisions.raise_season(db, flag.season_id)
+    db.refresh(flag, with_for_update={"key_share": True})
+    if flag.state != flags.OPEN:
+        raise Conflict(f"this flag is {flag.state} already and waits for no answer")
+    states = {"accept_fix": "corrected", "confirm": "confirmed", "withdraw_trial": "withdrawn"}
+    flag.state = states[given.answer]
+    flag.reason = given.reason
+    flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
+    flag.version += 1
+    db.flush()
+    told = {"rule": [flag.rule, flag.rule], "state": [flags.OPEN, flag.state]}
+    audit.note(db, caller, "answered", flag, told, given.reason)
+    _act(db, caller, flag, given)
+    return _reads(db, [flag])[0]
+
+
+def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:
+    """Do what an answer asks for, and check anew."""
+    reason = given.reason or f"accepted: {flag.message}"
+    if given.answer == "accept_fix":
+        _accept(db, caller, flag, reason)
+    elif given.answer == "withdraw_trial":
+        if flag.trial_id is None:
+            raise Conflict("this flag is about a whole session: correct it, or confirm it")
+        corrections.take_out(db, caller, db.get_one(Trial, flag.trial_id), reason)
+    else:
+        about = col(Trial.id) == flag.trial_id
+        if flag.trial_id is None:
+            about = col(Trial.session_id) == flag.session_id
+        flags.recheck(db, about)
+
+
+def _accept(db: Session, caller: Caller, flag: Flag, reason: str) -> None:
+    """Write the values that a flag proposes."""
+    fix = flag.proposed_fix or {}
+    if not fix.get("changes") and not fix.get("scale_volts"):
+        raise Conflict("this flag proposes no value: correct the trial, confirm it or withdraw it")
+    try:
+        if fix["thing"] == "session":
+            _correct_session(db, caller, flag, fix)
+        else:
+            row = db.get_one(Trial, flag.trial_id)
+            corrections.apply(db, caller, row, _changes(db, row, fix), reason)
+    except ValidationError as error:
+        raise invalid(error, fix) from error
+
+
+def _correct_session(db: Session, caller: Caller, flag: Flag, fix: dict[str, Any]) -> None:
+    session_id = flag.session_id or db.get_one(Trial, flag.trial_id).session_id
+    session = db.get_one(BenchSession, session_id)
+    changes = SessionUpdate.model_validate(fix["changes"])
+    sessions.change(db, caller, session.id, changes, session.version)
+
+
+def _changes(db: Session, row: Trial, fix: dict[str, Any]) -> TrialChanges:
+    """Return a fix as changes of a trial."""
+    if "scale_volts" not in fix:
+        return TrialChanges.model_validate(fix["changes"])
+    facts = trials.stored_facts(row, trials.runs_of(db, [row.id])[row.id])
+    runs = [_scaled(run, float(fix["scale_volts"])) for run in facts["runs"]]
+    return TrialChanges.model_validate({"runs": runs})
+
+
+def _scaled(run: dict[str, Any], factor: float) -> dict[str, Any]:
+    def scale(value: Any) -> Any:
+        if isinstance(value, list):
+            return [each * factor for each in value]
+        return None if value is None else value * factor
+
+    known = {name: run[name] for name in RunCreate.model_fields}
+    return known | {name: scale(known[name]) for name in VOLTS}

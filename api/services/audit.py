@@ -1,0 +1,108 @@
+"""Writing down what was done; entries are sealed one to the next."""
+
+import hashlib
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import text
+from sqlmodel import Session, SQLModel, col, select
+
+from api.models.audit import AuditEntry
+from api.models.ids import new_id
+from api.models.shapes import Stored
+from api.services.scope import Caller
+
+PROGRAMME = "programme"
+SEALED = ("season_id", "organisation_id", "thing", "thing_id", "action", "changes", "reason",
+          "key_id", "key_label", "created_at", "chain", "number", "previous_seal")  # fmt: skip
+
+
+def note(
+    db: Session,
+    caller: Caller,
+    action: str,
+    row: Stored,
+    changes: dict[str, Any] | None = None,
+    reason: str | None = None,
+) -> None:
+    """Write down what somebody did to a thing, sealed to the entry before."""
+    season_id = getattr(row, "season_id", None) or (row.id if row.prefix == "sea" else None)
+    chain = season_id or PROGRAMME
+    _take_turn(db, chain)
+    last = _last(db, chain)
+    entry = AuditEntry(
+        id=new_id(AuditEntry.prefix),
+        season_id=season_id,
+        organisation_id=getattr(row, "organisation_id", None)
+        or (row.id if row.prefix == "org" else None),
+        thing=str(row.__tablename__),
+        thing_id=row.id,
+        action=action,
+        changes=_plain(changes),
+        reason=reason,
+        key_id=caller.key_id,
+        key_label=caller.label,
+        created_at=datetime.now(UTC).replace(microsecond=0),
+        chain=chain,
+        number=1 if last is None else last.number + 1,
+        previous_seal="" if last is None else last.seal,
+        seal="",
+    )
+    entry.seal = seal_of(entry)
+    db.add(entry)
+    db.flush()
+
+
+def _take_turn(db: Session, chain: str) -> None:
+    """Make writers of one chain take turns; an embedded database has one writer anyway."""
+    if db.get_bind().dialect.name == "postgresql":
+        number = int.from_bytes(hashlib.sha256(chain.encode()).digest()[:8], signed=True)
+        db.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": number})
+
+
+def _last(db: Session, chain: str) -> AuditEntry | None:
+    newest = (
+        select(AuditEntry)
+        .where(col(AuditEntry.chain) == chain)
+        .order_by(col(AuditEntry.number).desc())
+        .limit(1)
+    )
+    return db.scalars(newest).one_or_none()
+
+
+def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return changes as JSON can keep them."""
+    kept: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
+    return kept
+
+
+def seal_of(entry: AuditEntry) -> str:
+    """Return the seal of an entry: a digest of all it tells and of the seal before."""
+    told = {name: getattr(entry, name) for name in SEALED}
+    told["created_at"] = entry.created_at.astimezone(UTC).isoformat()
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def broken_seals(db: Session) -> Iterator[str]:
+    """Yield, in words, each place where the record does not hold together."""
+    before: dict[str, AuditEntry] = {}
+    in_order = select(AuditEntry).order_by(col(AuditEntry.chain), col(AuditEntry.number))
+    for entry in db.scalars(in_order):
+        last = before.get(entry.chain)
+        expected = (1, "") if last is None else (last.number + 1, last.seal)
+        if (entry.number, entry.previous_seal) != expected:
+            yield f"{entry.chain}: entries are missing before {entry.id}"
+        if entry.seal != seal_of(entry):
+            yield f"{entry.chain}: {entry.id} was changed after it was written"
+        before[entry.chain] = entry
+
+
+def moved(row: SQLModel, changes: dict[str, Any]) -> dict[str, Any]:
+    """Return what changes would move, each with its value before and after."""
+    return {
+        name: [getattr(row, name), value]
+        for name, value in changes.items()
+        if getattr(row, name) != value
+    }

@@ -1,0 +1,111 @@
+"""Putting a trial right, or taking it out: the old values stay readable in its history."""
+
+from typing import Any
+
+from pydantic import ValidationError
+from sqlmodel import Session, col, delete, insert
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.trials import (
+    Correction,
+    Run,
+    Trial,
+    TrialChanges,
+    TrialCreate,
+    TrialRead,
+    Withdrawal,
+)
+from api.models.validation import invalid
+from api.services import audit, flags, resources, revisions, sweeps, trials
+from api.services.scope import Caller, require_owner
+
+
+def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) -> TrialRead:
+    """Put facts of a trial right; it is computed and checked anew."""
+    row = _open_row(db, caller, trial_id)
+    apply(db, caller, row, correction.changes, correction.reason)
+    return trials.get(db, caller, row.id)
+
+
+def _open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
+    """Return a trial that the caller may change and that still stands, its season locked."""
+    row = resources.get_row(db, caller, Trial, trial_id)
+    require_owner(caller, row.organisation_id)
+    revisions.raise_season(db, row.season_id)
+    db.refresh(row, with_for_update={"key_share": True})
+    if row.state == flags.WITHDRAWN:
+        raise Conflict("this trial was withdrawn; submit it anew if it should count after all")
+    return row
+
+
+def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason: str) -> None:
+    """Write changes of a trial that is locked, and note what was before."""
+    runs = trials.runs_of(db, [row.id])[row.id]
+    before = trials.stored_facts(row, runs)
+    wanted = _whole(before, changes, row)
+    target = trials.Targets(db, caller, [wanted]).of(wanted)
+    if target.owner != row.organisation_id:
+        words = "a trial stays with its school: withdraw it, and submit it for the other one"
+        raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
+    trials.require_sound(wanted, target)
+    after = trials.facts_of(wanted) | {"note": wanted.note}
+    moved = {
+        name: [value, after[name]]
+        for name, value in (before | {"note": row.note}).items()
+        if after[name] != value
+    }
+    if not moved:
+        raise Invalid("nothing would change: these are the values that are stored")
+    old_build = row.build_id
+    _write(db, row, wanted, changes, moved)
+    audit.note(db, caller, "corrected", row, moved, reason)
+    sweeps.refit(db, col(Trial.build_id) == old_build)
+    flags.recheck(db, col(Trial.id) == row.id)
+
+
+def _whole(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:
+    """Return the trial as it would be, with every limit asked again."""
+    asked = changes.model_dump(exclude_unset=True)
+    facts = before | {"note": row.note} | asked
+    if asked.get("runs") is None:
+        facts["runs"] = before["runs"]
+    try:
+        return TrialCreate.model_validate(facts)
+    except ValidationError as error:
+        raise invalid(error, {"changes": facts}, prefix=("changes",)) from error
+
+
+def _write(
+    db: Session,
+    row: Trial,
+    wanted: TrialCreate,
+    changes: TrialChanges,
+    moved: dict[str, list[Any]],
+) -> None:
+    for name in moved.keys() - {"runs"}:
+        setattr(row, name, getattr(wanted, name))
+    kept = {name: typed for name, typed in row.as_typed.items() if name not in moved}
+    row.as_typed = kept | changes.typed()
+    row.version += 1
+    db.flush()
+    if "runs" in moved:
+        db.execute(delete(Run).where(col(Run.trial_id) == row.id))
+        rows = [trials.run_row(row.id, number, run) for number, run in enumerate(wanted.runs, 1)]
+        db.execute(insert(Run), rows)
+
+
+def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal) -> TrialRead:
+    """Take a trial out of everything that is computed; it stays readable."""
+    row = _open_row(db, caller, trial_id)
+    take_out(db, caller, row, withdrawal.reason)
+    return trials.get(db, caller, row.id)
+
+
+def take_out(db: Session, caller: Caller, row: Trial, reason: str) -> None:
+    """Withdraw a trial that is locked."""
+    before = row.state
+    row.state = flags.WITHDRAWN
+    row.version += 1
+    db.flush()
+    audit.note(db, caller, "withdrawn", row, {"state": [before, row.state]}, reason)
+    flags.recheck(db, col(Trial.id) == row.id)

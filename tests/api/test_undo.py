@@ -1,0 +1,128 @@
+"""Taking a whole import back, and mending the rows it refused."""
+
+import csv
+import io
+import json
+
+import pytest
+
+from tests.makers import World, created, trial_payload
+
+pytestmark = pytest.mark.on_both
+HEADER = ("team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v,"
+          "wind_speed_m_s,adult_present,problem")  # fmt: skip
+
+
+def sheet(*volts, day="2026-03-19 10:00"):
+    rows = [
+        f"Larch one,1,Larch hall,{day},sheet-{at},30.1,yes,{volt},4.1,yes,"
+        for at, volt in enumerate(volts)
+    ]
+    return "\r\n".join([HEADER, *rows]) + "\r\n"
+
+
+def send(client, text, **parameters):
+    return client.post(
+        "/v1/imports", params=parameters, content=text, headers={"Content-Type": "text/csv"}
+    )
+
+
+def undo(client, import_id):
+    return client.post(f"/v1/imports/{import_id}/undo", json={"reason": "the wrong file"})
+
+
+def report(world):
+    """Return the season's report without what tells one asking from another."""
+    told = world.lead.get(f"/v1/seasons/{world.season_id}/report").json()
+    return json.dumps({**told, "as_of": None, "revision": None}, sort_keys=True)
+
+
+class TestUndo:
+    def test_the_report_is_what_it_was(self, world: World):
+        before = report(world)
+        flags = len(world.lead.get("/v1/flags").json()["items"])
+        stored = created(send(world.larch.coach, sheet(1.3, 1.32, 1.29)))
+        assert report(world) != before
+        done = undo(world.larch.coach, stored["id"])
+        assert done.status_code == 200, done.text
+        assert done.json()["undone_at"]
+        assert report(world) == before
+        assert len(world.lead.get("/v1/flags").json()["items"]) == flags
+        sessions = world.lead.get("/v1/sessions").json()["items"]
+        assert "2026-03-19" not in str([each["started_at"] for each in sessions])
+
+    def test_a_wind_sweep_taken_back_leaves_no_exponent(self, world: World):
+        rows = [
+            f"Larch one,1,Larch hall,2026-03-19 10:00,wind,sweep-{at},30.1,yes,{volts},{speed},yes"
+            for at, (volts, speed) in enumerate(((0.95, 3.3), (1.2, 4.0), (1.5, 4.8)))
+            for _ in range(2)
+        ]
+        head = ("team,build,bench,session_started_at,kind,client_ref,load_ohm,load_connected,"
+                "voltage_v,wind_speed_m_s,adult_present")  # fmt: skip
+        stored = created(send(world.larch.coach, "\r\n".join([head, *rows])))
+        path = f"/v1/trials/{world.larch.trial_id}"
+        assert world.lead.get(path).json()["result"]["wind_exponent_source"] == "own"
+        assert undo(world.larch.coach, stored["id"]).status_code == 200
+        assert world.lead.get(path).json()["result"]["wind_exponent_source"] == "default"
+
+    def test_the_same_file_is_new_again_afterwards(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        undo(world.larch.coach, stored["id"])
+        assert created(send(world.larch.coach, sheet(1.3)))["outcomes"]["created"] == 1
+
+    def test_a_session_that_others_use_stays(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        session = world.lead.get(f"/v1/trials/{stored['rows'][0]['id']}").json()["session_id"]
+        more = trial_payload(world.larch, session_id=session, runs=[{"voltage_v": 1.4}] * 2)
+        created(world.larch.coach.post("/v1/trials", json=more))
+        assert undo(world.larch.coach, stored["id"]).status_code == 200
+        assert world.lead.get(f"/v1/sessions/{session}").status_code == 200
+
+    def test_later_work_stands_on_it(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3, 1.32)))
+        trial = stored["rows"][0]["id"]
+        correction = {"reason": "misread", "changes": {"load_ohm": 22.0}}
+        created(world.larch.coach.post(f"/v1/trials/{trial}/corrections", json=correction))
+        refused = undo(world.larch.coach, stored["id"])
+        assert refused.status_code == 409
+        assert trial in refused.text
+        assert world.lead.get(f"/v1/trials/{trial}").status_code == 200
+
+    def test_once_is_enough(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        assert undo(world.larch.coach, stored["id"]).status_code == 200
+        assert undo(world.larch.coach, stored["id"]).status_code == 409
+
+    def test_anothers_import_is_not_there(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        assert undo(world.birch.coach, stored["id"]).status_code == 404
+
+    def test_it_is_written_down(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        undo(world.larch.coach, stored["id"])
+        told = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
+        assert [entry["action"] for entry in told] == ["imported", "undone"]
+        assert told[-1]["reason"] == "the wrong file"
+
+
+class TestErrors:
+    def test_refused_rows_come_back_with_what_is_wrong(self, world: World):
+        text = sheet(1.3, "1.l9", 1.31)
+        stored = created(send(world.larch.coach, text, mode="partial"))
+        answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
+        assert answer.headers["content-type"].startswith("text/csv")
+        (row,) = csv.DictReader(io.StringIO(answer.text))
+        assert (row["client_ref"], row["voltage_v"]) == ("sheet-1", "1.l9")
+        assert "not a number" in row["problem"]
+
+    def test_mended_it_is_taken(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3, "1.l9"), mode="partial"))
+        answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
+        mended = answer.text.replace("1.l9", "1.19")
+        again = created(send(world.larch.coach, mended))
+        assert again["trials"] == {"created": 1, "unchanged": 0, "error": 0}
+
+    def test_nothing_refused_is_a_header_alone(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
+        assert answer.text == "problem\r\n"
