@@ -23,7 +23,7 @@ STEPS = (
         "import contracts",
         ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-cache"],
     ),
-    ("tests", ["-m", "pytest", "--quiet"]),
+    ("tests", ["-m", "pytest", "--quiet", "-n", "2", "--dist", "loadfile"]),
 )
 
 

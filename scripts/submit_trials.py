@@ -42,6 +42,7 @@ not reached or not able
 OK, REFUSED, USAGE, KEY, SERVER = range(5)
 TRIES = 5
 ROWS_SHOWN = 30
+WORKBOOK = b"PK"  # how an .xlsx begins
 LOOKS_SHOWN = 3  # trials that wait for nothing, beside those that do
 FLAGS_SHOWN = 3  # of a trial at once; the rest are counted
 
@@ -155,14 +156,18 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         return not wrong
     stem = path.stem.removesuffix(".refused")
     target = (how.refused_folder or path.parent) / f"{stem}.refused.csv"
-    if wrong and not how.partial:
+    if wrong and content.startswith(WORKBOOK):
+        if not how.partial:
+            print("  nothing stored: mend these rows in the workbook and submit again")
+            return False
+    elif wrong and not how.partial:
         refused = _write_refused(target, content, wrong)
         print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
     done = _send(client, content, {"mode": "partial" if how.partial else "all"}, once)
     print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
-    if wrong:
+    if wrong and not content.startswith(WORKBOOK):
         print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
     if how.review:
         review(client, {row["id"] for row in done["rows"] if row["state"] == "held"})
@@ -220,6 +225,8 @@ def _stop_at_file(answer: Any) -> None:
 
 def _understood(tried: dict[str, Any]) -> str:
     how = tried["understood"]
+    if "sheet" in how:
+        return f"{how['rows']} rows of the sheet {how['sheet']}"
     signs = f"{how['delimiter']} between cells, decimal sign '{how['decimal_sign']}'"
     return f"{how['rows']} rows, {signs}, {how['encoding']}"
 

@@ -21,7 +21,8 @@ from api.services.scope import Caller
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 
-SHEETS = ("text/csv", "text/tab-separated-values", "text/plain")
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+SHEETS = ("text/csv", "text/tab-separated-values", "text/plain", WORKBOOK)
 CSV: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {"text/csv": {"example": "team;voltage_v;problem\r\n"}},
@@ -71,6 +72,7 @@ BODY = {
                 "schema": {"type": "string"},
                 "example": EXAMPLE_CSV.replace(";", "\t"),
             },
+            WORKBOOK: {"schema": {"type": "string", "contentMediaType": WORKBOOK}},
             "multipart/form-data": {
                 "schema": {
                     "type": "object",
@@ -152,7 +154,7 @@ def import_trials(
     if sent.trials is not None:
         prepared = batch.prepare_trials(write.body, sent.trials, most)
     else:
-        prepared = batch.prepare_sheet(sent.sheet, most)
+        prepared = batch.prepare_file(sent.sheet, most)
 
     def carry_out(db: Session, caller: Caller) -> Answered:
         done = batch.carry_out(db, caller, prepared, query)

@@ -2,11 +2,12 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
+from api.errors import UnsupportedMedia
 from api.models.pages import Page
 from api.models.trials import (
     Correction,
@@ -17,7 +18,7 @@ from api.models.trials import (
     Withdrawal,
 )
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import corrections, trials
+from api.services import corrections, series, trials
 from api.services.idempotency import Answered
 from api.services.scope import Caller
 
@@ -73,6 +74,49 @@ def correct_trial(trial_id: str, correction: Correction, write: Write) -> Respon
         return write.stored(answer, 201, f"/v1/trials/{answer.id}")
 
     return write.run(correct)
+
+
+async def read_series(request: Request) -> bytes:
+    """Return a logger's file; only text is taken."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind not in ("text/csv", "text/plain", "text/tab-separated-values"):
+        raise UnsupportedMedia("send the logger's file as text/csv")
+    return await request.body()
+
+
+@router.post(
+    "/{trial_id}/runs/{run_number}/series",
+    response_model=TrialRead,
+    responses=WRITE,
+    openapi_extra={
+        "requestBody": {
+            "required": True,
+            "content": {
+                "text/csv": {
+                    "schema": {"type": "string"},
+                    "example": "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n",
+                }
+            },
+        }
+    },
+)
+def attach_series(
+    trial_id: str,
+    run_number: Annotated[int, Path(ge=1, le=50)],
+    body: Annotated[bytes, Depends(read_series)],
+    write: Write,
+) -> Response:
+    """Attach a logger's file of time and voltage to a run: its power is then the mean of squares.
+
+    The columns are time_s and voltage_v, at equal steps; whether the voltage had settled is
+    checked. The reading it replaces stays in the trial's history.
+    """
+
+    def attach(db: Session, caller: Caller) -> Answered:
+        answer = series.attach(db, caller, trial_id, run_number, body)
+        return write.stored(answer, 200, f"/v1/trials/{answer.id}")
+
+    return write.run(attach)
 
 
 @router.post("/{trial_id}/withdraw", response_model=TrialRead, responses=WRITE)

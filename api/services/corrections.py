@@ -22,12 +22,12 @@ from api.services.scope import Caller, require_owner
 
 def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) -> TrialRead:
     """Put facts of a trial right; it is computed and checked anew."""
-    row = _open_row(db, caller, trial_id)
+    row = open_row(db, caller, trial_id)
     apply(db, caller, row, correction.changes, correction.reason)
     return trials.get(db, caller, row.id)
 
 
-def _open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
+def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     """Return a trial that the caller may change and that still stands, its season locked."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
@@ -96,7 +96,7 @@ def _write(
 
 def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal) -> TrialRead:
     """Take a trial out of everything that is computed; it stays readable."""
-    row = _open_row(db, caller, trial_id)
+    row = open_row(db, caller, trial_id)
     take_out(db, caller, row, withdrawal.reason)
     return trials.get(db, caller, row.id)
 

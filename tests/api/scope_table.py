@@ -52,6 +52,9 @@ def lead_only(lead: int, body: Callable[[School], Any] | None = None) -> Row:
     return Row(403, 403, lead, coach_other=403, body=body)
 
 
+#: A logger's file, sent as it is.
+SERIES = "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n"
+
 TABLE: dict[str, Row] = {
     "healthz": opened(),
     "readyz": opened(),
@@ -140,6 +143,7 @@ TABLE: dict[str, Row] = {
     "correct_trial": Row(
         403, 201, 201, body=lambda s: {"reason": "misread", "changes": {"load_ohm": 22.0}}
     ),
+    "attach_series": Row(403, 200, 200, body=lambda s: SERIES),
     "withdraw_trial": Row(403, 200, 200, body=lambda s: {"reason": "a blade was loose"}),
     "list_flags": listed(),
     "get_flag": shown(),

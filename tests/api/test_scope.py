@@ -33,7 +33,7 @@ def test_every_operation_has_a_row():
 def ids_of(school: School) -> dict[str, str]:
     """Return what stands for each parameter of a path."""
     ids = {name: value for name, value in school.__dict__.items() if isinstance(value, str)}
-    return ids | {"equipment_id": school.meter_id}
+    return ids | {"equipment_id": school.meter_id, "run_number": "1"}
 
 
 def ask(client: TestClient, operation: str, school: School, ids: dict[str, str]) -> Any:
@@ -41,6 +41,9 @@ def ask(client: TestClient, operation: str, school: School, ids: dict[str, str])
     row = TABLE[operation]
     headers = {"If-Match": _tag(client, path, ids)} if method == "patch" else {}
     body = None if row.body is None else row.body(school)
+    if isinstance(body, str):
+        headers["Content-Type"] = "text/csv"
+        return client.request(method, path.format(**ids), content=body, headers=headers)
     return client.request(method, path.format(**ids), json=body, headers=headers)
 
 

@@ -29,7 +29,10 @@ from api.services.imports.headers import PASSED_OVER, Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, read_sheet
+from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
+
+FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
 
 
 @dataclass(slots=True)
@@ -75,6 +78,18 @@ class Prepared:
         return sorted(all_faults, key=lambda fault: fault.row or 0)
 
 
+def prepare_file(body: bytes, most_rows: int) -> Prepared:
+    """Read a file: a workbook's first sheet, or comma- or tab-separated text."""
+    if not is_workbook(body):
+        return prepare_sheet(body, most_rows)
+    text, name = to_sheet(body, most_rows)
+    prepared = prepare_sheet(text, most_rows)
+    prepared.format, prepared.digest = "xlsx", hashlib.sha256(body).hexdigest()
+    del prepared.understood["encoding"], prepared.understood["delimiter"]
+    prepared.understood["sheet"] = name
+    return prepared
+
+
 def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
     """Read a CSV or tab-separated file."""
     sheet = read_sheet(body, most_rows)
@@ -92,6 +107,7 @@ def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
             "columns": dict(zip(sheet.header.titles, sheet.header.keys, strict=True)),
             "rows": len(rows),
             "examples_passed_over": len(sheet.rows) - len(rows),
+            "first_rows": [{"row": row.number, **row.typed} for row in rows[:FIRST_ROWS]],
         },
         drafts=group(rows),
         loose_faults=sheet.faults,
