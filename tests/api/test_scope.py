@@ -15,8 +15,8 @@ from tests.api.scope_table import TABLE
 from tests.makers import School, World, created, trial_payload
 
 METHODS = ("get", "post", "patch", "put", "delete")
-#: What all schools of a programme see alike.
-SHARED = ("season_id", "event_id")
+#: What all schools of a programme see alike, or is a count and tells nothing.
+SHARED = ("season_id", "event_id", "run_number")
 
 OPERATIONS = {
     operation["operationId"]: (method, path)
