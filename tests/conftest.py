@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import hypothesis
 import psycopg
 import pytest
 from fastapi.testclient import TestClient
@@ -21,6 +22,9 @@ from api.models.keys import KeyCreate
 from api.services import keys
 from api.settings import Settings
 from tests.makers import Signed, World, make_world
+
+#: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
+hypothesis.settings.register_profile("thousand", max_examples=1000)
 
 DATABASES = ("sqlite", "postgresql")
 ADDRESS = "http://gustbook.test"

@@ -1,16 +1,17 @@
 """Season reports over HTTP, as JSON, CSV or a printable page."""
 
 import re
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api.deps import Read, database
 from api.errors import NotAcceptable
+from api.models.files import TrialFileQuery
 from api.models.reports import OrganisationReportQuery, ReportQuery, SeasonReport
 from api.routes.contract import READ, StrictRoute, _refusals
-from api.services import report_formats, reports
+from api.services import report_formats, reports, trial_files
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
 
@@ -41,6 +42,28 @@ def season_report(
             db, read.caller, season_id, query.organisation_id, query.team_id
         )
     return _answer(report, request, query)
+
+
+TRIAL_FILE: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {"text/csv": {"example": "organisation,team,turbine,build\r\n"}},
+        "description": "One row per run, in the columns of an import.",
+    }
+}
+
+
+@router.get("/seasons/{season_id}/trials.csv", responses=READ | TRIAL_FILE, response_class=Response)
+def season_trials(
+    season_id: str, query: Annotated[TrialFileQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Give a season's trials as a file that an import takes: sent again, it changes nothing."""
+    with database(request).reading() as db:
+        text = trial_files.season_csv(db, read.caller, season_id, query)
+    return Response(
+        text,
+        headers={"Content-Disposition": 'attachment; filename="trials.csv"'},
+        media_type="text/csv",
+    )
 
 
 @router.get(

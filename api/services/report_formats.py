@@ -14,11 +14,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from api.models.comparison import PairRead
 from api.models.reports import FairPlace, SeasonReport, TeamReport
 from api.services import wording
+from api.services.safe_cells import BYTE_ORDER_MARK, protect
 
 TEMPLATES = Path(__file__).parent / "templates"
-BYTE_ORDER_MARK = "\ufeff"
-#: A cell that begins so would be read as a formula by a spreadsheet (OWASP ASVS 5.0, 1.2.10).
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0")
 
 #: Why trials of a team do not count, in the fewest words; the page's end has the sentences.
 SHORT = {
@@ -106,9 +104,9 @@ def to_csv(report: SeasonReport, excel: bool) -> str:
 def _line(organisation: str, team: TeamReport) -> dict[str, object]:
     current, best, change = team.current, team.best_seen, team.change
     line: dict[str, object] = {
-        "organisation": safe_text(organisation),
-        "team": safe_text(team.name),
-        "entry_class": safe_text(team.entry_class or ""),
+        "organisation": protect(organisation),
+        "team": protect(team.name),
+        "entry_class": protect(team.entry_class or ""),
         "reason": team.reason,
         "untested_build": team.untested_build_number,
         "sessions": team.sessions,
@@ -173,15 +171,6 @@ def _fair_cells(place: FairPlace | None) -> dict[str, object]:
         "fair_high_w": high,
         "fair_group": place.group,
     }
-
-
-def safe_text(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula.
-
-    >>> safe_text("=1+1"), safe_text("Larch 1")
-    ("'=1+1", 'Larch 1')
-    """
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def _iso(moment: datetime | None) -> str | None:

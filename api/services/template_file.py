@@ -3,10 +3,10 @@
 import csv
 import io
 
-from api.services.imports.headers import COLUMNS, NUMBER_COLUMNS
+from api.services.imports.headers import NUMBER_COLUMNS, TEMPLATE_COLUMNS
 from api.services.imports.sheet import DELIMITERS
+from api.services.safe_cells import BYTE_ORDER_MARK
 
-BYTE_ORDER_MARK = "\ufeff"
 EXAMPLES = (
     {
         "organisation": "Quillmere Lower",
@@ -40,7 +40,7 @@ def trials_template(delimiter: str, decimal: str) -> str:
     """Return the header and two example rows, which an import passes over."""
     sign = next(sign for sign, name in DELIMITERS.items() if name == delimiter)
     out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, delimiter=sign, lineterminator="\r\n")
+    writer = csv.DictWriter(out, TEMPLATE_COLUMNS, delimiter=sign, lineterminator="\r\n")
     writer.writeheader()
     for row in (EXAMPLES[0], EXAMPLES[0] | EXAMPLES[1]):
         writer.writerow({name: _written(name, cell, decimal) for name, cell in row.items()})

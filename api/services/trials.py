@@ -254,18 +254,16 @@ def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, Known]:
     named = [
         row
         for part in _parts(sorted({build_id for build_id, _ in wanted}))
-        for row in db.scalars(
-            select(Trial).where(col(Trial.build_id).in_(part), col(Trial.client_ref).is_not(None))
-        )
-        if (row.build_id, row.client_ref) in wanted
+        for row in db.scalars(select(Trial).where(col(Trial.build_id).in_(part)))
+        if {(row.build_id, row.client_ref), (row.build_id, row.id)} & wanted
     ]
     runs = runs_of(db, [row.id for row in named])
-    return {
-        (row.build_id, str(row.client_ref)): Known(
-            row.id, stored_facts(row, runs[row.id]), row.submitted_digest
-        )
-        for row in named
-    }
+    known = [
+        (row, Known(row.id, stored_facts(row, runs[row.id]), row.submitted_digest)) for row in named
+    ]
+    # An export names a trial that its coach gave no name by its id, which nothing goes before.
+    by_name = {(row.build_id, str(row.client_ref)): trial for row, trial in known}
+    return by_name | {(row.build_id, row.id): trial for row, trial in known}
 
 
 def runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
@@ -288,6 +286,8 @@ def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
 def _require_same(trial: TrialCreate, known: Known) -> None:
     """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
     sent = facts_of(trial)
+    if trial.client_ref == known.trial_id:
+        sent["client_ref"] = known.facts["client_ref"]
     differing = [name for name in known.facts if known.facts[name] != sent[name]]
     if differing and digest_of(trial) != known.submitted_digest:
         words = (

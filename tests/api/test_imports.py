@@ -4,7 +4,7 @@ import io
 
 import pytest
 
-from api.services.imports.headers import COLUMNS
+from api.services.imports.headers import TEMPLATE_COLUMNS
 from tests.api.sheets import HEADER, ROW, faults, send, sheet, stored, three_runs
 from tests.makers import World, created, trial_payload
 
@@ -282,7 +282,7 @@ class TestTemplate:
             f"/v1/templates/trials.csv?delimiter={delimiter}&decimal=comma"
         )
         header = answer.content.decode("utf-8-sig").splitlines()[0]
-        assert header.split(sign) == list(COLUMNS)
+        assert header.split(sign) == list(TEMPLATE_COLUMNS)
         done = created(send(world.larch.coach, answer.content))
         assert done["trials"] == {"created": 0, "unchanged": 0, "error": 0}
         assert done["rows"] == []

@@ -5,8 +5,9 @@ from collections.abc import Iterable
 
 from api.errors import FieldError
 from api.models.validation import echo
-from api.services.imports.headers import NUMBER_COLUMNS, Header
+from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS, Header
 from api.services.imports.sheet import Row
+from api.services.safe_cells import unprotect
 
 NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
 YES = frozenset({"true", "yes", "y", "1", "x"})
@@ -15,7 +16,7 @@ OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
 #: Letters that are easily typed for digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
 
-Value = float | int | bool | str
+Value = float | int | bool | str | list[float]
 
 
 class NotAValue(Exception):
@@ -45,12 +46,13 @@ def read_cell(field: str, cell: str, decimal: str) -> Value:
         return _yes_or_no(cell)
     if field in ("build", "run"):
         return _whole(cell)
+    if field in LIST_COLUMNS:
+        return [_number(each, decimal) for each in cell.split()]
     if field in NUMBER_COLUMNS:
         return _number(cell, decimal)
     if field == "kind":
         return re.sub(r"[\s\-]+", "_", cell.lower())
-    # The mark that protects text from being read as a formula is not part of the text.
-    return cell.removeprefix("'") if cell[:2] in ("'=", "'+", "'-", "'@") else cell
+    return unprotect(cell)
 
 
 def _yes_or_no(cell: str) -> bool:

@@ -30,9 +30,37 @@ SESSION_COLUMNS = (
     "warm_up_min",
     "adult_present",
 )
-RUN_COLUMNS = ("voltage_v", "current_a", "rotor_speed_rpm", "wind_speed_m_s", "duration_s")
-TRIAL_COLUMNS = ("pitch_deg", "load_ohm", "load_connected", "meter_range_v", "rotor_diameter_m")
-NAME_COLUMNS = ("organisation", "team", "turbine", "build", "bench", "session_started_at", "kind")
+RUN_COLUMNS = (
+    "voltage_v",
+    "current_a",
+    "rotor_speed_rpm",
+    "wind_speed_m_s",
+    "duration_s",
+    "series_voltage_v",
+    "sample_rate_hz",
+)
+TRIAL_COLUMNS = (
+    "pitch_deg",
+    "pitch_after_deg",
+    "blade_pitches_deg",
+    "load_ohm",
+    "load_connected",
+    "load_id",
+    "meter_range_v",
+    "rotor_diameter_m",
+)
+#: The wind of a whole trial, which in a file must be told from the wind of a run.
+TRIAL_WIND, TRIAL = ("trial_wind_speed_m_s",), "trial_"
+NAME_COLUMNS = (
+    "organisation",
+    "team",
+    "turbine",
+    "build",
+    "bench",
+    "session_started_at",
+    "kind",
+    "bench_organisation",
+)
 #: The template's own rows, which show how and measured nothing.
 EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
 NOTE_LENGTH = 500
@@ -127,7 +155,7 @@ def _said(row: ReadRow, column: str) -> Any:
 
 def _continues(row: ReadRow, above: ReadRow) -> bool:
     here, there = row.values.get("run"), above.values.get("run")
-    settings = (*NAME_COLUMNS, *TRIAL_COLUMNS)
+    settings = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
     same = all(_said(row, column) == _said(above, column) for column in settings)
     return same and here is not None and there is not None and here == there + 1
 
@@ -145,7 +173,9 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
     _agree(draft, header)
     _find_place(draft, directory, header)
     draft.conditions = _typed_anywhere(draft, SESSION_COLUMNS)
+    winds = _typed_anywhere(draft, TRIAL_WIND)
     draft.trial = _typed_anywhere(draft, TRIAL_COLUMNS) | {
+        **{key.removeprefix(TRIAL): value for key, value in winds.items()},
         "kind": draft.rows[0].values["kind"],
         "client_ref": draft.client_ref,
         "note": _notes(draft),
@@ -156,7 +186,7 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
 
 def _agree(draft: Draft, header: Header) -> None:
     """Note where the rows of one trial say different things about it."""
-    for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *SESSION_COLUMNS):
+    for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND, *SESSION_COLUMNS):
         first = draft.row_of(column)
         for row in draft.rows:
             if column in row.values and _said(row, column) != _said(first, column):

@@ -8,8 +8,8 @@ from difflib import get_close_matches
 from api.errors import FieldError, Invalid
 from api.models.units import Unit, quantity
 
-#: The columns of a file of trials, in the template's order.
-COLUMNS = (
+#: The columns of the template, in its order.
+TEMPLATE_COLUMNS = (
     "organisation",
     "team",
     "turbine",
@@ -36,6 +36,17 @@ COLUMNS = (
     "rotor_diameter_m",
     "note",
 )
+#: What few need to say in a file: an export has those of them that its trials fill.
+RARE_COLUMNS = (
+    "bench_organisation",
+    "pitch_after_deg",
+    "blade_pitches_deg",
+    "load_id",
+    "trial_wind_speed_m_s",
+    "series_voltage_v",
+    "sample_rate_hz",
+)
+COLUMNS = (*TEMPLATE_COLUMNS, *RARE_COLUMNS)
 TEXT_COLUMNS = (
     "organisation",
     "team",
@@ -45,14 +56,18 @@ TEXT_COLUMNS = (
     "kind",
     "client_ref",
     "note",
+    "bench_organisation",
+    "load_id",
 )
+#: Cells that hold several numbers, with spaces between them.
+LIST_COLUMNS = ("blade_pitches_deg", "series_voltage_v")
 NUMBER_COLUMNS = tuple(
     name
     for name in COLUMNS
     if name not in (*TEXT_COLUMNS, "build", "run", "load_connected", "adult_present")
 )
-#: Columns that come back with refused rows and are passed over when sent again.
-PASSED_OVER = ("problem", "row")
+#: Columns that come back with rows and are passed over when sent again.
+PASSED_OVER = ("problem", "row", "state", "trial_id")
 ALIASES = {
     "school": "organisation",
     "club": "organisation",
@@ -185,7 +200,9 @@ def _with_unit(name: str, written: str) -> str | None:
 def _unknown(title: str) -> FieldError:
     name = re.sub(r"[\s\-]+", "_", title.lower())
     close = get_close_matches(name, list(SPELLINGS), n=1, cutoff=0.6)
-    hint = f"Did you mean {close[0]}?" if close else f"The columns are: {', '.join(COLUMNS)}."
+    hint = (
+        f"Did you mean {close[0]}?" if close else f"The columns are: {', '.join(TEMPLATE_COLUMNS)}."
+    )
     shown = title or "(empty title)"
     return FieldError("unknown_column", "is not a column of this file", hint, row=1, column=shown)
 

@@ -79,10 +79,11 @@ class Directory:
                 return None
 
         is_reference = cells.get("kind") == "reference"
-        owner = attempt(self._organisation)
+        owner = attempt(self._organisation, "organisation")
+        host = attempt(self._organisation, "bench_organisation")
         team = None if is_reference else attempt(self._team, owner)
         home = owner or (self.owners.get(team.organisation_id) if team else None)
-        bench = attempt(self._bench, home) if home or is_reference else None
+        bench = attempt(self._bench, host or home) if host or home or is_reference else None
         build = attempt(self._build, team) if team or is_reference else None
         if unknown:
             raise _together(unknown)
@@ -112,9 +113,9 @@ class Directory:
             raise Unresolved("session_started_at", NotAValue("season", words, hint))
         return fitting[0].id
 
-    def _organisation(self, cells: dict[str, Any]) -> Organisation | None:
-        name = cells.get("organisation")
-        return None if name is None else _one("organisation", name, self.organisations)
+    def _organisation(self, cells: dict[str, Any], column: str) -> Organisation | None:
+        name = cells.get(column)
+        return None if name is None else _one(column, name, self.organisations)
 
     def _team(self, cells: dict[str, Any], owner: Organisation | None) -> Any:
         among = [team for team in self.teams if owner is None or team.organisation_id == owner.id]

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from api.errors import FieldError, Invalid, TooLarge
 from api.services.imports.headers import Header, read_header
 
+#: A logged series of the most samples stands in one cell.
+csv.field_size_limit(500_000)
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 BYTE_ORDER_MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
