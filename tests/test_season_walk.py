@@ -5,18 +5,13 @@ each trial is stored once; the report shows what a pocket calculator shows.
 """
 
 import json
-import os
-import socket
-import subprocess
-import sys
 import threading
 import time
-from pathlib import Path
 
-import httpx
 import pytest
 
-ROOT = Path(__file__).parents[1]
+from tests.service import Service
+
 HEADER = (
     "School;Team;Turbine;Build;Bench;Session started at;Kind;client_ref;Load (ohm);"
     "Load connected;Voltage (V);Wind speed (mph);Rotor diameter (in);Meter range (V);"
@@ -50,53 +45,6 @@ def worked_by_hand(volts):
     wind = 9.4 * 0.44704
     density = 1.1160  # mixture of two ideal gases; the IEC form gives up to 0.02 % more
     return power * (4 / wind) ** 2.6 * (1.225 / density) ** 0.5
-
-
-class Service:
-    """A real service on a port of its own."""
-
-    def __init__(self, folder):
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        self.url = f"http://127.0.0.1:{port}"
-        self.environment = os.environ | {
-            "GUSTBOOK_DATABASE_URL": f"sqlite:///{folder}/walk.db",
-            "GUSTBOOK_URL": self.url,
-        }
-        self.command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
-        self.start()
-
-    def start(self):
-        self.process = subprocess.Popen(
-            self.command, cwd=ROOT, env=self.environment,
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        until = time.monotonic() + 30
-        while time.monotonic() < until:
-            try:
-                if httpx.get(f"{self.url}/readyz", timeout=2).status_code == 200:
-                    return
-            except httpx.TransportError:
-                time.sleep(0.05)
-        raise AssertionError("the service did not start")
-
-    def kill(self):
-        self.process.kill()
-        self.process.wait()
-
-    def run(self, *command, key=None):
-        """Run a program as a person would; return what it did."""
-        environment = self.environment | ({"GUSTBOOK_KEY": key} if key else {})
-        return subprocess.run(
-            [sys.executable, *command], cwd=ROOT, env=environment,
-            capture_output=True, text=True, check=False,
-        )  # fmt: skip
-
-    def client(self, key):
-        return httpx.Client(
-            base_url=self.url, headers={"Authorization": f"Bearer {key}"}, timeout=30
-        )
 
 
 @pytest.fixture

@@ -43,7 +43,12 @@ class TestRefusedAsAWhole:
     def test_ten_thousand_columns(self, world: World):
         answer = send(world.larch.coach, ",".join(f"c{i}" for i in range(10_000)) + "\n")
         assert answer.status_code == 422
-        assert answer.json()["error_count"] == 10_000
+        assert "10000 columns" in answer.json()["detail"]
+
+    def test_a_fault_in_each_of_1500_rows(self, world: World):
+        answer = send(world.larch.coach, "team,build\n" + "a\n" * 1_500)
+        assert answer.status_code == 422
+        assert answer.json()["error_count"] == 1_500
         assert len(answer.json()["errors"]) == 1_000
 
     def test_a_cell_beyond_all_measure(self, world: World):

@@ -68,6 +68,7 @@ NUMBER_COLUMNS = tuple(
 )
 #: Columns that come back with rows and are passed over when sent again.
 PASSED_OVER = ("problem", "row", "state", "trial_id")
+MOST_COLUMNS = 200
 ALIASES = {
     "school": "organisation",
     "club": "organisation",
@@ -154,6 +155,9 @@ def read_header(titles: list[str]) -> Header:
     titles = [title.strip() for title in titles]
     while titles and not titles[-1]:
         titles.pop()
+    if len(titles) > MOST_COLUMNS:
+        words = f"the file has {len(titles)} columns, more than {MOST_COLUMNS}"
+        raise Invalid(words, [FieldError("columns", words, row=1)])
     keys = [_key(title) for title in titles]
     faults = [_unknown(title) for title, key in zip(titles, keys, strict=True) if key is None]
     fields = {key: SPELLINGS[key][0] for key in keys if key and key in SPELLINGS}

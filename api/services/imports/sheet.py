@@ -47,6 +47,8 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
     header = read_header(records[0])
     rows, faults = _rows(records, header)
+    if not rows and not faults:
+        raise _unreadable("empty", "the file has titles and no row under them", None)
     return Sheet(encoding, delimiter, header, rows, faults)
 
 
