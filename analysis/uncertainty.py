@@ -15,6 +15,8 @@ from analysis.errors import InvalidInput
 
 COVERAGE_FACTOR = 2  # [-], about 95 % of a normal distribution
 FEW_DEGREES_OF_FREEDOM = 10  # below it the factor of Student's t stands in for 2
+#: Doubt in ln beyond which nothing is known anyway, and floats would end.
+WIDEST = 300.0  # [-]
 
 
 def combine(*components: Numeric) -> Numeric:
@@ -107,7 +109,7 @@ def interval(
     >>> [round(float(limit), 1) for limit in interval(43.9, 0.152)]
     [32.4, 59.5]
     """
-    reach = np.exp(factor * u_total)
+    reach = np.exp(np.minimum(factor * u_total, WIDEST))
     return value / reach, value * reach
 
 

@@ -154,3 +154,9 @@ def test_the_regions_part_by_hand():
     """√(0.146² + 0.04²/10 + 0.03²/3) = 0.14757."""
     assert region_uncertainty(0.146) == pytest.approx(0.14757, abs=1e-5)
     assert region_uncertainty(0.146, runs=1, days=1) > region_uncertainty(0.146)
+
+
+def test_runs_that_are_worlds_apart_leave_a_wide_interval_and_no_overflow():
+    low, high = interval(0.04, 400.0)
+    assert 0 <= low < 1e-100
+    assert 1e100 < high < math.inf
