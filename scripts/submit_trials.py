@@ -135,6 +135,7 @@ class How:
     dry_run: bool = False
     refused_folder: Path | None = None
     review: bool = False
+    unsure: bool = False
 
 
 def submit_file(client: Any, path: Path, how: How) -> bool:
@@ -165,7 +166,10 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
-    done = _send(client, content, {"mode": "partial" if how.partial else "all"}, once)
+    asked = {"mode": "partial" if how.partial else "all"}
+    if how.unsure:
+        asked["warnings"] = "refuse"
+    done = _send(client, content, asked, once)
     print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
     if wrong and not content.startswith(WORKBOOK):
         print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
@@ -325,13 +329,21 @@ def main(arguments: list[str] | None = None) -> int:
         "--partial", action="store_true", help="store the good rows even if others are wrong"
     )
     parser.add_argument(
+        "--unsure", action="store_true", help="store nothing while the data checks doubt a row"
+    )
+    parser.add_argument(
         "--review", action="store_true", help="answer now what the data checks hold back"
     )
     parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            how = How(options.partial, options.dry_run, review=options.review)
+            how = How(
+                options.partial,
+                options.dry_run,
+                review=options.review,
+                unsure=options.unsure,
+            )
             return submit_files(client, options.files, how)
     except Stop as stop:
         print(stop, file=sys.stderr)

@@ -94,6 +94,10 @@ class ImportQuery(BaseModel):
     mode: Annotated[
         Mode, Field(description="all: nothing is stored if a row is wrong; partial: the good rows.")
     ] = "all"
+    warnings: Annotated[
+        Literal["accept", "refuse"],
+        Field(description="refuse: nothing is stored while a data check doubts a row of it."),
+    ] = "accept"
     season_id: Annotated[
         SeasonId | None, Field(description="Needed only where a team's name is in two seasons.")
     ] = None

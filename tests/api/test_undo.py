@@ -126,3 +126,47 @@ class TestErrors:
         stored = created(send(world.larch.coach, sheet(1.3)))
         answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
         assert answer.text == "problem\r\n"
+
+    def test_rows_that_cannot_be_cut_into_cells_come_back_too(self, world: World):
+        text = sheet(1.3) + "Larch one,1\r\n" + "Larch one,1" + ",x" * 11 + "\r\n"
+        stored = created(send(world.larch.coach, text, mode="partial"))
+        answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
+        _, short, long = csv.reader(io.StringIO(answer.text))
+        assert short[:2] == ["Larch one", "1"]
+        assert "the row has 2 cells" in short[-1]
+        assert "the row has 13 cells" in " ".join(long)
+        assert long.count("x") == 11
+        again = send(world.larch.coach, answer.text)
+        assert [error["code"] for error in again.json()["errors"]] == ["cell_count"] * 2
+
+    def test_a_formula_in_them_is_only_text(self, world: World):
+        text = sheet("1.l9").replace("Larch one", "=1+1").replace("30.1", "-30.1")
+        stored = created(send(world.larch.coach, text, mode="partial"))
+        answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
+        (row,) = csv.DictReader(io.StringIO(answer.text))
+        assert (row["team"], row["load_ohm"]) == ("'=1+1", "-30.1")
+
+
+class TestWarnings:
+    """9.4 m/s where the hall has about 4 reads like mph: a check holds it."""
+
+    ODD = sheet(1.3).replace(",4.1,", ",9.4,")
+
+    @pytest.mark.parametrize("mode", ["all", "partial"])
+    def test_not_accepted_nothing_is_stored(self, mode, world: World):
+        before = len(world.larch.coach.get("/v1/trials").json()["items"])
+        answer = send(world.larch.coach, self.ODD, warnings="refuse", mode=mode)
+        assert answer.status_code == 422
+        assert "wind_unit_slip" in str(answer.json()["errors"])
+        assert answer.json()["errors"][0]["row"] == 2
+        assert len(world.larch.coach.get("/v1/trials").json()["items"]) == before
+
+    def test_a_dry_run_tells_them_apart_from_errors(self, world: World):
+        tried = send(world.larch.coach, self.ODD, dry_run=True).json()
+        (row,) = tried["rows"]
+        assert (row["outcome"], row["errors"], row["state"]) == ("created", [], "held")
+        assert row["flags"]
+
+    def test_accepted_it_is_stored_and_waits(self, world: World):
+        stored = created(send(world.larch.coach, self.ODD, warnings="accept"))
+        assert stored["rows"][0]["state"] == "held"

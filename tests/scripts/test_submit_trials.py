@@ -89,6 +89,14 @@ def test_a_file_without_rows_stores_nothing(sheet, capsys):
     assert "no rows" in capsys.readouterr().out
 
 
+def test_unsure_it_stops_at_what_looks_odd(sheet):
+    odd = {"detail": "1 row looks odd", "errors": [{"row": 2, "detail": "9.4 m/s?"}]}
+    service = Service((200, TRIED), (422, odd))
+    with service.client() as client, pytest.raises(Stop, match=r"(?s)1 row looks odd.*row 2"):
+        submit_files(client, [sheet], How(unsure=True))
+    assert dict(service.asked[1].url.params) == {"mode": "all", "warnings": "refuse"}
+
+
 def test_refused_rows_submitted_again_keep_one_problem_column(tmp_path):
     path = tmp_path / "larch.refused.csv"
     path.write_text("team;Voltage (V);problem\nLarch;1,2;x\nLarch;12,O;y\n", encoding="utf-8")

@@ -23,15 +23,17 @@ from api.models.sessions import BenchSession
 from api.models.trials import TrialCreate
 from api.models.validation import invalid
 from api.services import audit, flags, resources, revisions, trials
-from api.services.imports.cells import decimal_sign
+from api.services.imports.cells import NUMBER, decimal_sign
 from api.services.imports.drafts import Draft, ReadRow, group, located, read_rows, shape
 from api.services.imports.headers import PASSED_OVER, Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, read_sheet
 from api.services.imports.workbook import is_workbook, to_sheet
+from api.services.safe_cells import FORMULA_STARTS, MARK
 from api.services.scope import Caller
 
+ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
 
 
@@ -114,7 +116,8 @@ def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
         header=sheet.header,
         titles=[title for title, _ in columns],
         delimiter=sheet.delimiter,
-        raw={row.number: [row.cells.get(key, "") for _, key in columns] for row in sheet.rows},
+        raw={row.number: [row.cells.get(key, "") for _, key in columns] for row in sheet.rows}
+        | sheet.uncut,
     )
 
 
@@ -152,6 +155,8 @@ def carry_out(
         _resolve(db, caller, work, work.header, query)
     _submit(db, caller, work, stored.id)
     _read_flags(db, work)
+    if query.warnings == "refuse" and not query.dry_run:
+        _require_undoubted(work)
     _drop_unused(db, caller, work)
     facts = _facts(work, query)
     if query.dry_run:
@@ -235,6 +240,21 @@ def _read_flags(db: Session, work: Prepared) -> None:
         told |= {flag.id for flag in mine}
 
 
+def _require_undoubted(work: Prepared) -> None:
+    """Refuse an import that a data check doubts, for a caller who has not accepted it yet."""
+    doubts = [
+        FieldError(flag.rule, flag.message, ACCEPT, row=entry.rows[0])
+        for entry in work.entries
+        for flag in entry.flags
+        if entry.created and flag.state == flags.OPEN and flag.severity != "info"
+    ]
+    if doubts:
+        rows = len({doubt.row for doubt in doubts})
+        odd = "1 row looks odd" if rows == 1 else f"{rows} rows look odd"
+        words = f"{odd}, so nothing was stored: mend, or accept what is there"
+        raise Invalid(words, [*work.faults, *doubts])
+
+
 def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[FieldError]:
     """Return a refusal's faults at the entry's place in the batch, or at cells of a file."""
     faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
@@ -281,7 +301,7 @@ def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
         "titles": work.titles,
         "delimiter": work.delimiter,
         "rows": [
-            [*work.raw[number], problem(errors)]
+            _with_problem(work.raw[number], problem(errors), len(work.titles))
             for number, errors in sorted(wrong.items())
             if number in work.raw
         ],
@@ -290,6 +310,11 @@ def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
         "session_ids": [row.id for row in work.opened],
         "refused": refused if refused["rows"] else None,
     }
+
+
+def _with_problem(cells: list[str], words: str, titles: int) -> list[str]:
+    """Return a row with what is wrong under its title; cells beyond the last title follow it."""
+    return [*cells[:titles], words, *cells[titles:]]
 
 
 def problem(errors: list[dict[str, Any]]) -> str:
@@ -344,8 +369,14 @@ def errors_csv(db: Session, caller: Caller, import_id: str) -> str:
     out = io.StringIO()
     writer = csv.writer(out, delimiter=refused["delimiter"], lineterminator="\r\n")
     writer.writerow([*refused["titles"], "problem"])
-    writer.writerows(refused["rows"])
+    writer.writerows([_safe(cell) for cell in row] for row in refused["rows"])
     return out.getvalue()
+
+
+def _safe(cell: str) -> str:
+    """Return a cell as it came, marked if a spreadsheet would calculate it."""
+    is_formula = cell.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(cell)
+    return f"{MARK}{cell}" if is_formula else cell
 
 
 def get(db: Session, caller: Caller, import_id: str) -> ImportRead:

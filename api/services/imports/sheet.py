@@ -27,12 +27,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file as understood."""
+    """A file as understood; `uncut` are rows with more or fewer cells than the header."""
 
     encoding: str
     delimiter: str
     header: Header
     rows: list[Row]
+    uncut: dict[int, list[str]]
     faults: list[FieldError]
 
 
@@ -46,10 +47,12 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     if not records:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
     header = read_header(records[0])
-    rows, faults = _rows(records, header)
-    if not rows and not faults:
+    rows, uncut = _rows(records, header)
+    if not rows and not uncut:
         raise _unreadable("empty", "the file has titles and no row under them", None)
-    return Sheet(encoding, delimiter, header, rows, faults)
+    needs = len(header.titles)
+    faults = [_wrong_length(number, len(cells), needs) for number, cells in uncut.items()]
+    return Sheet(encoding, delimiter, header, rows, uncut, faults)
 
 
 def _decode(body: bytes) -> tuple[str, str]:
@@ -97,10 +100,10 @@ def _records(text: str, delimiter: str, most_rows: int) -> list[list[str]]:
     return records
 
 
-def _rows(records: list[list[str]], header: Header) -> tuple[list[Row], list[FieldError]]:
-    """Return rows by column; blank rows and blank cells at the end do not count."""
+def _rows(records: list[list[str]], header: Header) -> tuple[list[Row], dict[int, list[str]]]:
+    """Return rows by column, and those that do not fit; blanks at the end do not count."""
     rows: list[Row] = []
-    faults: list[FieldError] = []
+    uncut: dict[int, list[str]] = {}
     for number, record in enumerate(records[1:], start=2):
         cells = [cell.strip() for cell in record]
         if not any(cells):
@@ -108,11 +111,11 @@ def _rows(records: list[list[str]], header: Header) -> tuple[list[Row], list[Fie
         while len(cells) > len(header.titles) and not cells[-1]:
             cells.pop()
         if len(cells) != len(header.titles):
-            faults.append(_wrong_length(number, len(cells), len(header.titles)))
+            uncut[number] = cells
             continue
         named = dict(zip(header.keys, cells, strict=True))
         rows.append(Row(number, {key: cell for key, cell in named.items() if key}))
-    return rows, faults
+    return rows, uncut
 
 
 def _wrong_length(number: int, has: int, needs: int) -> FieldError:
