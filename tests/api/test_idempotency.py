@@ -4,6 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from tests.api.sheets import sheet, three_runs
 from tests.makers import World, created, trial_payload
 
 pytestmark = pytest.mark.on_both
@@ -45,10 +46,11 @@ def test_a_retry_shows_no_secret(world: World):
 
 
 def test_a_file_in_a_form_is_known_again(world: World):
+    content = sheet(*three_runs()).encode()
     for _ in range(2):
         answer = world.larch.coach.post(
             "/v1/imports",
-            files={"file": ("a.csv", b"team\n", "text/csv")},
+            files={"file": ("a.csv", content, "text/csv")},
             headers={"Idempotency-Key": "form"},
         )
         assert answer.status_code == 201, answer.text
