@@ -253,12 +253,25 @@ def tunnel_blockage(view: View) -> Iterator[Finding]:
 
 
 def personal_data(view: View) -> Iterator[Finding]:
-    """Yield notes that look as if they named a person, an address or a number."""
-    in_session = np.where(view.first_of_session, view.text("session_note"), "")
-    notes = zip(view.text("note"), in_session, strict=True)
-    found = [_person(note) or _person(sessions) for note, sessions in notes]
+    """Yield texts that look as if they named a person, an address or a number, each said once."""
+    once = _once_a_build(view, np.ones(len(view.text("note")), dtype=bool))
+    texts = {
+        "This note": view.text("note"),
+        "The session's note": np.where(view.first_of_session, view.text("session_note"), ""),
+        "The build's note": np.where(once, view.text("build_note"), ""),
+        "The team's name": np.where(once, view.text("team_name"), ""),
+    }
+    found = [
+        _named_in(dict(zip(texts, row, strict=True))) for row in zip(*texts.values(), strict=True)
+    ]
     where = np.array([bool(each) for each in found], dtype=bool)
     yield from findings(where, "personal_data", "warn", words=found)
+
+
+def _named_in(texts: dict[str, str]) -> str:
+    """Return which text seems to name a person, and by what; empty where none does."""
+    people = {what: _person(text) for what, text in texts.items() if text}
+    return next((f"{what} ({by})" for what, by in people.items() if by), "")
 
 
 def _person(text: str) -> str:

@@ -130,6 +130,8 @@ CHECK_COLUMNS = (
     "season_ends_at",
     "note",
     "session_note",
+    "build_note",
+    "team_name",
     "confirmed",
 )
 
@@ -150,6 +152,8 @@ CHECK_TEXT_COLUMNS = (
     "fan_setting_used",
     "note",
     "session_note",
+    "build_note",
+    "team_name",
     "confirmed",
 )
 

@@ -303,7 +303,7 @@ _RULES = (
     # --- people ------------------------------------------------------------------------------
     Rule(
         "personal_data", "warn", "a name, an address or a number of a person in free text",
-        "This note may name a person ({words}).",
+        "{words} may name a person.",
         "Leave out names, e-mail addresses and phone numbers: a team's label is enough.",
     ),
 )  # fmt: skip

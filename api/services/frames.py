@@ -145,6 +145,8 @@ CHECKED_FRAME: dict[str, Any] = {
     "season_ends_on": col(Season.ends_on),
     "note": col(Trial.note),
     "session_note": col(BenchSession.note),
+    "build_note": col(Build.note),
+    "team_name": col(Team.name),
 }
 
 #: Columns that are neither numbers nor words, and are turned into numbers after reading.

@@ -151,6 +151,11 @@ def test_what_names_a_person(note):
     assert ("personal_data", "warn") in found({"note": note}, REFERENCE)
 
 
+@pytest.mark.parametrize("place", ["session_note", "build_note", "team_name"])
+def test_wherever_a_person_is_named(place):
+    assert ("personal_data", "warn") in found({place: "Anna Berg"}, REFERENCE)
+
+
 @pytest.mark.parametrize("note", ["Blade Two", "pitch 12.5, 3 runs", "new card 0.5 mm", ""])
 def test_what_names_nobody(note):
     expected = {("personal_data", "warn")} if note == "Blade Two" else set()
