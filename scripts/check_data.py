@@ -154,21 +154,26 @@ def waiting(client: Any, season: str, with_warnings: bool) -> list[dict[str, str
     return sorted(rows, key=lambda row: (row["organisation"].casefold(), row["severity"] != "hold"))
 
 
-def to_text(rows: list[dict[str, str]]) -> str:
-    """Return what waits as lines to read."""
+def to_text(rows: list[dict[str, str]], holds_shown: int | None = None) -> str:
+    """Return what waits as lines to read, all that is held or the first of each school."""
     if not rows:
         return "Nothing waits for an answer.\n"
     held = sum(row["severity"] == "hold" for row in rows)
-    lines = [f"{held} wait for an answer and are in no report; {len(rows) - held} more to look at"]
+    others = f"; {len(rows) - held} more to look at" if len(rows) > held else ""
+    waits = "1 waits for an answer and is" if held == 1 else f"{held} wait for an answer and are"
+    lines = [f"{waits} in no report{others}"]
     for school in dict.fromkeys(row["organisation"] for row in rows):
         mine = [row for row in rows if row["organisation"] == school]
-        waits = [row for row in mine if row["severity"] == "hold"]
-        others = [row for row in mine if row["severity"] != "hold"]
-        lines += ["", school]
-        lines += [_line(row) for row in [*waits, *others[:SHOWN]]]
-        if len(others) > SHOWN:
-            lines.append(f"  … and {len(others) - SHOWN} more to look at")
+        holds = [row for row in mine if row["severity"] == "hold"]
+        lines += ["", school, *_lines(holds, holds_shown or len(holds))]
+        lines += _lines([row for row in mine if row["severity"] != "hold"], SHOWN)
     return "\n".join(lines) + "\n"
+
+
+def _lines(rows: list[dict[str, str]], shown: int) -> list[str]:
+    """Return rows to read, the rest of them counted."""
+    more = [f"  … and {len(rows) - shown} more"] if len(rows) > shown else []
+    return [_line(row) for row in rows[:shown]] + more
 
 
 def _line(row: dict[str, str]) -> str:

@@ -79,7 +79,7 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
 def _show(url: str, database: Path, once: bool) -> int:
     """Load the season, show its report, and stay up unless asked not to."""
     # Only now: these need what .venv holds.
-    from scripts import register_season, season_report, submit_trials
+    from scripts import check_data, register_season, season_report, submit_trials
 
     _wait(url)
     key = _first_key(database)
@@ -95,9 +95,11 @@ def _show(url: str, database: Path, once: bool) -> int:
         path = f"/v1/seasons/{season['id']}/report"
         report = submit_trials.require_ok(client.get(path))
         page = submit_trials.require_ok(client.get(path, params={"format": "html"}))
+        waits = check_data.waiting(client, season["id"], with_warnings=False)
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
     print("\n" + season_report.to_text(report.json()))
+    print(check_data.to_text(waits, holds_shown=2))
     print(f"report as a page    {written}")
     print(f"refused rows        {database.parent}/*.refused.csv")
     if once:

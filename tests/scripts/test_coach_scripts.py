@@ -205,6 +205,14 @@ class TestCheckData:
         rows = waiting(world.lead, season_id(world.lead, None), with_warnings=False)
         assert to_text(rows) == "Nothing waits for an answer.\n"
 
+    def test_one_alone_waits(self, world: World):
+        from scripts.check_data import season_id, to_text, waiting
+
+        self.held(world)
+        rows = waiting(world.lead, season_id(world.lead, None), with_warnings=False)
+        assert to_text(rows[:1]).startswith("1 waits for an answer and is in no report\n")
+        assert to_text(rows, holds_shown=1).count("waits") == 1
+
     def test_what_waits_is_told_by_school_and_says_what_to_do(self, world: World):
         from scripts.check_data import season_id, to_csv, to_text, waiting
 
