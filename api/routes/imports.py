@@ -16,7 +16,7 @@ from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.idempotency import Answered
-from api.services.imports import batch, undo
+from api.services.imports import batch, refused, undo
 from api.services.scope import Caller
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
@@ -176,7 +176,7 @@ def undo_import(import_id: str, undoing: Undoing, write: Write) -> Response:
 def import_errors(import_id: str, request: Request, read: Read) -> Response:
     """Give the refused rows as they came, with what is wrong: mend them and submit the file."""
     with database(request).reading() as db:
-        text = batch.errors_csv(db, read.caller, import_id)
+        text = refused.errors_csv(db, read.caller, import_id)
     return Response(
         text,
         media_type="text/csv; charset=utf-8",

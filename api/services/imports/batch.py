@@ -4,9 +4,7 @@ What needs no database is prepared first, so that nobody waits for it; then one
 transaction finds, opens, submits and tells. A dry run takes it all back.
 """
 
-import csv
 import hashlib
-import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -23,14 +21,14 @@ from api.models.sessions import BenchSession
 from api.models.trials import TrialCreate
 from api.models.validation import invalid
 from api.services import audit, flags, resources, revisions, trials
-from api.services.imports.cells import NUMBER, decimal_sign
+from api.services.imports import refused
+from api.services.imports.cells import decimal_sign
 from api.services.imports.drafts import Draft, ReadRow, group, located, read_rows, shape
 from api.services.imports.headers import PASSED_OVER, Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, read_sheet
 from api.services.imports.workbook import is_workbook, to_sheet
-from api.services.safe_cells import FORMULA_STARTS, MARK
 from api.services.scope import Caller
 
 ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
@@ -297,33 +295,10 @@ def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
 def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
     """Return what is stored of an import beside what is told: what an undo and a mending need."""
     wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
-    refused = {
-        "titles": work.titles,
-        "delimiter": work.delimiter,
-        "rows": [
-            _with_problem(work.raw[number], problem(errors), len(work.titles))
-            for number, errors in sorted(wrong.items())
-            if number in work.raw
-        ],
-    }
     return {
         "session_ids": [row.id for row in work.opened],
-        "refused": refused if refused["rows"] else None,
+        "refused": refused.keep(work.titles, work.delimiter, work.raw, wrong),
     }
-
-
-def _with_problem(cells: list[str], words: str, titles: int) -> list[str]:
-    """Return a row with what is wrong under its title; cells beyond the last title follow it."""
-    return [*cells[:titles], words, *cells[titles:]]
-
-
-def problem(errors: list[dict[str, Any]]) -> str:
-    """Return in words what is wrong with a row; of a trial's other rows, that it waits for them."""
-    words = [
-        f"{error.get('column', '')}: {error['detail']} {error.get('hint') or ''}".strip()
-        for error in errors
-    ]
-    return "; ".join(words) or "belongs to a trial with a wrong row"
 
 
 def _row(number: int, entry: Entry) -> dict[str, Any]:
@@ -360,23 +335,6 @@ def _loose_row(fault: FieldError) -> dict[str, Any]:
 def _counted(outcomes: Iterable[str]) -> dict[str, int]:
     counts = Counter(outcomes)
     return {outcome: counts[outcome] for outcome in ("created", "unchanged", "error")}
-
-
-def errors_csv(db: Session, caller: Caller, import_id: str) -> str:
-    """Return the refused rows of an import as they came, with a column that says what is wrong."""
-    row = resources.get_row(db, caller, ImportBatch, import_id)
-    refused = row.refused or {"titles": [], "delimiter": ",", "rows": []}
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=refused["delimiter"], lineterminator="\r\n")
-    writer.writerow([*refused["titles"], "problem"])
-    writer.writerows([_safe(cell) for cell in row] for row in refused["rows"])
-    return out.getvalue()
-
-
-def _safe(cell: str) -> str:
-    """Return a cell as it came, marked if a spreadsheet would calculate it."""
-    is_formula = cell.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(cell)
-    return f"{MARK}{cell}" if is_formula else cell
 
 
 def get(db: Session, caller: Caller, import_id: str) -> ImportRead:

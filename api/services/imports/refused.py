@@ -1,0 +1,63 @@
+"""The rows that an import refused, as they came, each with what is wrong: to be mended and sent."""
+
+import csv
+import io
+from typing import Any
+
+from sqlmodel import Session
+
+from api.models.imports import ImportBatch
+from api.services import resources
+from api.services.imports.cells import NUMBER
+from api.services.safe_cells import FORMULA_STARTS, MARK
+from api.services.scope import Caller
+
+
+def keep(
+    titles: list[str],
+    delimiter: str,
+    raw: dict[int, list[str]],
+    wrong: dict[int, list[dict[str, Any]]],
+) -> dict[str, Any] | None:
+    """Return the refused rows of a file with what is wrong, or nothing where none was refused."""
+    rows = [
+        _with_problem(raw[number], problem(errors), len(titles))
+        for number, errors in sorted(wrong.items())
+        if number in raw
+    ]
+    return {"titles": titles, "delimiter": delimiter, "rows": rows} if rows else None
+
+
+def _with_problem(cells: list[str], words: str, titles: int) -> list[str]:
+    """Return a row with what is wrong under its title; cells beyond the last title follow it."""
+    return [*cells[:titles], words, *cells[titles:]]
+
+
+def problem(errors: list[dict[str, Any]]) -> str:
+    """Return in words what is wrong with a row; of a trial's other rows, that it waits for them."""
+    words = [
+        " ".join(filter(None, (_place(error), error["detail"], error.get("hint"))))
+        for error in errors
+    ]
+    return "; ".join(words) or "belongs to a trial with a wrong row"
+
+
+def _place(error: dict[str, Any]) -> str:
+    return f"{error['column']}:" if error.get("column") else ""
+
+
+def errors_csv(db: Session, caller: Caller, import_id: str) -> str:
+    """Return the refused rows of an import as they came, with a column that says what is wrong."""
+    row = resources.get_row(db, caller, ImportBatch, import_id)
+    kept = row.refused or {"titles": [], "delimiter": ",", "rows": []}
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=kept["delimiter"], lineterminator="\r\n")
+    writer.writerow([*kept["titles"], "problem"])
+    writer.writerows([_safe(cell) for cell in cells] for cells in kept["rows"])
+    return out.getvalue()
+
+
+def _safe(cell: str) -> str:
+    """Return a cell as it came, marked if a spreadsheet would calculate it."""
+    is_formula = cell.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(cell)
+    return f"{MARK}{cell}" if is_formula else cell
