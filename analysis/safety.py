@@ -1,0 +1,157 @@
+"""What a spinning rotor can do: forces on a blade, speeds, and whether a tower stands.
+
+Figures for adults who judge a build before it spins; the school's risk assessment decides.
+"""
+
+import math
+
+from analysis.columns import Numeric
+from analysis.wind import swept_area
+
+GRAVITY_M_S2 = 9.80665  # [m/s²], standard gravity, exact by definition (CGPM 1901)
+RUNAWAY_TIP_SPEED_RATIO = 6.0  # [-], upper end of 4 to 6 for unloaded model rotors [memory]
+THRUST_COEFFICIENT = 0.8  # [-], of a loaded rotor near its best; 8/9 is the momentum limit
+PULL_FACTOR = 2.0  # [-], of the force at run-away
+TIPPING_FACTOR = 1.5  # [-], of the moment of thrust
+CENTRE_OF_BLADE = 0.5  # [-], of the rotor's radius, where a blade's balance point is not measured
+FASTEST_TIP_M_S = 40.0  # [m/s], without a full guard; a default of this project, no standard
+MOST_BLADE_ENERGY_J = 2.0  # [J], the same
+RADIANS_A_TURN = 2 * math.pi
+
+
+def angular_speed(rotor_speed_rpm: Numeric) -> Numeric:
+    """Return turns a minute as radians a second.
+
+    >>> round(angular_speed(600.0), 2)
+    62.83
+    """
+    return rotor_speed_rpm * RADIANS_A_TURN / 60
+
+
+def runaway_speed(
+    wind_speed_m_s: Numeric,
+    rotor_diameter_m: Numeric,
+    tip_speed_ratio: Numeric | float = RUNAWAY_TIP_SPEED_RATIO,
+) -> Numeric:
+    """Return how fast a rotor may turn when its load falls off.
+
+    Parameters
+    ----------
+    wind_speed_m_s : float or array-like, shape (n,)
+        Highest wind of the bench. [m/s]
+    rotor_diameter_m : float or array-like, shape (n,)
+        Diameter of the tip circle. [m]
+    tip_speed_ratio : float or array-like, shape (n,), optional
+        Tip speed over wind speed without load. [-]
+
+    Returns
+    -------
+    float or array-like, shape (n,)
+        Rotor speed. [1/min]
+
+    Notes
+    -----
+    The definition of the tip-speed ratio, solved for the speed.
+
+    Examples
+    --------
+    >>> round(runaway_speed(6.0, 0.45, 5.0)), round(runaway_speed(6.0, 0.30))
+    (1273, 2292)
+    """
+    return 60 * tip_speed_ratio * wind_speed_m_s / (math.pi * rotor_diameter_m)
+
+
+def tip_speed(rotor_speed_rpm: Numeric, rotor_diameter_m: Numeric) -> Numeric:
+    """Return how fast the tips run, in metres a second.
+
+    >>> round(tip_speed(1200.0, 0.60))
+    38
+    """
+    return angular_speed(rotor_speed_rpm) * rotor_diameter_m / 2
+
+
+def blade_force(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Numeric) -> Numeric:
+    """Return the force with which a spinning blade pulls at its root, F = m ω² r.
+
+    Parameters
+    ----------
+    mass_kg : float or array-like, shape (n,)
+        Mass of the blade with what holds it. [kg]
+    balance_radius_m : float or array-like, shape (n,)
+        From the shaft's axis to the blade's balance point. [m]
+    rotor_speed_rpm : float or array-like, shape (n,)
+        Rotor speed. [1/min]
+
+    Returns
+    -------
+    float or array-like, shape (n,)
+        Centripetal force. [N]
+
+    Examples
+    --------
+    >>> round(blade_force(0.012, 0.15, 1200.0))
+    28
+    """
+    return mass_kg * angular_speed(rotor_speed_rpm) ** 2 * balance_radius_m
+
+
+def blade_energy(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Numeric) -> Numeric:
+    """Return the energy a blade carries off when it comes loose, ½ m (ω r)², in joules.
+
+    >>> round(blade_energy(0.012, 0.15, 1200.0), 1)
+    2.1
+    """
+    return 0.5 * mass_kg * (angular_speed(rotor_speed_rpm) * balance_radius_m) ** 2
+
+
+def pull_test(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Numeric) -> Numeric:
+    """Return the pull that each blade must hold at rest: twice its force at run-away, in newtons.
+
+    >>> round(pull_test(0.012, 0.15, 1200.0))
+    57
+    """
+    return PULL_FACTOR * blade_force(mass_kg, balance_radius_m, rotor_speed_rpm)
+
+
+def thrust(
+    air_density_kg_m3: Numeric,
+    rotor_diameter_m: Numeric,
+    wind_speed_m_s: Numeric,
+    coefficient: float = THRUST_COEFFICIENT,
+) -> Numeric:
+    """Return the wind's push on a rotor, ½ ρ A v² C_T, in newtons.
+
+    >>> round(thrust(1.225, 0.45, 4.0), 2)
+    1.25
+    """
+    pressure = 0.5 * air_density_kg_m3 * wind_speed_m_s**2
+    return pressure * swept_area(rotor_diameter_m) * coefficient
+
+
+def tipping_ratio(
+    mass_kg: Numeric, tower_side_m: Numeric, thrust_n: Numeric, hub_height_m: Numeric
+) -> Numeric:
+    """Return how many times the moment of its weight exceeds that of the wind's push.
+
+    Parameters
+    ----------
+    mass_kg : float or array-like, shape (n,)
+        Mass of tower, base and turbine. [kg]
+    tower_side_m : float or array-like, shape (n,)
+        Side of the square that the tower stands on; it tips over an edge. [m]
+    thrust_n : float or array-like, shape (n,)
+        Push of the wind at the hub. [N]
+    hub_height_m : float or array-like, shape (n,)
+        Hub above the floor. [m]
+
+    Returns
+    -------
+    float or array-like, shape (n,)
+        Ratio of moments about the edge; below `TIPPING_FACTOR` it may fall. [-]
+
+    Examples
+    --------
+    >>> round(tipping_ratio(0.9, 0.30, 1.25, 0.7), 2)
+    1.51
+    """
+    return mass_kg * GRAVITY_M_S2 * tower_side_m / 2 / (thrust_n * hub_height_m)

@@ -1,0 +1,67 @@
+"""Forces on a spinning rotor against worked figures and the laws of mechanics."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import constants
+from scipy.integrate import quad
+
+from analysis import safety
+
+#: Blade mass, balance radius, speed, diameter; force, times its weight, tip speed, energy: computed
+#: from F = m ω² r, ωR and ½ m (ω r)² for four blades of a workshop's range, rounded as printed.
+WORKED = [
+    (0.008, 0.12, 600, 0.45, 3.8, 48, 14, 0.2),
+    (0.012, 0.15, 1200, 0.60, 28, 241, 38, 2.1),
+    (0.005, 0.07, 2500, 0.30, 24, 489, 39, 0.8),
+    (0.025, 0.22, 1500, 0.90, 136, 553, 71, 15),
+]
+
+
+@pytest.mark.parametrize("row", WORKED)
+def test_worked_blades(row):
+    mass, radius, rpm, diameter, force, weights, tip, energy = row
+    found = safety.blade_force(mass, radius, rpm)
+    assert found == pytest.approx(force, rel=0.02)
+    assert found / (mass * safety.GRAVITY_M_S2) == pytest.approx(weights, abs=0.7)
+    assert safety.tip_speed(rpm, diameter) == pytest.approx(tip, abs=0.5)
+    assert safety.blade_energy(mass, radius, rpm) == pytest.approx(energy, rel=0.15)
+
+
+def test_gravity_is_the_standard_one():
+    assert constants.g == safety.GRAVITY_M_S2
+
+
+def test_force_on_a_uniform_rod_is_the_sum_over_its_length():
+    """∫ (m/L) ω² r dr from hub to tip is m ω² r at the middle (by scipy's quadrature)."""
+    mass, hub, tip, rpm = 0.01, 0.03, 0.25, 900.0
+    omega = rpm * math.pi / 30
+    total, _ = quad(lambda r: mass / (tip - hub) * omega**2 * r, hub, tip)
+    assert safety.blade_force(mass, (hub + tip) / 2, rpm) == pytest.approx(total)
+
+
+def test_run_away_by_hand():
+    # 0.45 m, 6 m/s, five times as fast as the wind: 60·5·6/(π·0.45) = 1273 a minute
+    assert safety.runaway_speed(6.0, 0.45, 5.0) == pytest.approx(1273, abs=0.5)
+    assert safety.tip_speed(safety.runaway_speed(6.0, 0.45, 5.0), 0.45) == pytest.approx(30.0)
+
+
+def test_thrust_and_tipping_by_hand():
+    # 0.159 m² × ½ · 1.225 · 16 Pa × 0.8 = 1.247 N; at 0.7 m against 0.15 m: 0.89 kg with 1.5
+    push = safety.thrust(1.225, 0.45, 4.0)
+    assert push == pytest.approx(1.247, abs=0.001)
+    least = safety.TIPPING_FACTOR * push * 0.7 / (safety.GRAVITY_M_S2 * 0.15)
+    assert least == pytest.approx(0.89, abs=0.005)
+    assert safety.tipping_ratio(least, 0.30, push, 0.7) == pytest.approx(1.5)
+
+
+def test_the_pull_of_a_twelve_gram_blade():
+    assert safety.pull_test(0.012, 0.15, 1200) == pytest.approx(57, abs=0.5)
+
+
+@given(st.floats(1, 5000), st.floats(1.01, 10))
+def test_force_grows_with_the_square_of_speed(rpm, times):
+    one, other = (safety.blade_force(0.01, 0.1, each) for each in (rpm, rpm * times))
+    assert other / one == pytest.approx(times**2)
