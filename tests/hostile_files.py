@@ -9,6 +9,11 @@ import openpyxl
 
 CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+MAIN = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+SHARED = (
+    '<Override PartName="/xl/sharedStrings.xml" ContentType="application/vnd.openxmlformats-'
+    'officedocument.spreadsheetml.sharedStrings+xml"/>'
+)
 HEADER = (
     "team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v,"
     "wind_speed_m_s,adult_present"
@@ -61,6 +66,26 @@ def with_part(name: str, content: bytes) -> bytes:
 
 def _far_cell(book: openpyxl.Workbook) -> None:
     book.active.cell(row=1_048_576, column=16_384, value="x")
+
+
+def shared_text(length: int, rows: int) -> bytes:
+    """Return a workbook whose every row is one shared text: a few kilobytes that unpack to much."""
+    text = f"<sst {MAIN}><si><t>{'x' * length}</t></si></sst>"
+    cells = "".join('<row><c t="s"><v>0</v></c></row>' for _ in range(rows))
+    changed = {
+        "xl/worksheets/sheet1.xml": f"<worksheet {MAIN}><sheetData>{cells}</sheetData></worksheet>",
+    }
+    out = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook(lambda book: None))) as plain,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file,
+    ):
+        types = plain.read("[Content_Types].xml").decode()
+        changed["[Content_Types].xml"] = types.replace("</Types>", f"{SHARED}</Types>")
+        for name in plain.namelist():
+            file.writestr(name, changed.get(name, plain.read(name)))
+        file.writestr("xl/sharedStrings.xml", text)
+    return out.getvalue()
 
 
 def _many_sheets(book: openpyxl.Workbook) -> None:
@@ -120,6 +145,8 @@ FILES = (
     Hostile("external links", XLSX, lambda: with_part("xl/externalLinks/link1.xml", b"<a/>")),
     Hostile("302 MB packed", XLSX, lambda: with_part("xl/media/x.xml", b"0" * 302_000_000)),
     Hostile("far cell", XLSX, lambda: workbook(_far_cell)),
+    Hostile("30 kB of text shared by 4,000 cells", XLSX, lambda: shared_text(30_000, 4_000)),
+    Hostile("1 MB of text shared by 4,000 cells", XLSX, lambda: shared_text(1_000_000, 4_000)),
     Hostile("1,000 sheets", XLSX, lambda: workbook(_many_sheets)),
     Hostile("a formula without its value", XLSX, lambda: workbook(_formula)),
     Hostile("a way out in a part's name", XLSX, lambda: with_part("../../etc/passwd", b"x")),

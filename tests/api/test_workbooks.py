@@ -7,6 +7,7 @@ from datetime import datetime
 import openpyxl
 import pytest
 
+from tests.hostile_files import shared_text
 from tests.makers import World, created
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -126,6 +127,17 @@ class TestRefused:
         assert answer.status_code == 422, answer.text
         assert words in answer.json()["detail"]
         assert world.larch.coach.get("/v1/meta").status_code == 200
+
+    @pytest.mark.parametrize(
+        ("length", "words"), [(30_000, "far more text"), (40_000, "32767 characters")]
+    )
+    def test_text_that_unpacks_to_more_than_a_season_holds(self, length, words, world: World):
+        """One shared text in 3,000 rows: a few kilobytes that would be 90 MB of cells."""
+        body = shared_text(length, 3_000)
+        assert len(body) < 20_000
+        answer = send(world.larch.coach, body)
+        assert answer.status_code == 422
+        assert words in answer.json()["detail"]
 
     def test_many_sheets(self, world: World):
         book = openpyxl.Workbook()

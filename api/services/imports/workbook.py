@@ -1,18 +1,18 @@
 """Workbooks are read in a process of their own, so that none can take the service down."""
 
-import csv
-import io
 import json
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
-from typing import Any
 
 from api.errors import FieldError, Invalid
+from api.services.imports.workbook_child import WRITTEN_BYTES
 
 CHILD = Path(__file__).with_name("workbook_child.py")
 SECONDS = 20
 MAGIC = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+TOO_MUCH = "the workbook takes too long or too much: save the sheet as CSV"
 
 
 def is_workbook(body: bytes) -> bool:
@@ -22,26 +22,34 @@ def is_workbook(body: bytes) -> bool:
 
 def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, str]:
     """Return a workbook's first sheet as comma-separated text, and the sheet's name."""
-    found = _read(body, most_rows)
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\r\n").writerows(found["rows"])
-    return out.getvalue().encode(), str(found["sheet"])
-
-
-def _read(body: bytes, most_rows: int) -> dict[str, Any]:
-    """Return what the child process says of a workbook; refuse what it cannot read."""
-    command = [sys.executable, "-I", str(CHILD), str(most_rows)]
+    said, _, sheet = _read(body, most_rows).partition(b"\n")
     try:
-        done = subprocess.run(
-            command, input=body, capture_output=True, timeout=SECONDS, check=False
-        )
-        found: dict[str, Any] = json.loads(done.stdout)
-    except (subprocess.TimeoutExpired, json.JSONDecodeError) as error:
-        # Stopped by its limits, or by the clock.
-        raise _refused("the workbook takes too long or too much: save the sheet as CSV") from error
-    if "refused" in found:
-        raise _refused(found["refused"])
-    return found
+        told = json.loads(said)
+    except ValueError as error:  # stopped by its limits before it said anything
+        raise _refused(TOO_MUCH) from error
+    if "refused" in told:
+        raise _refused(told["refused"])
+    return sheet, str(told["sheet"])
+
+
+def _read(body: bytes, most_rows: int) -> bytes:
+    """Return what the child process writes of a workbook.
+
+    It writes to a file, whose size its limits hold: a pipe would be read into memory to its end.
+    """
+    command = [sys.executable, "-I", str(CHILD), str(most_rows)]
+    with tempfile.TemporaryFile() as out:
+        try:
+            done = subprocess.run(
+                command, input=body, stdout=out, stderr=subprocess.DEVNULL, timeout=SECONDS,
+                check=False,
+            )  # fmt: skip
+        except subprocess.TimeoutExpired as error:
+            raise _refused(TOO_MUCH) from error
+        if done.returncode not in (0, 3) or out.seek(0, 2) > WRITTEN_BYTES:
+            raise _refused(TOO_MUCH)
+        out.seek(0)
+        return out.read()
 
 
 def _refused(words: str) -> Invalid:

@@ -1,9 +1,11 @@
-"""Read the first sheet of a workbook from standard input and print its rows as JSON.
+"""Read the first sheet of a workbook from standard input and print its rows as CSV.
 
-Run alone, in a process of its own with limits on memory and time: a workbook comes from anywhere,
-and unpacking one can take all there is. Ends with 0 and {"sheet", "rows"}, or 3 and {"refused"}.
+Run alone, in a process of its own with limits on memory, time and what it writes: a workbook comes
+from anywhere, and unpacking one can take all there is. Prints a line of JSON, {"sheet": name} and
+then the rows as CSV, ending with 0; or {"refused": words}, ending with 3.
 """
 
+import csv
 import io
 import json
 import sys
@@ -13,7 +15,10 @@ from typing import Any
 
 MOST_UNPACKED_BYTES, MOST_PARTS = 60_000_000, 200
 MOST_COLUMNS = 200
-MEMORY_BYTES, CPU_SECONDS = 600_000_000, 10
+#: What a spreadsheet keeps in one cell, and what all cells may hold together: a file of a few
+#: kilobytes can name one long text a hundred thousand times.
+MOST_IN_CELL, MOST_CHARACTERS = 32_767, 20_000_000
+MEMORY_BYTES, CPU_SECONDS, WRITTEN_BYTES = 600_000_000, 10, 100_000_000
 #: Parts of a workbook that run something or fetch something.
 ACTIVE = ("vbaproject", "activex", "externallinks/", "embeddings/", "macrosheets/")
 
@@ -30,6 +35,7 @@ def limit() -> None:
         return
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (WRITTEN_BYTES, WRITTEN_BYTES))
 
 
 def inspect(body: bytes) -> None:
@@ -49,7 +55,7 @@ def inspect(body: bytes) -> None:
         raise Refused("the workbook is far larger than a season's: save the one sheet as CSV")
 
 
-def read(body: bytes, most_rows: int) -> dict[str, Any]:
+def read(body: bytes, most_rows: int) -> tuple[str, list[list[str]]]:
     """Return the first sheet's name and its rows as text."""
     from openpyxl import load_workbook
 
@@ -57,13 +63,17 @@ def read(body: bytes, most_rows: int) -> dict[str, Any]:
     sheet = book.worksheets[0]
     sheet.reset_dimensions()
     rows: list[list[str]] = []
+    characters = 0
     for cells in sheet.iter_rows(values_only=True):
         if len(cells) > MOST_COLUMNS:
             raise Refused(f"the sheet has more than {MOST_COLUMNS} columns")
         rows.append([written(cell) for cell in cells])
+        characters += sum(len(cell) + 1 for cell in rows[-1])
         if len(rows) > most_rows + 1:
             raise Refused(f"the sheet has more than {most_rows} rows; send it in parts")
-    return {"sheet": sheet.title, "rows": trimmed(rows)}
+        if characters > MOST_CHARACTERS:
+            raise Refused("the sheet holds far more text than a season's: send it in parts")
+    return sheet.title, trimmed(rows)
 
 
 def written(cell: Any) -> str:
@@ -78,7 +88,10 @@ def written(cell: Any) -> str:
         return cell.isoformat()
     if isinstance(cell, float):
         return repr(int(cell)) if cell.is_integer() else repr(cell)
-    return str(cell)
+    text = str(cell)
+    if len(text) > MOST_IN_CELL:
+        raise Refused(f"a cell holds more than {MOST_IN_CELL} characters")
+    return text
 
 
 def trimmed(rows: list[list[str]]) -> list[list[str]]:
@@ -91,26 +104,34 @@ def trimmed(rows: list[list[str]]) -> list[list[str]]:
 
 
 def _without_end(row: list[str]) -> list[str]:
-    while row and not row[-1]:
-        row = row[:-1]
-    return row
+    width = max((at for at, cell in enumerate(row, start=1) if cell), default=0)
+    return row[:width]
 
 
 def main() -> int:
     """Read standard input; print what was found or why not."""
     limit()
     body = sys.stdin.buffer.read()
+    out = io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="")
     try:
         inspect(body)
-        found = read(body, int(sys.argv[1]))
+        name, rows = read(body, int(sys.argv[1]))
     except Refused as refused:
-        found = {"refused": str(refused)}
+        return _refuse(out, str(refused))
     except MemoryError:
-        found = {"refused": "the workbook takes too much memory: save the one sheet as CSV"}
+        return _refuse(out, "the workbook takes too much memory: save the one sheet as CSV")
     except Exception as error:  # whatever a broken file does to the reader is the file's fault
-        found = {"refused": f"the workbook cannot be read ({type(error).__name__})"}
-    json.dump(found, sys.stdout)
-    return 3 if "refused" in found else 0
+        return _refuse(out, f"the workbook cannot be read ({type(error).__name__})")
+    out.write(json.dumps({"sheet": name}) + "\n")
+    csv.writer(out, lineterminator="\r\n").writerows(rows)
+    out.flush()
+    return 0
+
+
+def _refuse(out: io.TextIOWrapper, words: str) -> int:
+    out.write(json.dumps({"refused": words}) + "\n")
+    out.flush()
+    return 3
 
 
 if __name__ == "__main__":
