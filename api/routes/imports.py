@@ -1,6 +1,5 @@
 """Imports over HTTP: a file, pasted cells or a JSON batch."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from email.message import Message
 from typing import Annotated, Any
@@ -11,7 +10,7 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from api.deps import Read, Write, database
+from api.deps import Read, Write, database, sign_in_writer
 from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
@@ -29,7 +28,7 @@ CSV: dict[int | str, dict[str, Any]] = {
         "description": "The refused rows, each with what is wrong.",
     }
 }
-Work = Callable[[Session, Caller], ImportRead | ImportTried]
+FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its own
 
 EXAMPLE_JSON = {
     "trials": [
@@ -88,7 +87,7 @@ BODY = {
 class Sent(BaseModel):
     """What was sent: the bytes of a file, or the trials of a batch."""
 
-    sheet: bytes = b""
+    body: bytes
     trials: list[Any] | None = None
 
 
@@ -96,12 +95,12 @@ async def read_sent(request: Request) -> Sent:
     """Return the file or the batch of a request, by its kind of content."""
     kind = _media_type(request.headers.get("content-type", ""))
     if kind in SHEETS:
-        return Sent(sheet=await request.body())
+        return Sent(body=await request.body())
     if kind == "multipart/form-data":
         await request.body()  # kept, so that the digest of a retry can be taken too
-        return Sent(sheet=await _file(request))
+        return Sent(body=await _file(request))
     if kind == "application/json":
-        return Sent(trials=_trials(await request.json()))
+        return Sent(body=await request.body(), trials=_trials(await request.json()))
     raise UnsupportedMedia(f"send {', '.join(SHEETS)}, application/json or a file in a form")
 
 
@@ -133,6 +132,18 @@ def _trials(body: Any) -> list[Any]:
     return body["trials"]
 
 
+def prepare(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_writer)],
+    sent: Annotated[Sent, Depends(read_sent)],
+) -> batch.Prepared:
+    """Read what was sent before it is this request's turn to write: nobody waits for a file."""
+    most = request.app.state.settings.max_import_rows
+    if sent.trials is not None:
+        return batch.prepare_trials(sent.body, sent.trials, most)
+    return batch.prepare_file(sent.body, most)
+
+
 @router.post(
     "",
     status_code=201,
@@ -143,18 +154,13 @@ def _trials(body: Any) -> list[Any]:
 def import_trials(
     query: Annotated[ImportQuery, Query()],
     sent: Annotated[Sent, Depends(read_sent)],
-    request: Request,
+    prepared: Annotated[batch.Prepared, Depends(prepare, max_concurrency=FILES_AT_ONCE)],
     write: Write,
 ) -> Response:
     """Import trials from a file, pasted cells or a batch; every fault of every row at once.
 
     The same file twice changes nothing. In mode `all` one wrong row refuses the whole file.
     """
-    most = request.app.state.settings.max_import_rows
-    if sent.trials is not None:
-        prepared = batch.prepare_trials(write.body, sent.trials, most)
-    else:
-        prepared = batch.prepare_file(sent.sheet, most)
 
     def carry_out(db: Session, caller: Caller) -> Answered:
         done = batch.carry_out(db, caller, prepared, query)
@@ -163,7 +169,7 @@ def import_trials(
         return write.stored(done, 201, f"/v1/imports/{done.id}")
 
     # A form's boundary is random: what tells two requests apart is the file in it.
-    return replace(write, body=sent.sheet or write.body).run(carry_out)
+    return replace(write, body=sent.body).run(carry_out)
 
 
 @router.post("/{import_id}/undo", response_model=ImportRead, responses=WRITE)

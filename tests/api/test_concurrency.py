@@ -1,9 +1,11 @@
 """Many at once: reports see one moment, changes and submissions do not block each other."""
 
+import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from api.services.imports import batch
 from tests.api.sheets import send, sheet, three_runs
 from tests.makers import World, trial_payload
 
@@ -65,3 +67,23 @@ def test_reads_find_a_thread_while_writers_wait(world: World):
         waiting = [writer for writer in writers if not writer.done()]
         assert waiting  # the read did not have to wait for all of them
         assert {writer.result() for writer in writers} == {201}
+
+
+def test_a_file_that_takes_long_to_read_makes_no_writer_wait(world: World, monkeypatch):
+    started, go_on, read = threading.Event(), threading.Event(), batch.prepare_file
+
+    def slowly(body, most_rows):
+        started.set()
+        assert go_on.wait(20)
+        return read(body, most_rows)
+
+    monkeypatch.setattr(batch, "prepare_file", slowly)
+    with ThreadPoolExecutor(1) as pool:
+        content = sheet(*three_runs("slow"))
+        slow = pool.submit(lambda: send(world.larch.coach, content).status_code)
+        assert started.wait(20)
+        asked = trial_payload(world.larch, client_ref="meanwhile")
+        assert world.larch.coach.post("/v1/trials", json=asked).status_code == 201
+        assert not slow.done()
+        go_on.set()
+        assert slow.result() == 201
