@@ -18,7 +18,7 @@ from analysis.check_trial import (
     millivolt_slip,
     runs_disagree,
 )
-from analysis.check_view import Finding, Mask, View, findings
+from analysis.check_view import Finding, Mask, View, findings, one
 from analysis.rules import Severity
 from analysis.season import RECORD
 from analysis.unit_slips import Slip, find_slip
@@ -28,8 +28,6 @@ WIND_TOLERANCE, VOLTAGE_TOLERANCE = 0.20, 0.075  # [-], standard deviation of ln
 JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
 RUN_AGAIN = ("reference", "event")  # kinds of one run each, which may well show the same twice
 ALIKE = 0.02  # [-], of a pitch or a load
-REFERENCE_WARN, REFERENCE_HOLD = 0.12, 0.18  # [-], of ln power
-REFERENCE_DAYS, SECONDS_A_DAY = 14.0, 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,27 +65,24 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
         is_known = len(bench) >= LEAST_WINDS or str(view.trials["bench_id"][trial]) in told
         usual = float(np.median(bench)) if is_known else float(reference[trial])
         slip = find_slip(float(speed), usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
-        if _is_confirmed(view, int(trial), "wind_unit_slip"):
+        finding = None if slip is None else _wind_slipped(view, int(trial), usual, slip)
+        if finding is None or view.is_confirmed(finding):
             bench.append(float(speed))
-            told.add(str(view.trials["bench_id"][trial]))
-        elif slip is None:
-            bench.append(float(speed))
-        if slip is None:
-            continue
-        yield from findings(
-            np.arange(len(reference)) == trial,
-            "wind_unit_slip", "hold",
-            value=float(speed), usual=usual, unit=slip.unit, fixed=slip.meant,
-            fix=_wind_fix(view, int(trial), slip.meant / float(speed)),
-        )  # fmt: skip
+        if finding is not None:
+            if view.is_confirmed(finding):
+                told.add(str(view.trials["bench_id"][trial]))
+            yield finding
 
 
-def _is_confirmed(view: View, trial: int, rule: str) -> bool:
-    """Tell whether somebody answered that a trial's value is right."""
-    return rule in str(view.trials["confirmed"][trial]).split(",")
+def _wind_slipped(view: View, trial: int, usual: float, slip: Slip) -> Finding:
+    speed = float(view.results.wind_speed_m_s[trial])
+    return one(
+        trial, "wind_unit_slip", "hold", value=speed, usual=usual, unit=slip.unit,
+        fixed=slip.meant, fix=_wind_fix(view, trial, slip.meant / speed),
+    )  # fmt: skip
 
 
-def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any]:
+def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
     """Return the values that put a wind right, on the thing it was read for."""
     source = str(view.results.wind_speed_source[trial])
     if source == "session":
@@ -99,7 +94,7 @@ def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any]:
         }}  # fmt: skip
     value = view.number("wind_speed_m_s")[trial]
     if not np.isfinite(value):
-        return {"thing": "trial", "changes": {}}
+        return None  # the wind of its runs
     return {"thing": "trial", "changes": {"wind_speed_m_s": round(float(value) * factor, 4)}}
 
 
@@ -116,19 +111,20 @@ def voltage_unlike_before(view: View) -> Iterator[Finding]:
     Finding
         Of `millivolt_slip` where millivolts explain them, of `voltage_unlike_before` else.
     """
-    everywhere = np.arange(len(view.in_time))
     for doubted in _volts_before(view):
-        here = everywhere == doubted.trial
-        if doubted.slip is not None and doubted.slip.unit == "millivolts":
-            yield from findings(
-                here, "millivolt_slip", "hold", value=doubted.value, fixed=doubted.slip.meant,
-                fix={"thing": "trial", "scale_volts": 1e-3},
-            )  # fmt: skip
-        else:
-            severity: Severity = "hold" if doubted.trials_before > 1 else "warn"
-            yield from findings(
-                here, "voltage_unlike_before", severity, value=doubted.value, usual=doubted.usual
-            )
+        yield _unlike(doubted)
+
+
+def _unlike(doubted: _Doubted) -> Finding:
+    if doubted.slip is not None and doubted.slip.unit == "millivolts":
+        return one(
+            doubted.trial, "millivolt_slip", "hold", value=doubted.value, fixed=doubted.slip.meant,
+            fix={"thing": "trial", "scale_volts": 1e-3},
+        )  # fmt: skip
+    severity: Severity = "hold" if doubted.trials_before > 1 else "warn"
+    return one(
+        doubted.trial, "voltage_unlike_before", severity, value=doubted.value, usual=doubted.usual
+    )
 
 
 def _volts_before(view: View) -> Iterator[_Doubted]:
@@ -138,7 +134,7 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
         np.sqrt(view.results.power_w * view.number("load_ohm")),
         view.results.wind_speed_m_s,
     )
-    settings, doubted = _settings(view), _doubted_otherwise(view)
+    settings, doubted = _settings(view), doubted_otherwise(view)
     for trial in view.in_time:
         scaled = float(volts[trial] * speed[trial] ** (-view.results.wind_exponent[trial] / 2))
         if not (np.isfinite(scaled) and scaled > 0) or settings[trial] is None:
@@ -150,20 +146,33 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
             if slip or abs(np.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
                 value = float(volts[trial])
                 meant = slip and Slip(slip.unit, value * slip.meant / scaled)
-                yield _Doubted(int(trial), value, value * usual / scaled, meant, len(earlier))
-                if not _is_confirmed(view, int(trial), "voltage_unlike_before"):
+                odd = _Doubted(int(trial), value, value * usual / scaled, meant, len(earlier))
+                yield odd
+                if not view.is_confirmed(_unlike(odd)):
                     continue
                 earlier.clear()  # from here on another value is usual
         if not doubted[trial]:
             earlier.append(scaled)
 
 
-def _doubted_otherwise(view: View) -> Mask:
-    """Return which trials another check holds, so that they tell nothing of what is usual."""
+def doubted_otherwise(view: View) -> Mask:
+    """Return which trials a check of their own numbers holds: they tell nothing of what is usual.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Returns
+    -------
+    array of bool
+        False again where somebody confirmed what is odd.
+    """
     doubted = np.zeros(len(view.in_time), dtype=bool)
     checks = (wind_unit_slip, impossible_power, kiloohm_slip, millivolt_slip, runs_disagree)
     for finding in chain.from_iterable(check(view) for check in checks):
-        doubted[finding.trial] |= finding.rule.severity == "hold"
+        holds = finding.rule.severity == "hold" and not view.is_confirmed(finding)
+        doubted[finding.trial] |= holds
     return doubted
 
 
@@ -204,7 +213,7 @@ def duplicate(view: View) -> Iterator[Finding]:
         key = (*names, *(column[trial] for column in setting), tuple(readings[trial]))
         again[trial] = key in seen and view.trials["kind"][trial] not in RUN_AGAIN
         seen.add(key)
-    yield from findings(again, "duplicate", "hold")
+    yield from findings(again, "duplicate", "hold", value=view.results.largest_voltage_v)
 
 
 def wrong_build(view: View) -> Iterator[Finding]:
@@ -270,46 +279,3 @@ def jump(view: View) -> Iterator[Finding]:
             where[rows[0]] = not JUMP_DOWN <= ratio <= JUMP_UP
             change[rows[0]] = 100 * (ratio - 1)
     yield from findings(where, "jump", "warn", value=change)
-
-
-def reference(view: View) -> Iterator[Finding]:
-    """Yield sessions whose reference run is off this bench's usual, or that have none for long.
-
-    Parameters
-    ----------
-    view : View
-        Trials of whole benches.
-
-    Yields
-    ------
-    Finding
-        One per session.
-    """
-    ln_power = np.log(view.results.normalised_power_w)
-    is_reference = view.kind("reference") & np.isfinite(ln_power)
-    sessions = view.text("session_id")
-    usual: dict[tuple[str, str], list[float]] = defaultdict(list)
-    latest: dict[str, float] = {}
-    off, missing = np.zeros(len(sessions)), np.zeros(len(sessions), dtype=bool)
-    first = {session: int(at) for at, session in reversed(list(enumerate(sessions)))}
-    for session in dict.fromkeys(sessions[view.in_time]):
-        at = first[session]
-        bench, started = str(view.trials["bench_id"][at]), float(view.number("started_at")[at])
-        rows = np.flatnonzero((sessions == session) & is_reference)
-        for build in dict.fromkeys(view.text("build_id")[rows]):
-            mine = rows[view.text("build_id")[rows] == build]
-            now, before = float(np.mean(ln_power[mine])), usual[bench, build]
-            if len(before) >= 2:
-                off[at] = now - float(np.median(before))
-            if abs(off[at]) <= REFERENCE_HOLD:
-                before.append(now)
-        if rows.size:
-            latest[bench] = started
-        age_days = (started - latest.get(bench, -np.inf)) / SECONDS_A_DAY
-        missing[at] = age_days > REFERENCE_DAYS
-    percent = 100 * np.expm1(off)
-    size = np.abs(off)
-    yield from findings(size > REFERENCE_HOLD, "reference_off", "hold", value=percent)
-    warned = (size > REFERENCE_WARN) & (size <= REFERENCE_HOLD)
-    yield from findings(warned, "reference_off", "warn", value=percent)
-    yield from findings(missing, "no_reference", "warn")

@@ -10,7 +10,8 @@ from analysis.check_view import Finding, View, findings
 PRESSURE_OFF_HPA, PRESSURE_FROM_M = 25.0, 150.0  # [hPa], [m]
 WARM_UP_MIN, HOT_ROOM_C = 5.0, 45.0  # [min], [°C]
 DRIFT_WARN, DRIFT_HOLD = 0.03, 0.06  # [-]
-UNEVEN = 0.15  # [-]
+UNEVEN, POOR_JET = 0.15, 0.25  # [-], of the mean wind
+SIZES = ", too much to compare rotors of different sizes here"
 DISTANCE_M = 0.0101  # [m], a centimetre and what rounding adds
 MONTHS, SECONDS_A_MONTH = 12.0, 30.44 * 86_400
 
@@ -81,7 +82,9 @@ def bench_wind(view: View) -> Iterator[Finding]:
     points, uneven = view.number("grid_points"), view.number("grid_unevenness")
     first = view.first_of_session
     yield from findings(first & ~(points > 1), "single_wind_point", "warn")
-    yield from findings(first & (uneven > UNEVEN), "uneven_jet", "warn", value=100 * uneven)
+    words = [SIZES if each > POOR_JET else "" for each in uneven]
+    where = first & (uneven > UNEVEN)
+    yield from findings(where, "uneven_jet", "warn", value=100 * uneven, words=words)
 
 
 def stale_instrument(view: View) -> Iterator[Finding]:

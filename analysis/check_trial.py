@@ -1,12 +1,11 @@
 """Checks of one trial by itself: its numbers, its setting, its meter and its load."""
 
-import re
 from collections.abc import Iterator
 
 import numpy as np
 
 from analysis import unit_slips
-from analysis.check_view import Finding, Mask, View, findings
+from analysis.check_view import Finding, Mask, View, findings, one
 from analysis.exponent import OUT_OF_RANGE
 from analysis.rotor import BETZ_LIMIT
 from analysis.season import RECORD
@@ -27,16 +26,13 @@ SHORT_S, LEAST_RUNS = 15.0, 3
 STEADY_VARIATION, STEADY_DRIFT = 0.10, 0.02  # [-]
 JET, TUNNEL = 0.8, 0.15  # [-], of the fan's diameter, of the tunnel's section
 DIAMETER_TOLERANCE = 0.05  # [-], standard deviation of ln diameter
-PERSON = re.compile(
-    r"(?P<mail>[\w.+-]+@[\w-]+\.\w+)|(?P<phone>(?<!\d)\+?\d[\d ()/-]{7,}\d)"
-    r"|(?P<name>\b(?:Mr|Mrs|Ms|Miss|Dr|Herr|Frau|Mme|Señora?)\.? [A-Z]\w+)"
-    r"|(?P<pair>\b[A-Z][a-z]{2,} [A-Z][a-z]{2,}\b)"
-)
 
 
 def impossible_power(view: View) -> Iterator[Finding]:
     """Yield trials whose power in the load exceeds the Betz limit of the wind."""
-    yield from findings(view.results.power_coefficient > BETZ_LIMIT, "impossible_power", "hold")
+    coefficient = view.results.power_coefficient
+    where = coefficient > BETZ_LIMIT
+    yield from findings(where, "impossible_power", "hold", value=coefficient)
 
 
 def unlikely_power(view: View) -> Iterator[Finding]:
@@ -87,9 +83,8 @@ def diameter_slip(view: View) -> Iterator[Finding]:
         value, usual = float(sheet[trial]), float(record[trial])
         slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_slips.DIAMETER_SLIPS)
         if slip is not None:
-            yield from findings(
-                np.arange(len(sheet)) == trial, "diameter_slip", "hold",
-                value=value, usual=usual, unit=slip.unit,
+            yield one(
+                int(trial), "diameter_slip", "hold", value=value, usual=usual, unit=slip.unit,
                 fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
             )  # fmt: skip
 
@@ -226,10 +221,10 @@ def out_of_range_wind(view: View) -> Iterator[Finding]:
 def default_exponent(view: View) -> Iterator[Finding]:
     """Yield the first trial of a build whose power is put on the reference provisionally."""
     where = (view.results.normalisation == "provisional") & ~view.kind("wind", "reference")
-    yield from findings(_once_a_build(view, where), "default_exponent", "warn")
+    yield from findings(once_a_build(view, where), "default_exponent", "warn")
 
 
-def _once_a_build(view: View, where: Mask) -> Mask:
+def once_a_build(view: View, where: Mask) -> Mask:
     """Return the first trial of each build that a mask holds: what concerns it is said once."""
     rows = np.flatnonzero(where)
     _, first = np.unique(view.text("build_id")[rows], return_index=True)
@@ -241,47 +236,12 @@ def _once_a_build(view: View, where: Mask) -> Mask:
 def rotor_wider_than_jet(view: View) -> Iterator[Finding]:
     """Yield builds whose tips are outside the fan's wind, once each."""
     share = view.number("rotor_diameter_m") / view.number("fan_diameter_m")
-    where = _once_a_build(view, (share > JET) & np.isnan(view.number("tunnel_area_m2")))
+    where = once_a_build(view, (share > JET) & np.isnan(view.number("tunnel_area_m2")))
     yield from findings(where, "rotor_wider_than_jet", "warn", value=share)
 
 
 def tunnel_blockage(view: View) -> Iterator[Finding]:
     """Yield builds that fill too much of a tunnel, once each."""
     share = view.results.area_m2 / view.number("tunnel_area_m2")
-    where = _once_a_build(view, share > TUNNEL)
+    where = once_a_build(view, share > TUNNEL)
     yield from findings(where, "tunnel_blockage", "warn", value=100 * share)
-
-
-def personal_data(view: View) -> Iterator[Finding]:
-    """Yield texts that look as if they named a person, an address or a number, each said once."""
-    once = _once_a_build(view, np.ones(len(view.text("note")), dtype=bool))
-    texts = {
-        "This note": view.text("note"),
-        "The session's note": np.where(view.first_of_session, view.text("session_note"), ""),
-        "The build's note": np.where(once, view.text("build_note"), ""),
-        "The team's name": np.where(once, view.text("team_name"), ""),
-    }
-    found = [
-        _named_in(dict(zip(texts, row, strict=True))) for row in zip(*texts.values(), strict=True)
-    ]
-    where = np.array([bool(each) for each in found], dtype=bool)
-    yield from findings(where, "personal_data", "warn", words=found)
-
-
-def _named_in(texts: dict[str, str]) -> str:
-    """Return which text seems to name a person, and by what; empty where none does."""
-    people = {what: _person(text) for what, text in texts.items() if text}
-    return next((f"{what} ({by})" for what, by in people.items() if by), "")
-
-
-def _person(text: str) -> str:
-    """Return what a text seems to hold of a person, in words; empty where nothing.
-
-    >>> _person("asked j.doe@example.org"), _person("blade 2 was loose"), _person("Blade Two")
-    ('an e-mail address', '', 'a name')
-    """
-    match = PERSON.search(text)
-    if match is None:
-        return ""
-    kinds = {"mail": "an e-mail address", "phone": "a phone number"}
-    return kinds.get(str(match.lastgroup), "a name")

@@ -1,8 +1,8 @@
 """What the checks look at: trials of whole benches with their results."""
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -16,28 +16,39 @@ from analysis.trial_result import TrialResults
 
 Mask = npt.NDArray[np.bool_]
 
+#: A trial's or a session's id, and a rule's name.
+Place = tuple[str, str]
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """A rule that a trial or its session breaks; `trial` is its position in the columns given.
 
-    `fix` names the thing and the values that would put it right, if that is known.
+    `fix` names the thing and the values that would put it right, if that is known; `advice` is what
+    to do; `seen` is what was seen of the thing itself: an answer holds as long as that stays.
     """
 
     trial: int
     rule: Rule
     message: str
-    fix: dict[str, Any] | None = None
+    fix: dict[str, Any] | None
+    advice: str
+    seen: str
 
 
 @dataclass(frozen=True)
 class View:
-    """Trials to check, whole benches at a time, in the order of their ids."""
+    """Trials to check, whole benches at a time, in the order of their ids.
+
+    `confirmed` holds what somebody answered with "it is right": for a trial's or session's id and a
+    rule's name, what was seen then, or nothing where that was not noted.
+    """
 
     trials: Columns
     runs: Columns
     results: TrialResults
     now: float = math.inf
+    confirmed: Mapping[Place, str | None] = field(default_factory=dict)
     _columns: dict[str, FloatArray] = field(default_factory=dict)
 
     def number(self, name: str) -> FloatArray:
@@ -53,6 +64,22 @@ class View:
     def kind(self, *kinds: str) -> Mask:
         """Return which trials are of some kinds."""
         return np.isin(self.text("kind"), kinds)
+
+    def place(self, finding: Finding) -> Place:
+        """Return which trial or session a finding is about, and its rule."""
+        about = "trial_id" if finding.rule.scope == "trial" else "session_id"
+        return str(self.trials[about][finding.trial]), finding.rule.name
+
+    def is_confirmed(self, finding: Finding) -> bool:
+        """Tell whether somebody answered that it is right, and the same is seen now."""
+        place = self.place(finding)
+        return place in self.confirmed and self.confirmed[place] in (None, finding.seen)
+
+    def holding(self, held: Mask) -> "View":
+        """Return the same trials, of which those wait for an answer and the others count."""
+        now = np.where(held, "held", "accepted")
+        states = np.where(self.text("state") == "withdrawn", "withdrawn", now)
+        return replace(self, trials=dict(self.trials) | {"state": states})
 
     @cached_property
     def first_of_session(self) -> Mask:
@@ -95,12 +122,43 @@ def findings(
     Finding
         One per trial.
     """
-    rule = RULES[name, severity]
     fixes = told.pop("fix", None)
     for position in np.flatnonzero(where).tolist():
         seen = {key: _at(value, position) for key, value in told.items()}
         fix = None if fixes is None else _at(fixes, position)
-        yield Finding(position, rule, rule.message.format(**seen), fix)
+        yield one(position, name, severity, fix=fix, **seen)
+
+
+def one(
+    trial: int, name: str, severity: Severity, *, fix: dict[str, Any] | None = None, **told: Any
+) -> Finding:
+    """Return what a rule finds in one trial.
+
+    Parameters
+    ----------
+    trial : int
+        Its position.
+    name, severity : str
+        Which rule.
+    fix : dict, optional
+        What would put it right.
+    **told : str or number
+        What fills the message's braces; `value`, else `words`, is what an answer is about.
+
+    Returns
+    -------
+    Finding
+        With message and advice filled in.
+
+    Examples
+    --------
+    >>> one(0, "cold_fan", "warn", value=2.0).message
+    'The fan ran for 2 min before the first run, and a fan slows as it warms.'
+    """
+    rule = RULES[name, severity]
+    value = told.get("value", told.get("words", ""))
+    seen = value if isinstance(value, str) else f"{value:.3g}"
+    return Finding(trial, rule, rule.message.format(**told), fix, rule.advice.format(**told), seen)
 
 
 def _at(value: Any, position: int) -> Any:

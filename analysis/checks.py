@@ -4,10 +4,20 @@ A rule is data (`rules`); what it looks at is one function that yields what it f
 changes a number: at most it says which number was probably meant.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from analysis import check_build, check_history, check_session, check_trial
-from analysis.check_view import Finding, View
+import numpy as np
+
+from analysis import (
+    check_build,
+    check_history,
+    check_people,
+    check_reference,
+    check_session,
+    check_trial,
+)
+from analysis.check_fixes import with_sound_fix
+from analysis.check_view import Finding, Mask, View
 from analysis.columns import POWER_KINDS
 from analysis.rules import GRAVEST, RULES, Rule
 
@@ -29,12 +39,12 @@ CHECKS: tuple[Check, ...] = (
     check_trial.load_hot,
     check_session.bench_changed,
     check_session.wind_drifted,
-    check_history.reference,
-    check_trial.personal_data,
+    check_reference.reference_off,
+    check_reference.no_reference,
+    check_people.personal_data,
     check_trial.unlikely_power,
     check_trial.copied_runs,
     check_history.wrong_build,
-    check_history.jump,
     check_trial.meter_range_coarse,
     check_trial.load_differs,
     check_trial.volts_amperes_ohms,
@@ -52,9 +62,13 @@ CHECKS: tuple[Check, ...] = (
     check_trial.tunnel_blockage,
     check_session.stale_instrument,
     check_session.date_odd,
+    check_build.mixed_change,
+)
+#: What looks only at trials that count, so that it comes after everything that holds one back.
+LATER: tuple[Check, ...] = (
+    check_history.jump,
     check_build.not_a_power_law,
     check_build.edge_optimum,
-    check_build.mixed_change,
 )
 
 
@@ -71,11 +85,41 @@ def check_trials(view: View) -> list[Finding]:
     list of Finding
         A session's rule is found once, at its first trial. Nothing twice for one trial and rule.
     """
+    found = _found(view, CHECKS)
+    later = _found(view.holding(held_trials(view, found)), LATER)
+    sound = [with_sound_fix(view, finding) for finding in (*found, *later)]
+    return sorted(sound, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+
+
+def _found(view: View, checks: Iterable[Check]) -> list[Finding]:
     found: dict[tuple[int, str], Finding] = {}
-    for check in CHECKS:
+    for check in checks:
         for finding in check(view):
             found.setdefault((finding.trial, finding.rule.name), finding)
-    return sorted(found.values(), key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+    return list(found.values())
+
+
+def held_trials(view: View, found: Iterable[Finding]) -> Mask:
+    """Return which trials wait for an answer, to a `hold` of their own or of their session.
+
+    Parameters
+    ----------
+    view : View
+        The trials.
+    found : iterable of Finding
+        What the checks found in them.
+
+    Returns
+    -------
+    array of bool
+        False where what was found is confirmed.
+    """
+    waiting = [
+        view.place(each)[0]
+        for each in found
+        if each.rule.severity == "hold" and not view.is_confirmed(each)
+    ]
+    return np.isin(view.text("trial_id"), waiting) | np.isin(view.text("session_id"), waiting)
 
 
 def blocking_rules(

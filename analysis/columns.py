@@ -94,8 +94,7 @@ TRIAL_COLUMNS = (
     "season_mean_square_error",
 )
 
-#: What the data checks read of a trial beside that: which thing it is of, what was noted, and which
-#: rules somebody answered with "it is right" (`confirmed`).
+#: What the data checks read of a trial beside that: which thing it is of, and what was noted.
 CHECK_COLUMNS = (
     "trial_id",
     "build_id",
@@ -132,7 +131,6 @@ CHECK_COLUMNS = (
     "session_note",
     "build_note",
     "team_name",
-    "confirmed",
 )
 
 #: What the data checks read of a run beside its readings.
@@ -154,7 +152,6 @@ CHECK_TEXT_COLUMNS = (
     "session_note",
     "build_note",
     "team_name",
-    "confirmed",
 )
 
 #: Kinds of trial whose volts stand across a load, so that they give power.

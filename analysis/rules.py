@@ -277,7 +277,7 @@ _RULES = (
     ),
     Rule(
         "uneven_jet", "warn", "a wind grid that varies by more than 15 %",
-        "The wind over the rotor varies by {value:.0f} %.",
+        "The wind over the rotor varies by {value:.0f} %{words}.",
         "Move the rotor back or put a straightener before the fan.", "session",
     ),
     Rule(

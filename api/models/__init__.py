@@ -1,13 +1,13 @@
 """Shapes of things: what is sent, stored and answered; importing this makes every table known."""
 
-from api.models.audit import AuditEntry
+from api.models.audit import AuditChain, AuditEntry
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
 from api.models.events import Event
 from api.models.flags import Flag
 from api.models.idempotency import GivenAnswer
-from api.models.imports import ImportBatch
+from api.models.imports import ImportBatch, ImportOrganisation
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.organisations import Organisation
 from api.models.seasons import Season
@@ -22,6 +22,7 @@ learn_fields()
 
 __all__ = [
     "AccessKey",
+    "AuditChain",
     "AuditEntry",
     "Bench",
     "BenchSession",
@@ -31,6 +32,7 @@ __all__ = [
     "Flag",
     "GivenAnswer",
     "ImportBatch",
+    "ImportOrganisation",
     "KeyOrganisation",
     "Organisation",
     "Run",

@@ -48,6 +48,16 @@ class AuditEntry(AuditFacts, Stored, table=True):
     seal: str
 
 
+class AuditChain(SQLModel, table=True):
+    """The last entry of a chain: what is cut off at its end is missed by this."""
+
+    __tablename__ = "audit_chain"
+
+    chain: str = Column(primary_key=True)
+    number: int
+    seal: str
+
+
 class AuditRead(AuditFacts, Answer):
     """An entry as it was written."""
 

@@ -49,6 +49,10 @@ class Flag(FlagFacts, Stored, table=True):
     """A stored flag; found again by `rebuild`, while its answer is a fact."""
 
     __tablename__ = "flag"
+
+    seen: str | None = Column(
+        default=None, description="What the check saw: a confirmation is about this and no more."
+    )
     prefix: ClassVar[str] = "flg"
     __table_args__ = (
         UniqueConstraint("trial_id", "rule"),

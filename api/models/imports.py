@@ -36,6 +36,15 @@ class ImportBatch(Stored, table=True):
     undone_at: datetime | None = None
 
 
+class ImportOrganisation(SQLModel, table=True):
+    """One organisation whose trials or sessions an import is about."""
+
+    __tablename__ = "import_organisation"
+
+    import_id: str = Column(foreign_key="import_batch.id", primary_key=True)
+    organisation_id: str = Column(foreign_key="organisation.id", primary_key=True, index=True)
+
+
 class RowOutcome(SQLModel):
     """What became of one row; the header of a file is row 1."""
 

@@ -148,7 +148,9 @@ class Trial(TrialFacts, Stored, table=True):
     season_id: str = Column(foreign_key="season.id")
     import_id: str | None = Column(default=None, foreign_key="import_batch.id", index=True)
     state: str = "accepted"
-    submitted_digest: str = Column(default="", description="Of the facts as first submitted.")
+    submitted_digest: str = Column(
+        default="", index=True, description="Of the facts as first submitted."
+    )
 
 
 class TrialCreate(TrialFacts, Input):

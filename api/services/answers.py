@@ -82,7 +82,7 @@ def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -
     flag = resources.get_row(db, caller, Flag, flag_id)
     require_owner(caller, flag.organisation_id)
     revisions.raise_season(db, flag.season_id)
-    db.refresh(flag, with_for_update={"key_share": True})
+    resources.lock(db, flag)
     if flag.state != flags.OPEN:
         raise Conflict(f"this flag is {flag.state} already and waits for no answer")
     states = {"accept_fix": "corrected", "confirm": "confirmed", "withdraw_trial": "withdrawn"}

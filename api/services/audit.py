@@ -9,12 +9,13 @@ from typing import Any
 from sqlalchemy import text
 from sqlmodel import Session, SQLModel, col, select
 
-from api.models.audit import AuditEntry
+from api.models.audit import AuditChain, AuditEntry
 from api.models.ids import new_id
 from api.models.shapes import Stored
 from api.services.scope import Caller
 
 PROGRAMME = "programme"
+FREE_TEXT, NOT_KEPT = {"note"}, ["(words)", "(other words)"]
 SEALED = ("season_id", "organisation_id", "thing", "thing_id", "action", "changes", "reason",
           "key_id", "key_label", "created_at", "chain", "number", "previous_seal")  # fmt: skip
 
@@ -31,7 +32,7 @@ def note(
     season_id = getattr(row, "season_id", None) or (row.id if row.prefix == "sea" else None)
     chain = season_id or PROGRAMME
     _take_turn(db, chain)
-    last = _last(db, chain)
+    last = db.get(AuditChain, chain) or AuditChain(chain=chain, number=0, seal="")
     entry = AuditEntry(
         id=new_id(AuditEntry.prefix),
         season_id=season_id,
@@ -46,12 +47,13 @@ def note(
         key_label=caller.label,
         created_at=datetime.now(UTC).replace(microsecond=0),
         chain=chain,
-        number=1 if last is None else last.number + 1,
-        previous_seal="" if last is None else last.seal,
+        number=last.number + 1,
+        previous_seal=last.seal,
         seal="",
     )
     entry.seal = seal_of(entry)
-    db.add(entry)
+    last.number, last.seal = entry.number, entry.seal
+    db.add_all((entry, last))
     db.flush()
 
 
@@ -62,18 +64,13 @@ def _take_turn(db: Session, chain: str) -> None:
         db.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": number})
 
 
-def _last(db: Session, chain: str) -> AuditEntry | None:
-    newest = (
-        select(AuditEntry)
-        .where(col(AuditEntry.chain) == chain)
-        .order_by(col(AuditEntry.number).desc())
-        .limit(1)
-    )
-    return db.scalars(newest).one_or_none()
-
-
 def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Return changes as JSON can keep them."""
+    """Return changes as JSON can keep them; of free text only that it changed.
+
+    A name that was taken out of a note must not live on in the record.
+    """
+    told = dict.fromkeys((changes or {}).keys() & FREE_TEXT, NOT_KEPT)
+    changes = changes and changes | told
     kept: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
     return kept
 
@@ -97,6 +94,11 @@ def broken_seals(db: Session) -> Iterator[str]:
         if entry.seal != seal_of(entry):
             yield f"{entry.chain}: {entry.id} was changed after it was written"
         before[entry.chain] = entry
+    ends = {row.chain: (row.number, row.seal) for row in db.scalars(select(AuditChain))}
+    for chain in sorted(ends.keys() | before.keys()):
+        found = before.get(chain)
+        if ends.get(chain) != (found and (found.number, found.seal)):
+            yield f"{chain}: entries are missing at its end"
 
 
 def moved(row: SQLModel, changes: dict[str, Any]) -> dict[str, Any]:

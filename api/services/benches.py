@@ -83,6 +83,7 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
     weights = grid_weights(
         [point.x_radii for point in grid.points], [point.y_radii for point in grid.points]
     )
+    revisions.raise_all(db)
     row = resources.store(
         db,
         caller,
@@ -95,7 +96,6 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
         unevenness=unevenness(speeds),
         points=[point.model_dump() | {"as_typed": point.typed()} for point in grid.points],
     )
-    revisions.raise_all(db)
     flags.recheck(db, flags.at_bench(bench.id))
     return resources.read(WindGridRead, row)
 

@@ -4,14 +4,16 @@ from sqlmodel import Session, col, func, select
 
 from api.errors import FieldError, Invalid
 from api.models.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
-from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import flags, resources, revisions
 from api.services.scope import Caller, require_owner
 
 
 def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
-    """Register a build; without a number it is the turbine's next."""
+    """Register a build; without a number it is the turbine's next.
+
+    Trials of the builds beside it are checked anew: they may have been set as this one is.
+    """
     turbine = resources.get_row(db, caller, Turbine, build.turbine_id, "turbine_id")
     require_owner(caller, turbine.organisation_id)
     if turbine.team_id is not None and build.assigned_power_w is not None:
@@ -24,6 +26,7 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
     row = resources.store(
         db, caller, Build, build, number=number, organisation_id=turbine.organisation_id
     )
+    flags.recheck(db, flags.beside(row))
     return resources.read(BuildRead, row)
 
 
@@ -35,9 +38,7 @@ def _require_same_turbine(db: Session, caller: Caller, build: BuildCreate) -> No
 
 
 def _next_number(db: Session, turbine: Turbine) -> int:
-    db.refresh(
-        turbine, with_for_update={"key_share": True}
-    )  # two next builds at once must not be one number
+    resources.lock(db, turbine)  # two next builds at once must not be one number
     latest = select(func.max(Build.number)).where(col(Build.turbine_id) == turbine.id)
     return (db.scalar(latest) or 0) + 1
 
@@ -56,10 +57,10 @@ def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead
 def change(
     db: Session, caller: Caller, build_id: str, changes: BuildUpdate, version: int
 ) -> BuildRead:
-    """Put a build right; its trials are computed and checked anew."""
+    """Put a build right; its trials and those of the builds beside it are checked anew."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
-    flags.recheck(db, col(Trial.build_id) == row.id)
+    flags.recheck(db, flags.beside(row))
     return resources.read(BuildRead, row)

@@ -6,9 +6,11 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, delete, insert
 
 from api.errors import Conflict, FieldError, Invalid
+from api.models.shapes import AsTyped
 from api.models.trials import (
     Correction,
     Run,
+    RunCreate,
     Trial,
     TrialChanges,
     TrialCreate,
@@ -16,7 +18,7 @@ from api.models.trials import (
     Withdrawal,
 )
 from api.models.validation import invalid
-from api.services import audit, flags, resources, revisions, sweeps, trials
+from api.services import audit, flags, resources, revisions, trials
 from api.services.scope import Caller, require_owner
 
 
@@ -32,9 +34,12 @@ def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
-    db.refresh(row, with_for_update={"key_share": True})
+    resources.lock(db, row)
     if row.state == flags.WITHDRAWN:
-        raise Conflict("this trial was withdrawn; submit it anew if it should count after all")
+        raise Conflict(
+            "this trial was withdrawn; submit it anew under another client_ref if it should count "
+            "after all"
+        )
     return row
 
 
@@ -43,7 +48,8 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     runs = trials.runs_of(db, [row.id])[row.id]
     before = trials.stored_facts(row, runs)
     wanted = _whole(before, changes, row)
-    target = trials.Targets(db, caller, [wanted]).of(wanted)
+    pointed_at = {row.session_id, str(row.load_id)}
+    target = trials.Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=True)
     if target.owner != row.organisation_id:
         words = "a trial stays with its school: withdraw it, and submit it for the other one"
         raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
@@ -56,11 +62,12 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     }
     if not moved:
         raise Invalid("nothing would change: these are the values that are stored")
-    old_build = row.build_id
+    before_it = flags.reach(db, col(Trial.id) == row.id)
     _write(db, row, wanted, changes, moved)
+    if "runs" in moved:
+        _write_runs(db, row, runs, wanted)
     audit.note(db, caller, "corrected", row, moved, reason)
-    sweeps.refit(db, col(Trial.build_id) == old_build)
-    flags.recheck(db, col(Trial.id) == row.id)
+    flags.settle(db, before_it, flags.reach(db, col(Trial.id) == row.id))
 
 
 def _whole(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:
@@ -88,10 +95,26 @@ def _write(
     row.as_typed = kept | changes.typed()
     row.version += 1
     db.flush()
-    if "runs" in moved:
-        db.execute(delete(Run).where(col(Run.trial_id) == row.id))
-        rows = [trials.run_row(row.id, number, run) for number, run in enumerate(wanted.runs, 1)]
-        db.execute(insert(Run), rows)
+
+
+def _write_runs(db: Session, row: Trial, before: list[Run], wanted: TrialCreate) -> None:
+    """Replace the runs; what stays of a reading keeps the unit it was typed in."""
+    old = {run.number: run for run in before}
+    rows = []
+    for number, run in enumerate(wanted.runs, start=1):
+        new = trials.run_row(row.id, number, run)
+        kept = _kept_typed(old[number], run) if number in old else {}
+        rows.append(new | {"as_typed": kept | new["as_typed"]})
+    db.execute(delete(Run).where(col(Run.trial_id) == row.id))
+    db.execute(insert(Run), rows)
+
+
+def _kept_typed(before: Run, now: RunCreate) -> AsTyped:
+    return {
+        name: typed
+        for name, typed in before.as_typed.items()
+        if getattr(before, name) == getattr(now, name)
+    }
 
 
 def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal) -> TrialRead:

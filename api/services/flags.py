@@ -8,6 +8,7 @@ there is told by them.
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
@@ -15,8 +16,8 @@ import numpy as np
 from sqlalchemy import ColumnElement, insert, or_, update
 from sqlmodel import Session, col, select
 
-from analysis.check_view import Finding, View
-from analysis.checks import check_trials
+from analysis.check_view import Finding, Mask, Place, View
+from analysis.checks import check_trials, held_trials
 from analysis.rules import GRAVEST
 from analysis.trial_result import trial_results
 from api.models.benches import Bench
@@ -29,28 +30,62 @@ from api.models.turbines import Turbine
 from api.services import resources, sweeps
 from api.services.frames import Frame, read_checked_frame
 
-OPEN, CLEARED, CORRECTED = "open", "cleared", "corrected"
+OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 AT_ONCE = 1000
-
-#: What a flag is about, and which rule found it.
-Place = tuple[str, str]
+MOST_ROUNDS = 3
 
 
-def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
-    """Check anew the benches of trials that meet some conditions, and fit their sweeps again."""
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What some trials are about: in each season the benches, and the builds of wind sweeps."""
+
+    benches: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
+    swept: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
+
+
+def reach(db: Session, *conditions: ColumnElement[bool]) -> Reach:
+    """Return what trials that meet some conditions are about; ask before and after moving them."""
     db.flush()
-    benches: dict[str, set[str]] = defaultdict(set)
     touched = (
-        select(Trial.season_id, BenchSession.bench_id)
+        select(Trial.season_id, BenchSession.bench_id, Trial.build_id, Trial.kind)
         .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
         .where(*conditions)
     )
-    for season_id, bench_id in db.execute(touched.distinct()):
-        benches[season_id].add(bench_id)
-    sweeps.refit(db, *conditions)
-    for season_id, bench_ids in benches.items():
-        recheck_benches(db, season_id, sorted(bench_ids))
+    found = Reach()
+    for season_id, bench_id, build_id, kind in db.execute(touched.distinct()):
+        found.benches[season_id].add(bench_id)
+        if kind == sweeps.WIND:
+            found.swept[season_id].add(build_id)
+    return found
+
+
+def settle(db: Session, *reaches: Reach) -> None:
+    """Fit and check anew what some trials are about, or were."""
+    for season_id in sorted({each for one in reaches for each in one.benches}):
+        benches = set().union(*(one.benches[season_id] for one in reaches))
+        swept = set().union(*(one.swept[season_id] for one in reaches))
+        _settle(db, season_id, benches, swept)
+
+
+def _settle(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -> None:
+    """Fit sweeps and check benches in turn: a held trial leaves its sweep, a sweep moves results.
+
+    A second round sees what the first one moved; the bound is for a pair that would move each other
+    for ever.
+    """
+    for _ in range(MOST_ROUNDS):
+        fitted = sweeps.refit_builds(db, season_id, sorted(swept))
+        bench_ids = bench_ids | sweeps.benches_resting_on(db, season_id, fitted)
+        swept = recheck_benches(db, season_id, sorted(bench_ids))
+        if not swept:
+            return
+        bench_ids = set()
+
+
+def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
+    """Fit and check anew what trials that meet some conditions are about."""
+    settle(db, reach(db, *conditions))
 
 
 def recheck_season(db: Session, season_id: str) -> None:
@@ -62,6 +97,25 @@ def at_bench(bench_id: str) -> ColumnElement[bool]:
     """Return the condition on trials that were run at a bench."""
     sessions = select(BenchSession.id).where(col(BenchSession.bench_id) == bench_id)
     return col(Trial.session_id).in_(sessions)
+
+
+def of_team(team_id: str) -> ColumnElement[bool]:
+    """Return the condition on trials of a team's turbines."""
+    builds = (
+        select(Build.id)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .where(col(Turbine.team_id) == team_id)
+    )
+    return col(Trial.build_id).in_(builds)
+
+
+def beside(build: Build) -> ColumnElement[bool]:
+    """Return the condition on trials of a build and of those before and after it."""
+    near = select(Build.id).where(
+        col(Build.turbine_id) == build.turbine_id,
+        col(Build.number).between(build.number - 1, build.number + 1),
+    )
+    return col(Trial.build_id).in_(near)
 
 
 def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
@@ -91,16 +145,27 @@ def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
     )
 
 
-def recheck_benches(db: Session, season_id: str, bench_ids: list[str]) -> None:
-    """Find the flags of some benches' trials in a season, and bring what is stored to them."""
+def recheck_benches(db: Session, season_id: str, bench_ids: list[str]) -> set[str]:
+    """Find the flags of some benches' trials in a season, and bring what is stored to them.
+
+    Returns the builds of wind trials that were held or let go by that.
+    """
     sessions = select(BenchSession.id).where(
         col(BenchSession.season_id) == season_id, col(BenchSession.bench_id).in_(bench_ids)
     )
     here = col(Trial.session_id).in_(sessions)
     frame = read_checked_frame(db, here, col(Trial.state) != WITHDRAWN)
     stored = _stored(db, season_id, here, col(Flag.session_id).in_(sessions))
-    found = _find(frame) if len(frame) else {}
+    if not len(frame):
+        _sync(db, season_id, frame, {}, stored)
+        return set()
+    view = _view(frame, stored)
+    findings = check_trials(view)
+    found: dict[Place, Finding] = {}
+    for finding in findings:  # the gravest of each rule in each trial or session
+        found.setdefault(view.place(finding), finding)
     _sync(db, season_id, frame, found, stored)
+    return _hold(db, frame, held_trials(view, findings))
 
 
 def _stored(
@@ -112,16 +177,14 @@ def _stored(
     return {(str(flag.trial_id or flag.session_id), flag.rule): flag for flag in db.scalars(flags)}
 
 
-def _find(frame: Frame) -> dict[Place, Finding]:
-    """Return the gravest finding of each rule in each trial or session."""
-    results = trial_results(frame.trials, frame.runs)
-    view = View(frame.trials, frame.runs, results, now=datetime.now(UTC).timestamp())
-    found: dict[Place, Finding] = {}
-    for finding in check_trials(view):
-        about = "trial_id" if finding.rule.scope == "trial" else "session_id"
-        place = str(frame.trials[about][finding.trial]), finding.rule.name
-        found.setdefault(place, finding)
-    return found
+def _view(frame: Frame, stored: dict[Place, Flag]) -> View:
+    return View(
+        frame.trials,
+        frame.runs,
+        trial_results(frame.trials, frame.runs),
+        now=datetime.now(UTC).timestamp(),
+        confirmed={place: flag.seen for place, flag in stored.items() if flag.state == CONFIRMED},
+    )
 
 
 def _sync(
@@ -131,7 +194,7 @@ def _sync(
     found: dict[Place, Finding],
     stored: dict[Place, Flag],
 ) -> None:
-    """Bring stored flags and the trials' states to what the checks find now."""
+    """Bring stored flags to what the checks find now."""
     new = [
         _row(season_id, frame, finding) for place, finding in found.items() if place not in stored
     ]
@@ -140,58 +203,60 @@ def _sync(
     for place, flag in stored.items():
         _renew(flag, found.get(place))
     db.flush()
-    _hold(db, frame, {place[0] for place, each in found.items() if _holds(each, stored.get(place))})
 
 
 def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
     of_trial = finding.rule.scope == "trial"
     owner = "organisation_id" if of_trial else "bench_organisation_id"
-    return {
+    return _told(finding) | {
         "id": new_id(Flag.prefix),
         "trial_id": str(frame.trials["trial_id"][finding.trial]) if of_trial else None,
         "session_id": None if of_trial else str(frame.trials["session_id"][finding.trial]),
         "season_id": season_id,
         "organisation_id": str(frame.trials[owner][finding.trial]),
         "rule": finding.rule.name,
-        "severity": finding.rule.severity,
-        "message": finding.message,
-        "advice": finding.rule.advice,
-        "proposed_fix": finding.fix,
         "state": OPEN,
     }
 
 
+def _told(finding: Finding) -> dict[str, object]:
+    return {
+        "severity": finding.rule.severity,
+        "message": finding.message,
+        "advice": finding.advice,
+        "proposed_fix": finding.fix,
+        "seen": finding.seen,
+    }
+
+
 def _renew(flag: Flag, finding: Finding | None) -> None:
-    """Clear a flag that no longer holds; open again one that holds anew or more gravely."""
+    """Clear a flag that no longer holds; ask again where something else is seen than was answered.
+
+    A confirmation is about what was seen: it stays as long as that does, and only as long.
+    """
+    told: dict[str, object] = {} if finding is None else _told(finding)
+    is_answered = flag.state == CONFIRMED and flag.seen in (None, told.get("seen"))
     if finding is None:
-        flag.state = CLEARED if flag.state == OPEN else flag.state
-        return
-    is_graver = (flag.severity, finding.rule.severity) == ("warn", "hold")
-    if flag.state in (CLEARED, CORRECTED) or is_graver:
-        flag.state = OPEN
-    flag.severity, flag.message = finding.rule.severity, finding.message
-    flag.advice, flag.proposed_fix = finding.rule.advice, finding.fix
+        told["state"] = CLEARED if flag.state == OPEN else flag.state
+    elif flag.state != OPEN and not is_answered:
+        told |= {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
+    if any(getattr(flag, name) != value for name, value in told.items()):
+        for name, value in told.items():
+            setattr(flag, name, value)
+        flag.version += 1
 
 
-def _holds(finding: Finding, flag: Flag | None) -> bool:
-    return finding.rule.severity == "hold" and (flag is None or flag.state == OPEN)
-
-
-def _hold(db: Session, frame: Frame, held: set[str]) -> None:
-    """Set the state of trials: held while an unanswered `hold` concerns them or their session."""
-    states = np.asarray(frame.trials["state"])
-    places = zip(frame.trials["trial_id"], frame.trials["session_id"], strict=True)
-    is_held = [bool(held & {str(trial), str(session)}) for trial, session in places]
-    ids = [str(trial_id) for trial_id in frame.trials["trial_id"]]
+def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
+    """Store which trials wait for an answer; return the builds of wind trials among the moved."""
+    wanted = np.where(held, HELD, ACCEPTED)
+    moved = np.flatnonzero(np.asarray(frame.trials["state"]) != wanted)
     for state in (HELD, ACCEPTED):
-        moved = [
-            trial_id
-            for trial_id, before, holds in zip(ids, states, is_held, strict=True)
-            if before != state and holds == (state == HELD)
-        ]
-        for start in range(0, len(moved), AT_ONCE):
-            part = moved[start : start + AT_ONCE]
+        ids = [str(frame.trials["trial_id"][at]) for at in moved if wanted[at] == state]
+        for start in range(0, len(ids), AT_ONCE):
+            part = ids[start : start + AT_ONCE]
             db.execute(update(Trial).where(col(Trial.id).in_(part)).values(state=state))
+    kinds, builds = frame.trials["kind"], frame.trials["build_id"]
+    return {str(builds[at]) for at in moved if kinds[at] == sweeps.WIND}
 
 
 def of_trials(db: Session, trial_ids: Iterable[str]) -> dict[str, list[FlagRead]]:

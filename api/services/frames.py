@@ -19,7 +19,6 @@ from analysis.columns import CHECK_RUN_COLUMNS, CHECK_TEXT_COLUMNS, TEXT_COLUMNS
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
-from api.models.flags import Flag
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
@@ -212,7 +211,6 @@ def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
         [max(each) - min(each) if each else np.nan for each in trials.pop("blade_pitches_deg")],
         dtype=np.float64,
     )
-    trials["confirmed"] = _confirmed(db, trials["trial_id"], *conditions)
     trials["anemometer_checked_at"] = _seconds(trials.pop("anemometer_checked_on"), 0)
     trials["season_starts_at"] = _seconds(trials.pop("season_starts_on"), -1)
     trials["season_ends_at"] = _seconds(trials.pop("season_ends_on"), 2)
@@ -220,19 +218,6 @@ def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     measured = trials["load_record_ohm"]
     trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
     return _frame(db, trials, (*RUN_FRAME, *CHECK_RUN_COLUMNS), *conditions)
-
-
-def _confirmed(db: Session, trial_ids: Array, *conditions: ColumnElement[bool]) -> Array:
-    """Return, trial by trial, the rules that somebody answered with "it is right"."""
-    answered = (
-        select(col(Flag.trial_id), col(Flag.rule))
-        .join(Trial, col(Flag.trial_id) == col(Trial.id))
-        .where(*conditions, col(Flag.state) == "confirmed")
-    )
-    rules: dict[str, str] = {}
-    for trial_id, rule in db.execute(answered):
-        rules[trial_id] = ",".join(filter(None, (rules.get(trial_id), rule)))
-    return np.array([rules.get(trial_id, "") for trial_id in trial_ids], dtype=object)
 
 
 def _seconds(days: Array, later: int) -> Array:

@@ -26,7 +26,7 @@ from api.models.keys import (
     KeyUpdate,
 )
 from api.models.organisations import Organisation
-from api.services import resources
+from api.services import audit, resources
 from api.services.scope import Caller
 
 PREFIX = "gust"
@@ -83,19 +83,23 @@ def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
     secret = "".join(secrets.choice(LETTERS) for _ in range(SECRET_LENGTH))
     key_id = new_id(AccessKey.prefix)
     row = resources.store(db, caller, AccessKey, key, id=key_id, digest=_digest(secret))
-    _reach(db, caller, row.id, key.organisation_ids)
+    _reach(db, caller, row, key.organisation_ids)
     public = key_id.removeprefix(f"{AccessKey.prefix}_")
     token = f"{PREFIX}_{public}_{secret}{_check(public + secret)}"
     return resources.read(KeyMade, row, organisation_ids=_organisation_ids(db, row.id), key=token)
 
 
-def _reach(db: Session, caller: Caller, key_id: str, organisation_ids: list[str]) -> None:
-    """Let a key reach these organisations and no others."""
-    db.execute(delete(KeyOrganisation).where(col(KeyOrganisation.key_id) == key_id))
-    for organisation_id in dict.fromkeys(organisation_ids):
+def _reach(db: Session, caller: Caller, row: AccessKey, organisation_ids: list[str]) -> None:
+    """Let a key reach these organisations and no others, and write it down."""
+    before, wanted = _organisation_ids(db, row.id), sorted(set(organisation_ids))
+    if before == wanted:
+        return
+    for organisation_id in wanted:
         resources.get_row(db, caller, Organisation, organisation_id, "organisation_ids")
-        db.add(KeyOrganisation(key_id=key_id, organisation_id=organisation_id))
+    db.execute(delete(KeyOrganisation).where(col(KeyOrganisation.key_id) == row.id))
+    db.add_all(KeyOrganisation(key_id=row.id, organisation_id=each) for each in wanted)
     db.flush()
+    audit.note(db, caller, "changed", row, {"organisation_ids": [before, wanted]})
 
 
 def _read(db: Session, row: AccessKey) -> KeyRead:
@@ -118,11 +122,19 @@ def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version
     row = resources.get_row(db, caller, AccessKey, key_id)
     resources.change(db, caller, row, changes, version)
     named = changes.model_dump(exclude_unset=True)
-    if named.get("revoked") and row.revoked_at is None:
-        row.revoked_at = datetime.now(UTC)
+    if named.get("revoked"):
+        _revoke(db, caller, row)
     if "organisation_ids" in named and row.role != "lead":
-        _reach(db, caller, row.id, named["organisation_ids"])
+        _reach(db, caller, row, named["organisation_ids"])
     return _read(db, row)
+
+
+def _revoke(db: Session, caller: Caller, row: AccessKey) -> None:
+    """End a key, and write it down."""
+    if row.revoked_at is None:
+        row.revoked_at = datetime.now(UTC)
+        db.flush()
+        audit.note(db, caller, "revoked", row)
 
 
 def revoke(db: Session, key_id: str) -> None:
@@ -130,5 +142,5 @@ def revoke(db: Session, key_id: str) -> None:
     row = db.get(AccessKey, key_id)
     if row is None:
         raise NotFound(f"no key {key_id}")
-    row.revoked_at = row.revoked_at or datetime.now(UTC)
+    _revoke(db, CONSOLE, row)
     row.version += 1

@@ -1,6 +1,6 @@
 """Organisations: register, list, change."""
 
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from api.errors import NotPermitted
 from api.models.organisations import (
@@ -10,6 +10,7 @@ from api.models.organisations import (
     OrganisationRead,
     OrganisationUpdate,
 )
+from api.models.sessions import BenchSession
 from api.models.trials import Trial
 from api.services import flags, resources, revisions
 from api.services.scope import Caller, require_owner
@@ -45,5 +46,6 @@ def change(
         raise NotPermitted("a lead renames an organisation")
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
-    flags.recheck(db, col(Trial.organisation_id) == row.id)
+    rooms = select(BenchSession.id).where(col(BenchSession.organisation_id) == row.id)
+    flags.recheck(db, col(Trial.session_id).in_(rooms))
     return resources.read(OrganisationRead, row)

@@ -7,6 +7,7 @@ import json
 from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement
+from sqlalchemy.exc import InvalidRequestError
 from sqlmodel import Session, SQLModel, col
 
 from api.errors import FieldError, Invalid, NotFound, Stale
@@ -35,6 +36,17 @@ def get_row(
     return row
 
 
+def lock(db: Session, row: Stored) -> None:
+    """Read a thing again as it is now, and keep it from others until this transaction ends.
+
+    KEY SHARE of those who point at the row stays possible: trials arrive meanwhile.
+    """
+    try:
+        db.refresh(row, with_for_update={"key_share": True})
+    except InvalidRequestError as error:  # taken back by somebody since it was found
+        raise NotFound(f"{row.__tablename__} {row.id} is not there any more") from error
+
+
 def read(shape: type[Read], row: SQLModel, **more: Any) -> Read:
     """Return a stored thing in the shape it is answered in."""
     return shape.model_validate(row, update=more or None)
@@ -54,8 +66,7 @@ def change(
     db: Session, caller: Caller, row: Stored, changes: Input, version: int, **more: Any
 ) -> dict[str, Any]:
     """Write what a change names; return the fields whose values it moved."""
-    # KEY SHARE of those who point at the row stays possible: trials arrive meanwhile.
-    db.refresh(row, with_for_update={"key_share": True})
+    lock(db, row)
     if row.version != version:
         raise Stale(f"this is version {row.version} now, and your change is based on {version}")
     asked = changes.model_dump(exclude_unset=True) | more

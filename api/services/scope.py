@@ -4,12 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, false, or_, select, true
+from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
 from sqlmodel import col
 
 from api.errors import NotFound, NotPermitted
 from api.models.events import Event
-from api.models.imports import ImportBatch
+from api.models.imports import ImportBatch, ImportOrganisation
 from api.models.keys import AccessKey, Role
 from api.models.organisations import Organisation
 from api.models.seasons import Season
@@ -31,6 +31,11 @@ class Caller:
     def reaches_all(self) -> bool:
         """Tell whether every organisation is in reach."""
         return self.organisation_ids is None
+
+    def reaches(self, organisation_id: str | None) -> bool:
+        """Tell whether what an organisation, or the programme itself, owns is in reach."""
+        within = self.organisation_ids
+        return within is None or organisation_id is None or organisation_id in within
 
     @property
     def sees(self) -> tuple[str, ...] | None:
@@ -59,12 +64,20 @@ def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
     return or_(within, owner.is_(None)) if may_be_nobody else within
 
 
+def _own_import(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: made with this key, and all within what the key reaches now."""
+    beyond = select(col(ImportOrganisation.import_id)).where(
+        col(ImportOrganisation.organisation_id).not_in(caller.organisation_ids or ())
+    )
+    return and_(col(ImportBatch.key_id) == caller.key_id, col(ImportBatch.id).not_in(beyond))
+
+
 SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
     Event: lambda _: true(),
     Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
     AccessKey: lambda _: false(),
-    ImportBatch: lambda caller: col(ImportBatch.key_id) == caller.key_id,
+    ImportBatch: _own_import,
 }
 
 

@@ -1,13 +1,13 @@
-"""Wind sweeps fitted anew whenever a trial of one may have changed."""
+"""Wind sweeps fitted anew whenever a trial of one may have changed, and what rests on them."""
 
-from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from sqlalchemy import ColumnElement, delete, insert
+from sqlalchemy import delete, func, insert
 from sqlmodel import Session, col, select
 
-from analysis.sweeps import BuildSweep, find_sweeps
+from analysis.sweeps import LEAST_SWEEPS, BuildSweep, find_sweeps
 from analysis.trial_inputs import trial_inputs
+from api.models.sessions import BenchSession
 from api.models.sweeps import WindSweep
 from api.models.trials import Trial
 from api.services.frames import read_frame
@@ -16,29 +16,44 @@ WIND = "wind"
 AT_ONCE = 500  # builds in one statement
 
 
-def refit(db: Session, *conditions: ColumnElement[bool]) -> None:
-    """Fit again the sweeps that trials under some conditions belong to."""
-    touched = select(Trial.season_id, Trial.build_id).where(*conditions, col(Trial.kind) == WIND)
-    builds: dict[str, list[str]] = defaultdict(list)
-    for season_id, build_id in db.execute(touched.distinct()):
-        builds[season_id].append(build_id)
-    for season_id, ids in builds.items():
-        refit_builds(db, season_id, sorted(ids))
-
-
-def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> None:
-    """Fit again the sweeps of some builds in a season."""
+def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> set[str]:
+    """Fit again the sweeps of some builds in a season; return the builds whose fit moved."""
+    moved: set[str] = set()
     for start in range(0, len(build_ids), AT_ONCE):
-        _refit(db, season_id, list(build_ids[start : start + AT_ONCE]))
+        moved |= _refit(db, season_id, list(build_ids[start : start + AT_ONCE]))
+    return moved
 
 
-def _refit(db: Session, season_id: str, build_ids: list[str]) -> None:
+def _refit(db: Session, season_id: str, build_ids: list[str]) -> set[str]:
     mine = col(WindSweep.season_id) == season_id, col(WindSweep.build_id).in_(build_ids)
-    db.execute(delete(WindSweep).where(*mine))
-    rows = [_row(season_id, sweep) for sweep in _found(db, season_id, build_ids)]
-    known = [row for row in rows if row]
-    if known:
+    before = {row.build_id: row.model_dump() for row in db.scalars(select(WindSweep).where(*mine))}
+    found = (_row(season_id, sweep) for sweep in _found(db, season_id, build_ids))
+    after = {row["build_id"]: row for row in found if row}
+    moved = {each for each in build_ids if before.get(each) != after.get(each)}
+    if moved:
+        db.execute(delete(WindSweep).where(mine[0], col(WindSweep.build_id).in_(moved)))
+    if known := [row for build_id, row in after.items() if build_id in moved]:
         db.execute(insert(WindSweep), known)
+    return moved
+
+
+def benches_resting_on(db: Session, season_id: str, build_ids: Collection[str]) -> set[str]:
+    """Return the benches whose trials' results moved with the sweeps of some builds.
+
+    Those of the builds' own trials; all of the season's, once its sweeps tell what is usual.
+    """
+    if not build_ids:
+        return set()
+    rests = select(BenchSession.bench_id).join(
+        Trial, col(Trial.session_id) == col(BenchSession.id)
+    ).where(col(Trial.season_id) == season_id)  # fmt: skip
+    sweeps = select(func.count()).select_from(WindSweep).where(
+        col(WindSweep.season_id) == season_id
+    )  # fmt: skip
+    # One more than there are now may have been there before.
+    if (db.scalar(sweeps) or 0) + len(build_ids) < LEAST_SWEEPS:
+        rests = rests.where(col(Trial.build_id).in_(build_ids))
+    return set(db.scalars(rests.distinct()))
 
 
 def _found(db: Session, season_id: str, build_ids: list[str]) -> list[BuildSweep]:

@@ -5,7 +5,7 @@ from sqlmodel import Session
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.teams import Team, TeamCreate, TeamQuery, TeamRead, TeamUpdate
-from api.services import resources, revisions
+from api.services import flags, resources, revisions
 from api.services.scope import Caller, require_owner
 
 
@@ -32,9 +32,10 @@ def page(db: Session, caller: Caller, query: TeamQuery) -> tuple[list[TeamRead],
 def change(
     db: Session, caller: Caller, team_id: str, changes: TeamUpdate, version: int
 ) -> TeamRead:
-    """Change a team."""
+    """Change a team; its name is looked at for what names a person."""
     row = resources.get_row(db, caller, Team, team_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, caller, row, changes, version)
+    if "name" in resources.change(db, caller, row, changes, version):
+        flags.recheck(db, flags.of_team(row.id))
     return resources.read(TeamRead, row)

@@ -7,11 +7,11 @@ again is the one stored; the same name with other numbers is a conflict.
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, insert
+from sqlalchemy import ColumnElement, insert, or_
 from sqlmodel import Session, col, select
 
 from analysis.checks import blocking_rules
@@ -37,7 +37,7 @@ from api.models.trials import (
 from api.models.turbines import Turbine
 from api.services import audit, flags, resources, revisions
 from api.services.results import read_results
-from api.services.scope import Caller, require_owner, visible
+from api.services.scope import Caller, may_see, require_owner
 
 Name = tuple[str, str]
 SERIES = ("series_variation", "series_drift", "series_block_variation")
@@ -53,10 +53,25 @@ class Submitted:
 
 
 @dataclass(frozen=True, slots=True)
+class Sent:
+    """A trial as it comes, with the digest of its facts."""
+
+    trial: TrialCreate
+    digest: str
+
+    @property
+    def name(self) -> Name | None:
+        """Return what finds it again: nothing where its sender named it by nothing."""
+        ref = self.trial.client_ref
+        return None if ref is None else (self.trial.build_id, ref)
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
-    """A stored trial of a name: its facts now, and the digest of what was first submitted."""
+    """A stored trial: its owner, its facts now, and the digest of what was first submitted."""
 
     trial_id: str
+    organisation_id: str
     facts: dict[str, Any]
     submitted_digest: str
 
@@ -89,55 +104,78 @@ def submit(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the trials that are new and sound; say of each what became of it."""
-    targets = Targets(db, caller, trials)
-    revisions.lock(db, *targets.season_ids)
-    stored = _stored(db, trials)
-    new: dict[str, tuple[TrialCreate, Target]] = {}
-    outcomes = [_submit(trial, targets, stored, new) for trial in trials]
+    sent = [Sent(trial, digest_of(trial)) for trial in trials]
+    revisions.lock(db, *_seasons_of(db, trials))
+    stored = _stored(db, sent)
+    reached = [known for known in stored.values() if caller.reaches(known.organisation_id)]
+    targets = Targets(db, caller, trials, {str(known.facts["session_id"]) for known in reached})
+    new: dict[str, tuple[Sent, Target]] = {}
+    outcomes = [_submit(one, targets, stored, new) for one in sent]
     if new:
         revisions.raise_season(db, *{target.session.season_id for _, target in new.values()})
         _insert(db, new, import_id)
     return outcomes
 
 
+def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
+    ids = sorted({trial.session_id for trial in trials})
+    seasons = (
+        select(BenchSession.season_id).where(col(BenchSession.id).in_(part)) for part in _parts(ids)
+    )
+    return {season_id for each in seasons for season_id in db.scalars(each.distinct())}
+
+
 def _submit(
-    trial: TrialCreate,
+    sent: Sent,
     targets: "Targets",
     stored: dict[Name, Known],
-    new: dict[str, tuple[TrialCreate, Target]],
+    new: dict[str, tuple[Sent, Target]],
 ) -> Submitted:
     """Take one trial to store, or find it stored, or refuse it."""
+    trial, name = sent.trial, sent.name
+    known = None if name is None else stored.get(name)
     try:
-        target = targets.of(trial)
-        require_sound(trial, target)
-        name = (trial.build_id, str(trial.client_ref))
-        if trial.client_ref is not None and name in stored:
-            known = stored[name]
-            _require_same(trial, known)
+        target = targets.of(trial, is_stored=known is not None)
+        if known is not None:
+            _require_same(sent, known)
             return Submitted(known.trial_id)
+        require_sound(trial, target)
     except ApiError as refusal:
         return Submitted(None, refusal=refusal)
     trial_id = new_id(Trial.prefix)
-    new[trial_id] = (trial, target)
-    if trial.client_ref is not None:
-        stored[name] = Known(trial_id, facts_of(trial), digest_of(trial))
+    new[trial_id] = (sent, target)
+    if name is not None:
+        stored[name] = Known(trial_id, target.owner, facts_of(trial), sent.digest)
     return Submitted(trial_id, created=True)
 
 
 class Targets:
-    """The sessions, builds, teams and resistors that some trials point at, each read once."""
+    """The sessions, builds, teams and resistors that some trials point at, each read once.
 
-    def __init__(self, db: Session, caller: Caller, trials: Sequence[TrialCreate]) -> None:
-        self.caller = caller
-        self.sessions = _by_id(db, caller, BenchSession, {trial.session_id for trial in trials})
+    `pointed_at` are ids that a stored trial of the caller's points at already: a visit's session at
+    another school is found for that trial, and for no new one.
+    """
+
+    def __init__(
+        self,
+        db: Session,
+        caller: Caller,
+        trials: Sequence[TrialCreate],
+        pointed_at: Collection[str] = (),
+    ) -> None:
+        self.caller, self.pointed_at = caller, pointed_at
+        sessions = {trial.session_id for trial in trials}
+        loads = {str(trial.load_id) for trial in trials}
+        self.sessions = _by_id(db, caller, BenchSession, sessions, pointed_at)
         self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
-        self.loads = _by_id(db, caller, Equipment, {str(trial.load_id) for trial in trials})
+        self.loads = _by_id(db, caller, Equipment, loads, pointed_at)
         self.teams = _teams(db, list(self.builds))
-        self.season_ids = {session.season_id for session in self.sessions.values()}
 
-    def of(self, trial: TrialCreate) -> Target:
+    def of(self, trial: TrialCreate, *, is_stored: bool = False) -> Target:
         """Return what one trial points at; absent and not the caller's answer alike."""
         session = _found(self.sessions, trial.session_id, "session_id", "session")
+        if not is_stored and not self.caller.reaches(session.organisation_id):
+            _found({}, trial.session_id, "session_id", "session")
         build = _found(self.builds, trial.build_id, "build_id", "build")
         if trial.load_id is not None:
             load = _found(self.loads, trial.load_id, "load_id", "equipment")
@@ -152,11 +190,14 @@ class Targets:
         return target
 
 
-def _by_id(db: Session, caller: Caller, table: Any, ids: set[str]) -> dict[str, Any]:
+def _by_id(
+    db: Session, caller: Caller, table: Any, ids: set[str], pointed_at: Collection[str] = ()
+) -> dict[str, Any]:
+    may = or_(may_see(caller, table), col(table.id).in_(pointed_at))
     return {
         row.id: row
         for part in _parts(sorted(ids))
-        for row in db.scalars(visible(caller, table).where(col(table.id).in_(part)))
+        for row in db.scalars(select(table).where(may, col(table.id).in_(part)))
     }
 
 
@@ -248,22 +289,35 @@ def digest_of(trial: TrialCreate) -> str:
     return hashlib.sha256(told.encode()).hexdigest()
 
 
-def _stored(db: Session, trials: Sequence[TrialCreate]) -> dict[Name, Known]:
-    """Return the stored trials that bear one of these names, with their facts."""
-    wanted = {(trial.build_id, trial.client_ref) for trial in trials if trial.client_ref}
-    named = [
+def _stored(db: Session, sent: Sequence[Sent]) -> dict[Name, Known]:
+    """Return the stored trials that bear one of these names, or were first submitted like one."""
+    digests = {one.digest: one.name for one in sent if one.name}
+    named = _named(db, set(digests.values()))
+    alike = [
+        row
+        for part in _parts(sorted(digests))
+        for row in db.scalars(select(Trial).where(col(Trial.submitted_digest).in_(part)))
+    ]
+    runs = runs_of(db, [row.id for row in (*named, *alike)])
+
+    def known(row: Trial) -> Known:
+        facts = stored_facts(row, runs[row.id])
+        return Known(row.id, row.organisation_id, facts, row.submitted_digest)
+
+    # Put to another build since, a trial is still known by what was first submitted. An export
+    # names a trial that its coach gave no name by its id, which nothing goes before.
+    by_digest = {digests[row.submitted_digest]: known(row) for row in alike}
+    by_name = {(row.build_id, str(row.client_ref)): known(row) for row in named}
+    return by_digest | by_name | {(row.build_id, row.id): known(row) for row in named}
+
+
+def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
+    return [
         row
         for part in _parts(sorted({build_id for build_id, _ in wanted}))
         for row in db.scalars(select(Trial).where(col(Trial.build_id).in_(part)))
-        if {(row.build_id, row.client_ref), (row.build_id, row.id)} & wanted
+        if not {(row.build_id, row.client_ref), (row.build_id, row.id)}.isdisjoint(wanted)
     ]
-    runs = runs_of(db, [row.id for row in named])
-    known = [
-        (row, Known(row.id, stored_facts(row, runs[row.id]), row.submitted_digest)) for row in named
-    ]
-    # An export names a trial that its coach gave no name by its id, which nothing goes before.
-    by_name = {(row.build_id, str(row.client_ref)): trial for row, trial in known}
-    return by_name | {(row.build_id, row.id): trial for row, trial in known}
 
 
 def runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
@@ -283,22 +337,22 @@ def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
     return facts | {"runs": [{name: getattr(run, name) for name in names} for run in runs]}
 
 
-def _require_same(trial: TrialCreate, known: Known) -> None:
+def _require_same(sent: Sent, known: Known) -> None:
     """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
-    sent = facts_of(trial)
-    if trial.client_ref == known.trial_id:
-        sent["client_ref"] = known.facts["client_ref"]
-    differing = [name for name in known.facts if known.facts[name] != sent[name]]
-    if differing and digest_of(trial) != known.submitted_digest:
+    facts = facts_of(sent.trial)
+    if sent.trial.client_ref == known.trial_id:
+        facts["client_ref"] = known.facts["client_ref"]
+    differing = [name for name in known.facts if known.facts[name] != facts[name]]
+    if differing and sent.digest != known.submitted_digest:
         words = (
-            f"{trial.client_ref} is stored for this build with other values of "
+            f"{sent.trial.client_ref} is stored for this build with other values of "
             f"{', '.join(differing)}"
         )
         hint = "If it is another trial, give it a client_ref of its own."
         raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
 
 
-def _insert(db: Session, new: dict[str, tuple[TrialCreate, Target]], import_id: str | None) -> None:
+def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
     """Store new trials with their runs, then compute and check them together."""
     db.execute(
         insert(Trial), [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()]
@@ -307,8 +361,8 @@ def _insert(db: Session, new: dict[str, tuple[TrialCreate, Target]], import_id: 
         insert(Run),
         [
             run_row(trial_id, number, run)
-            for trial_id, (trial, _) in new.items()
-            for number, run in enumerate(trial.runs, start=1)
+            for trial_id, (sent, _) in new.items()
+            for number, run in enumerate(sent.trial.runs, start=1)
         ],
     )
     ids = list(new)
@@ -316,9 +370,8 @@ def _insert(db: Session, new: dict[str, tuple[TrialCreate, Target]], import_id: 
     flags.recheck(db, mine)
 
 
-def _trial_row(
-    trial_id: str, trial: TrialCreate, target: Target, import_id: str | None
-) -> dict[str, Any]:
+def _trial_row(trial_id: str, sent: Sent, target: Target, import_id: str | None) -> dict[str, Any]:
+    trial = sent.trial
     return trial.model_dump(exclude={"runs"}) | {
         "id": trial_id,
         "as_typed": trial.typed(),
@@ -326,7 +379,7 @@ def _trial_row(
         "season_id": target.session.season_id,
         "import_id": import_id,
         "state": flags.ACCEPTED,
-        "submitted_digest": digest_of(trial),
+        "submitted_digest": sent.digest,
     }
 
 
@@ -359,11 +412,12 @@ def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[TrialRead
 def change(
     db: Session, caller: Caller, trial_id: str, changes: TrialUpdate, version: int
 ) -> TrialRead:
-    """Change a trial's note."""
+    """Change a trial's note, which is looked at for what names a person."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, caller, row, changes, version)
+    if resources.change(db, caller, row, changes, version):
+        flags.recheck(db, col(Trial.id) == row.id)
     return _reads(db, [row])[0]
 
 

@@ -11,14 +11,20 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import ValidationError
-from sqlmodel import Session, col, delete
+from sqlmodel import Session, col, delete, insert, select
 
 from api.errors import ApiError, FieldError, Invalid, TooLarge
 from api.models.flags import FlagRead
 from api.models.ids import new_id
-from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried
+from api.models.imports import (
+    ImportBatch,
+    ImportOrganisation,
+    ImportQuery,
+    ImportRead,
+    ImportTried,
+)
 from api.models.sessions import BenchSession
-from api.models.trials import TrialCreate
+from api.models.trials import Trial, TrialCreate
 from api.models.validation import invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.imports import refused
@@ -32,6 +38,7 @@ from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
 
 ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
+AT_ONCE = 1000
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
 
 
@@ -47,6 +54,7 @@ class Entry:
     created: bool = False
     sheet_rows: list[ReadRow] = field(default_factory=list)
     flags: list[FlagRead] = field(default_factory=list)
+    doubts: list[FlagRead] = field(default_factory=list)
     holds: bool = False
 
     @property
@@ -166,6 +174,7 @@ def carry_out(
     for name, value in (facts | _kept(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
+    _tell_whose(db, work, stored.id)
     audit.note(db, caller, "imported", stored, {"trials": [None, facts["trials"]]})
     tried.commit()
     return resources.read(ImportRead, stored)
@@ -188,6 +197,18 @@ def _placeholder(db: Session, caller: Caller, work: Prepared, query: ImportQuery
     db.add(row)
     db.flush()
     return row
+
+
+def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
+    """Note whose trials and sessions an import is about: who loses them loses sight of it."""
+    ids = sorted({entry.trial_id for entry in work.entries if entry.trial_id})
+    owners = {session.organisation_id for session in work.opened}
+    for start in range(0, len(ids), AT_ONCE):
+        part = col(Trial.id).in_(ids[start : start + AT_ONCE])
+        owners |= set(db.scalars(select(Trial.organisation_id).where(part).distinct()))
+    rows = [{"import_id": import_id, "organisation_id": each} for each in sorted(owners)]
+    if rows:
+        db.execute(insert(ImportOrganisation), rows)
 
 
 def _resolve(
@@ -232,7 +253,10 @@ def _read_flags(db: Session, work: Prepared) -> None:
     told: set[str] = set()
     for entry in work.entries:
         mine = by_trial.get(entry.trial_id or "", [])
-        entry.holds = any(flag.severity == "hold" and flag.state == flags.OPEN for flag in mine)
+        entry.doubts = [
+            flag for flag in mine if flag.state == flags.OPEN and flag.severity != "info"
+        ]
+        entry.holds = any(flag.severity == "hold" for flag in entry.doubts)
         # What concerns a whole session is said once for it.
         entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in told]
         told |= {flag.id for flag in mine}
@@ -240,11 +264,14 @@ def _read_flags(db: Session, work: Prepared) -> None:
 
 def _require_undoubted(work: Prepared) -> None:
     """Refuse an import that a data check doubts, for a caller who has not accepted it yet."""
+    first: dict[str, tuple[Entry, FlagRead]] = {}
+    for entry in work.entries:
+        if entry.created:
+            for flag in entry.doubts:
+                first.setdefault(flag.id, (entry, flag))
     doubts = [
         FieldError(flag.rule, flag.message, ACCEPT, row=entry.rows[0])
-        for entry in work.entries
-        for flag in entry.flags
-        if entry.created and flag.state == flags.OPEN and flag.severity != "info"
+        for entry, flag in first.values()
     ]
     if doubts:
         rows = len({doubt.row for doubt in doubts})

@@ -8,17 +8,19 @@ from difflib import get_close_matches
 from typing import Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
+from sqlmodel import Session, col, not_, select
 
 from api.errors import NotFound
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.organisations import Organisation
 from api.models.seasons import Season
+from api.models.sessions import BenchSession
 from api.models.teams import Team
+from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services.imports.cells import NotAValue
-from api.services.scope import Caller, visible
+from api.services.scope import Caller, may_see, visible
 from api.services.sessions import GRACE
 
 Thing = TypeVar("Thing")
@@ -66,6 +68,7 @@ class Directory:
         self.benches: list[Bench] = rows(Bench)
         self.turbines: dict[str | None, list[Turbine]] = _by(rows(Turbine), "team_id")
         self.builds: dict[str, list[Build]] = _by(rows(Build), "turbine_id")
+        self.visited = _visited(db, caller)
 
     def place(self, cells: dict[str, Any]) -> Place:
         """Return what a row's names mean, or say which of them are not known."""
@@ -80,14 +83,20 @@ class Directory:
 
         is_reference = cells.get("kind") == "reference"
         owner = attempt(self._organisation, "organisation")
-        host = attempt(self._organisation, "bench_organisation")
         team = None if is_reference else attempt(self._team, owner)
-        home = owner or (self.owners.get(team.organisation_id) if team else None)
-        bench = attempt(self._bench, host or home) if host or home or is_reference else None
         build = attempt(self._build, team) if team or is_reference else None
+        bench = self._visited(build, cells.get("client_ref"))
+        if bench is None:
+            host = attempt(self._organisation, "bench_organisation")
+            home = owner or (self.owners.get(team.organisation_id) if team else None)
+            bench = attempt(self._bench, host or home) if host or home or is_reference else None
         if unknown:
             raise _together(unknown)
         return Place(cast(Build, build), cast(Bench, bench), team, self._zone(bench, team))
+
+    def _visited(self, build: Build | None, ref: Any) -> Bench | None:
+        """Return the bench of another school where a stored trial of this name was run."""
+        return None if build is None else self.visited.get((build.id, str(ref)))
 
     def _zone(self, bench: Any, team: Team | None) -> str:
         """Return the clock of the room: its school's, else the season's."""
@@ -148,6 +157,22 @@ class Directory:
                 "build", _unknown("build", str(number), [str(b.number) for b in builds])
             )
         return found[0]
+
+
+def _visited(db: Session, caller: Caller) -> dict[tuple[str, str], Bench]:
+    """Return the benches beyond the caller's own that trials of theirs were run at, by name."""
+    if caller.reaches_all:
+        return {}
+    away = (
+        select(Trial.build_id, Trial.client_ref, Trial.id, Bench)
+        .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
+        .where(may_see(caller, Trial), not_(may_see(caller, Bench)))
+    )
+    found = {}
+    for build_id, ref, trial_id, bench in db.execute(away):
+        found[build_id, trial_id] = found[build_id, str(ref)] = bench
+    return found
 
 
 def _by(rows: Iterable[Thing], field: str) -> dict[Any, list[Thing]]:

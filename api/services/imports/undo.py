@@ -1,10 +1,9 @@
 """Taking a whole import back: as if it had never been, unless later work stands on it."""
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
-from sqlmodel import Session, col, delete, select
+from sqlmodel import Session, col, delete, or_, select
 
 from api.errors import Conflict, FieldError
 from api.models.audit import AuditEntry
@@ -12,8 +11,8 @@ from api.models.flags import Flag
 from api.models.imports import ImportBatch, ImportRead, Undoing
 from api.models.sessions import BenchSession
 from api.models.trials import Run, Trial
-from api.services import audit, flags, resources, revisions, sweeps
-from api.services.scope import Caller
+from api.services import audit, flags, resources, revisions
+from api.services.scope import Caller, require_owner
 
 MOST_NAMED = 20
 
@@ -21,75 +20,73 @@ MOST_NAMED = 20
 def undo(db: Session, caller: Caller, import_id: str, undoing: Undoing) -> ImportRead:
     """Take back all that an import stored, and the sessions that were opened for it alone."""
     row = resources.get_row(db, caller, ImportBatch, import_id)
-    if row.undone_at is not None:
-        raise Conflict("this import was taken back already")
     trials = list(db.scalars(select(Trial).where(col(Trial.import_id) == row.id)))
     revisions.raise_season(db, *{trial.season_id for trial in trials})
-    _require_untouched(db, [trial.id for trial in trials])
-    touched = _touched(db, trials)
-    _take_out(db, caller, row)
+    resources.lock(db, row)
+    if row.undone_at is not None:
+        raise Conflict("this import was taken back already")
+    alone = _alone(db, row)
+    owners = {trial.organisation_id for trial in trials}
+    for owner in owners | {session.organisation_id for session in alone}:
+        require_owner(caller, owner)
+    _require_untouched(db, {trial.id for trial in trials}, {session.id for session in alone})
+    about = flags.reach(db, col(Trial.import_id) == row.id)
+    _take_out(db, caller, row, alone)
     row.undone_at = datetime.now(UTC).replace(microsecond=0)
     row.version += 1
     db.flush()
     audit.note(db, caller, "undone", row, {"trials": [len(trials), 0]}, undoing.reason)
-    for season_id, (benches, builds) in touched.items():
-        sweeps.refit_builds(db, season_id, sorted(builds))
-        flags.recheck_benches(db, season_id, sorted(benches))
+    flags.settle(db, about)
     return resources.read(ImportRead, row)
 
 
-def _require_untouched(db: Session, trial_ids: list[str]) -> None:
-    """Refuse where somebody corrected, withdrew or answered for one of the trials since."""
-    told = select(AuditEntry.thing_id).where(
+def _alone(db: Session, row: ImportBatch) -> list[BenchSession]:
+    """Return the sessions that were opened for an import and that nothing else stands on."""
+    by_others = select(Trial.session_id).where(
+        col(Trial.session_id).in_(row.session_ids),
+        or_(col(Trial.import_id).is_(None), col(Trial.import_id) != row.id),
+    )
+    opened = select(BenchSession).where(
+        col(BenchSession.id).in_(row.session_ids),
+        col(BenchSession.id).not_in(by_others),
+        col(BenchSession.version) == 1,
+    )
+    return list(db.scalars(opened))
+
+
+def _require_untouched(db: Session, trial_ids: set[str], session_ids: set[str]) -> None:
+    """Refuse where somebody corrected, withdrew or answered for something of it since."""
+    worked_on = select(AuditEntry.thing_id).where(
         col(AuditEntry.thing_id).in_(trial_ids), col(AuditEntry.thing) == "trial"
     )
-    answered = select(Flag.trial_id).where(
-        col(Flag.trial_id).in_(trial_ids), col(Flag.answered_at).is_not(None)
+    answered = (
+        select(Flag.trial_id, Flag.session_id)
+        .join(AuditEntry, col(AuditEntry.thing_id) == col(Flag.id))
+        .where(
+            col(AuditEntry.action) == "answered",
+            or_(col(Flag.trial_id).in_(trial_ids), col(Flag.session_id).in_(session_ids)),
+        )
     )
-    later = sorted({str(each) for each in [*db.scalars(told), *db.scalars(answered)]})
+    later = set(db.scalars(worked_on)) | {trial or of for trial, of in db.execute(answered)}
     if later:
         words = (
-            f"{len(later)} of its trials were corrected, withdrawn or answered for since; withdraw "
-            "single trials instead"
+            f"{len(later)} of its trials and sessions were corrected, withdrawn or answered for "
+            "since; withdraw single trials instead"
         )
-        named = [FieldError("later_work", f"{each} was worked on since") for each in later]
+        named = [FieldError("later_work", f"{each} was worked on since") for each in sorted(later)]
         raise Conflict(words, named[:MOST_NAMED])
 
 
-def _touched(db: Session, trials: Sequence[Trial]) -> dict[str, tuple[set[str], set[str]]]:
-    """Return, for each season, the benches and builds that the trials were about."""
-    benches = dict(
-        db.execute(
-            select(BenchSession.id, BenchSession.bench_id).where(
-                col(BenchSession.id).in_({trial.session_id for trial in trials})
-            )
-        ).all()
-    )
-    touched: dict[str, tuple[set[str], set[str]]] = defaultdict(lambda: (set(), set()))
-    for trial in trials:
-        touched[trial.season_id][0].add(benches[trial.session_id])
-        touched[trial.season_id][1].add(trial.build_id)
-    return touched
-
-
-def _take_out(db: Session, caller: Caller, row: ImportBatch) -> None:
-    """Delete trials with their runs and flags, and sessions that nothing else stands on."""
+def _take_out(
+    db: Session, caller: Caller, row: ImportBatch, sessions: Sequence[BenchSession]
+) -> None:
+    """Delete trials with their runs and flags, and the sessions that nothing else stands on."""
     mine = select(Trial.id).where(col(Trial.import_id) == row.id)
     db.execute(delete(Flag).where(col(Flag.trial_id).in_(mine)))
     db.execute(delete(Run).where(col(Run.trial_id).in_(mine)))
     db.execute(delete(Trial).where(col(Trial.import_id) == row.id))
-    used = select(Trial.session_id).where(col(Trial.session_id).in_(row.session_ids))
-    alone = list(
-        db.scalars(
-            select(BenchSession).where(
-                col(BenchSession.id).in_(row.session_ids),
-                col(BenchSession.id).not_in(used),
-                col(BenchSession.version) == 1,
-            )
-        )
-    )
-    ids = [session.id for session in alone]
+    ids = [session.id for session in sessions]
     db.execute(delete(Flag).where(col(Flag.session_id).in_(ids)))
-    for session in alone:
+    for session in sessions:
         audit.note(db, caller, "removed", session, reason="its import was taken back")
     db.execute(delete(BenchSession).where(col(BenchSession.id).in_(ids)))
