@@ -46,6 +46,22 @@ def test_changes_and_submissions_do_not_block_each_other(world: World):
     assert set(statuses(works)) == {201, 200}
 
 
+def test_wind_is_measured_while_trials_arrive(world: World):
+    points = [{"x_radii": x, "y_radii": y, "wind_speed_m_s": 4.1}
+              for x, y in ((0, 0), (0.75, 0), (-0.75, 0), (0, 0.75), (0, -0.75))]  # fmt: skip
+    path = f"/v1/benches/{world.larch.bench_id}/wind-grids"
+
+    def measure():
+        return world.larch.coach.post(path, json={"points": points}).status_code
+
+    def submit(number):
+        asked = trial_payload(world.larch, client_ref=f"g{number}")
+        return lambda: world.larch.coach.post("/v1/trials", json=asked).status_code
+
+    works = [work for number in range(15) for work in (submit(number), measure)]
+    assert set(statuses(works)) == {201}
+
+
 def test_files_of_one_new_session_at_once_open_it_once(world: World):
     works = [
         lambda ref=f"f{number}": send(world.larch.coach, sheet(*three_runs(ref))).status_code

@@ -5,7 +5,7 @@ import sqlalchemy as sa
 from sqlmodel import select
 
 from api.models.audit import AuditEntry
-from api.services import audit
+from api.services import audit, keys
 from tests.makers import World, build_payload, created, trial_payload
 
 pytestmark = pytest.mark.on_both
@@ -139,12 +139,67 @@ class TestRecord:
 
     def test_nobody_rewrites_it(self, world: World, app_client):
         database = app_client.app.state.database
-        for statement in ("UPDATE audit_entry SET reason = 'other'", "DELETE FROM audit_entry"):
+        with database.reading() as db:
+            is_postgres = db.get_bind().dialect.name == "postgresql"
+        others = (
+            ["TRUNCATE audit_entry CASCADE"]
+            if is_postgres
+            else ["INSERT OR REPLACE INTO audit_entry SELECT * FROM audit_entry",
+                  "REPLACE INTO audit_entry SELECT * FROM audit_entry WHERE number = 2"]
+        )  # fmt: skip
+        for statement in ("UPDATE audit_entry SET reason = 'other'", "DELETE FROM audit_entry",
+                          *others):  # fmt: skip
             with (
                 pytest.raises(sa.exc.DBAPIError, match="appended to, never changed"),
                 database.unit_of_work() as db,
             ):
                 db.execute(sa.text(statement))
+
+    @pytest.mark.parametrize("cut", ["number > 3", "number > 0"])
+    def test_what_is_cut_off_at_the_end_is_missed(self, cut, world: World, app_client):
+        database = app_client.app.state.database
+        with database.unit_of_work() as db:
+            if db.get_bind().dialect.name == "postgresql":
+                db.execute(sa.text("ALTER TABLE audit_entry DISABLE TRIGGER ALL"))
+            else:
+                db.execute(sa.text("DROP TRIGGER audit_entry_no_delete"))
+            chain = {"chain": world.season_id}
+            db.execute(sa.text(f"DELETE FROM audit_entry WHERE chain = :chain AND {cut}"), chain)
+        with database.reading() as db:
+            broken = list(audit.broken_seals(db))
+        assert broken == [f"{world.season_id}: entries are missing at its end"]
+
+    def test_words_of_a_note_do_not_live_on_in_it(self, world: World):
+        path = f"/v1/trials/{world.larch.trial_id}"
+        for words in ("ask a.berg@example.org", "ask the coach"):
+            tag = world.larch.coach.get(path).headers["ETag"]
+            world.larch.coach.patch(path, json={"note": words}, headers={"If-Match": tag})
+        told = history(world.larch.coach, f"trials/{world.larch.trial_id}")
+        assert [entry["action"] for entry in told[1:]] == ["changed", "changed"]
+        assert "example.org" not in str(told)
+
+    def test_a_key_tells_what_it_reached_and_when_it_ended(self, world: World):
+        path = f"/v1/keys/{world.larch.key_id}"
+
+        def change(**asked):
+            tag = world.lead.get(path).headers["ETag"]
+            done = world.lead.patch(path, json=asked, headers={"If-Match": tag})
+            assert done.status_code == 200
+
+        change(organisation_ids=[world.larch.organisation_id, world.birch.organisation_id])
+        change(revoked=True)
+        told = history(world.lead, f"keys/{world.larch.key_id}")
+        assert [entry["action"] for entry in told] == ["created", "changed", "changed", "revoked"]
+        assert told[1]["changes"] == {"organisation_ids": [[], [world.larch.organisation_id]]}
+        both = sorted([world.larch.organisation_id, world.birch.organisation_id])
+        assert told[2]["changes"]["organisation_ids"][1] == both
+
+    def test_a_key_ended_on_the_console_too(self, world: World, app_client):
+        with app_client.app.state.database.unit_of_work() as db:
+            keys.revoke(db, world.larch.key_id)
+        last = history(world.lead, f"keys/{world.larch.key_id}")[-1]
+        assert (last["action"], last["key_label"]) == ("revoked", "console")
+        assert world.larch.coach.get("/v1/teams").status_code == 401
 
     def test_a_broken_seal_is_found(self, world: World, app_client):
         database = app_client.app.state.database

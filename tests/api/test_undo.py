@@ -3,9 +3,14 @@
 import csv
 import io
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+import sqlalchemy as sa
 
+from api.models.flags import Flag
+from api.models.trials import Run, Trial
+from api.services import revisions
 from tests.makers import World, created, trial_payload
 
 pytestmark = pytest.mark.on_both
@@ -96,6 +101,53 @@ class TestUndo:
     def test_anothers_import_is_not_there(self, world: World):
         stored = created(send(world.larch.coach, sheet(1.3)))
         assert undo(world.birch.coach, stored["id"]).status_code == 404
+
+    def test_an_answer_for_its_session_is_later_work(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3)))
+        session = world.lead.get(f"/v1/trials/{stored['rows'][0]['id']}").json()["session_id"]
+        flag = world.larch.coach.get("/v1/flags", params={"session_id": session}).json()["items"][0]
+        told = {"answer": "confirm", "reason": "we know"}
+        assert world.larch.coach.post(f"/v1/flags/{flag['id']}/answer", json=told).is_success
+        refused = undo(world.larch.coach, stored["id"])
+        assert (refused.status_code, session in refused.text) == (409, True)
+        assert world.lead.get(f"/v1/sessions/{session}").status_code == 200
+
+    def test_a_key_that_no_longer_reaches_the_school_sees_nothing_of_it(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3, "1.l9"), mode="partial"))
+        path = f"/v1/keys/{world.larch.key_id}"
+        moved = world.lead.patch(
+            path, json={"organisation_ids": [world.birch.organisation_id]},
+            headers={"If-Match": world.lead.get(path).headers["ETag"]},
+        )  # fmt: skip
+        assert moved.status_code == 200
+        for reading in ("", "/errors.csv", "/history"):
+            assert world.larch.coach.get(f"/v1/imports/{stored['id']}{reading}").status_code == 404
+        assert undo(world.larch.coach, stored["id"]).status_code == 404
+        assert undo(world.lead, stored["id"]).status_code == 200
+
+    def test_two_at_once_take_it_back_once(self, world: World):
+        stored = created(send(world.larch.coach, sheet(1.3, 1.32)))
+        with ThreadPoolExecutor(2) as pool:
+            works = [pool.submit(undo, world.larch.coach, stored["id"]) for _ in range(2)]
+        assert sorted(each.result().status_code for each in works) == [200, 409]
+        told = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
+        assert [entry["action"] for entry in told] == ["imported", "undone"]
+
+    def test_who_was_about_to_answer_is_told_it_is_gone(self, world: World, monkeypatch):
+        """The undo comes between finding a trial's flag and locking it: gone, and no fault."""
+        stored = created(send(world.larch.coach, sheet(1.3, 9.9)))
+        trial = stored["rows"][1]["id"]
+        raise_season = revisions.raise_season
+
+        def undo_first(db, *season_ids):
+            for table in (Flag, Run, Trial):
+                key = Trial.id if table is Trial else table.trial_id
+                db.execute(sa.delete(table).where(key == trial))
+            raise_season(db, *season_ids)
+
+        monkeypatch.setattr(revisions, "raise_season", undo_first)
+        answer = world.larch.coach.post(f"/v1/trials/{trial}/withdraw", json={"reason": "x y"})
+        assert answer.status_code == 404, answer.text
 
     def test_it_is_written_down(self, world: World):
         stored = created(send(world.larch.coach, sheet(1.3)))
