@@ -82,6 +82,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     v1 = APIRouter(prefix="/v1", max_body_size=settings.max_body_bytes)
     for resource in RESOURCES:
         v1.include_router(resource.router)
+    v1.include_router(equipment.loans_router)
     app.include_router(about.router)
     app.include_router(v1)
     app.add_middleware(AnswerFrame, explain=explain)

@@ -51,6 +51,15 @@ def trial_payload(school: "School", **changed: Any) -> dict[str, Any]:
     } | changed
 
 
+def loan_payload(school: "School", **changed: Any) -> dict[str, Any]:
+    return {
+        "organisation_id": school.organisation_id,
+        "lent_on": "2026-02-10",
+        "due_on": "2026-06-01",
+        "spares_out": 2,
+    } | changed
+
+
 @dataclass(frozen=True)
 class School:
     """One school's things, by id, and the clients that may see them."""
@@ -72,6 +81,8 @@ class School:
     import_id: str = ""
     event_id: str = ""
     flag_id: str = ""
+    kit_id: str = ""
+    loan_id: str = ""
     coach_key: str = ""
     reader_key: str = ""
     coach: TestClient | None = None
@@ -178,8 +189,12 @@ def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> 
     imported = created(coach.post("/v1/imports", json=batch))
     # The room of the worked example has no wind grid, which is told once for its session.
     flag = coach.get("/v1/flags", params={"rule": "single_wind_point"}).json()["items"][0]
+    kit = equip("other")
+    lent = add(f"/v1/equipment/{kit}/loans", **loan_payload(school))
     return replace(
         school,
+        kit_id=kit,
+        loan_id=lent,
         trial_id=imported["rows"][0]["id"],
         import_id=imported["id"],
         flag_id=flag["id"],

@@ -9,6 +9,7 @@ from api.models.flags import Flag
 from api.models.idempotency import GivenAnswer
 from api.models.imports import ImportBatch, ImportOrganisation
 from api.models.keys import AccessKey, KeyOrganisation
+from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
@@ -33,7 +34,9 @@ __all__ = [
     "GivenAnswer",
     "ImportBatch",
     "ImportOrganisation",
+    "InstrumentCheck",
     "KeyOrganisation",
+    "Loan",
     "Organisation",
     "Run",
     "Season",

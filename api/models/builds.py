@@ -1,5 +1,6 @@
 """A build: one numbered state of a turbine; a change makes a new one."""
 
+from datetime import datetime
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -18,7 +19,7 @@ from api.models.fields import (
     Pitch,
     RotorDiameter,
 )
-from api.models.ids import BuildId, TurbineId
+from api.models.ids import BenchId, BuildId, TurbineId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
 
 
@@ -96,3 +97,21 @@ class BuildQuery(PageQuery):
     organisation_id: str | None = None
     turbine_id: TurbineId | None = None
     number: BuildNumber | None = None
+
+
+class Assigning(Input):
+    """Where a reference rotor's power is taken from: its trials at the coach's bench."""
+
+    bench_id: BenchId
+
+
+class Assigned(SQLModel):
+    """The power that a reference rotor was assigned."""
+
+    build_id: str
+    version: int
+    assigned_power_w: Annotated[float, Field(description="At the season's reference. [W]")]
+    u: Annotated[float, Field(description="Relative standard uncertainty, from days. [-]")]
+    runs: int
+    days: int
+    assigned_at: datetime

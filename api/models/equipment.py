@@ -1,5 +1,6 @@
 """Equipment: what is lent and returned, and what its data sheet says."""
 
+from datetime import date
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
@@ -7,13 +8,16 @@ from sqlalchemy import JSON
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String, UniqueConstraint
 
-from api.models.fields import Data, Day, Label, Load, Note, _count, _number
+from api.models.fields import Data, Day, Label, Load, Note, Spares, _count, _number
 from api.models.ids import OrganisationId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
 
 EquipmentKind = Literal[
     "generator", "meter", "anemometer", "load", "fan", "reference_rotor", "other"
 ]
+
+
+Condition = Literal["good", "worn", "broken"]
 
 
 class GeneratorSpec(Input):
@@ -99,6 +103,8 @@ class EquipmentFacts(SQLModel):
         "measured_ohm, tolerance_pct, rated_power_w; generator: emf_constant_v_s_rad, "
         "winding_resistance_ohm, brush_drop_v, class.",
     )
+    condition: Condition = Column(default="good", sa_type=String)
+    spares: Spares = Column(default=0, description="Spare parts that belong to it.")
     note: Note | None = None
 
 
@@ -112,18 +118,31 @@ class Equipment(EquipmentFacts, Stored, table=True):
         unique_where_null("equipment", "organisation_id", "tag"),
     )
 
+    retired_on: date | None = None
+
 
 class EquipmentCreate(EquipmentFacts, Input):
     """A piece of equipment to register."""
 
 
-@changes_of(EquipmentFacts, "tag", "spec", "note")
+@changes_of(EquipmentFacts, "tag", "spec", "condition", "spares", "note")
 class EquipmentUpdate(Input):
     """What may change of a piece of equipment."""
 
 
 class EquipmentRead(EquipmentFacts, Answer):
-    """A piece of equipment as stored."""
+    """A piece of equipment as stored, and where it is."""
+
+    retired_on: Annotated[
+        date | None, Field(description="Since when a broken reference rotor counts no more.")
+    ]
+    is_lent: bool
+    holder_id: Annotated[
+        str | None,
+        Field(description="Who has it now: a borrower that the key reaches, else its owner."),
+    ]
+    due_on: Annotated[date | None, Field(description="When it is to be back, if it is lent.")]
+    days_overdue: int
 
 
 class EquipmentQuery(PageQuery):

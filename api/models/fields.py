@@ -184,6 +184,10 @@ TowerMass: TypeAlias = Annotated[float, _number(0.01, 100, "kg", "Mass of tower 
 AssignedPower: TypeAlias = Annotated[
     float, _number(1e-6, 100, "W", "Assigned power of a reference rotor at the reference.")
 ]
+PairReading: TypeAlias = Annotated[
+    float, _number(1e-6, 1e6, "same", "What an instrument showed, in the unit of the other.")
+]
+Spares: TypeAlias = Annotated[int, _count(0, 50, "How many spare parts are with it.")]
 GridRadius: TypeAlias = Annotated[
     float, _number(-1.3, 1.3, "rotor radii", "Where a wind grid's point lies, from the axis.")
 ]

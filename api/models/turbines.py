@@ -17,6 +17,12 @@ class TurbineFacts(SQLModel):
         foreign_key="team.id", index=True, description="Null for a reference rotor."
     )
     name: Label
+    rotor_id: EquipmentId | None = Column(
+        default=None,
+        foreign_key="equipment.id",
+        index=True,
+        description="For a reference rotor: its place in the equipment list.",
+    )
     generator_id: EquipmentId | None = Column(default=None, foreign_key="equipment.id", index=True)
     gear_ratio: GearRatio = 1.0
     tower_side_m: TowerSide | None = None
@@ -40,7 +46,9 @@ class TurbineCreate(TurbineFacts, Input):
     """A turbine to register."""
 
 
-@changes_of(TurbineFacts, "name", "generator_id", "gear_ratio", "tower_side_m", "tower_mass_kg")
+@changes_of(
+    TurbineFacts, "name", "rotor_id", "generator_id", "gear_ratio", "tower_side_m", "tower_mass_kg"
+)
 class TurbineUpdate(Input):
     """What may change of a turbine."""
 

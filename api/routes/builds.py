@@ -3,13 +3,23 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query
+from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import Change, Read, Write
-from api.models.builds import BuildCreate, BuildQuery, BuildRead, BuildUpdate
+from api.deps import Change, Read, Write, WriteLead
+from api.models.builds import (
+    Assigned,
+    Assigning,
+    BuildCreate,
+    BuildQuery,
+    BuildRead,
+    BuildUpdate,
+)
 from api.models.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import builds
+from api.services import builds, rotors
+from api.services.idempotency import Answered
+from api.services.scope import Caller
 
 router = APIRouter(prefix="/builds", tags=["builds"], route_class=StrictRoute)
 
@@ -36,3 +46,14 @@ def get_build(build_id: str, read: Read) -> Response:
 def change_build(build_id: str, changes: BuildUpdate, write: Change) -> Response:
     """Put a build right; its trials are computed and checked anew."""
     return write.changed(builds.change, build_id, changes)
+
+
+@router.post("/{build_id}/assigned-power", response_model=Assigned, responses=WRITE)
+def assign_power(build_id: str, assigning: Assigning, write: WriteLead) -> Response:
+    """Assign a reference rotor its power: from ten runs on three days at one bench, once."""
+
+    def assign(db: Session, caller: Caller) -> Answered:
+        done = rotors.assign(db, caller, build_id, assigning)
+        return Answered(200, done.model_dump_json())
+
+    return write.run(assign)

@@ -3,15 +3,20 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query
+from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
 from api.models.equipment import EquipmentCreate, EquipmentQuery, EquipmentRead, EquipmentUpdate
+from api.models.loans import CheckCreate, CheckRead, LoanCreate, LoanQuery, LoanRead, Returning
 from api.models.pages import Page
+from api.models.shapes import PageQuery
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import equipment
+from api.services import equipment, instruments, loans
+from api.services.scope import Caller
 
 router = APIRouter(prefix="/equipment", tags=["equipment"], route_class=StrictRoute)
+loans_router = APIRouter(prefix="/loans", tags=["equipment"], route_class=StrictRoute)
 
 
 @router.post("", status_code=201, response_model=EquipmentRead, responses=WRITE)
@@ -36,3 +41,65 @@ def get_equipment(equipment_id: str, read: Read) -> Response:
 def change_equipment(equipment_id: str, changes: EquipmentUpdate, write: Change) -> Response:
     """Change a piece of equipment; its data sheet moves the results that rest on it."""
     return write.changed(equipment.change, equipment_id, changes)
+
+
+@router.post("/{equipment_id}/loans", status_code=201, response_model=LoanRead, responses=WRITE)
+def lend_equipment(equipment_id: str, loan: LoanCreate, write: Write) -> Response:
+    """Lend a piece of equipment to a school, until a day, with its spares."""
+
+    def lend(db: Session, caller: Caller, given: LoanCreate) -> LoanRead:
+        return loans.lend(db, caller, equipment_id, given)
+
+    return write.created(lend, loan)
+
+
+@router.get("/{equipment_id}/loans", response_model=Page[LoanRead], responses=READ)
+def list_equipment_loans(
+    equipment_id: str, query: Annotated[PageQuery, Query()], read: Read
+) -> Response:
+    """List who had a piece of equipment, oldest first."""
+
+    def listed(db: Session, caller: Caller, asked: PageQuery) -> tuple[list[LoanRead], str | None]:
+        return loans.of_item(db, caller, equipment_id, asked)
+
+    return read.page(listed, query)
+
+
+@router.post("/{equipment_id}/loans/{loan_id}/return", response_model=LoanRead, responses=WRITE)
+def return_equipment(
+    equipment_id: str, loan_id: str, returning: Returning, write: Write
+) -> Response:
+    """Take a piece of equipment back; a reference rotor that comes back broken is retired."""
+
+    def take_back(db: Session, caller: Caller, row_id: str, given: Returning) -> LoanRead:
+        return loans.take_back(db, caller, equipment_id, row_id, given)
+
+    return write.done(take_back, loan_id, returning)
+
+
+@router.post("/{equipment_id}/checks", status_code=201, response_model=CheckRead, responses=WRITE)
+def check_equipment(equipment_id: str, check: CheckCreate, write: Write) -> Response:
+    """Compare an instrument with another, in pairs of readings; answers their ratio."""
+
+    def compare(db: Session, caller: Caller, given: CheckCreate) -> CheckRead:
+        return instruments.check(db, caller, equipment_id, given)
+
+    return write.created(compare, check)
+
+
+@router.get("/{equipment_id}/checks", response_model=Page[CheckRead], responses=READ)
+def list_equipment_checks(
+    equipment_id: str, query: Annotated[PageQuery, Query()], read: Read
+) -> Response:
+    """List the comparisons of an instrument, oldest first."""
+
+    def listed(db: Session, caller: Caller, asked: PageQuery) -> tuple[list[CheckRead], str | None]:
+        return instruments.page(db, caller, equipment_id, asked)
+
+    return read.page(listed, query)
+
+
+@loans_router.get("", response_model=Page[LoanRead], responses=LIST)
+def list_loans(query: Annotated[LoanQuery, Query()], read: Read) -> Response:
+    """List loans: all, or those that are open, overdue or returned."""
+    return read.page(loans.page, query)

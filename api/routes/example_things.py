@@ -1,5 +1,7 @@
 """Ids and a moment of the invented scenario that all examples are from."""
 
+from typing import Any
+
 ORG, SEA, TEAM = "org_01KC" + "0" * 22, "sea_01KC" + "0" * 22, "team_01KC" + "0" * 22
 EQP, TURB, BLD = "eqp_01KC" + "0" * 22, "turb_01KC" + "0" * 22, "bld_01KC" + "0" * 22
 BCH, SES, TRL = "bch_01KC" + "0" * 22, "ses_01KC" + "0" * 22, "trl_01KC" + "0" * 22
@@ -12,3 +14,12 @@ KEY, GRID, IMP, FLG = (
 EVT = "evt_01KC" + "0" * 22
 AUD = "aud_01KC" + "0" * 22
 MOMENT = "2026-03-05T14:30:00Z"
+LOAN, CHK = "loan_01KC" + "0" * 22, "chk_01KC" + "0" * 22
+
+
+def stored(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
+    """Return what a thing is answered as: its facts behind an id."""
+    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT, "as_typed": {}}
+    for each in facts:
+        answer |= each
+    return answer

@@ -5,6 +5,7 @@ A test holds each of them to its shape.
 
 from typing import Any
 
+from api.routes.example_equipment import EQUIPMENT_EXAMPLES
 from api.routes.example_reports import REPORT_EXAMPLES
 from api.routes.example_things import (
     AUD,
@@ -23,6 +24,7 @@ from api.routes.example_things import (
     TEAM,
     TRL,
     TURB,
+    stored,
 )
 
 SEASON = {
@@ -34,12 +36,6 @@ SEASON = {
 ORGANISATION = {"name": "Tarnwick", "altitude_m": 310.0, "sharing": "anonymous"}
 KEY_NEW = {"label": "Coach, spring laptop", "role": "coach", "organisation_ids": [ORG]}
 TEAM_NEW = {"organisation_id": ORG, "season_id": SEA, "name": "Larch", "size": 4}
-EQUIPMENT = {
-    "organisation_id": ORG,
-    "kind": "meter",
-    "tag": "M-03",
-    "spec": {"counts": 1999, "percent": 0.5, "digits": 2},
-}
 TURBINE = {"team_id": TEAM, "name": "Larch one", "gear_ratio": 1.0}
 BUILD = {"turbine_id": TURB, "rotor_diameter_m": 0.45, "blade_count": 3, "pitch_deg": 12.0}
 BENCH = {
@@ -134,15 +130,7 @@ IMPORTED = {
 }
 
 
-def _read(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
-    """Return what a thing is answered as: its facts behind an id."""
-    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT, "as_typed": {}}
-    for each in facts:
-        answer |= each
-    return answer
-
-
-FLAG = _read(
+FLAG = stored(
     FLG,
     {
         "trial_id": TRL,
@@ -162,165 +150,167 @@ FLAG = _read(
     },
 )
 _RUN = {"current_a": None, "rotor_speed_rpm": None, "wind_speed_m_s": None, "duration_s": 30.0}
-_KEY_READ = _read(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None})
+_KEY_READ = stored(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None})
 
 #: By the name of the shape in the OpenAPI document.
-EXAMPLES: dict[str, Any] = {
-    "Health": {"status": "ok"},
-    "Readiness": {
-        "status": "ready",
-        "schema_at_head": True,
-        "disk_low": False,
-        "journal": "truncate",
-    },
-    "Meta": {
-        "name": "Gustbook",
-        "version": "0.1.0",
-        "units": {"power_w": "W"},
-        "other_units": {"V": ["mV"]},
-    },
-    "SeasonCreate": SEASON,
-    "SeasonUpdate": {"ends_on": "2026-06-05"},
-    "SeasonRead": _read(
-        SEA,
-        SEASON,
-        {
-            "reference_wind_speed_m_s": 4.0,
-            "reference_air_density_kg_m3": 1.225,
-            "rule_set": None,
-            "revision": 41,
+EXAMPLES: dict[str, Any] = (
+    {
+        "Health": {"status": "ok"},
+        "Readiness": {
+            "status": "ready",
+            "schema_at_head": True,
+            "disk_low": False,
+            "journal": "truncate",
         },
-    ),
-    "OrganisationCreate": ORGANISATION,
-    "OrganisationUpdate": {"altitude_m": 305.0},
-    "OrganisationRead": _read(ORG, ORGANISATION, {"timezone": None}),
-    "KeyCreate": KEY_NEW,
-    "KeyUpdate": {"revoked": True},
-    "KeyRead": _KEY_READ,
-    "KeyMade": _KEY_READ | {"key": "gust_01KC…_…"},
-    "TeamCreate": TEAM_NEW,
-    "TeamUpdate": {"name": "Larch and Alder"},
-    "TeamRead": _read(TEAM, TEAM_NEW, {"entry_class": None, "age_band": None}),
-    "EquipmentCreate": EQUIPMENT,
-    "EquipmentUpdate": {"note": "battery changed"},
-    "EquipmentRead": _read(EQP, EQUIPMENT, {"note": None}),
-    "TurbineCreate": TURBINE,
-    "TurbineUpdate": {"gear_ratio": 2.5},
-    "TurbineRead": _read(
-        TURB,
-        TURBINE,
-        {
-            "organisation_id": ORG,
-            "generator_id": None,
-            "tower_side_m": None,
-            "tower_mass_kg": None,
+        "Meta": {
+            "name": "Gustbook",
+            "version": "0.1.0",
+            "units": {"power_w": "W"},
+            "other_units": {"V": ["mV"]},
         },
-    ),
-    "BuildCreate": BUILD,
-    "BuildUpdate": {"rotor_diameter_m": 0.46},
-    "BuildRead": _read(
-        BLD,
-        BUILD,
-        {
-            "organisation_id": ORG,
-            "number": 2,
-            "parent_build_id": None,
-            "changed_factor": "pitch",
-            "chord_root_m": None,
-            "chord_tip_m": None,
-            "blade_mass_kg": 0.012,
-            "material": "card",
-            "load_ohm": 30.1,
-            "assigned_power_w": None,
-            "note": None,
-        },
-    ),
-    "BenchCreate": BENCH,
-    "BenchUpdate": {"name": "Hall fan, marked floor"},
-    "BenchRead": _read(
-        BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
-    ),
-    "EventCreate": EVENT,
-    "EventUpdate": {"wind_speed_m_s": 4.5},
-    "EventRead": _read(EVT, EVENT, {"place": None, "note": None}),
-    "WindGridCreate": GRID_NEW,
-    "WindGridRead": _read(
-        GRID,
-        GRID_NEW,
-        {
-            "bench_id": BCH,
-            "point_count": 5,
-            "equivalent_wind_speed_m_s": 4.06,
-            "unevenness": 0.077,
-            "monitor_wind_speed_m_s": None,
-            "measured_at": None,
-            "note": None,
-        },
-    ),
-    "SessionCreate": SESSION,
-    "SessionUpdate": {"pressure_hpa": 951.0},
-    "SessionRead": _read(
-        SES,
-        SESSION,
-        {
-            "organisation_id": ORG,
-            "wind_speed_end_m_s": None,
-            "meter_id": None,
-            "fan_setting_used": None,
-            "distance_used_m": None,
-            "note": None,
-        },
-    ),
-    "TrialCreate": TRIAL,
-    "TrialUpdate": {"note": "a blade was tightened before"},
-    "TrialRead": _read(
-        TRL,
-        TRIAL,
-        {
-            "organisation_id": ORG,
-            "season_id": SEA,
-            "import_id": None,
-            "revision": 41,
-            "state": "accepted",
-            "pitch_after_deg": None,
-            "blade_pitches_deg": None,
-            "load_id": None,
-            "wind_speed_m_s": None,
-            "rotor_diameter_m": None,
-            "note": None,
-            "runs": [
-                _RUN
-                | {
-                    "number": 1,
-                    "voltage_v": 1.2,
-                    "series_voltage_v": None,
-                    "sample_rate_hz": None,
-                    "as_typed": {},
-                }
-            ],
-            "result": RESULT,
-            "flags": [FLAG],
-        },
-    ),
-    "Correction": {"reason": "the resistor was the 22 Ω one", "changes": {"load_ohm": 22.0}},
-    "Withdrawal": {"reason": "a blade was loose"},
-    "FlagRead": FLAG,
-    "FlagAnswerCreate": {"answer": "confirm", "reason": "read once more: the number is right"},
-    "AuditRead": _read(
-        AUD,
-        {
-            "season_id": SEA,
-            "organisation_id": ORG,
-            "thing": "trial",
-            "thing_id": TRL,
-            "action": "corrected",
-            "changes": {"load_ohm": [30.1, 22.0]},
-            "reason": "the resistor was the 22 Ω one",
-            "key_id": KEY,
-            "key_label": "Coach, spring laptop",
-        },
-    ),
-    "ImportRead": _read(IMP, IMPORTED, {"undone_at": None}),
-    "Undoing": {"reason": "the wrong file"},
-    "ImportTried": IMPORTED | {"dry_run": True},
-} | REPORT_EXAMPLES
+        "SeasonCreate": SEASON,
+        "SeasonUpdate": {"ends_on": "2026-06-05"},
+        "SeasonRead": stored(
+            SEA,
+            SEASON,
+            {
+                "reference_wind_speed_m_s": 4.0,
+                "reference_air_density_kg_m3": 1.225,
+                "rule_set": None,
+                "revision": 41,
+            },
+        ),
+        "OrganisationCreate": ORGANISATION,
+        "OrganisationUpdate": {"altitude_m": 305.0},
+        "OrganisationRead": stored(ORG, ORGANISATION, {"timezone": None}),
+        "KeyCreate": KEY_NEW,
+        "KeyUpdate": {"revoked": True},
+        "KeyRead": _KEY_READ,
+        "KeyMade": _KEY_READ | {"key": "gust_01KC…_…"},
+        "TeamCreate": TEAM_NEW,
+        "TeamUpdate": {"name": "Larch and Alder"},
+        "TeamRead": stored(TEAM, TEAM_NEW, {"entry_class": None, "age_band": None}),
+        "TurbineCreate": TURBINE,
+        "TurbineUpdate": {"gear_ratio": 2.5},
+        "TurbineRead": stored(
+            TURB,
+            TURBINE,
+            {
+                "organisation_id": ORG,
+                "rotor_id": None,
+                "generator_id": None,
+                "tower_side_m": None,
+                "tower_mass_kg": None,
+            },
+        ),
+        "BuildCreate": BUILD,
+        "BuildUpdate": {"rotor_diameter_m": 0.46},
+        "BuildRead": stored(
+            BLD,
+            BUILD,
+            {
+                "organisation_id": ORG,
+                "number": 2,
+                "parent_build_id": None,
+                "changed_factor": "pitch",
+                "chord_root_m": None,
+                "chord_tip_m": None,
+                "blade_mass_kg": 0.012,
+                "material": "card",
+                "load_ohm": 30.1,
+                "assigned_power_w": None,
+                "note": None,
+            },
+        ),
+        "BenchCreate": BENCH,
+        "BenchUpdate": {"name": "Hall fan, marked floor"},
+        "BenchRead": stored(
+            BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
+        ),
+        "EventCreate": EVENT,
+        "EventUpdate": {"wind_speed_m_s": 4.5},
+        "EventRead": stored(EVT, EVENT, {"place": None, "note": None}),
+        "WindGridCreate": GRID_NEW,
+        "WindGridRead": stored(
+            GRID,
+            GRID_NEW,
+            {
+                "bench_id": BCH,
+                "point_count": 5,
+                "equivalent_wind_speed_m_s": 4.06,
+                "unevenness": 0.077,
+                "monitor_wind_speed_m_s": None,
+                "measured_at": None,
+                "note": None,
+            },
+        ),
+        "SessionCreate": SESSION,
+        "SessionUpdate": {"pressure_hpa": 951.0},
+        "SessionRead": stored(
+            SES,
+            SESSION,
+            {
+                "organisation_id": ORG,
+                "wind_speed_end_m_s": None,
+                "meter_id": None,
+                "fan_setting_used": None,
+                "distance_used_m": None,
+                "note": None,
+            },
+        ),
+        "TrialCreate": TRIAL,
+        "TrialUpdate": {"note": "a blade was tightened before"},
+        "TrialRead": stored(
+            TRL,
+            TRIAL,
+            {
+                "organisation_id": ORG,
+                "season_id": SEA,
+                "import_id": None,
+                "revision": 41,
+                "state": "accepted",
+                "pitch_after_deg": None,
+                "blade_pitches_deg": None,
+                "load_id": None,
+                "wind_speed_m_s": None,
+                "rotor_diameter_m": None,
+                "note": None,
+                "runs": [
+                    _RUN
+                    | {
+                        "number": 1,
+                        "voltage_v": 1.2,
+                        "series_voltage_v": None,
+                        "sample_rate_hz": None,
+                        "as_typed": {},
+                    }
+                ],
+                "result": RESULT,
+                "flags": [FLAG],
+            },
+        ),
+        "Correction": {"reason": "the resistor was the 22 Ω one", "changes": {"load_ohm": 22.0}},
+        "Withdrawal": {"reason": "a blade was loose"},
+        "FlagRead": FLAG,
+        "FlagAnswerCreate": {"answer": "confirm", "reason": "read once more: the number is right"},
+        "AuditRead": stored(
+            AUD,
+            {
+                "season_id": SEA,
+                "organisation_id": ORG,
+                "thing": "trial",
+                "thing_id": TRL,
+                "action": "corrected",
+                "changes": {"load_ohm": [30.1, 22.0]},
+                "reason": "the resistor was the 22 Ω one",
+                "key_id": KEY,
+                "key_label": "Coach, spring laptop",
+            },
+        ),
+        "ImportRead": stored(IMP, IMPORTED, {"undone_at": None}),
+        "Undoing": {"reason": "the wrong file"},
+        "ImportTried": IMPORTED | {"dry_run": True},
+    }
+    | EQUIPMENT_EXAMPLES
+    | REPORT_EXAMPLES
+)

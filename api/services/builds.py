@@ -5,7 +5,7 @@ from sqlmodel import Session, col, func, select
 from api.errors import FieldError, Invalid
 from api.models.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
 from api.models.turbines import Turbine
-from api.services import flags, resources, revisions
+from api.services import flags, resources, revisions, rotors
 from api.services.scope import Caller, require_owner
 
 
@@ -61,6 +61,8 @@ def change(
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)
+    if "assigned_power_w" in changes.model_fields_set:
+        rotors.require_unassigned(row)
     resources.change(db, caller, row, changes, version)
     flags.recheck(db, flags.beside(row))
     return resources.read(BuildRead, row)

@@ -1,5 +1,6 @@
 """Equipment: register, list, change."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from pydantic import ValidationError
@@ -14,10 +15,11 @@ from api.models.equipment import (
     EquipmentRead,
     EquipmentUpdate,
 )
+from api.models.loans import Loan
 from api.models.organisations import Organisation
 from api.models.shapes import AsTyped
 from api.models.validation import invalid
-from api.services import flags, resources, revisions
+from api.services import flags, loans, resources, revisions, rotors
 from api.services.scope import Caller, require_owner
 
 
@@ -28,7 +30,7 @@ def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> Equipment
     require_owner(caller, equipment.organisation_id)
     spec, typed = _checked_spec(equipment.kind, equipment.spec)
     row = resources.store(db, caller, Equipment, equipment, spec=spec, as_typed=typed)
-    return resources.read(EquipmentRead, row)
+    return _reads(db, caller, [row])[0]
 
 
 def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTyped]:
@@ -43,7 +45,29 @@ def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTy
 
 def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
     """Return a piece of equipment."""
-    return resources.read(EquipmentRead, resources.get_row(db, caller, Equipment, equipment_id))
+    return _reads(db, caller, [resources.get_row(db, caller, Equipment, equipment_id)])[0]
+
+
+def _reads(db: Session, caller: Caller, rows: Sequence[Equipment]) -> list[EquipmentRead]:
+    """Return pieces of equipment with where each of them is.
+
+    A school that the caller does not reach is not named as a borrower.
+    """
+    lent = loans.where_lent(db, [row.id for row in rows])
+    return [_read(caller, row, lent.get(row.id)) for row in rows]
+
+
+def _read(caller: Caller, row: Equipment, loan: Loan | None) -> EquipmentRead:
+    borrower = loan.organisation_id if loan else None
+    named = borrower if borrower and caller.reaches(borrower) else row.organisation_id
+    return resources.read(
+        EquipmentRead,
+        row,
+        is_lent=loan is not None,
+        holder_id=named,
+        due_on=loan.due_on if loan else None,
+        days_overdue=loans.days_overdue(loan) if loan else 0,
+    )
 
 
 def page(
@@ -51,7 +75,7 @@ def page(
 ) -> tuple[list[EquipmentRead], str | None]:
     """Return a page of equipment."""
     rows, after = resources.page(db, caller, Equipment, query)
-    return [resources.read(EquipmentRead, row) for row in rows], after
+    return _reads(db, caller, rows), after
 
 
 def change(
@@ -66,8 +90,9 @@ def change(
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version, spec=spec)
     row.as_typed = typed
+    rotors.note_condition(db, caller, row, row.condition, loans.today())
     flags.recheck(db, *flags.resting_on(row.id))
-    return resources.read(EquipmentRead, row)
+    return _reads(db, caller, [row])[0]
 
 
 def require_kind(

@@ -11,6 +11,7 @@ from api.errors import NotFound, NotPermitted
 from api.models.events import Event
 from api.models.imports import ImportBatch, ImportOrganisation
 from api.models.keys import AccessKey, Role
+from api.models.loans import Loan
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.shapes import Stored
@@ -72,12 +73,19 @@ def _own_import(caller: Caller) -> ColumnElement[bool]:
     return and_(col(ImportBatch.key_id) == caller.key_id, col(ImportBatch.id).not_in(beyond))
 
 
+def _lent(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: borrowed by one of the organisations, or lent by one."""
+    reached = caller.organisation_ids or ()
+    return or_(col(Loan.organisation_id).in_(reached), col(Loan.owner_id).in_(reached))
+
+
 SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
     Event: lambda _: true(),
     Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
     AccessKey: lambda _: false(),
     ImportBatch: _own_import,
+    Loan: _lent,
 }
 
 

@@ -83,6 +83,7 @@ class Target:
     session: BenchSession
     build: Build
     team: Team | None
+    retired: Equipment | None = None
 
     @property
     def owner(self) -> str:
@@ -170,6 +171,7 @@ class Targets:
         self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
         self.loads = _by_id(db, caller, Equipment, loads, pointed_at)
         self.teams = _teams(db, list(self.builds))
+        self.retired = _retired(db, [each for each in self.builds if each not in self.teams])
 
     def of(self, trial: TrialCreate, *, is_stored: bool = False) -> Target:
         """Return what one trial points at; absent and not the caller's answer alike."""
@@ -185,7 +187,7 @@ class Targets:
                     "load_id",
                     f"{load.tag} is registered as {load.kind}, not as a load",
                 )
-        target = Target(session, build, self.teams.get(build.id))
+        target = Target(session, build, self.teams.get(build.id), self.retired.get(build.id))
         require_owner(self.caller, target.owner)
         return target
 
@@ -220,6 +222,20 @@ def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:
     }
 
 
+def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
+    """Return the place in the equipment list of each reference rotor that is retired."""
+    return {
+        build_id: rotor
+        for part in _parts(build_ids)
+        for build_id, rotor in db.execute(
+            select(Build.id, Equipment)
+            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+            .join(Equipment, col(Equipment.id) == col(Turbine.rotor_id))
+            .where(col(Build.id).in_(part), col(Equipment.retired_on).is_not(None))
+        )
+    }
+
+
 def _found(rows: dict[str, Any], row_id: str, field: str, words: str) -> Any:
     if row_id not in rows:
         message = f"no {words} {row_id} among yours"
@@ -239,9 +255,21 @@ def require_sound(trial: TrialCreate, target: Target) -> None:
     if target.team is not None and target.team.season_id != target.session.season_id:
         words = "this build's team is in another season than the session"
         raise _refused("other_season", "session_id", words)
+    _require_unbroken(target)
     faults = blocked(trial, adult_present=target.session.adult_present)
     if faults:
         raise Invalid(faults[0].detail, faults)
+
+
+def _require_unbroken(target: Target) -> None:
+    """Refuse a run of a reference rotor after it broke."""
+    rotor = target.retired
+    if rotor and rotor.retired_on and target.session.started_at.date() > rotor.retired_on:
+        words = (
+            f"{rotor.tag} broke on {rotor.retired_on}, and repaired it is another rotor: register "
+            "it as a new one"
+        )
+        raise _refused("retired", "build_id", words)
 
 
 def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:

@@ -2,6 +2,7 @@
 
 from sqlmodel import Session, col, select
 
+from api.errors import FieldError, Invalid
 from api.models.builds import Build
 from api.models.teams import Team
 from api.models.trials import Trial
@@ -18,8 +19,17 @@ def create(db: Session, caller: Caller, turbine: TurbineCreate) -> TurbineRead:
         owner = resources.get_row(db, caller, Team, turbine.team_id, "team_id").organisation_id
     require_owner(caller, owner)
     require_kind(db, caller, turbine.generator_id, "generator", "generator_id")
+    _require_rotor(db, caller, turbine.team_id, turbine.rotor_id)
     row = resources.store(db, caller, Turbine, turbine, organisation_id=owner)
     return resources.read(TurbineRead, row)
+
+
+def _require_rotor(db: Session, caller: Caller, team_id: str | None, rotor_id: str | None) -> None:
+    """Refuse a place in the equipment list for what is no reference rotor."""
+    if rotor_id is not None and team_id is not None:
+        words = "only a reference rotor has a place in the equipment list"
+        raise Invalid(words, [FieldError("not_allowed", words, pointer="/rotor_id")])
+    require_kind(db, caller, rotor_id, "reference_rotor", "rotor_id")
 
 
 def get(db: Session, caller: Caller, turbine_id: str) -> TurbineRead:
@@ -39,7 +49,9 @@ def change(
     """Change a turbine; generator and gear move the rotor speeds told by voltage."""
     row = resources.get_row(db, caller, Turbine, turbine_id)
     require_owner(caller, row.organisation_id)
-    require_kind(db, caller, changes.model_dump().get("generator_id"), "generator", "generator_id")
+    named = changes.model_dump(exclude_unset=True)
+    require_kind(db, caller, named.get("generator_id"), "generator", "generator_id")
+    _require_rotor(db, caller, row.team_id, named.get("rotor_id"))
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
     builds = select(Build.id).where(col(Build.turbine_id) == row.id)

@@ -4,12 +4,13 @@
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from tests.makers import (
     School,
     build_payload,
+    loan_payload,
     season_payload,
     session_payload,
     trial_payload,
@@ -26,6 +27,8 @@ class Row:
     coach_other: int | None = 404
     needs_key: bool = True
     body: Callable[[School], Any] | None = None
+    #: Parameters of the path that stand for another thing of the school than usual.
+    at: dict[str, str] = field(default_factory=dict)
 
 
 def opened(status: int = 200) -> Row:
@@ -90,6 +93,16 @@ TABLE: dict[str, Row] = {
     "list_equipment": listed(),
     "get_equipment": shown(),
     "change_equipment": changed({"note": "checked"}),
+    "lend_equipment": written(loan_payload),
+    "list_equipment_loans": shown(),
+    "return_equipment": Row(
+        403, 200, 200, body=lambda s: {"returned_on": "2026-05-20"}, at={"equipment_id": "kit_id"}
+    ),
+    "list_loans": listed(),
+    "check_equipment": written(
+        lambda s: {"checked_on": "2026-03-01", "pairs": [{"reading": 4.1, "reference": 4.0}]}
+    ),
+    "list_equipment_checks": shown(),
     "create_turbine": written(lambda s: {"team_id": s.team_id, "name": "Second"}),
     "list_turbines": listed(),
     "get_turbine": shown(),
@@ -98,6 +111,8 @@ TABLE: dict[str, Row] = {
     "list_builds": listed(),
     "get_build": shown(),
     "change_build": changed({"note": "measured again"}),
+    # What is not a reference rotor is assigned nothing.
+    "assign_power": lead_only(409, lambda s: {"bench_id": s.bench_id}),
     "create_bench": written(
         lambda s: {
             "organisation_id": s.organisation_id,

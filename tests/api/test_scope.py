@@ -39,6 +39,7 @@ def ids_of(school: School) -> dict[str, str]:
 def ask(client: TestClient, operation: str, school: School, ids: dict[str, str]) -> Any:
     method, path = OPERATIONS[operation]
     row = TABLE[operation]
+    ids = ids | {parameter: ids[name] for parameter, name in row.at.items()}
     headers = {"If-Match": _tag(client, path, ids)} if method == "patch" else {}
     body = None if row.body is None else row.body(school)
     if isinstance(body, str):
