@@ -8,7 +8,7 @@ from analysis.check_view import Finding, View
 from analysis.rotor import BETZ_LIMIT
 
 WINDS = ("wind_speed_m_s", "wind_speed_start_m_s", "wind_speed_end_m_s")
-NEITHER = "But that cannot be either, by what the wind holds."
+NEITHER = "But that cannot be right either."
 ADVICE = (
     "Read volts, ohms, turns and wind once more and correct what was wrong, or confirm with the "
     "reason."

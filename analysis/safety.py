@@ -4,6 +4,7 @@ Figures for adults who judge a build before it spins; the school's risk assessme
 """
 
 import math
+from dataclasses import dataclass
 
 from analysis.columns import Numeric
 from analysis.wind import swept_area
@@ -155,3 +156,97 @@ def tipping_ratio(
     1.51
     """
     return mass_kg * GRAVITY_M_S2 * tower_side_m / 2 / (thrust_n * hub_height_m)
+
+
+@dataclass(frozen=True, slots=True)
+class SafetyFigures:
+    """What a build does when its load falls off in the highest wind; `None` is not known."""
+
+    wind_speed_m_s: float
+    runaway_speed_rpm: float
+    runaway_tip_speed_m_s: float
+    balance_radius_m: float
+    blade_force_n: float | None
+    blade_weights: float
+    blade_energy_j: float | None
+    pull_test_n: float | None
+    thrust_n: float
+    tipping_ratio: float | None
+    needs_guard: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Blade:
+    """One blade with what holds it: mass [kg] and balance point from the axis [m], if known."""
+
+    mass_kg: float | None = None
+    balance_radius_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tower:
+    """Tower with base and turbine: mass [kg], side of its foot [m], hub height [m], if known."""
+
+    mass_kg: float | None = None
+    side_m: float | None = None
+    hub_height_m: float | None = None
+
+
+def safety_figures(
+    wind_speed_m_s: float,
+    air_density_kg_m3: float,
+    rotor_diameter_m: float,
+    blade: Blade,
+    tower: Tower,
+) -> SafetyFigures:
+    """Return all figures of one build at run-away in one wind.
+
+    Parameters
+    ----------
+    wind_speed_m_s, air_density_kg_m3 : float
+        The highest wind that the build will meet, and its air. [m/s], [kg/m³]
+    rotor_diameter_m : float
+        Diameter of the tip circle. [m]
+    blade : Blade
+        Without a measured balance point, half the radius stands.
+    tower : Tower
+        What the hub stands on.
+
+    Returns
+    -------
+    SafetyFigures
+        With `needs_guard` beyond 40 m/s or 2 J, which are this project's defaults and no standard.
+
+    Examples
+    --------
+    >>> figures = safety_figures(6.0, 1.2, 0.45, Blade(0.012, 0.12), Tower())
+    >>> round(figures.runaway_speed_rpm), round(figures.pull_test_n), figures.needs_guard
+    (1528, 74, True)
+    """
+    rpm = runaway_speed(wind_speed_m_s, rotor_diameter_m)
+    balance = blade.balance_radius_m or CENTRE_OF_BLADE * rotor_diameter_m / 2
+    tip = tip_speed(rpm, rotor_diameter_m)
+    push = thrust(air_density_kg_m3, rotor_diameter_m, wind_speed_m_s)
+    force = energy = None
+    if blade.mass_kg is not None:
+        force = blade_force(blade.mass_kg, balance, rpm)
+        energy = blade_energy(blade.mass_kg, balance, rpm)
+    return SafetyFigures(
+        wind_speed_m_s=wind_speed_m_s,
+        runaway_speed_rpm=rpm,
+        runaway_tip_speed_m_s=tip,
+        balance_radius_m=balance,
+        blade_force_n=force,
+        blade_weights=angular_speed(rpm) ** 2 * balance / GRAVITY_M_S2,
+        blade_energy_j=energy,
+        pull_test_n=None if force is None else PULL_FACTOR * force,
+        thrust_n=push,
+        tipping_ratio=_stands(tower, push),
+        needs_guard=tip > FASTEST_TIP_M_S or (energy or 0.0) > MOST_BLADE_ENERGY_J,
+    )
+
+
+def _stands(tower: Tower, push_n: float) -> float | None:
+    if tower.mass_kg is None or tower.side_m is None or tower.hub_height_m is None:
+        return None
+    return tipping_ratio(tower.mass_kg, tower.side_m, push_n, tower.hub_height_m)

@@ -51,6 +51,16 @@ def trial_payload(school: "School", **changed: Any) -> dict[str, Any]:
     } | changed
 
 
+def rule_set(*checks: dict[str, Any]) -> dict[str, Any]:
+    """A rotor no wider than 60 cm, told to 2 mm, and something to look at."""
+    size = {"id": "rotor_size", "words": "Rotor no wider than 60 cm", "kind": "limit",
+            "field": "build.rotor_diameter_m", "op": "<=", "value": 60, "unit": "cm",
+            "tolerance": 0.2}  # fmt: skip
+    hazards = {"id": "hazards", "words": "Nothing that can cut", "kind": "inspection",
+               "items": ["no metal blades"], "touches": ["build.material"]}  # fmt: skip
+    return {"name": "Meeting rules", "version": 1, "checks": list(checks) or [size, hazards]}
+
+
 def loan_payload(school: "School", **changed: Any) -> dict[str, Any]:
     return {
         "organisation_id": school.organisation_id,
@@ -117,8 +127,10 @@ def make_world(lead_key: str, signed: Signed) -> World:
     rotor = created(lead.post("/v1/turbines", json={"team_id": None, "name": "Reference rotor 1"}))
     build = created(lead.post("/v1/builds", json=build_payload(rotor["id"], assigned_power_w=0.06)))
     meeting = {"season_id": season_id, "name": "Spring meeting", "held_on": "2026-05-16"}
-    event_id = created(lead.post("/v1/events", json=meeting))["id"]
+    event = created(lead.post("/v1/events", json=meeting | {"rule_set": rule_set()}))
+    event_id = event["id"]
     larch, birch = (make_school(lead, signed, season_id, name) for name in ("Larch", "Birch"))
+    created(lead.post(f"/v1/events/{event_id}/run-order", json={"seed": 1}))
     return World(
         season_id,
         lead_key,

@@ -4,10 +4,12 @@ from api.models.audit import AuditChain, AuditEntry
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
+from api.models.event_runs import EventRun, RunOrder
 from api.models.events import Event
 from api.models.flags import Flag
 from api.models.idempotency import GivenAnswer
 from api.models.imports import ImportBatch, ImportOrganisation
+from api.models.inspections import Inspection
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
@@ -30,15 +32,18 @@ __all__ = [
     "Build",
     "Equipment",
     "Event",
+    "EventRun",
     "Flag",
     "GivenAnswer",
     "ImportBatch",
     "ImportOrganisation",
+    "Inspection",
     "InstrumentCheck",
     "KeyOrganisation",
     "Loan",
     "Organisation",
     "Run",
+    "RunOrder",
     "Season",
     "Team",
     "Trial",

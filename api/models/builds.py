@@ -1,14 +1,15 @@
 """A build: one numbered state of a turbine; a change makes a new one."""
 
 from datetime import datetime
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 from sqlmodel import Field as Column
-from sqlmodel import SQLModel, UniqueConstraint
+from sqlmodel import SQLModel, String, UniqueConstraint
 
 from api.models.fields import (
     AssignedPower,
+    BalanceRadius,
     BladeCount,
     BladeMass,
     BuildNumber,
@@ -21,6 +22,8 @@ from api.models.fields import (
 )
 from api.models.ids import BenchId, BuildId, TurbineId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+BladeFixing = Literal["screwed", "pinned", "glued", "moulded", "push_fit"]
 
 
 class BuildFacts(SQLModel):
@@ -38,6 +41,12 @@ class BuildFacts(SQLModel):
     chord_root_m: Chord | None = None
     chord_tip_m: Chord | None = None
     blade_mass_kg: BladeMass | None = None
+    blade_balance_radius_m: BalanceRadius | None = Column(
+        default=None, description="From the shaft's axis to a blade's balance point. [m]"
+    )
+    blade_fixing: BladeFixing | None = Column(
+        default=None, sa_type=String, description="A push fit alone is not accepted as safe."
+    )
     material: Label | None = None
     pitch_deg: Pitch | None = None
     load_ohm: Load | None = None
@@ -74,6 +83,8 @@ class BuildCreate(BuildFacts, Input):
     "chord_root_m",
     "chord_tip_m",
     "blade_mass_kg",
+    "blade_balance_radius_m",
+    "blade_fixing",
     "material",
     "pitch_deg",
     "load_ohm",

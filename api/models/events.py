@@ -1,15 +1,17 @@
 """An event: where a season's teams meet, on one bench and in one wind."""
 
 from datetime import datetime, time
-from typing import ClassVar
+from typing import ClassVar, Literal
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Field as Column
-from sqlmodel import SQLModel, UniqueConstraint
+from sqlmodel import SQLModel, String, UniqueConstraint
 
-from api.models.fields import BestOf, Day, Label, Note, WindSpeed
+from api.models.fields import BestOf, Data, Day, Label, Note, WindSpeed
 from api.models.ids import SeasonId
-from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored, changes_of
+
+DriftDecision = Literal["corrected", "as_run"]
 
 
 class EventFacts(SQLModel):
@@ -23,6 +25,17 @@ class EventFacts(SQLModel):
         default=None, description="Planned wind; left out, the season's reference. [m/s]"
     )
     best_of: BestOf = Column(default=1, description="Of how many runs of a team the best counts.")
+    drift_decision: DriftDecision | None = Column(
+        default=None,
+        sa_type=String,
+        description="What officials decided where the reference rotor drifted by more than 6 %: "
+        "corrected or as_run.",
+    )
+    rule_set: Data | None = Column(
+        default=None,
+        sa_type=JSON_OR_NULL,
+        description="The event's rules as data; left out, the season's hold.",
+    )
     note: Note | None = None
 
 
@@ -42,7 +55,17 @@ class EventCreate(EventFacts, Input):
     """An event to announce."""
 
 
-@changes_of(EventFacts, "name", "held_on", "place", "wind_speed_m_s", "best_of", "note")
+@changes_of(
+    EventFacts,
+    "name",
+    "held_on",
+    "place",
+    "wind_speed_m_s",
+    "best_of",
+    "drift_decision",
+    "rule_set",
+    "note",
+)
 class EventUpdate(Input):
     """What may change of an event."""
 

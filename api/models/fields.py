@@ -153,6 +153,9 @@ RotorDiameter: TypeAlias = Annotated[
     float, _number(0.1, 1.5, "m", "Diameter of the tip circle, tip to tip.")
 ]
 Chord: TypeAlias = Annotated[float, _number(0.002, 0.5, "m", "Blade chord.")]
+BalanceRadius: TypeAlias = Annotated[
+    float, _number(0.005, 0.75, "m", "From the axis to the blade's balance point.")
+]
 BladeMass: TypeAlias = Annotated[float, _number(0.0002, 0.5, "kg", "Mass of one blade.")]
 BladeCount: TypeAlias = Annotated[int, _count(1, 24, "Number of blades.")]
 Pitch: TypeAlias = Annotated[

@@ -5,7 +5,7 @@ from typing import ClassVar
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
-from api.models.fields import GearRatio, Label, TowerMass, TowerSide
+from api.models.fields import GearRatio, HubHeight, Label, TowerMass, TowerSide
 from api.models.ids import EquipmentId, TeamId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
 
@@ -27,6 +27,7 @@ class TurbineFacts(SQLModel):
     gear_ratio: GearRatio = 1.0
     tower_side_m: TowerSide | None = None
     tower_mass_kg: TowerMass | None = None
+    hub_height_m: HubHeight | None = None
 
 
 class Turbine(TurbineFacts, Stored, table=True):

@@ -2,11 +2,11 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import Change, Read, Write, WriteLead
+from api.deps import Change, Read, Write, WriteLead, database
 from api.models.builds import (
     Assigned,
     Assigning,
@@ -16,8 +16,9 @@ from api.models.builds import (
     BuildUpdate,
 )
 from api.models.pages import Page
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import builds, rotors
+from api.models.safety import SafetyQuery, SafetyRead
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
+from api.services import builds, rotors, safety
 from api.services.idempotency import Answered
 from api.services.scope import Caller
 
@@ -57,3 +58,13 @@ def assign_power(build_id: str, assigning: Assigning, write: WriteLead) -> Respo
         return Answered(200, done.model_dump_json())
 
     return write.run(assign)
+
+
+@router.get("/{build_id}/safety", response_model=SafetyRead, responses=READ)
+def build_safety(
+    build_id: str, query: Annotated[SafetyQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Tell what a build does when its load falls off: speeds, pull on a blade, and its tower."""
+    with database(request).reading() as db:
+        shown = safety.of_build(db, read.caller, build_id, query)
+    return private_json(shown)

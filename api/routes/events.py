@@ -3,14 +3,32 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
+from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import ChangeLead, Read, WriteLead, database
+from api.deps import ChangeLead, Read, Write, WriteLead, database
+from api.models.event_runs import Drawing, EventResults, ResultsCreate, RunOrderRead
 from api.models.events import EventCreate, EventQuery, EventRead, EventUpdate
+from api.models.inspections import (
+    EventReadiness,
+    InspectionCreate,
+    InspectionQuery,
+    InspectionRead,
+)
 from api.models.outlook import EventOutlook, EventReview, OutlookQuery
 from api.models.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
-from api.services import events, outlooks, reviews
+from api.services import (
+    event_runs,
+    events,
+    inspections,
+    outlooks,
+    readiness,
+    reviews,
+    run_orders,
+)
+from api.services.idempotency import Answered
+from api.services.scope import Caller
 
 router = APIRouter(prefix="/events", tags=["events"], route_class=StrictRoute)
 
@@ -63,4 +81,77 @@ def event_review(
     """
     with database(request).reading() as db:
         shown = reviews.event_review(db, read.caller, event_id)
+    return private_json(shown)
+
+
+@router.post(
+    "/{event_id}/inspections", status_code=201, response_model=InspectionRead, responses=WRITE
+)
+def inspect_build(event_id: str, inspection: InspectionCreate, write: Write) -> Response:
+    """Store what an inspector found of a build; of a build that changed since it is refused."""
+
+    def inspect(db: Session, caller: Caller, given: InspectionCreate) -> InspectionRead:
+        return inspections.inspect(db, caller, event_id, given)
+
+    return write.created(inspect, inspection)
+
+
+@router.get("/{event_id}/inspections", response_model=Page[InspectionRead], responses=READ)
+def list_inspections(
+    event_id: str, query: Annotated[InspectionQuery, Query()], read: Read
+) -> Response:
+    """List the inspections of an event that the key may see, oldest first."""
+
+    def listed(
+        db: Session, caller: Caller, asked: InspectionQuery
+    ) -> tuple[list[InspectionRead], str | None]:
+        return inspections.page(db, caller, event_id, asked)
+
+    return read.page(listed, query)
+
+
+@router.get("/{event_id}/readiness", response_model=EventReadiness, responses=READ)
+def event_readiness(
+    event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Tell how ready each team is: every check of the rules, days left, and what to do next."""
+    with database(request).reading() as db:
+        shown = readiness.event_readiness(db, read.caller, event_id)
+    return private_json(shown)
+
+
+@router.post("/{event_id}/run-order", status_code=201, response_model=RunOrderRead, responses=WRITE)
+def draw_run_order(event_id: str, drawing: Drawing, write: WriteLead) -> Response:
+    """Draw the order of runs: blocks of one team of each school, the reference rotor in between."""
+
+    def draw(db: Session, caller: Caller, given: Drawing) -> RunOrderRead:
+        return run_orders.draw(db, caller, event_id, given)
+
+    return write.created(draw, drawing, location=f"/v1/events/{event_id}/run-order")
+
+
+@router.get("/{event_id}/run-order", response_model=RunOrderRead, responses=READ)
+def get_run_order(event_id: str, read: Read) -> Response:
+    """Show the order that was drawn last."""
+    return read.one(run_orders.newest, event_id)
+
+
+@router.post("/{event_id}/results", response_model=EventResults, responses=WRITE)
+def record_results(event_id: str, given: ResultsCreate, write: WriteLead) -> Response:
+    """Store official runs; answers the day so far. The same ones sent again change nothing."""
+
+    def record(db: Session, caller: Caller) -> Answered:
+        done = event_runs.record(db, caller, event_id, given)
+        return Answered(200, done.model_dump_json())
+
+    return write.run(record)
+
+
+@router.get("/{event_id}/results", response_model=EventResults, responses=READ)
+def event_results(
+    event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show the day's runs, the reference rotor's drift, and the places."""
+    with database(request).reading() as db:
+        shown = event_runs.results(db, read.caller, event_id)
     return private_json(shown)

@@ -6,13 +6,13 @@ A test holds each of them to its shape.
 from typing import Any
 
 from api.routes.example_equipment import EQUIPMENT_EXAMPLES
+from api.routes.example_events import EVENT_EXAMPLES
 from api.routes.example_reports import REPORT_EXAMPLES
 from api.routes.example_things import (
     AUD,
     BCH,
     BLD,
     EQP,
-    EVT,
     FLG,
     GRID,
     IMP,
@@ -45,13 +45,6 @@ BENCH = {
     "fan_setting": "2",
     "distance_m": 0.9,
     "anemometer_id": EQP,
-}
-EVENT = {
-    "season_id": SEA,
-    "name": "Spring meeting",
-    "held_on": "2026-05-16",
-    "wind_speed_m_s": 4.3,
-    "best_of": 2,
 }
 GRID_NEW = {
     "points": [
@@ -216,6 +209,8 @@ EXAMPLES: dict[str, Any] = (
                 "chord_root_m": None,
                 "chord_tip_m": None,
                 "blade_mass_kg": 0.012,
+                "blade_balance_radius_m": 0.12,
+                "blade_fixing": "screwed",
                 "material": "card",
                 "load_ohm": 30.1,
                 "assigned_power_w": None,
@@ -227,9 +222,6 @@ EXAMPLES: dict[str, Any] = (
         "BenchRead": stored(
             BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
         ),
-        "EventCreate": EVENT,
-        "EventUpdate": {"wind_speed_m_s": 4.5},
-        "EventRead": stored(EVT, EVENT, {"place": None, "note": None}),
         "WindGridCreate": GRID_NEW,
         "WindGridRead": stored(
             GRID,
@@ -312,5 +304,6 @@ EXAMPLES: dict[str, Any] = (
         "ImportTried": IMPORTED | {"dry_run": True},
     }
     | EQUIPMENT_EXAMPLES
+    | EVENT_EXAMPLES
     | REPORT_EXAMPLES
 )

@@ -1,13 +1,15 @@
-"""An empty file of trials to fill in."""
+"""Files to begin with: trials to fill in, rules to change."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from api.deps import Read
 from api.models.files import FileQuery
+from api.models.rule_sets import RuleSet
 from api.routes.contract import LIST, StrictRoute
+from api.services import rule_sets
 from api.services.template_file import trials_template
 
 router = APIRouter(prefix="/templates", tags=["templates"], route_class=StrictRoute)
@@ -29,3 +31,25 @@ def trials_csv(query: Annotated[FileQuery, Query()], read: Read) -> Response:
     body = trials_template(query.delimiter, query.decimal)
     headers = {"Content-Disposition": 'attachment; filename="trials.csv"'}
     return Response(body, headers=headers, media_type="text/csv")
+
+
+@router.get("/rule-set.json", response_model=RuleSet, responses=LIST)
+def rule_set_example(read: Read) -> Response:
+    """Give a rule set of an invented region, to change into an event's own."""
+    return JSONResponse(rule_sets.EXAMPLE)
+
+
+@router.get(
+    "/rule-set.schema.json",
+    response_model=dict[str, Any],
+    responses=LIST
+    | {
+        200: {
+            "content": {"application/json": {"example": {"title": "Rule set", "type": "object"}}},
+            "description": "JSON Schema, draft 2020-12.",
+        }
+    },
+)
+def rule_set_schema(read: Read) -> Response:
+    """Give the JSON Schema of a rule set."""
+    return JSONResponse(rule_sets.schema())

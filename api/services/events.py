@@ -4,7 +4,7 @@ from sqlmodel import Session
 
 from api.models.events import Event, EventCreate, EventQuery, EventRead, EventUpdate
 from api.models.seasons import Season
-from api.services import resources, revisions
+from api.services import resources, revisions, rule_sets
 from api.services.scope import Caller
 
 
@@ -12,7 +12,8 @@ def create(db: Session, caller: Caller, event: EventCreate) -> EventRead:
     """Announce an event of a season."""
     season = resources.get_row(db, caller, Season, event.season_id, "season_id")
     revisions.raise_season(db, season.id)
-    return resources.read(EventRead, resources.store(db, caller, Event, event))
+    rules = rule_sets.checked(event.rule_set)
+    return resources.read(EventRead, resources.store(db, caller, Event, event, rule_set=rules))
 
 
 def get(db: Session, caller: Caller, event_id: str) -> EventRead:
@@ -32,5 +33,5 @@ def change(
     """Change an event; its outlook follows."""
     row = resources.get_row(db, caller, Event, event_id)
     revisions.raise_season(db, row.season_id)
-    resources.change(db, caller, row, changes, version)
+    resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))
     return resources.read(EventRead, row)

@@ -1,21 +1,19 @@
 """How the forecast of an event's morning did against the day's own results."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from analysis.errors import AnalysisError
 from analysis.outlook import Score, score_forecast
-from analysis.trial_result import trial_results
 from api.models.events import Event
 from api.models.outlook import EventReview, TeamReview
 from api.models.seasons import Season
-from api.models.trials import Trial
 from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
-from api.services.frames import read_frame
+from api.services.event_day import best_of_teams, read_day
 from api.services.outlooks import Drawn, draw_event
 from api.services.scope import Caller
 
@@ -81,23 +79,9 @@ def _nothing(season: Season, event: Event, reason: str) -> EventReview:
 
 def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
     """Return the best power of each drawn team in the event's runs; NaN where there is none."""
-    morning = event.morning(season.timezone)
-    frame = read_frame(
-        db, col(Trial.season_id) == season.id, col(Trial.kind) == "event",
-        col(Trial.state) == "accepted",
-    )  # fmt: skip
-    power = trial_results(frame.trials, frame.runs).power_w
-    started = frame.trials["started_at"].astype(float)
-    on_the_day = (started >= morning.timestamp()) & (
-        started < (morning + timedelta(days=1)).timestamp()
-    )
-    best = dict.fromkeys(drawn.builds, np.nan)
-    builds_of = {drawn.fitted.team_of[build]: build for build in drawn.builds}
-    for team_id, watts in zip(frame.trials["team_id"][on_the_day], power[on_the_day], strict=True):
-        build = builds_of.get(team_id)
-        if build is not None:
-            best[build] = np.fmax(best[build], watts)
-    return np.array([best[build] for build in drawn.builds])
+    best = best_of_teams(read_day(db, event, season), event)
+    teams = (drawn.fitted.team_of[build] for build in drawn.builds)
+    return np.array([best[team][0] if team in best else np.nan for team in teams])
 
 
 def _team(at: int, drawn: Drawn, results: Any, score: Score, team: Any) -> TeamReview:

@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
 from sqlmodel import col
 
 from api.errors import NotFound, NotPermitted
+from api.models.event_runs import RunOrder
 from api.models.events import Event
 from api.models.imports import ImportBatch, ImportOrganisation
 from api.models.keys import AccessKey, Role
@@ -82,6 +83,7 @@ def _lent(caller: Caller) -> ColumnElement[bool]:
 SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
     Event: lambda _: true(),
+    RunOrder: lambda _: true(),
     Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
     AccessKey: lambda _: false(),
     ImportBatch: _own_import,

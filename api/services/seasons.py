@@ -4,13 +4,14 @@ from sqlmodel import Session
 
 from api.errors import Invalid
 from api.models.seasons import Season, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
-from api.services import flags, resources, revisions
+from api.services import flags, resources, revisions, rule_sets
 from api.services.scope import Caller
 
 
 def create(db: Session, caller: Caller, season: SeasonCreate) -> SeasonRead:
     """Open a season."""
-    return resources.read(SeasonRead, resources.store(db, caller, Season, season))
+    rules = rule_sets.checked(season.rule_set)
+    return resources.read(SeasonRead, resources.store(db, caller, Season, season, rule_set=rules))
 
 
 def get(db: Session, caller: Caller, season_id: str) -> SeasonRead:
@@ -30,7 +31,7 @@ def change(
     """Change a season; a new reference moves every normalised power of it."""
     row = resources.get_row(db, caller, Season, season_id)
     revisions.raise_season(db, row.id)
-    resources.change(db, caller, row, changes, version)
+    resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))
     if row.ends_on < row.starts_on:
         raise Invalid("ends_on lies before starts_on")
     flags.recheck_season(db, row.id)

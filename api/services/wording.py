@@ -103,6 +103,61 @@ SENTENCES = {
         "Build {number}: its wind sweep cannot be used yet: {reason}. Until then {default:.1f} "
         "(± {u_default:.1f}) stands."
     ),
+    "safety.guard": (
+        "With its load off this rotor needs a full guard or a closed test area: its tips would run "
+        "at {runaway_tip_speed_m_s:.0f} m/s."
+    ),
+    "safety.speed": (
+        "If the load falls off in {wind_speed_m_s:.1f} m/s it may turn {runaway_speed_rpm:.0f} "
+        "times a minute, its tips at {runaway_tip_speed_m_s:.0f} m/s."
+    ),
+    "safety.pull": (
+        "Each blade then pulls with {blade_force_n:.0f} N, {blade_weights:.0f} times its weight, "
+        "so it must hold {pull_test_n:.0f} N ({kilograms:.1f} kgf) when you pull it at rest."
+    ),
+    "safety.no_mass": (
+        "Weigh a blade and note it: without that nobody knows what its root must hold."
+    ),
+    "safety.tower": "The tower stands {tipping_ratio:.1f} times as firmly as the wind pushes.",
+    "safety.tower_may_fall": (
+        "The tower stands only {tipping_ratio:.1f} times as firmly as the wind pushes, and 1.5 is "
+        "asked for: make its foot wider or heavier."
+    ),
+    "safety.no_tower": (
+        "Note the tower's foot, mass and hub height: without them nobody knows whether it stands."
+    ),
+    "drift.fine": (
+        "The reference rotor moved by {percent:.1f} % over its {runs} runs; that is taken off."
+    ),
+    "drift.decide": (
+        "The reference rotor moved by {percent:.1f} % over its {runs} runs, more than 6 %: "
+        "officials decide before anything is announced."
+    ),
+    "drift.unknown": (
+        "The reference rotor ran less than twice in this session, so its drift is not known and "
+        "nothing is taken off."
+    ),
+    "results.none": "No official run that counts has been stored yet.",
+    "results.known": "{teams} teams have a result.",
+    "results.wait": (
+        "Places wait: the reference rotor drifted by more than 6 %. Look at the hall, decide, and "
+        "set the event's drift_decision to corrected or as_run, or run again."
+    ),
+    "ready.pass": "{words}: met.",
+    "ready.unknown": "{words}: {fact} is not noted yet. Note it.",
+    "ready.beyond": (
+        "{words}: {value} is beyond {limit}. Change the build, or the record if it errs."
+    ),
+    "ready.doubtful": (
+        "{words}: {value} is at the limit of {limit}, within what your measuring can tell. Measure "
+        "again with the official gauge."
+    ),
+    "ready.not_inspected": "{words}: nobody has looked at it yet. Have it inspected.",
+    "ready.changed": "{words}: the build changed since it was inspected. Have it looked at again.",
+    "ready.found": "{words}: the inspection found a fault{evidence}. Mend it and show it again.",
+    "ready.not_shown": "{words}: could not be shown at the inspection. Show it.",
+    "ready.done": "Ready: nothing is open. Pack spares, and bring the load and leads.",
+    "ready.no_build": "No build is registered yet: register the one that will come.",
     "change.more": "{what} gave about {effect:.0f} % more (probably {low:.0f} to {high:.0f} %).",
     "change.times": (
         "{what} gave about {times:.1f} times the power (probably {low:.1f} to {high:.1f} times)."
@@ -162,6 +217,11 @@ TIMES_FROM = 200  # [%], from here on times are easier to grasp
 def say(key: str, **values: object) -> dict[str, str]:
     """Return a sentence with its key, as a statement carries them."""
     return {"sentence_key": key, "sentence": SENTENCES[key].format(**values)}
+
+
+def text(key: str, **values: object) -> str:
+    """Return a sentence alone."""
+    return SENTENCES[key].format(**values)
 
 
 def share(probability: float) -> str:

@@ -65,3 +65,28 @@ def test_the_pull_of_a_twelve_gram_blade():
 def test_force_grows_with_the_square_of_speed(rpm, times):
     one, other = (safety.blade_force(0.01, 0.1, each) for each in (rpm, rpm * times))
     assert other / one == pytest.approx(times**2)
+
+
+class TestFigures:
+    def figures(self, wind=6.0, blade=safety.Blade(), tower=safety.Tower()):  # noqa: B008  # frozen
+        return safety.safety_figures(wind, 1.225, 0.45, blade, tower)
+
+    def test_by_hand(self):
+        """6 · 6 m/s at the tip, 1527.9 a minute, ω = 160 rad/s: 0.012 · 160² · 0.12 = 36.9 N."""
+        found = self.figures(blade=safety.Blade(0.012, 0.12), tower=safety.Tower(1.5, 0.4, 0.7))
+        assert found.runaway_tip_speed_m_s == pytest.approx(36.0)
+        assert found.blade_force_n == pytest.approx(36.86, abs=0.01)
+        assert found.blade_weights == pytest.approx(36.86 / (0.012 * 9.80665), rel=1e-3)
+        assert found.pull_test_n == pytest.approx(2 * found.blade_force_n)
+        assert found.blade_energy_j == pytest.approx(0.5 * 0.012 * (160 * 0.12) ** 2, rel=1e-3)
+        # 2.806 N of wind at 0.7 m against 14.71 N at 0.2 m
+        assert found.tipping_ratio == pytest.approx(14.71 * 0.2 / (2.806 * 0.7), rel=1e-3)
+
+    def test_what_is_not_known_stays_so(self):
+        found = self.figures()
+        assert (found.blade_force_n, found.pull_test_n, found.tipping_ratio) == (None, None, None)
+        assert found.balance_radius_m == pytest.approx(0.45 / 4)
+
+    @pytest.mark.parametrize(("wind", "guard"), [(6.6, False), (6.7, True)])
+    def test_beyond_40_metres_a_second_it_needs_a_guard(self, wind, guard):
+        assert self.figures(wind).needs_guard is guard

@@ -154,6 +154,32 @@ TABLE: dict[str, Row] = {
     "get_event": Row(200, 200, 200, coach_other=None),
     "change_event": lead_only(200, lambda s: {"best_of": 2}),
     "event_outlook": Row(200, 200, 200, coach_other=None),
+    "inspect_build": Row(
+        403,
+        201,
+        201,
+        coach_other=None,
+        body=lambda s: {
+            "build_id": s.build_id,
+            "build_version": 1,
+            "inspector": "steward",
+            "findings": [{"check": "hazards", "outcome": "pass"}],
+        },
+    ),
+    "list_inspections": Row(200, 200, 200, coach_other=None),
+    "event_readiness": Row(200, 200, 200, coach_other=None),
+    "draw_run_order": lead_only(201, lambda s: {"seed": 3}),
+    "get_run_order": Row(200, 200, 200, coach_other=None),
+    # The world's session is not of the event's day.
+    "record_results": lead_only(
+        422,
+        lambda s: {
+            "session_id": s.session_id,
+            "runs": [{"position": 1, "build_id": s.build_id, "outcome": "did_not_finish"}],
+        },
+    ),
+    "event_results": Row(200, 200, 200, coach_other=None),
+    "build_safety": shown(),
     "event_review": Row(200, 200, 200, coach_other=None),
     "correct_trial": Row(
         403, 201, 201, body=lambda s: {"reason": "misread", "changes": {"load_ohm": 22.0}}
@@ -181,4 +207,6 @@ TABLE: dict[str, Row] = {
     "season_trials": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),
     "trials_csv": listed(),
+    "rule_set_example": listed(),
+    "rule_set_schema": listed(),
 }

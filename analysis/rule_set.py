@@ -1,0 +1,219 @@
+"""An event's rules as data: what is asked of a build, and whether it is met, broken or not shown.
+
+What is not known is never taken as met. A number beyond its limit by no more than its tolerance is
+not broken yet: it is to be measured again with the event's own gauge, the reading of JCGM 106:2012
+in which the doubt of a measurement is held in favour of the one who is measured.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Outcome = Literal["pass", "fail", "not_shown"]
+Severity = Literal["must", "should"]
+Status = Literal["not ready", "open", "nearly", "ready"]
+Value = float | str | None
+
+OPERATORS = ("<=", ">=", "==", "in")
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """Something that a rule may ask about: its unit, empty for words; and what it is, in words."""
+
+    unit: str
+    words: str
+
+
+FACTS: dict[str, Fact] = {
+    "build.rotor_diameter_m": Fact("m", "the rotor's diameter"),
+    "build.blade_count": Fact("1", "the number of blades"),
+    "build.chord_root_m": Fact("m", "the blade's chord at the root"),
+    "build.chord_tip_m": Fact("m", "the blade's chord at the tip"),
+    "build.blade_mass_kg": Fact("kg", "the mass of a blade"),
+    "build.blade_balance_radius_m": Fact("m", "the blade's balance point"),
+    "build.blade_fixing": Fact("", "how the blades are held"),
+    "build.material": Fact("", "what the blades are made of"),
+    "build.pitch_deg": Fact("deg", "the blades' pitch"),
+    "build.load_ohm": Fact("ohm", "the load"),
+    "turbine.gear_ratio": Fact("1", "the gear ratio"),
+    "turbine.tower_side_m": Fact("m", "the side of the tower's foot"),
+    "turbine.tower_mass_kg": Fact("kg", "the mass of tower and base"),
+    "generator.class": Fact("", "the generator's class"),
+    "team.size": Fact("1", "the number of team members"),
+    "team.entry_class": Fact("", "the entry class"),
+    "team.age_band": Fact("", "the age band"),
+    "trials.days_since_record": Fact("d", "the days since the last record trial"),
+    "safety.runaway_tip_speed_m_s": Fact("m/s", "the tip speed at run-away"),
+    "safety.blade_force_n": Fact("N", "the pull at a blade's root at run-away"),
+    "safety.blade_energy_j": Fact("J", "a blade's energy at run-away"),
+    "safety.pull_test_n": Fact("N", "the pull that each blade must hold"),
+    "safety.tipping_ratio": Fact("1", "how firmly the tower stands"),
+}
+#: How many of a fact's own unit one of another is.
+UNITS: dict[str, dict[str, float]] = {
+    "m": {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254},
+    "kg": {"kg": 1.0, "g": 0.001},
+    "ohm": {"ohm": 1.0, "kohm": 1000.0},
+    "deg": {"deg": 1.0},
+    "d": {"d": 1.0},
+    "m/s": {"m/s": 1.0},
+    "N": {"N": 1.0, "kgf": 9.80665},
+    "J": {"J": 1.0},
+    "1": {"1": 1.0},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that the rules ask, in the facts' own units.
+
+    A `limit` compares a fact; a `declared` one only has to be told; an `inspection` is looked at
+    by somebody, who may measure `unit` against the same kind of limit. `limit_from` names a fact
+    that is the limit.
+    """
+
+    id: str
+    words: str
+    severity: Severity
+    kind: Literal["limit", "declared", "inspection"]
+    field: str = ""
+    operator: str = ""
+    limit: float | str | tuple[Value, ...] | None = None
+    limit_from: str = ""
+    tolerance: float = 0.0
+    touches: tuple[str, ...] = ()
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """Return the facts whose change asks for a new inspection."""
+        named = (self.field, self.limit_from, *self.touches)
+        return tuple(name for name in dict.fromkeys(named) if name and not _moves_by_itself(name))
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """What an inspector found of a check, and the facts it rested on then."""
+
+    outcome: Outcome
+    measured: float | None
+    rested_on: Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """Whether a check is met.
+
+    `reason` names why not: unknown, beyond, doubtful, not_inspected, changed, found.
+    """
+
+    outcome: Outcome
+    value: Value
+    limit: float | str | tuple[Value, ...] | None
+    reason: str
+
+
+def _moves_by_itself(name: str) -> bool:
+    return name.startswith("trials.")
+
+
+def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None) -> Judgement:
+    """Return whether a check is met.
+
+    Parameters
+    ----------
+    check : Check
+        What is asked.
+    facts : mapping of str to number, str or None
+        What is known of the build, in the units of `FACTS`.
+    inspected : Inspected or None
+        The newest inspection of it; it counts while the facts it rested on stay as they were.
+
+    Returns
+    -------
+    Judgement
+        An inspection goes before what was declared.
+
+    Examples
+    --------
+    >>> size = Check("size", "", "must", "limit", "build.rotor_diameter_m", "<=", 0.6,
+    ...              tolerance=0.002)
+    >>> [judge(size, {"build.rotor_diameter_m": each}, None).outcome for each in (0.6, 0.601, 0.61)]
+    ['pass', 'not_shown', 'fail']
+    """
+    limit = facts.get(check.limit_from) if check.limit_from else check.limit
+    if inspected is not None and inspected.outcome != "not_shown":
+        if any(facts.get(name) != then for name, then in inspected.rested_on.items()):
+            return Judgement("not_shown", inspected.measured, limit, "changed")
+        return _by_inspection(check, inspected, limit)
+    if check.kind == "inspection":
+        return Judgement("not_shown", None, limit, "not_inspected")
+    value = facts.get(check.field)
+    if value is None or value == "":
+        return Judgement("not_shown", None, limit, "unknown")
+    if check.kind == "declared":
+        return Judgement("pass", value, None, "")
+    return _compare(check, value, limit)
+
+
+def _by_inspection(
+    check: Check, inspected: Inspected, limit: float | str | tuple[Value, ...] | None
+) -> Judgement:
+    """Return what an inspector found; a number that was measured is compared as well."""
+    if check.kind == "inspection" and check.operator and inspected.outcome == "pass":
+        if inspected.measured is None or limit is None:
+            reason = "not_inspected" if inspected.measured is None else "unknown"
+            return Judgement("not_shown", inspected.measured, limit, reason)
+        return _compare(check, inspected.measured, limit)
+    reason = "" if inspected.outcome == "pass" else "found"
+    return Judgement(inspected.outcome, inspected.measured, limit, reason)
+
+
+def _compare(
+    check: Check, value: float | str, limit: float | str | tuple[Value, ...] | None
+) -> Judgement:
+    if limit is None:
+        return Judgement("not_shown", value, limit, "unknown")
+    if _holds(check.operator, value, limit, 0.0):
+        return Judgement("pass", value, limit, "")
+    if check.tolerance and _holds(check.operator, value, limit, check.tolerance):
+        return Judgement("not_shown", value, limit, "doubtful")
+    return Judgement("fail", value, limit, "beyond")
+
+
+def _holds(operator: str, value: float | str, limit: object, slack: float) -> bool:
+    if operator == "in":
+        return isinstance(limit, tuple) and value in limit
+    if isinstance(value, str) or isinstance(limit, str):
+        return value == limit
+    assert isinstance(limit, int | float)
+    if operator == "==":
+        return abs(value - limit) <= slack + 1e-9
+    return value <= limit + slack + 1e-9 if operator == "<=" else value >= limit - slack - 1e-9
+
+
+def status(judged: Iterable[tuple[Severity, Outcome]]) -> Status:
+    """Return how ready a build is: the worst that its checks say.
+
+    Parameters
+    ----------
+    judged : iterable of (severity, outcome)
+        One per check.
+
+    Returns
+    -------
+    str
+        `not ready` where a must is broken, `open` where one is not shown, `nearly` where only a
+        should is open or broken, else `ready`.
+
+    Examples
+    --------
+    >>> status([("must", "pass"), ("should", "not_shown")])
+    'nearly'
+    """
+    found = set(judged)
+    if ("must", "fail") in found:
+        return "not ready"
+    if ("must", "not_shown") in found:
+        return "open"
+    return "nearly" if found - {("must", "pass"), ("should", "pass")} else "ready"

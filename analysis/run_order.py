@@ -1,0 +1,83 @@
+"""The order of an event's runs: drawn in blocks, with the reference rotor in between."""
+
+import random
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+REFERENCE_EVERY = 6  # runs of teams between two of the reference rotor
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """One run: which attempt and block it is of, and whose; no team for the reference rotor."""
+
+    position: int
+    attempt: int
+    block: int
+    team: str | None
+
+
+def draw_order(
+    schools: dict[str, Sequence[str]],
+    attempts: int,
+    seed: int,
+    reference_every: int = REFERENCE_EVERY,
+) -> list[Slot]:
+    """Return a drawn order in which each block has one team of each school.
+
+    Parameters
+    ----------
+    schools : dict of str to sequence of str
+        The teams of each school.
+    attempts : int
+        How often each team runs; every attempt is drawn anew.
+    seed : int
+        The same seed gives the same order.
+    reference_every : int, optional
+        The reference rotor runs first, after so many runs, and last.
+
+    Returns
+    -------
+    list of Slot
+        Every team once in each attempt. A randomised complete block design (Fisher 1935 [memory])
+        as far as schools have equally many teams: what drifts meets all schools alike.
+
+    Examples
+    --------
+    >>> order = draw_order({"A": ["a1", "a2"], "B": ["b1", "b2"]}, attempts=1, seed=7)
+    >>> [slot.team for slot in order], [slot.block for slot in order]
+    ([None, 'a1', 'b2', 'b1', 'a2', None], [0, 1, 1, 2, 2, 0])
+    """
+    source = random.Random(seed)
+    runs = [
+        (attempt, block, team)
+        for attempt in range(1, attempts + 1)
+        for block, teams in enumerate(_blocks(schools, source), start=1)
+        for team in teams
+    ]
+    return _with_reference(runs, reference_every)
+
+
+def _blocks(schools: dict[str, Sequence[str]], source: random.Random) -> list[list[str]]:
+    """Return blocks of one team of each school, teams and places in a block drawn."""
+    blocks: dict[int, list[str]] = defaultdict(list)
+    for school in sorted(schools):
+        teams = sorted(schools[school])
+        source.shuffle(teams)
+        for block, team in enumerate(teams):
+            blocks[block].append(team)
+    for teams in blocks.values():
+        source.shuffle(teams)
+    return [blocks[block] for block in sorted(blocks)]
+
+
+def _with_reference(runs: Sequence[tuple[int, int, str]], every: int) -> list[Slot]:
+    order: list[tuple[int, int, str | None]] = []
+    for at, run in enumerate(runs):
+        if at % every == 0:
+            order.append((run[0], 0, None))
+        order.append(run)
+    if runs:
+        order.append((runs[-1][0], 0, None))
+    return [Slot(position, *run) for position, run in enumerate(order, start=1)]

@@ -1,0 +1,116 @@
+"""What is known of the builds that come to an event, by the names that rules ask about."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, func, select
+
+from analysis.rule_set import FACTS, Value
+from analysis.safety import SafetyFigures
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.events import Event
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import flags, safety
+from api.services.scope import Caller, may_see
+
+RECORD = "record"
+
+
+@dataclass(frozen=True, slots=True)
+class Entrant:
+    """A team with the build that it would bring, if it has one, and what is known of that."""
+
+    team: Team
+    turbine: Turbine | None
+    build: Build | None
+    figures: SafetyFigures | None
+    facts: Mapping[str, Value]
+
+
+def entrants(db: Session, caller: Caller, event: Event, season: Season) -> list[Entrant]:
+    """Return the teams of a season that the caller may see, each with its newest build."""
+    teams = select(Team).where(may_see(caller, Team), col(Team.season_id) == season.id)
+    ordered = list(db.scalars(teams.order_by(col(Team.name), col(Team.id))))
+    brought = _newest_builds(db, [team.id for team in ordered])
+    last = _last_records(db, [build.id for build, _, _ in brought.values()], event)
+    return [_entrant(team, brought.get(team.id), last, event, season) for team in ordered]
+
+
+def entrant_of(db: Session, event: Event, season: Season, build: Build) -> Entrant:
+    """Return one build with what is known of it."""
+    turbine = db.get_one(Turbine, build.turbine_id)
+    team = db.get_one(Team, turbine.team_id)
+    generator = db.get(Equipment, turbine.generator_id) if turbine.generator_id else None
+    last = _last_records(db, [build.id], event)
+    return _entrant(team, (build, turbine, generator), last, event, season)
+
+
+Brought = tuple[Build, Turbine, Equipment | None]
+
+
+def _newest_builds(db: Session, team_ids: list[str]) -> dict[str, Brought]:
+    """Return each team's build that was registered last; ids go by time."""
+    rows = (
+        select(Turbine.team_id, Build, Turbine, Equipment)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Equipment, col(Equipment.id) == col(Turbine.generator_id))
+        .where(col(Turbine.team_id).in_(team_ids))
+        .order_by(col(Build.id))
+    )
+    return {
+        str(team_id): (build, turbine, kit) for team_id, build, turbine, kit in db.execute(rows)
+    }
+
+
+def _last_records(db: Session, build_ids: list[str], event: Event) -> dict[str, datetime]:
+    """Return when each build's last record trial that counts was run, before the event is over."""
+    last = (
+        select(col(Trial.build_id), func.max(col(BenchSession.started_at)))
+        .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .where(col(Trial.build_id).in_(build_ids), col(Trial.kind) == RECORD)
+        .where(col(Trial.state) == flags.ACCEPTED)
+        .group_by(col(Trial.build_id))
+    )
+    return dict(db.execute(last).all())
+
+
+def _entrant(
+    team: Team,
+    brought: Brought | None,
+    last: Mapping[str, datetime],
+    event: Event,
+    season: Season,
+) -> Entrant:
+    if brought is None:
+        return Entrant(team, None, None, None, {})
+    build, turbine, generator = brought
+    wind = event.wind_speed_m_s or season.reference_wind_speed_m_s
+    figures = safety.figures(build, turbine, wind, season.reference_air_density_kg_m3)
+    things = {
+        "build": build,
+        "turbine": turbine,
+        "team": team,
+        "safety": figures,
+        "trials": None,
+        "generator": None,
+    }
+    facts: dict[str, Value] = {
+        name: getattr(things[name.partition(".")[0]], name.partition(".")[2], None)
+        for name in FACTS
+    }
+    facts["generator.class"] = (generator.spec if generator else {}).get("class")
+    facts["trials.days_since_record"] = _days_since(last.get(build.id), event, season)
+    return Entrant(team, turbine, build, figures, facts)
+
+
+def _days_since(moment: datetime | None, event: Event, season: Season) -> float | None:
+    if moment is None:
+        return None
+    morning = event.morning(season.timezone)
+    return float((morning - moment + timedelta(days=1)).days)

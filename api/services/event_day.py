@@ -1,0 +1,165 @@
+"""The runs of an event's day, and what the reference rotor's drift does to them."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from analysis.drift import LEAST_RUNS, DriftCorrection, take_off_drift
+from analysis.trial_result import trial_results
+from api.models.builds import Build
+from api.models.event_runs import EventRun
+from api.models.events import Event
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import flags
+from api.services.frames import read_frame
+
+EVENT, REFERENCE_KIND = "event", "reference"
+
+
+@dataclass(frozen=True, slots=True)
+class DayRun:
+    """One run of the day with what it gave; no team for the reference rotor."""
+
+    trial_id: str | None
+    session_id: str
+    team_id: str | None
+    build_id: str
+    build_number: int | None
+    position: float
+    outcome: str
+    state: str | None
+    power_w: float
+    corrected_w: float
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """An event's runs in their order, and each session's drift, where it can be told."""
+
+    runs: list[DayRun]
+    drifts: dict[str, DriftCorrection | None]
+    reference_runs: dict[str, int]
+
+    @property
+    def needs_decision(self) -> bool:
+        """Tell whether the reference rotor moved too far anywhere."""
+        return any(each is not None and each.needs_decision for each in self.drifts.values())
+
+
+def read_day(db: Session, event: Event, season: Season) -> Day:
+    """Return an event's runs of the day with the drift of each session taken off."""
+    morning = event.morning(season.timezone)
+    sessions = select(BenchSession.id).where(
+        col(BenchSession.season_id) == season.id,
+        col(BenchSession.started_at) >= morning,
+        col(BenchSession.started_at) < morning + timedelta(days=1),
+    )
+    held = set(
+        db.scalars(
+            select(Trial.session_id)
+            .where(col(Trial.kind) == EVENT, col(Trial.session_id).in_(sessions))
+            .distinct()
+        )
+    )
+    frame = read_frame(
+        db,
+        col(Trial.session_id).in_(held),
+        col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
+        col(Trial.state) != flags.WITHDRAWN,
+    )
+    official = {
+        row.trial_id: row
+        for row in db.scalars(select(EventRun).where(col(EventRun.event_id) == event.id))
+    }
+    power = trial_results(frame.trials, frame.runs).power_w if len(frame) else np.empty(0)
+    runs = [
+        _day_run(frame.trials, at, power[at], official.get(str(frame.trials["trial_id"][at])))
+        for at in range(len(frame))
+    ]
+    drifts, counted = {}, {}
+    for session in dict.fromkeys(run.session_id for run in runs):
+        drifts[session], counted[session] = _correct(runs, session)
+    unfinished = [
+        DayRun(None, "", None, row.build_id, None, row.position, row.outcome, None, np.nan, np.nan)
+        for row in official.values()
+        if row.trial_id is None
+    ]
+    return Day(_named(db, [*runs, *unfinished]), drifts, counted)
+
+
+def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | None) -> DayRun:
+    told = {name: columns[name][at] for name in (
+        "trial_id", "session_id", "team_id", "build_id", "build_number", "state")}  # fmt: skip
+    return DayRun(
+        trial_id=str(told["trial_id"]),
+        session_id=str(told["session_id"]),
+        team_id=str(told["team_id"]) or None,
+        build_id=str(told["build_id"]),
+        build_number=int(told["build_number"]),
+        position=float(row.position) if row else float(at + 1),
+        outcome=row.outcome if row else "ok",
+        state=str(told["state"]),
+        power_w=float(power),
+        corrected_w=float(power),
+    )
+
+
+def _correct(runs: list[DayRun], session: str) -> tuple[DriftCorrection | None, int]:
+    """Take the drift of one session off its runs, in place; nothing for one reference run."""
+    here = [at for at, run in enumerate(runs) if run.session_id == session]
+    sound = [
+        at for at in here
+        if runs[at].team_id is None and runs[at].state == flags.ACCEPTED
+        and np.isfinite(runs[at].power_w)
+    ]  # fmt: skip
+    if len(sound) < LEAST_RUNS:
+        return None, len(sound)
+    position = np.array([runs[at].position for at in here])
+    power = np.array([runs[at].power_w for at in here])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = take_off_drift(
+            position, power,
+            np.array([runs[at].position for at in sound]),
+            np.array([runs[at].power_w for at in sound]),
+        )  # fmt: skip
+    for at, corrected in zip(here, found.power_w, strict=True):
+        runs[at] = replace(runs[at], corrected_w=float(corrected))
+    return found, len(sound)
+
+
+def _named(db: Session, runs: list[DayRun]) -> list[DayRun]:
+    """Return runs in their order; those that did not finish with the team they were of."""
+    asked = {run.build_id for run in runs if run.trial_id is None}
+    teams = {
+        build_id: (team_id, number)
+        for build_id, team_id, number in db.execute(
+            select(Build.id, Turbine.team_id, Build.number)
+            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+            .where(col(Build.id).in_(asked))
+        )
+    }
+    told = [
+        replace(run, team_id=teams[run.build_id][0], build_number=teams[run.build_id][1])
+        if run.trial_id is None else run
+        for run in runs
+    ]  # fmt: skip
+    return sorted(told, key=lambda run: run.position)
+
+
+def best_of_teams(day: Day, event: Event) -> dict[str, tuple[float, int]]:
+    """Return the best power of each team and its number of counted runs, as officials decided."""
+    best: dict[str, list[float]] = defaultdict(list)
+    for run in day.runs:
+        power = run.power_w if event.drift_decision == "as_run" else run.corrected_w
+        counts = run.outcome == "ok" and run.state == flags.ACCEPTED and np.isfinite(power)
+        if run.team_id is not None and counts:
+            best[run.team_id].append(power)
+    return {team: (max(powers), len(powers)) for team, powers in best.items()}

@@ -1,0 +1,225 @@
+"""Official runs: taken as trials, put right by the reference rotor's drift, and placed."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+from pydantic import ValidationError
+from sqlmodel import Session, col, select
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.builds import Build
+from api.models.event_runs import (
+    Drift,
+    EventResults,
+    EventRun,
+    EventRunCreate,
+    OfficialRun,
+    Placed,
+    ResultsCreate,
+)
+from api.models.events import Event
+from api.models.ids import new_id
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.trials import TrialCreate
+from api.models.validation import invalid
+from api.services import audit, named_teams, resources, revisions, trials, wording
+from api.services.event_day import (
+    EVENT,
+    REFERENCE_KIND,
+    Day,
+    DayRun,
+    best_of_teams,
+    read_day,
+)
+from api.services.named_teams import Namer
+from api.services.run_orders import REFERENCE
+from api.services.scope import Caller
+
+
+def record(db: Session, caller: Caller, event_id: str, given: ResultsCreate) -> EventResults:
+    """Store official runs; each finished one is a trial of kind event, or reference."""
+    event = resources.get_row(db, caller, Event, event_id)
+    session = resources.get_row(db, caller, BenchSession, given.session_id, "session_id")
+    season = resources.get_row(db, caller, Season, event.season_id)
+    _require_the_day(event, season, session)
+    revisions.raise_season(db, season.id)
+    builds = {
+        run.build_id: resources.get_row(db, caller, Build, run.build_id, "build_id")
+        for run in given.runs
+    }
+    _require_places_free(db, event, given.runs)
+    stored = _submit(db, caller, event, given, builds)
+    for run, trial_id in zip(given.runs, stored, strict=True):
+        _keep(db, event, run, builds[run.build_id], trial_id)
+    db.flush()
+    audit.note(db, caller, "ran", event, {"runs": [None, len(given.runs)]})
+    return results(db, caller, event_id)
+
+
+def _require_the_day(event: Event, season: Season, session: BenchSession) -> None:
+    morning = event.morning(season.timezone)
+    if not morning <= session.started_at < morning + timedelta(days=1):
+        words = f"this session is not of {event.held_on}, the event's day"
+        raise Invalid(words, [FieldError("other_day", words, pointer="/session_id")])
+
+
+def _require_places_free(db: Session, event: Event, runs: Sequence[EventRunCreate]) -> None:
+    """Refuse a place that is taken by another build, or twice in one list."""
+    wanted = [run.position for run in runs]
+    twice = sorted({each for each in wanted if wanted.count(each) > 1})
+    if twice:
+        raise Invalid(f"place {twice[0]} is given twice")
+    taken = select(EventRun).where(
+        col(EventRun.event_id) == event.id, col(EventRun.position).in_(wanted)
+    )
+    builds = {run.position: run.build_id for run in runs}
+    for row in db.scalars(taken):
+        if builds[row.position] != row.build_id:
+            raise Conflict(f"place {row.position} has another build's run already")
+
+
+def _submit(
+    db: Session, caller: Caller, event: Event, given: ResultsCreate, builds: dict[str, Build]
+) -> list[str | None]:
+    """Submit the readings; return each run's trial, or nothing where it did not finish."""
+    shapes = [_trial(event, given.session_id, run, builds[run.build_id]) for run in given.runs]
+    sent = [shape for shape in shapes if shape is not None]
+    outcomes = iter(trials.submit(db, caller, sent))
+    told: list[str | None] = []
+    faults: list[FieldError] = []
+    for at, shape in enumerate(shapes):
+        outcome = None if shape is None else next(outcomes)
+        if outcome is not None and outcome.refusal is not None:
+            faults += [
+                replace(fault, pointer=f"/runs/{at}{fault.pointer or ''}")
+                for fault in outcome.refusal.errors
+            ] or [FieldError(outcome.refusal.slug, str(outcome.refusal), pointer=f"/runs/{at}")]
+        told.append(outcome.trial_id if outcome else None)
+    if faults:
+        raise Invalid("some runs cannot be stored, so none was", faults)
+    return told
+
+
+def _trial(event: Event, session_id: str, run: EventRunCreate, build: Build) -> TrialCreate | None:
+    if run.trial is None:
+        return None
+    facts = run.trial.model_dump() | {
+        "session_id": session_id,
+        "build_id": run.build_id,
+        "kind": EVENT if build.organisation_id else REFERENCE_KIND,
+        "client_ref": f"{event.id[-8:]}-{run.position}",
+    }
+    try:
+        return TrialCreate.model_validate(facts)
+    except ValidationError as error:
+        raise invalid(error, facts, prefix=("runs",)) from error
+
+
+def _keep(
+    db: Session, event: Event, run: EventRunCreate, build: Build, trial_id: str | None
+) -> None:
+    """Keep a run beside its trial; sent again it is the one that is there."""
+    place = select(EventRun).where(
+        col(EventRun.event_id) == event.id, col(EventRun.position) == run.position
+    )
+    facts = {
+        "outcome": run.outcome, "run_at": run.run_at, "protest": run.protest, "trial_id": trial_id
+    }  # fmt: skip
+    row = db.scalars(place).one_or_none()
+    if row is not None:
+        for name, value in facts.items():
+            setattr(row, name, value)
+        row.version += 1
+        return
+    db.add(
+        EventRun.model_validate(
+            facts
+            | {
+                "id": new_id(EventRun.prefix),
+                "event_id": event.id,
+                "season_id": event.season_id,
+                "organisation_id": build.organisation_id,
+                "build_id": build.id,
+                "position": run.position,
+            }
+        )
+    )
+
+
+def results(db: Session, caller: Caller, event_id: str) -> EventResults:
+    """Return the day's runs, drift and places; places wait while officials have to decide."""
+    event = resources.get_row(db, caller, Event, event_id)
+    season = resources.get_row(db, caller, Season, event.season_id)
+    day = read_day(db, event, season)
+    namer = named_teams.namer(db, caller, season.id)
+    waits = day.needs_decision and event.drift_decision is None
+    places = None if waits else _places(day, event, namer)
+    key = "results.wait" if waits else "results.known" if places else "results.none"
+    return EventResults(
+        event_id=event.id,
+        as_of=datetime.now(UTC),
+        best_of=event.best_of,
+        drift_decision=event.drift_decision,
+        drifts=[_drift(session, day) for session in day.drifts],
+        runs=[_official(run, namer) for run in day.runs],
+        places=places,
+        sentence=wording.text(key, teams=len(places or [])),
+        reason=wording.text("results.wait") if waits else None,
+    )
+
+
+def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
+    best = best_of_teams(day, event)
+    order = sorted(best, key=lambda team: -best[team][0])
+    return [
+        Placed(
+            place=place,
+            team_id=namer.shown_id(team),
+            team_name=namer.name(team),
+            best_w=best[team][0],
+            runs=best[team][1],
+        )
+        for place, team in enumerate(order, start=1)
+    ]
+
+
+def _official(run: DayRun, namer: Namer) -> OfficialRun:
+    def known(power: float) -> float | None:
+        return power if np.isfinite(power) else None
+
+    return OfficialRun.model_validate(
+        {
+            "position": int(run.position),
+            "team_id": namer.shown_id(run.team_id),
+            "team_name": REFERENCE if run.team_id is None else namer.name(run.team_id),
+            "build_number": run.build_number,
+            "outcome": run.outcome,
+            "power_w": known(run.power_w),
+            "corrected_power_w": known(run.corrected_w),
+            "state": run.state,
+        }
+    )
+
+
+def _drift(session: str, day: Day) -> Drift:
+    found, count = day.drifts[session], day.reference_runs[session]
+    percent = None if found is None else 100 * float(np.expm1(found.drift))
+    key = (
+        "drift.unknown"
+        if found is None
+        else "drift.decide"
+        if found.needs_decision
+        else "drift.fine"
+    )
+    return Drift.model_validate(
+        wording.say(key, percent=percent or 0.0, runs=count)
+        | {
+            "session_id": session,
+            "reference_runs": count,
+            "drift_pct": percent,
+            "needs_decision": found is not None and found.needs_decision,
+        }
+    )

@@ -1,0 +1,158 @@
+"""How ready each team is for an event: its build held against the rules, and what to do next."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from analysis.rule_set import FACTS, Inspected, Judgement, Status, judge, status
+from api.models.events import Event
+from api.models.inspections import CheckState, EventReadiness, Inspection, TeamReadiness
+from api.models.rule_sets import Rule
+from api.models.seasons import Season
+from api.services import build_facts, cautions, resources, rule_sets, safety, wording
+from api.services.build_facts import Entrant
+from api.services.inspections import rules_for
+from api.services.scope import Caller, may_see
+
+NO_RULES = "neither the event nor its season has a rule set"
+STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
+#: What is said first: broken before open, musts before shoulds.
+URGENCY = {
+    ("must", "fail"): 0, ("must", "not_shown"): 1, ("should", "fail"): 2, ("should", "not_shown"): 3
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The newest finding of one check of one turbine."""
+
+    inspected: Inspected
+    evidence: str | None
+    inspector: str
+    at: datetime
+
+
+def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadiness:
+    """Return how ready the teams are that the caller may see."""
+    event = resources.get_row(db, caller, Event, event_id)
+    season = resources.get_row(db, caller, Season, event.season_id)
+    stored = rules_for(event, season)
+    teams: list[TeamReadiness] = []
+    if stored is not None:
+        rules, seen = rule_sets.rules_of(stored), _seen(db, caller, event)
+        entrants = build_facts.entrants(db, caller, event, season)
+        teams = [_team(entrant, rules, seen) for entrant in entrants]
+    counts = Counter(team.status for team in teams)
+    return EventReadiness(
+        event_id=event.id,
+        event_name=event.name,
+        held_on=event.held_on,
+        days_left=(event.held_on - datetime.now(UTC).date()).days,
+        as_of=datetime.now(UTC),
+        rule_set=stored and f"{stored['name']}, version {stored.get('version', 1)}",
+        counts={state: counts[state] for state in STATES},
+        teams=teams,
+        reason=None if stored is not None else NO_RULES,
+        cautions=list(cautions.EVENT),
+    )
+
+
+def _seen(db: Session, caller: Caller, event: Event) -> dict[tuple[str, str], Seen]:
+    """Return the newest finding of each check of each turbine that was not left open."""
+    rows = select(Inspection).where(
+        may_see(caller, Inspection), col(Inspection.event_id) == event.id
+    )
+    return {
+        (row.turbine_id, finding["check"]): Seen(
+            Inspected(finding["outcome"], finding["measured"], finding["rested_on"]),
+            finding["evidence"],
+            row.inspector,
+            row.created_at,
+        )
+        for row in db.scalars(rows.order_by(col(Inspection.id)))
+        for finding in row.findings
+    }
+
+
+def _team(
+    entrant: Entrant, rules: list[Rule], seen: Mapping[tuple[str, str], Seen]
+) -> TeamReadiness:
+    build, team = entrant.build, entrant.team
+    checks = []
+    if build is not None:
+        checks = [_check(rule, entrant, seen.get((build.turbine_id, rule.id))) for rule in rules]
+    found = status((check.severity, check.outcome) for check in checks) if checks else "open"
+    return TeamReadiness(
+        team_id=team.id,
+        team_name=team.name,
+        organisation_id=team.organisation_id,
+        build_id=build and build.id,
+        build_number=build and build.number,
+        build_version=build and build.version,
+        status=found,
+        next_action=_next_action(checks),
+        checks=checks,
+        safety=safety.shape(build, entrant.figures) if build and entrant.figures else None,
+    )
+
+
+def _next_action(checks: list[CheckState]) -> str:
+    if not checks:
+        return wording.text("ready.no_build")
+    waiting = [each for each in checks if each.outcome != "pass"]
+    if not waiting:
+        return wording.text("ready.done")
+    return min(waiting, key=lambda each: URGENCY[each.severity, each.outcome]).sentence
+
+
+def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
+    check, factor = rule_sets.to_check(rule), rule_sets.factor_of(rule)
+    found = judge(check, entrant.facts, seen.inspected if seen else None)
+    unit = rule_sets.unit_of(rule)
+    value, limit = _in_unit(found.value, factor), _in_unit(found.limit, factor)
+    return CheckState(
+        id=rule.id,
+        words=rule.words,
+        severity=rule.severity,
+        outcome=found.outcome,
+        value=value,
+        limit=limit,
+        unit="" if unit == "1" else unit,
+        tolerance=rule.tolerance,
+        sentence=_sentence(rule, found, seen, value, limit),
+        evidence=seen.evidence if seen else None,
+        inspector=seen.inspector if seen else None,
+        inspected_at=seen.at if seen else None,
+    )
+
+
+def _in_unit(value: Any, factor: float) -> Any:
+    if isinstance(value, tuple):
+        return [_in_unit(each, factor) for each in value]
+    return float(f"{value / factor:.6g}") if isinstance(value, int | float) else value
+
+
+def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit: Any) -> str:
+    """Return what stands between a check and being met, and what to do."""
+    unit = rule_sets.unit_of(rule)
+    fact = rule.value_from if rule.kind == "inspection" else rule.field
+    reason = found.reason or ("pass" if found.outcome == "pass" else "not_shown")
+    return wording.text(
+        f"ready.{reason}",
+        words=rule.words,
+        fact=FACTS[fact].words if fact else "it",
+        value=_shown(value, unit),
+        limit=_shown(limit, unit),
+        evidence=f": {seen.evidence}" if seen and seen.evidence else "",
+    )
+
+
+def _shown(value: Any, unit: str) -> str:
+    if isinstance(value, list):
+        return " or ".join(str(each) for each in value)
+    number = f"{value:.4g}" if isinstance(value, int | float) else str(value)
+    return f"{number} {unit}" if unit and unit != "1" else number
