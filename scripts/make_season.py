@@ -106,6 +106,7 @@ def write_season(season: Season, folder: Path) -> int:
     )
     write_table(folder / "wind_grids.csv", [row for s in schools for row in _grid(s, parameters)])
     write_table(folder / "events.csv", [_event(parameters)])
+    write_table(folder / "loans.csv", _loans(parameters))
     rows = [_event_cells(row) for row in event_rows(season)]
     write_table(folder / "trials_event.csv", rows)
     readings = len(rows)
@@ -128,6 +129,18 @@ def _event(parameters: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _loans(parameters: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return what the programme lent for the season: the rotor to its host, a wind meter beside."""
+    first = date.fromisoformat(parameters["first_monday"])
+    host = parameters["event"]["host"]
+    until = held_on(parameters) + timedelta(days=14)
+    return [
+        {"equipment": tag, "organisation": host, "lent_on": first, "due_on": until,
+         "condition_out": "good", "spares_out": spares, "signed_by": "science teacher"}
+        for tag, spares in (("Reference rotor box", 2), ("Coach wind meter", 0))
+    ]  # fmt: skip
+
+
 def _event_cells(row: dict[str, Any]) -> dict[str, str]:
     typed = row | {"meter_range_v": meter_range([row["voltage_v"]])}
     return {name: _cell(typed.get(name), ".") for name in TRIAL_COLUMNS}
@@ -146,10 +159,13 @@ def _season_row(parameters: dict[str, Any]) -> dict[str, Any]:
 
 def _equipment(season: Season) -> list[dict[str, Any]]:
     columns = ("organisation", "kind", "tag", "diameter_m", "type", "counts", "percent", "digits",
-               "emf_constant_v_s_rad", "winding_resistance_ohm", "class")  # fmt: skip
+               "emf_constant_v_s_rad", "winding_resistance_ohm", "class",
+               "spares")  # fmt: skip
     rows: list[dict[str, Any]] = [
         {"kind": "generator", "tag": "Reference rotor generator", "emf_constant_v_s_rad": 0.03,
-         "winding_resistance_ohm": 8.0, "class": "B"}
+         "winding_resistance_ohm": 8.0, "class": "B"},
+        {"kind": "reference_rotor", "tag": "Reference rotor box", "spares": 2},
+        {"kind": "anemometer", "tag": "Coach wind meter", "type": "hot_wire"},
     ]  # fmt: skip
     for school in season.parameters["schools"]:
         name = school["name"]
@@ -178,12 +194,32 @@ def _equipment(season: Season) -> list[dict[str, Any]]:
 def _turbines(season: Season) -> list[dict[str, Any]]:
     teams = [
         {"organisation": team.school["name"], "team": team.name, "name": f"{team.name} turbine",
-         "generator": f"{team.name} generator"}
-        for team in season.teams
+         "rotor": "", "generator": f"{team.name} generator", "hub_height_m": 0.7}
+        | _tower(at)
+        for at, team in enumerate(season.teams)
     ]  # fmt: skip
     rotor = {"organisation": "", "team": "", "name": "Reference rotor",
-             "generator": "Reference rotor generator"}  # fmt: skip
+             "rotor": "Reference rotor box", "generator": "Reference rotor generator",
+             "hub_height_m": 0.7, "tower_side_m": 0.4, "tower_mass_kg": 2.0}  # fmt: skip
     return [rotor, *teams]
+
+
+def _tower(at: int) -> dict[str, Any]:
+    """Return a team's tower: mostly sound, one in eight too light, one in eight not measured."""
+    if at % 8 == 3:
+        return {"tower_side_m": 0.28, "tower_mass_kg": 0.6}
+    if at % 8 == 6:
+        return {"tower_side_m": "", "tower_mass_kg": ""}
+    return {"tower_side_m": 0.40, "tower_mass_kg": round(1.5 + 0.1 * (at % 5), 1)}
+
+
+def _blades(at: int, diameter_m: float) -> dict[str, Any]:
+    """Return a team's blades: some not weighed, some on a push fit."""
+    return {
+        "blade_mass_kg": "" if at % 6 == 5 else round(0.010 * (diameter_m / 0.45) ** 2, 4),
+        "blade_fixing": ("screwed", "glued", "pinned", "push_fit")[at % 4],
+        "material": ("card", "balsa", "plywood")[at % 3] if at % 7 != 4 else "",
+    }
 
 
 def _builds(season: Season, rotor: dict[str, Any]) -> list[dict[str, Any]]:
@@ -191,9 +227,10 @@ def _builds(season: Season, rotor: dict[str, Any]) -> list[dict[str, Any]]:
         {"organisation": "", "team": "", "turbine": "Reference rotor", "number": 1,
          "rotor_diameter_m": rotor["rotor_diameter_m"], "blade_count": 3,
          "pitch_deg": rotor["pitch_deg"], "load_ohm": rotor["load_ohm"], "changed_factor": "",
-         "assigned_power_w": rotor["power_w"]}
+         "assigned_power_w": rotor["power_w"], "blade_mass_kg": 0.012, "blade_fixing": "moulded",
+         "material": "plywood"}
     ]  # fmt: skip
-    for team in season.teams:
+    for at, team in enumerate(season.teams):
         before = None
         for build in team.builds:
             rows.append(
@@ -202,6 +239,7 @@ def _builds(season: Season, rotor: dict[str, Any]) -> list[dict[str, Any]]:
                  "rotor_diameter_m": team.rotor_diameter_m, "blade_count": team.blade_count,
                  "pitch_deg": build.pitch_deg, "load_ohm": build.load_ohm,
                  "changed_factor": _changed(before, build), "assigned_power_w": ""}
+                | _blades(at, team.rotor_diameter_m)
             )  # fmt: skip
             before = build
     return rows

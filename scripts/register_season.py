@@ -3,13 +3,13 @@
 # requires-python = ">=3.11"
 # dependencies = ["httpx>=0.28,<0.29"]
 # ///
-"""Register a season's schools, teams, equipment, turbines, builds and benches from a FOLDER.
+"""Register a season's schools, teams, equipment, turbines, builds, benches, loans from a FOLDER.
 
 The folder holds one table for each kind of thing, as CSV, those of them that there is something
 for: season.csv, organisations.csv, equipment.csv, teams.csv, turbines.csv, builds.csv,
-benches.csv, wind_grids.csv, events.csv. Columns are the service's fields; instead of an id stands
-the name of the thing (organisation, team, turbine, generator, fan, anemometer; equipment by its
-tag).
+benches.csv, wind_grids.csv, events.csv, loans.csv; and rule_set.json, the rules of the events.
+Columns are the service's fields; instead of an id stands the name of the thing (organisation, team,
+turbine, generator, fan, anemometer, rotor; equipment by its tag).
 A row without a team in turbines.csv is a reference rotor. What is registered already, by its name,
 is left as it is, so the script can be run again after a row was added.
 
@@ -22,6 +22,7 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 import argparse
 import csv
 import io
+import json
 import os
 import re
 import secrets
@@ -127,14 +128,14 @@ TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
     "season": ("seasons", ("name", "starts_on", "ends_on", "timezone", "reference_wind_speed_m_s",
                            "reference_air_density_kg_m3")),
     "organisations": ("organisations", ("name", "altitude_m", "timezone", "sharing")),
-    "equipment": ("equipment", ("organisation", "kind", "tag", "note")),
+    "equipment": ("equipment", ("organisation", "kind", "tag", "condition", "spares", "note")),
     "teams": ("teams", ("organisation", "name", "entry_class", "age_band", "size")),
-    "turbines": ("turbines", ("organisation", "team", "name", "generator", "gear_ratio",
-                              "tower_side_m", "tower_mass_kg")),
+    "turbines": ("turbines", ("organisation", "team", "name", "rotor", "generator", "gear_ratio",
+                              "tower_side_m", "tower_mass_kg", "hub_height_m")),
     "builds": ("builds", ("organisation", "team", "turbine", "number", "changed_factor",
                           "rotor_diameter_m", "blade_count", "chord_root_m", "chord_tip_m",
-                          "blade_mass_kg", "material", "pitch_deg", "load_ohm",
-                          "assigned_power_w", "note")),
+                          "blade_mass_kg", "blade_balance_radius_m", "blade_fixing", "material",
+                          "pitch_deg", "load_ohm", "assigned_power_w", "note")),
     "benches": ("benches", ("organisation", "name", "room", "fan", "fan_setting", "distance_m",
                             "hub_height_m", "anemometer", "tunnel_area_m2", "note")),
     "events": ("events", ("name", "held_on", "place", "wind_speed_m_s", "best_of", "note")),
@@ -143,10 +144,13 @@ TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
 SPEC_COLUMNS = ("diameter_m", "type", "counts", "percent", "digits", "nominal_ohm", "measured_ohm",
                 "tolerance_pct", "rated_power_w", "emf_constant_v_s_rad",
                 "winding_resistance_ohm", "brush_drop_v", "class")  # fmt: skip
+LOAN_COLUMNS = ("equipment", "organisation", "lent_on", "due_on", "condition_out", "spares_out",
+                "signed_by", "note")  # fmt: skip
 GRID_COLUMNS = ("organisation", "bench", "x_radii", "y_radii", "wind_speed_m_s",
                 "monitor_wind_speed_m_s")  # fmt: skip
 #: Columns that name another thing: the collection it is in, and the field its id goes to.
 NAMED = {
+    "rotor": ("equipment", "rotor_id"),
     "organisation": ("organisations", "organisation_id"),
     "team": ("teams", "team_id"),
     "turbine": ("turbines", "turbine_id"),
@@ -156,7 +160,7 @@ NAMED = {
 }
 #: Names that a row needs to find its owner, and that the thing itself does not have.
 OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "team_id")}
-WHOLE_NUMBERS = ("size", "blade_count", "number", "counts", "best_of")
+WHOLE_NUMBERS = ("size", "blade_count", "number", "counts", "best_of", "spares", "spares_out")
 NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
 #: How the names of numbers end; any of them may carry another unit of the same quantity.
 UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
@@ -176,6 +180,7 @@ class Registry:
         self.client = client
         self.things: dict[str, dict[tuple[str, ...], dict[str, Any]]] = {}
         self.season_id = ""
+        self.rule_set: dict[str, Any] | None = None
 
     def load(self, collection: str) -> None:
         """Learn what a collection holds already."""
@@ -260,10 +265,13 @@ def register(client: Any, folder: Path) -> dict[str, int]:
     new: dict[str, int] = {}
     for table, (collection, columns) in TABLES.items():
         registry.load(collection)
+        if table == "events":
+            registry.rule_set = read_rules(folder / "rule_set.json")
         rows = read_table(folder / f"{table}.csv", columns)
         new[collection] = _register_table(registry, f"{table}.csv", collection, rows)
     rows = read_table(folder / "wind_grids.csv", GRID_COLUMNS)
     new["wind grids"] = _register_grids(registry, rows)
+    new["loans"] = _register_loans(registry, read_table(folder / "loans.csv", LOAN_COLUMNS))
     return new
 
 
@@ -373,6 +381,8 @@ def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
             facts[column] = _value(column, cell)
     if collection in ("teams", "events"):
         facts["season_id"] = _season_id(registry)
+    if collection == "events" and registry.rule_set is not None:
+        facts["rule_set"] = registry.rule_set
     if collection == "turbines":
         facts.setdefault("team_id", None)
     for owner in OWNERS_ONLY.get(collection, ()):
@@ -413,6 +423,37 @@ def _value(column: str, cell: str) -> Any:
         return int(cell) if column in WHOLE_NUMBERS else float(cell)
     except ValueError as error:
         raise Fault(f"column {column}: '{cell}' is not a number") from error
+
+
+def read_rules(path: Path) -> dict[str, Any] | None:
+    """Return the rule set that a folder gives its events, if there is one."""
+    if not path.is_file():
+        return None
+    try:
+        rules: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise Stop(REFUSED, f"{path.name} is not JSON: {error}") from error
+    return rules
+
+
+def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
+    """Lend what is at home; what is out already is left as it is."""
+    count, faults = 0, []
+    for number, row in rows:
+        try:
+            item = registry.find("equipment", row.get("equipment", ""))
+            holder = registry.find("organisations", row.get("organisation", ""))
+            told = row.items() - {("equipment", row["equipment"])}
+            facts = {k: _value(k, v) for k, v in told if v and k != "organisation"}
+            path = f"/v1/equipment/{item['id']}"
+            if not require_ok(ask(registry.client, "GET", path)).json()["is_lent"]:
+                registry.add(f"{path}/loans", facts | {"organisation_id": holder["id"]})
+                count += 1
+        except Fault as fault:
+            faults.append(f"loans.csv row {number}: {fault}")
+    if faults:
+        raise Stop(REFUSED, "\n".join(faults))
+    return count
 
 
 def _register_grids(registry: Registry, rows: list[tuple[int, Row]]) -> int:

@@ -139,7 +139,7 @@ class EquipmentRead(EquipmentFacts, Answer):
     is_lent: bool
     holder_id: Annotated[
         str | None,
-        Field(description="Who has it now: a borrower that the key reaches, else its owner."),
+        Field(description="Who has it now; null for the programme, and for a school beyond reach."),
     ]
     due_on: Annotated[date | None, Field(description="When it is to be back, if it is lent.")]
     days_overdue: int

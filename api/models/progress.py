@@ -39,6 +39,7 @@ class SessionProgress(FigureRead):
 
     session_id: str
     started_at: datetime
+    build_number: Annotated[int, Field(description="The newest build with a trial that counts.")]
     adjusted_power_w: Annotated[
         float | None,
         Field(
@@ -71,8 +72,12 @@ class PitchRead(Statement):
     u_deg: float | None
     fieller_deg: Annotated[Span | None, Field(description="90 %. [°]")]
     plateau_deg: Annotated[Span | None, Field(description="Within 3 % of the peak. [°]")]
+    peak_power_w: Annotated[float | None, Field(description="At the best pitch. [W]")]
     next_pitch_deg: float | None
     reason: str | None
+    points: Annotated[
+        tuple[Span, ...], Field(description="Pitch [°] and power [W] of each reading.")
+    ] = ()
 
 
 class LoadRead(Statement):
@@ -93,6 +98,9 @@ class LoadRead(Statement):
     interval_ohm: Annotated[Span | None, Field(description="Of the matched load, k = 2. [Ω]")]
     max_power_w: float | None
     reason: str | None
+    points: Annotated[
+        tuple[Span, ...], Field(description="Load [Ω] and power [W] of each trial.")
+    ] = ()
 
 
 class WindRead(Statement):
@@ -118,6 +126,9 @@ class WindRead(Statement):
     ]
     covers_m_s: Span | None
     reason: str | None
+    points: Annotated[
+        tuple[Span, ...], Field(description="Wind [m/s] and power [W] of each trial.")
+    ] = ()
 
 
 class ChangeRead(Statement):

@@ -206,7 +206,10 @@ class ReportQuery(BaseModel):
     team_id: TeamId | None = None
     format: Annotated[
         str | None,
-        Field(pattern="^(json|csv|html)$", description="json, csv or html; else Accept decides."),
+        Field(
+            pattern="^(json|csv|html|pdf)$",
+            description="json, csv, html or pdf; else Accept decides.",
+        ),
     ] = None
     excel: Annotated[
         bool, Field(description="Begin the CSV with a byte order mark, for spreadsheets.")

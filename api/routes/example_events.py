@@ -78,8 +78,8 @@ CHECK = {
     "limit": 60.0,
     "unit": "cm",
     "tolerance": 0.2,
-    "sentence": "Rotor no wider than 60 cm: 60.1 cm is at the limit of 60 cm, within what your "
-    "measuring can tell. Measure again with the official gauge.",
+    "sentence": "Rotor no wider than 60 cm: it is 60.1 cm, where at most 60 cm is asked; your "
+    "measuring cannot tell which side that is. Measure again with the official gauge.",
     "evidence": None,
     "inspector": None,
     "inspected_at": None,

@@ -119,6 +119,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
             | {
                 "session_id": SES,
                 "started_at": MOMENT,
+                "build_number": 2,
                 "adjusted_power_w": 0.0465,
                 "reference_ran": True,
             }

@@ -1,35 +1,69 @@
-"""Season reports over HTTP, as JSON, CSV or a printable page."""
+"""Reports over HTTP, as JSON, CSV, a printable page or PDF."""
 
 import re
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from pydantic import BaseModel
+from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Read, database
 from api.errors import NotAcceptable
+from api.models.equipment_list import EquipmentList, EquipmentListQuery
 from api.models.files import TrialFileQuery
 from api.models.reports import OrganisationReportQuery, ReportQuery, SeasonReport
-from api.routes.contract import READ, StrictRoute, _refusals
-from api.services import report_formats, reports, trial_files
+from api.models.team_sheet import EventSheetRead, SheetQuery, TeamSheet
+from api.routes.contract import LIST, READ, StrictRoute, _refusals
+from api.services import equipment_lists, reports, sheets, trial_files
+from api.services.documents import page, pdf, spreadsheets
+from api.services.documents.blocks import Document
+from api.services.documents.equipment import equipment_document
+from api.services.documents.event import event_document
+from api.services.documents.team import team_document
+from api.services.scope import Caller
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
 
-MEDIA = {"json": "application/json", "csv": "text/csv", "html": "text/html"}
-RESPONSES = (
-    READ
-    | _refusals(NotAcceptable)
-    | {
-        200: {
-            "model": SeasonReport,
-            "content": {
-                "text/csv": {"example": "organisation,team,build,normalised_power_w\r\n"},
-                "text/html": {"example": "<!doctype html>"},
-            },
-            "description": "The report in the format asked for.",
+MEDIA = {
+    "json": "application/json",
+    "csv": "text/csv",
+    "html": "text/html",
+    "pdf": "application/pdf",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """Ways to make one report; only the one that is asked for is gone."""
+
+    json: Callable[[], str]
+    csv: Callable[[bool], str]
+    document: Callable[[], Document]
+
+
+def _as(shape: type[BaseModel], refusals: Any = READ) -> Any:
+    """Return what a report's operation answers."""
+    return (
+        refusals
+        | _refusals(NotAcceptable)
+        | {
+            200: {
+                "model": shape,
+                "content": {
+                    "text/csv": {"example": "team,build,normalised_power_w\r\n"},
+                    "text/html": {"example": "<!doctype html>"},
+                    "application/pdf": {"example": "%PDF-1.7"},
+                },
+                "description": "The report in the format asked for.",
+            }
         }
-    }
-)
+    )
+
+
+RESPONSES = _as(SeasonReport)
 
 
 @router.get("/seasons/{season_id}/report", responses=RESPONSES, response_model=SeasonReport)
@@ -41,7 +75,7 @@ def season_report(
         report = reports.season_report(
             db, read.caller, season_id, query.organisation_id, query.team_id
         )
-    return _answer(report, request, query)
+        return _answer(request, query, "season-report", _season(db, read.caller, report))
 
 
 TRIAL_FILE: dict[int | str, dict[str, Any]] = {
@@ -80,21 +114,85 @@ def organisation_report(
         report = reports.organisation_report(
             db, read.caller, organisation_id, query.season_id, query.team_id
         )
-    return _answer(report, request, query)
+        return _answer(request, query, "school-report", _season(db, read.caller, report))
 
 
-def _answer(report: SeasonReport, request: Request, query: ReportQuery) -> Response:
+@router.get("/teams/{team_id}/report", responses=_as(TeamSheet), response_model=TeamSheet)
+def team_report(
+    team_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show a page that a team can be handed: our number, how sure, what changed, what next."""
+    with database(request).reading() as db:
+        sheet = sheets.team_sheet(db, read.caller, team_id)
+        made = Made(
+            sheet.model_dump_json,
+            lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
+            lambda: team_document(sheet.progress, sheet.report, sheet.team),
+        )
+        return _answer(request, query, "team-page", made)
+
+
+@router.get(
+    "/events/{event_id}/sheet", responses=_as(EventSheetRead), response_model=EventSheetRead
+)
+def event_sheet(
+    event_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show an event's sheet: who is ready, the order of runs, what may come and what came."""
+    with database(request).reading() as db:
+        sheet = sheets.event_sheet(db, read.caller, event_id)
+        made = Made(
+            sheet.model_dump_json,
+            lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
+            lambda: event_document(sheet),
+        )
+        return _answer(request, query, "event-sheet", made)
+
+
+@router.get("/equipment-list", responses=_as(EquipmentList, LIST), response_model=EquipmentList)
+def equipment_list(
+    query: Annotated[EquipmentListQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show what there is, where it is, in what condition, and what is overdue."""
+    with database(request).reading() as db:
+        listed = equipment_lists.equipment_list(db, read.caller, query.organisation_id)
+        made = Made(
+            listed.model_dump_json,
+            lambda excel: spreadsheets.equipment_csv(listed, excel=excel),
+            lambda: equipment_document(listed),
+        )
+        return _answer(request, query, "equipment-list", made)
+
+
+def _season(db: Session, caller: Caller, report: SeasonReport) -> Made:
+    return Made(
+        report.model_dump_json,
+        lambda excel: spreadsheets.season_csv(report, excel=excel),
+        lambda: sheets.season_sheet(db, caller, report),
+    )
+
+
+def _answer(
+    request: Request,
+    query: ReportQuery | SheetQuery | EquipmentListQuery,
+    name: str,
+    made: Made,
+) -> Response:
     """Answer a report in the format asked for."""
     chosen = query.format or _accepted(request.headers.get("accept", "*/*"))
     headers = {"Vary": "Accept, Authorization", "Cache-Control": "private, no-cache"}
+    body: str | bytes
     if chosen == "csv":
-        headers["Content-Disposition"] = 'attachment; filename="season-report.csv"'
-        body = report_formats.to_csv(report, query.excel)
+        body = made.csv(query.excel)
     elif chosen == "html":
-        headers["Content-Security-Policy"] = report_formats.content_policy()
-        body = report_formats.to_html(report)
+        headers["Content-Security-Policy"] = page.content_policy()
+        body = page.to_html(made.document())
+    elif chosen == "pdf":
+        body = pdf.to_pdf(made.document())
     else:
-        body = report.model_dump_json()
+        body = made.json()
+    if chosen in ("csv", "pdf"):
+        headers["Content-Disposition"] = f'attachment; filename="{name}.{chosen}"'
     return Response(body, headers=headers, media_type=MEDIA[chosen])
 
 

@@ -23,5 +23,10 @@ WORKSHOP = (
     "Hot glue burns: low-temperature guns, a mat, cold water at hand.",
     "Cut PVC with a hand saw or a cutter, never heat, burn or laser it; no dry sanding.",
 )
+FOOT = (
+    "Before each test: an adult at the fan, nobody in the rotor's plane, eye protection on; stop a "
+    "rotor by switching the fan off.",
+    DECIDES,
+)
 ALL = (*ROTOR, *BENCH, *WORKSHOP, DECIDES)
 EVENT = (*ROTOR, *BENCH, DECIDES)

@@ -30,7 +30,7 @@ def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> Equipment
     require_owner(caller, equipment.organisation_id)
     spec, typed = _checked_spec(equipment.kind, equipment.spec)
     row = resources.store(db, caller, Equipment, equipment, spec=spec, as_typed=typed)
-    return _reads(db, caller, [row])[0]
+    return reads(db, caller, [row])[0]
 
 
 def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTyped]:
@@ -45,10 +45,10 @@ def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTy
 
 def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
     """Return a piece of equipment."""
-    return _reads(db, caller, [resources.get_row(db, caller, Equipment, equipment_id)])[0]
+    return reads(db, caller, [resources.get_row(db, caller, Equipment, equipment_id)])[0]
 
 
-def _reads(db: Session, caller: Caller, rows: Sequence[Equipment]) -> list[EquipmentRead]:
+def reads(db: Session, caller: Caller, rows: Sequence[Equipment]) -> list[EquipmentRead]:
     """Return pieces of equipment with where each of them is.
 
     A school that the caller does not reach is not named as a borrower.
@@ -58,13 +58,12 @@ def _reads(db: Session, caller: Caller, rows: Sequence[Equipment]) -> list[Equip
 
 
 def _read(caller: Caller, row: Equipment, loan: Loan | None) -> EquipmentRead:
-    borrower = loan.organisation_id if loan else None
-    named = borrower if borrower and caller.reaches(borrower) else row.organisation_id
+    holder = loan.organisation_id if loan else row.organisation_id
     return resources.read(
         EquipmentRead,
         row,
         is_lent=loan is not None,
-        holder_id=named,
+        holder_id=holder if loan is None or caller.reaches(holder) else None,
         due_on=loan.due_on if loan else None,
         days_overdue=loans.days_overdue(loan) if loan else 0,
     )
@@ -75,7 +74,7 @@ def page(
 ) -> tuple[list[EquipmentRead], str | None]:
     """Return a page of equipment."""
     rows, after = resources.page(db, caller, Equipment, query)
-    return _reads(db, caller, rows), after
+    return reads(db, caller, rows), after
 
 
 def change(
@@ -92,7 +91,7 @@ def change(
     row.as_typed = typed
     rotors.note_condition(db, caller, row, row.condition, loans.today())
     flags.recheck(db, *flags.resting_on(row.id))
-    return _reads(db, caller, [row])[0]
+    return reads(db, caller, [row])[0]
 
 
 def require_kind(

@@ -10,7 +10,7 @@ from analysis.exponent import DEFAULT_WIND_EXPONENT, DEFAULT_WIND_EXPONENT_UNCER
 from analysis.generator import LoadSweep, fit_load_sweep
 from analysis.pitch import PitchOptimum, find_optimum, next_pitch
 from analysis.season import are_usable
-from analysis.sweeps import BuildSweep, find_sweeps, season_prior
+from analysis.sweeps import ACCEPTED, BuildSweep, find_sweeps, season_prior
 from analysis.trial_inputs import run_power
 from analysis.trial_result import TrialResults
 from analysis.uncertainty import COVERAGE_FACTOR
@@ -41,8 +41,15 @@ def find_pitch(facts: Facts, build: Build, builds: Sequence[Build]) -> PitchRead
     try:
         found = find_optimum(pitch, power)
     except AnalysisError as unknown:
-        return _pitch_open(build, pitch.size, further, str(unknown))
-    return _pitch_found(build, found, further, is_stale=_is_stale(build, builds, "pitch"))
+        read = _pitch_open(build, pitch.size, further, str(unknown))
+    else:
+        read = _pitch_found(build, found, further, is_stale=_is_stale(build, builds, "pitch"))
+    return read.model_copy(update={"points": _points(pitch, power)})
+
+
+def _points(at: Array, power: Array) -> tuple[tuple[float, float], ...]:
+    """Return readings in their order along an axis."""
+    return tuple(sorted((float(x), float(watts)) for x, watts in zip(at, power, strict=True)))
 
 
 def _swept(facts: Facts, build: Build, kind: str) -> Array:
@@ -90,6 +97,7 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
         u_deg=None,
         fieller_deg=None,
         plateau_deg=None,
+        peak_power_w=None,
         next_pitch_deg=further,
         reason=reason,
         **wording.say("pitch.open", number=build.number, reason=reason, next=further),
@@ -114,6 +122,7 @@ def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale:
             "u_deg": found.u_deg,
             "fieller_deg": found.fieller_deg,
             "plateau_deg": found.plateau_deg,
+            "peak_power_w": found.peak_power_w,
             "next_pitch_deg": further,
             "reason": None,
         }
@@ -131,13 +140,16 @@ def find_load(facts: Facts, build: Build, builds: Sequence[Build]) -> LoadRead |
     try:
         sweep = fit_load_sweep(load, volts)
     except AnalysisError as unknown:
-        return _load_open(build, len(np.unique(load)), str(unknown))
-    return _load_found(
-        build,
-        sweep,
-        is_stale=_is_stale(build, builds, "load"),
-        is_beyond=not load.min() <= sweep.matched_load_ohm <= load.max(),
-    )
+        read = _load_open(build, len(np.unique(load)), str(unknown))
+    else:
+        read = _load_found(
+            build,
+            sweep,
+            is_stale=_is_stale(build, builds, "load"),
+            is_beyond=not load.min() <= sweep.matched_load_ohm <= load.max(),
+        )
+    power = facts.results.normalised_power_w[swept]
+    return read.model_copy(update={"points": _points(load, power)})
 
 
 def _load_open(build: Build, loads: int, reason: str) -> LoadRead:
@@ -193,10 +205,20 @@ def find_wind(facts: Facts, builds: Sequence[Build]) -> list[WindRead]:
         return []
     numbers = {build.id: build.number for build in builds}
     prior, u_prior = (float(each[0]) for each in season_prior(trials))
-    return [
-        _wind_read(numbers[sweep.build_id], sweep, prior, u_prior)
-        for sweep in find_sweeps(trials, facts.frame.runs, facts.results)
-    ]
+    reads = []
+    for sweep in find_sweeps(trials, facts.frame.runs, facts.results):
+        read = _wind_read(numbers[sweep.build_id], sweep, prior, u_prior)
+        reads.append(read.model_copy(update={"points": _wind_points(facts, sweep)}))
+    return reads
+
+
+def _wind_points(facts: Facts, sweep: BuildSweep) -> tuple[tuple[float, float], ...]:
+    """Return wind and power of each trial of a sweep."""
+    trials, results = facts.frame.trials, facts.results
+    mine = (trials["build_id"] == sweep.build_id) & (trials["session_id"] == sweep.session_id)
+    mine &= (trials["kind"] == "wind") & (trials["state"] == ACCEPTED)
+    mine &= np.isfinite(results.wind_speed_m_s) & np.isfinite(results.power_w)
+    return _points(results.wind_speed_m_s[mine], results.power_w[mine])
 
 
 def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> WindRead:

@@ -71,8 +71,13 @@ def _ratio(pairs: list[dict[str, float]]) -> InstrumentRatio:
     )
 
 
+def ratio_of(row: InstrumentCheck) -> InstrumentRatio:
+    """Return how an instrument read in a stored comparison."""
+    return _ratio(row.pairs)
+
+
 def _read(row: InstrumentCheck, item: Equipment) -> CheckRead:
-    found = _ratio(row.pairs)
+    found = ratio_of(row)
     return resources.read(
         CheckRead,
         row,

@@ -137,12 +137,17 @@ def _sessions(
     started = dict(zip(trials["session_id"], trials["started_at"], strict=True))
     in_order = sorted(figures.values(), key=lambda figure: started[figure.label])
     powers = adjusted_powers(team_id, in_order, fitted)
+    newest: dict[str, int] = {}
+    for at in np.flatnonzero(facts.counted):
+        session, number = str(trials["session_id"][at]), int(trials["build_number"][at])
+        newest[session] = max(number, newest.get(session, 0))
     return [
         SessionProgress.model_validate(
             _figure(figure)
             | {
                 "session_id": figure.label,
                 "started_at": datetime.fromtimestamp(started[figure.label], UTC),
+                "build_number": newest[figure.label],
                 "adjusted_power_w": power,
                 "reference_ran": fitted is not None and figure.label in fitted.referred,
             }

@@ -20,6 +20,7 @@ from api.services.scope import Caller, may_see
 
 NO_RULES = "neither the event nor its season has a rule set"
 STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
+ASKED = {"<=": "at most ", ">=": "at least ", "in": "one of "}
 #: What is said first: broken before open, musts before shoulds.
 URGENCY = {
     ("must", "fail"): 0, ("must", "not_shown"): 1, ("should", "fail"): 2, ("should", "not_shown"): 3
@@ -146,7 +147,7 @@ def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit
         words=rule.words,
         fact=FACTS[fact].words if fact else "it",
         value=_shown(value, unit),
-        limit=_shown(limit, unit),
+        limit=f"{ASKED.get(rule.op or '', '')}{_shown(limit, unit)}",
         evidence=f": {seen.evidence}" if seen and seen.evidence else "",
     )
 
@@ -154,5 +155,5 @@ def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit
 def _shown(value: Any, unit: str) -> str:
     if isinstance(value, list):
         return " or ".join(str(each) for each in value)
-    number = f"{value:.4g}" if isinstance(value, int | float) else str(value)
+    number = f"{value:.3g}" if isinstance(value, int | float) else str(value)
     return f"{number} {unit}" if unit and unit != "1" else number

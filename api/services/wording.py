@@ -146,11 +146,11 @@ SENTENCES = {
     "ready.pass": "{words}: met.",
     "ready.unknown": "{words}: {fact} is not noted yet. Note it.",
     "ready.beyond": (
-        "{words}: {value} is beyond {limit}. Change the build, or the record if it errs."
+        "{words}: it is {value}, and {limit} is asked. Change the build, or the record if it errs."
     ),
     "ready.doubtful": (
-        "{words}: {value} is at the limit of {limit}, within what your measuring can tell. Measure "
-        "again with the official gauge."
+        "{words}: it is {value}, where {limit} is asked; your measuring cannot tell which side "
+        "that is. Measure again with the official gauge."
     ),
     "ready.not_inspected": "{words}: nobody has looked at it yet. Have it inspected.",
     "ready.changed": "{words}: the build changed since it was inspected. Have it looked at again.",

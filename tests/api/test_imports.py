@@ -125,6 +125,23 @@ class TestUnderstood:
         done = created(send(world.larch.coach, content))
         assert done["rows"][0]["client_ref"] == "=1+1"
 
+    def test_a_reference_run_is_in_the_sitting_of_its_hour(self, world: World):
+        """Summer time in Dublin: 10:00 of team and reference rotor are one session, 09:00 UTC."""
+        path = f"/v1/seasons/{world.season_id}"
+        tag = {"If-Match": world.lead.get(path).headers["ETag"]}
+        zone = {"timezone": "Europe/Dublin"}
+        assert world.lead.patch(path, json=zone, headers=tag).status_code == 200
+        team = ROW.format(ref="r1", volts="1.20").replace("2026-03-12 14:30", "2026-04-16 10:00")
+        names = team.split(",")
+        rotor = ",".join(["Larch school", "", "Reference rotor 1", *names[3:6], "reference", "ref-1",
+                          *names[8:]])  # fmt: skip
+        stored = send(world.lead, sheet(team, rotor))
+        assert stored.status_code == 201, stored.text
+        assert stored.json()["sessions_created"] == 1
+        trial = world.lead.get(f"/v1/trials/{stored.json()['rows'][1]['id']}").json()
+        session = world.lead.get(f"/v1/sessions/{trial['session_id']}").json()
+        assert session["started_at"] == "2026-04-16T09:00:00Z"
+
 
 class TestRowsTogether:
     def test_a_session_is_what_all_its_rows_say(self, world: World):

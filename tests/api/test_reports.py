@@ -191,7 +191,7 @@ class TestFormats:
     def test_no_such_format(self, world: World):
         path = f"/v1/seasons/{world.season_id}/report"
         assert world.lead.get(path, headers={"Accept": "image/png"}).status_code == 406
-        assert world.lead.get(f"{path}?format=pdf").status_code == 422
+        assert world.lead.get(f"{path}?format=docx").status_code == 422
 
     def test_csv_has_the_same_numbers(self, world: World):
         text = report(world.lead, world, format="csv").text

@@ -70,8 +70,8 @@ class TestRegisterSeason:
         seed = SCRIPTS.parent / "demo_seed"
         new = register(lead, seed)
         assert new == {
-            "seasons": 1, "organisations": 6, "equipment": 45, "teams": 24, "turbines": 25,
-            "builds": 145, "benches": 7, "wind grids": 6, "events": 1,
+            "seasons": 1, "organisations": 6, "equipment": 47, "teams": 24, "turbines": 25,
+            "builds": 145, "benches": 7, "wind grids": 6, "loans": 2, "events": 1,
         }  # fmt: skip
         assert set(register(lead, seed).values()) == {0}
 

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any, TypeVar, cast
 from zoneinfo import ZoneInfo
@@ -92,18 +92,22 @@ class Directory:
             bench = attempt(self._bench, host or home) if host or home or is_reference else None
         if unknown:
             raise _together(unknown)
-        return Place(cast(Build, build), cast(Bench, bench), team, self._zone(bench, team))
+        zone = self._zone(bench, team, str(cells.get("session_started_at", "")))
+        return Place(cast(Build, build), cast(Bench, bench), team, zone)
 
     def _visited(self, build: Build | None, ref: Any) -> Bench | None:
         """Return the bench of another school where a stored trial of this name was run."""
         return None if build is None else self.visited.get((build.id, str(ref)))
 
-    def _zone(self, bench: Any, team: Team | None) -> str:
-        """Return the clock of the room: its school's, else the season's."""
+    def _zone(self, bench: Any, team: Team | None, moment: str) -> str:
+        """Return the clock of the room: its school's, else the season's, by team or by day."""
         owner = self.owners.get(bench.organisation_id)
         if owner is not None and owner.timezone:
             return owner.timezone
-        return self.seasons[team.season_id].timezone if team else "UTC"
+        if team is not None:
+            return self.seasons[team.season_id].timezone
+        zones = {season.timezone for season in self.seasons.values() if _may_hold(season, moment)}
+        return zones.pop() if len(zones) == 1 else "UTC"
 
     def season_of(self, place: Place, started_at: datetime) -> str:
         """Return the season of a row: its team's, or the one its day lies in."""
@@ -157,6 +161,15 @@ class Directory:
                 "build", _unknown("build", str(number), [str(b.number) for b in builds])
             )
         return found[0]
+
+
+def _may_hold(season: Season, moment: str) -> bool:
+    """Tell whether a day as it is typed lies in a season; what is no day is told elsewhere."""
+    try:
+        day = date.fromisoformat(moment[:10])
+    except ValueError:
+        return True
+    return season.starts_on - GRACE <= day <= season.ends_on + GRACE
 
 
 def _visited(db: Session, caller: Caller) -> dict[tuple[str, str], Bench]:

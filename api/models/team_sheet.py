@@ -1,0 +1,40 @@
+"""A team's page and an event's sheet as data."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from api.models.event_runs import EventResults, RunOrderRead
+from api.models.inspections import EventReadiness
+from api.models.outlook import EventOutlook
+from api.models.progress import TeamProgress
+from api.models.reports import SeasonReport, TeamReport
+
+
+class TeamSheet(BaseModel):
+    """Everything that a team's page tells."""
+
+    progress: TeamProgress
+    team: TeamReport
+    report: Annotated[SeasonReport, Field(description="The season's, with this team alone.")]
+
+
+class EventSheetRead(BaseModel):
+    """Everything that an event's sheet tells; an order that was not drawn is null."""
+
+    readiness: EventReadiness
+    run_order: RunOrderRead | None
+    outlook: EventOutlook
+    results: EventResults
+
+
+class SheetQuery(BaseModel):
+    """In which format."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    format: Annotated[
+        str | None,
+        Field(pattern="^(json|csv|html|pdf)$", description="Left out, Accept decides."),
+    ] = None
+    excel: Annotated[bool, Field(description="Begin the CSV with a byte order mark.")] = False

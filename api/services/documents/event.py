@@ -1,0 +1,122 @@
+"""The sheet of an event: who is ready, in which order, what may come and what came."""
+
+from api.models.event_runs import EventResults, RunOrderRead
+from api.models.inspections import EventReadiness, TeamReadiness
+from api.models.outlook import EventOutlook, TeamOutlook
+from api.models.team_sheet import EventSheetRead
+from api.services import cautions
+from api.services.documents import plots
+from api.services.documents.blocks import Builder, Document, Heading, Items, Table, Text
+from api.services.documents.words import counted, day
+
+BOX = "☐"
+
+
+def event_document(sheet: EventSheetRead) -> Document:
+    """Return an event's sheet: readiness, order, outlook, results."""
+    made = Builder()
+    _readiness(made, sheet.readiness)
+    _order(made, sheet.run_order)
+    if sheet.results.runs:
+        _results(made, sheet.results)
+    _outlook(made, sheet.outlook)
+    ready = sheet.readiness
+    when = counted(ready.days_left, "day") + " left" if ready.days_left >= 0 else "over"
+    subtitle = f"Event of {day(ready.held_on)}, {when}, as of {day(ready.as_of)}."
+    return Document(
+        ready.event_name, subtitle, ready.as_of, made.blocks, cautions.EVENT, "event-sheet"
+    )
+
+
+def _readiness(made: Builder, ready: EventReadiness) -> None:
+    made.add(Heading("Who is ready"))
+    if ready.reason:
+        made.add(Text(f"Not known: {ready.reason}. Give the event one.", "told"))
+        return
+    counts = ", ".join(f"{count} {state}" for state, count in ready.counts.items() if count)
+    made.add(Text(f"By the rules “{ready.rule_set}”: {counts or 'no team yet'}.", "told"))
+    made.add(Table(("Team", "Build", "Status", "Next"), [_team(team) for team in ready.teams]))
+    made.add(Heading("What each blade must hold", 3))
+    known = [team for team in ready.teams if team.safety]
+    made.add(
+        Table(
+            ("Team", "Run-away speed", "Tip speed", "Pull test", "Full guard"),
+            [_safety(team) for team in known],
+        )
+        if known
+        else None
+    )
+
+
+def _team(team: TeamReadiness) -> tuple[str, ...]:
+    build = "–" if team.build_number is None else str(team.build_number)
+    missing = sum(check.outcome != "pass" for check in team.checks)
+    return (
+        team.team_name,
+        build,
+        f"{team.status}\n{missing} of {len(team.checks)} open",
+        team.next_action,
+    )
+
+
+def _safety(team: TeamReadiness) -> tuple[str, ...]:
+    found = team.safety
+    if found is None:
+        return (team.team_name, "–", "–", "–", "–")
+    pull = "weigh a blade first" if found.pull_test_n is None else f"{found.pull_test_n:.0f} N"
+    return (
+        team.team_name,
+        f"{found.runaway_speed_rpm:.0f} a minute",
+        f"{found.runaway_tip_speed_m_s:.0f} m/s",
+        pull,
+        "needed" if found.needs_guard else "not by these figures",
+    )
+
+
+def _order(made: Builder, order: RunOrderRead | None) -> None:
+    made.add(Heading("Order of runs"))
+    if order is None:
+        made.add(Text("Not drawn yet."))
+        return
+    made.add(Text(f"Drawn with seed {order.seed}: the same seed gives the same order.", "quiet"))
+    rows = [(str(slot.position), slot.words, str(slot.attempt), BOX, "") for slot in order.slots]
+    made.add(Table(("Place", "Whose turn", "Attempt", "Ran", "Volts, remarks"), rows))
+
+
+def _outlook(made: Builder, outlook: EventOutlook) -> None:
+    made.add(Heading("What may come"))
+    if outlook.reason:
+        made.add(Text(f"Nobody can be placed yet: {outlook.reason}.", "told"))
+    else:
+        made.add(
+            Text(
+                "Drawn from what was known on the morning of the day; a range holds the result in "
+                f"eight cases of ten, in {outlook.wind_speed_m_s:.1f} m/s. No order is certain.",
+                "quiet",
+            )
+        )
+    made.add(plots.chances(outlook.teams))
+    if outlook.teams:
+        made.add(Table(("Team", "Build", "Range", "Says"), [_chance(t) for t in outlook.teams]))
+    if outlook.missing_links:
+        made.add(Heading("What would join the others", 3))
+        made.add(Items([link.sentence for link in outlook.missing_links]))
+
+
+def _chance(team: TeamOutlook) -> tuple[str, ...]:
+    span = "not placed"
+    if team.range_80_w:
+        low, high = (1000 * each for each in team.range_80_w)
+        span = f"{low:.0f} to {high:.0f} mW"
+    return team.team_name, str(team.build_number), span, team.sentence
+
+
+def _results(made: Builder, results: EventResults) -> None:
+    made.add(Heading("What came"), Text(results.sentence, "told"))
+    made.add(Items([drift.sentence for drift in results.drifts]))
+    if results.places:
+        rows = [
+            (each.team_name, str(each.place), f"{1000 * each.best_w:.1f} mW",
+             counted(each.runs, "run")) for each in results.places
+        ]  # fmt: skip
+        made.add(Table(("Team", "Place", "Best run", "Of"), rows))

@@ -1,0 +1,51 @@
+"""A document as one page that needs nothing else, runs nothing and prints well."""
+
+from base64 import b64encode
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from api.services.documents import charts
+from api.services.documents.blocks import Block, Document
+
+TEMPLATES = Path(__file__).parents[1] / "templates"
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals |= {"kind_of": _kind_of}
+    return made
+
+
+def _kind_of(block: Block) -> str:
+    return type(block).__name__
+
+
+@cache
+def style() -> str:
+    """Return the style sheet of every document, its charts' included."""
+    return (TEMPLATES / "report.css").read_text(encoding="utf-8") + charts.STYLE
+
+
+@cache
+def content_policy() -> str:
+    """Return the policy of a document's page: its own style sheet and nothing else."""
+    digest = b64encode(sha256(style().encode()).digest()).decode()
+    return (
+        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; frame-ancestors 'none'"
+    )
+
+
+def to_html(document: Document) -> str:
+    """Return a document as a page."""
+    template = _environment().get_template("document.html")
+    return template.render(document=document, style=style())

@@ -1,0 +1,204 @@
+"""The season report as a document, whole or one school's part of it."""
+
+from itertools import groupby
+
+from api.models.comparison import BenchScoreRead
+from api.models.reports import BenchOrder, FairPlace, OrganisationReport, SeasonReport, TeamReport
+from api.services import cautions
+from api.services.documents import plots
+from api.services.documents.blocks import Builder, Document, Heading, Items, Table, Text
+from api.services.documents.words import ahead, counted, day, milliwatts, percent
+
+#: Why trials of a team do not count, in the fewest words; the page's end has the sentences.
+SHORT = {
+    "withdrawn": "withdrawn",
+    "held": "waiting for an answer",
+    "other_kind": "not record trials",
+    "out_of_range": "in wind too far off",
+    "not_normalised": "without wind or power",
+}
+#: What a trend says, in the fewest words.
+TRENDS = {
+    "too_early": "too early to call",
+    "no_clear_trend": "no clear trend yet",
+    "likely_improving": "likely growing",
+    "improving": "growing",
+}
+HOW_TO_READ = (
+    "Powers are put on {wind} m/s and {density} kg/m³, so that days with other wind and air can be "
+    "compared. The span in brackets holds the true value with about 95 %."
+)
+NO_TEAM = (
+    "No team is registered in this season yet. Register an organisation and its first team, then "
+    "submit a trial."
+)
+WITHIN_BENCH = (
+    "Only results of the same bench stand in one order. The spans here leave out the doubt that "
+    "all results of the bench share; where spans overlap widely, the order can turn."
+)
+NOT_SHOWN = "{count} builds of schools that do not share theirs took part and are not shown."
+ONE_GROUP = "All are held together by the reference rotor or by visits."
+OF_GROUPS = (
+    "Group {number}: held together by the reference rotor or by visits, and by nothing with other "
+    "groups."
+)
+
+
+def season_document(report: SeasonReport, benches: list[BenchScoreRead]) -> Document:
+    """Return a season report with its plots, tables and what was left out."""
+    made = Builder()
+    made.add(Text(_how_to_read(report), "quiet"))
+    if not report.organisations:
+        made.add(Text(NO_TEAM))
+    _comparison(made, report)
+    score = plots.bench_scores(benches)
+    if score is not None:
+        made.add(Heading("How the benches read"), score, Items([each.sentence for each in benches]))
+    for organisation in report.organisations:
+        made.add(Heading(organisation.name), _teams(organisation))
+    if report.benches:
+        made.add(Heading("Order within each bench"), Text(WITHIN_BENCH, "quiet"))
+        made.add(*(_order(bench) for bench in report.benches))
+    if report.left_out:
+        told = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in report.left_out]
+        made.add(Heading("Stored and not counted"), Items(told))
+    return Document(
+        report.name, _counts(report), report.as_of, made.blocks, cautions.FOOT, "season-report"
+    )
+
+
+def _how_to_read(report: SeasonReport) -> str:
+    return HOW_TO_READ.format(
+        wind=report.reference_wind_speed_m_s, density=report.reference_air_density_kg_m3
+    )
+
+
+def _counts(report: SeasonReport) -> str:
+    return (
+        f"Season report, as of {day(report.as_of)} {report.as_of:%H:%M} UTC. {report.trials} of "
+        f"{report.trials_stored} stored trials count, from {report.sessions} sessions."
+    )
+
+
+def _comparison(made: Builder, report: SeasonReport) -> None:
+    fair = report.comparison
+    made.add(Heading("Teams of different benches on one scale"), Text(fair.sentence, "told"))
+    made.add(plots.comparison(fair.places))
+    by_group = [list(places) for _, places in groupby(fair.places, lambda each: each.group)]
+    shown = [each for each in by_group if len(each) > 1 or each[0].fair_power_w]
+    for number, places in enumerate(shown, start=1):
+        several = len(by_group) > 1
+        made.add(_fair(places, OF_GROUPS.format(number=number) if several else ONE_GROUP))
+    if fair.not_shown:
+        made.add(Text(NOT_SHOWN.format(count=fair.not_shown), "quiet"))
+
+
+def _fair(places: list[FairPlace], caption: str) -> Table:
+    rows = [
+        (
+            place.name,
+            str(place.place),
+            milliwatts(place.fair_power_w, place.interval_w)
+            if place.fair_power_w and place.interval_w
+            else "no reference run yet",
+            counted(place.trials, "trial"),
+            ahead(place.ahead_of_next) if place.ahead_of_next else "–",
+        )
+        for place in places
+    ]
+    columns = ("Team", "Place", "Fair power of the current build", "Behind it", "And the next")
+    return Table(columns, rows, caption)
+
+
+def _teams(organisation: OrganisationReport) -> Table:
+    columns = (
+        "Team",
+        "Power of the current build",
+        "Behind it",
+        "Since the first build",
+        "Trend over sessions",
+        "First and latest session",
+        "Best seen",
+        "Last trial",
+    )
+    return Table(columns, [_team(team) for team in organisation.teams])
+
+
+def _team(team: TeamReport) -> tuple[str, ...]:
+    return (
+        team.name,
+        _current(team),
+        _behind(team),
+        _change(team),
+        _trend(team),
+        _first_and_latest(team),
+        _best(team),
+        f"{day(team.last_trial_at)}\n{counted(team.sessions, 'session')} in all",
+    )
+
+
+def _current(team: TeamReport) -> str:
+    if team.current is None:
+        return f"not known: {team.reason}"
+    cube = team.current.normalised_power_cubic_w * 1000
+    told = f"build {team.current.build_number}; cube rule {cube:.0f} mW"
+    if team.untested_build_number:
+        told += f"; build {team.untested_build_number} has no trial that counts yet"
+    return f"{milliwatts(team.current.normalised_power_w, team.current.interval_w)}\n{told}"
+
+
+def _behind(team: TeamReport) -> str:
+    lines = ["–"]
+    if team.current:
+        lines = [
+            f"{counted(team.current.trials, 'trial')}, {counted(team.current.sessions, 'session')}"
+        ]
+    return "\n".join([*lines, *(f"+ {left.trials} {SHORT[left.code]}" for left in team.left_out)])
+
+
+def _change(team: TeamReport) -> str:
+    if team.change is None:
+        return f"–\n{team.change_reason}"
+    low, high = (percent(each) for each in team.change.interval_pct)
+    since = team.change.from_build_number
+    return f"{percent(team.change.change_pct)}\n{low} to {high}, since build {since}"
+
+
+def _trend(team: TeamReport) -> str:
+    verdict = TRENDS[team.trend.verdict]
+    if team.trend.slope_pct_per_week is None or team.trend.interval_pct_per_week is None:
+        return f"–\n{verdict}"
+    low, high = (percent(each) for each in team.trend.interval_pct_per_week)
+    return f"{percent(team.trend.slope_pct_per_week)} a week\n{low} to {high}; {verdict}"
+
+
+def _first_and_latest(team: TeamReport) -> str:
+    if team.first is None or team.latest is None:
+        return "–"
+    return "\n".join(
+        f"{milliwatts(each.normalised_power_w, each.interval_w)}, {day(each.started_at)}"
+        for each in (team.first, team.latest)
+    )
+
+
+def _best(team: TeamReport) -> str:
+    best = team.best_seen
+    if best is None:
+        return "–"
+    of = f"build {best.build_number}, largest of {best.of_trials}"
+    of += ", so rather too large" if best.of_trials > 1 else ""
+    return f"{milliwatts(best.normalised_power_w, best.interval_w)}\n{of}"
+
+
+def _order(bench: BenchOrder) -> Table:
+    rows = [
+        (
+            place.name,
+            str(place.place),
+            milliwatts(place.normalised_power_w, place.interval_within_bench_w),
+            counted(place.trials, "trial")
+            + ("\ntoo close to call with the next" if place.too_close_to_next else ""),
+        )
+        for place in bench.order
+    ]
+    return Table(("Team", "Place", "Power of the current build", "Behind it"), rows, bench.name)

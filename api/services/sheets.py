@@ -1,0 +1,59 @@
+"""What each printed report is about, read together."""
+
+from sqlmodel import Session
+
+from api.errors import NotFound
+from api.models.comparison import BenchScoreRead
+from api.models.events import Event
+from api.models.reports import SeasonReport
+from api.models.team_sheet import EventSheetRead, TeamSheet
+from api.models.teams import Team
+from api.services import (
+    comparisons,
+    event_runs,
+    outlooks,
+    progress,
+    readiness,
+    reports,
+    resources,
+    run_orders,
+)
+from api.services.documents.blocks import Document
+from api.services.documents.season import season_document
+from api.services.scope import Caller
+
+
+def bench_scores(db: Session, caller: Caller, report: SeasonReport) -> list[BenchScoreRead]:
+    """Return the scores of the benches that a report is about, as far as they are the caller's."""
+    shown = {bench.bench_id for bench in report.benches}
+    scores = comparisons.compare_season(db, caller, report.season_id).benches
+    return [score for score in scores if score.bench_id in shown]
+
+
+def season_sheet(db: Session, caller: Caller, report: SeasonReport) -> Document:
+    """Return a season report as a document."""
+    return season_document(report, bench_scores(db, caller, report))
+
+
+def team_sheet(db: Session, caller: Caller, team_id: str) -> TeamSheet:
+    """Return a team's progress with its part of the season report."""
+    team = resources.get_row(db, caller, Team, team_id)
+    report = reports.season_report(db, caller, team.season_id, team_id=team.id)
+    parts = [each for school in report.organisations for each in school.teams]
+    if not parts:
+        raise NotFound(f"no team {team_id} in its season's report")
+    return TeamSheet(
+        progress=progress.team_progress(db, caller, team_id), report=report, team=parts[0]
+    )
+
+
+def event_sheet(db: Session, caller: Caller, event_id: str) -> EventSheetRead:
+    """Return readiness, order, outlook and results of an event."""
+    event = resources.get_row(db, caller, Event, event_id)
+    drawn = run_orders.newest_row(db, event)
+    return EventSheetRead(
+        readiness=readiness.event_readiness(db, caller, event.id),
+        run_order=run_orders.newest(db, caller, event.id) if drawn else None,
+        outlook=outlooks.event_outlook(db, caller, event.id),
+        results=event_runs.results(db, caller, event.id),
+    )
