@@ -99,6 +99,27 @@ class SeasonFit:
         rows = self._solution.model.build_rows([position[build_id] for build_id in build_ids])
         return self._solution.covariance(rows)
 
+    def covariance_with(
+        self, build_ids: Sequence[str], readings: Sequence[tuple[str, str]]
+    ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+        """Return the covariance of some builds and of what (build, bench) pairs would read.
+
+        Also which of the pairs were never tested: what is particular to them is not in it.
+        """
+        model = self._solution.model
+        position = {build_id: i for i, build_id in enumerate(self.build_ids)}
+        bench = {bench_id: i for i, bench_id in enumerate(self.bench_ids)}
+        builds = [position[each] for each in (*build_ids, *(build for build, _ in readings))]
+        rows = model.build_rows(builds).tolil()
+        is_new = np.ones(len(readings), dtype=bool)
+        for at, (build_id, bench_id) in enumerate(readings):
+            rows[len(build_ids) + at, model.start["bench"] + bench[bench_id]] = 1.0
+            pair = model.pair_of(position[build_id], bench[bench_id])
+            if pair is not None:
+                rows[len(build_ids) + at, model.start["pair"] + pair] = 1.0
+                is_new[at] = False
+        return self._solution.covariance(rows.tocsc()), is_new
+
     def u_differences(self, other: str) -> dict[str, float]:
         """Return the standard uncertainty of the difference of ln power of each build to one."""
         model, solution = self._solution.model, self._solution

@@ -93,6 +93,13 @@ class Model:
         """Return where the terms of one kind stand among the unknowns."""
         return self.start[name] + np.arange(self.terms[name].size)
 
+    def pair_of(self, build: int, bench: int) -> int | None:
+        """Return the position of what a build has at one bench alone; nothing if never tested."""
+        key = build * self.terms["bench"].size + bench
+        at = int(np.searchsorted(self.pairs.labels, key))
+        is_known = at < self.pairs.size and int(self.pairs.labels[at]) == key
+        return at if is_known else None
+
     def build_rows(self, builds: Sequence[int]) -> Any:
         """Return the sparse rows that add up to μ + t + θ of some builds."""
         from scipy.sparse import csc_array

@@ -3,9 +3,12 @@
 # requires-python = ">=3.11"
 # dependencies = ["httpx>=0.28,<0.29"]
 # ///
-"""Pull a season's report from Gustbook: as a table to read, or as json, csv or html.
+"""Pull a report from Gustbook: as lines to read, or as json, csv, html or pdf.
 
-Without --season the newest season is taken. --organisation and --team narrow the report by name.
+--kind says which: season (the default), organisation, team (a page that a team can be handed),
+event (readiness, order of runs, outlook, results) or equipment. Without --season the newest season
+is taken. --organisation and --team narrow a season's report by name. --all FOLDER writes every
+report there is: the season's, each school's, each team's page, event sheets, the equipment list.
 
 The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
 (default ~/.config/gustbook/key), which only you may be able to read. It is never an argument.
@@ -14,6 +17,7 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 
 import argparse
 import os
+import re
 import stat
 import sys
 import time
@@ -27,7 +31,9 @@ examples:
   season_report.py                                     the newest season, to read
   season_report.py --format html --out season.html     a page to print
   season_report.py --format csv --organisation Tarnwick --out tarnwick.csv
-  season_report.py --team Larch
+  season_report.py --kind team --team Larch --format pdf --out larch.pdf
+  season_report.py --kind event                        who is ready, order, outlook, results
+  season_report.py --all reports --format html         everything, one file each
 
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
@@ -139,19 +145,129 @@ def _same(one: str, other: str) -> bool:
 
 def fetch(client: Any, options: argparse.Namespace) -> bytes:
     """Return the report in the format asked for."""
-    season = find(client, "seasons", options.season)
-    parameters = {"format": "json" if options.format == "text" else options.format}
+    is_text = options.format == "text"
+    path, parameters = _address(client, options)
+    parameters["format"] = "json" if is_text else options.format
     if options.excel:
         parameters["excel"] = "true"
-    filters = {"season_id": season["id"]}
-    if options.organisation:
-        parameters["organisation_id"] = find(client, "organisations", options.organisation)["id"]
-        filters["organisation_id"] = parameters["organisation_id"]
-    if options.team:
-        parameters["team_id"] = find(client, "teams", options.team, **filters)["id"]
-    path = f"/v1/seasons/{season['id']}/report"
     answer = require_ok(ask(client, "GET", path, params=parameters))
-    return to_text(answer.json()).encode() if options.format == "text" else bytes(answer.content)
+    return TEXTS[options.kind](answer.json()).encode() if is_text else bytes(answer.content)
+
+
+def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, str]]:
+    """Return where a report is, and what narrows it."""
+    narrowed: dict[str, str] = {}
+    if options.organisation:
+        narrowed["organisation_id"] = find(client, "organisations", options.organisation)["id"]
+    if options.kind == "equipment":
+        return "/v1/equipment-list", narrowed
+    season = find(client, "seasons", options.season)
+    if options.kind == "event":
+        event = find(client, "events", options.event, season_id=season["id"])
+        return f"/v1/events/{event['id']}/sheet", {}
+    if options.kind == "organisation":
+        if not narrowed:
+            raise Stop(USAGE, "name the school with --organisation")
+        path = f"/v1/organisations/{narrowed['organisation_id']}/report"
+        return path, {"season_id": season["id"]}
+    if options.team:
+        team = find(client, "teams", options.team, season_id=season["id"], **narrowed)
+        narrowed["team_id"] = team["id"]
+    if options.kind == "team":
+        if not options.team:
+            raise Stop(USAGE, "name the team with --team")
+        return f"/v1/teams/{narrowed['team_id']}/report", {}
+    return f"/v1/seasons/{season['id']}/report", narrowed
+
+
+def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
+    """Write every report of a season into a folder; return the files."""
+    form = "html" if options.format == "text" else options.format
+    season = find(client, "seasons", options.season)
+    works = [("season", f"/v1/seasons/{season['id']}/report"), ("equipment", "/v1/equipment-list")]
+    report = require_ok(ask(client, "GET", works[0][1], params={"format": "json"})).json()
+    for school in report["organisations"]:
+        path = f"/v1/organisations/{school['organisation_id']}/report?season_id={season['id']}"
+        works.append((f"school-{school['name']}", path))
+        works += [
+            (f"team-{team['name']}-{school['name']}", f"/v1/teams/{team['team_id']}/report")
+            for team in school["teams"]
+        ]
+    events = require_ok(ask(client, "GET", f"/v1/events?season_id={season['id']}")).json()["items"]
+    works += [(f"event-{event['name']}", f"/v1/events/{event['id']}/sheet") for event in events]
+    options.all.mkdir(parents=True, exist_ok=True)
+    written = []
+    for done, (name, path) in enumerate(works, start=1):
+        mark = "&" if "?" in path else "?"
+        answer = require_ok(ask(client, "GET", f"{path}{mark}format={form}"))
+        file = options.all / f"{_file_name(name)}.{form}"
+        if file in written:  # two names that differ in nothing a file's name can show
+            file = file.with_stem(f"{file.stem}-{done}")
+        file.write_bytes(answer.content)
+        written.append(file)
+        _show_progress("reports", done, len(works))
+    return written
+
+
+def _file_name(name: str) -> str:
+    """Return a name that any system takes as a file's."""
+    kept = (letter if letter.isalnum() else "-" for letter in name.casefold())
+    return re.sub("-+", "-", "".join(kept)).strip("-")
+
+
+def _show_progress(what: str, done: int, of: int) -> None:
+    """Draw a bar on a terminal; say nothing where none watches."""
+    if not sys.stderr.isatty():
+        return
+    filled, end = 24 * done // of, "\n" if done == of else "\r"
+    bar = f"[{'#' * filled}{'.' * (24 - filled)}]"
+    print(f"{what:14} {bar} {done}/{of}", end=end, file=sys.stderr)
+
+
+def team_text(sheet: dict[str, Any]) -> str:
+    """Return a team's page as lines to read."""
+    progress, team = sheet["progress"], sheet["team"]
+    lines = [f"{progress['name']}, {team['trials']} of {team['trials_stored']} trials count"]
+    current = progress["builds"][-1] if progress["builds"] else None
+    known = current and f"{_mw(current).strip()}, build {current['number']}"
+    lines.append(f"  our number    {known or 'not known: ' + progress['reason']}")
+    lines.append(f"  try next      {progress['next_test']['sentence']}")
+    lines.append(f"  trend         {progress['trend']['sentence']}")
+    for kind in ("changes", "pitch", "load", "wind"):
+        lines += [f"  {kind:12}  {found['sentence']}" for found in progress[kind]]
+    return "\n".join(lines) + "\n"
+
+
+def event_text(sheet: dict[str, Any]) -> str:
+    """Return an event's sheet as lines to read."""
+    ready, order, results = sheet["readiness"], sheet["run_order"], sheet["results"]
+    left = f"{ready['days_left']} days left" if ready["days_left"] >= 0 else "over"
+    lines = [f"{ready['event_name']} on {ready['held_on']}, {left}", "", "Who is ready"]
+    lines += [f"  {team['team_name']:16} {team['status']:10} {team['next_action']}"
+              for team in ready["teams"]] or [f"  not known: {ready['reason']}"]  # fmt: skip
+    lines += ["", f"Order of runs, seed {order['seed']}" if order else "No order was drawn yet."]
+    slots = order["slots"] if order else []
+    lines += [f"  {slot['position']:3}. {slot['words']}" for slot in slots]
+    lines += ["", "What may come"]
+    lines += [f"  {team['sentence']}" for team in sheet["outlook"]["teams"]]
+    if results["runs"]:
+        lines += ["", "What came", *(f"  {drift['sentence']}" for drift in results["drifts"])]
+        lines.append(f"  {sheet['review']['sentence']}")
+        lines += [f"  {place['place']:3}. {place['team_name']:36} {1000 * place['best_w']:6.1f} mW"
+                  for place in results["places"] or []] or [f"  {results['sentence']}"]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def equipment_text(listed: dict[str, Any]) -> str:
+    """Return the equipment list as lines to read."""
+    lines = [f"{len(listed['items'])} items, {listed['lent']} lent, {listed['overdue']} overdue"]
+    for item in listed["items"]:
+        late = f", {_count(item['days_overdue'], 'day')} late" if item["days_overdue"] else ""
+        due = f", due {item['due_on']}{late}" if item["due_on"] else ""
+        lines.append(
+            f"  {item['tag']:32} {item['kind']:16} {item['where']}{due}; {item['condition']}"
+        )
+    return "\n".join(lines) + "\n"
 
 
 def to_text(report: dict[str, Any]) -> str:
@@ -226,6 +342,10 @@ def _mw(figure: dict[str, Any]) -> str:
     return f"{figure['normalised_power_w'] * 1000:5.1f} mW ({low * 1000:.0f} to {high * 1000:.0f})"
 
 
+TEXTS = {"season": to_text, "organisation": to_text, "team": team_text, "event": event_text,
+         "equipment": equipment_text}  # fmt: skip
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Write the report that the command line asks for; return the exit code."""
     parser = argparse.ArgumentParser(
@@ -233,20 +353,30 @@ def main(arguments: list[str] | None = None) -> int:
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    parser.add_argument("--kind", choices=list(TEXTS), default="season", help="which report")
     parser.add_argument("--season", help="name of the season (default: the newest)")
+    parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--organisation", help="only this school or club, by name")
     parser.add_argument("--team", help="only this team, by name")
-    parser.add_argument("--format", choices=["text", "json", "csv", "html"], default="text")
+    parser.add_argument("--format", choices=["text", "json", "csv", "html", "pdf"], default="text")
     parser.add_argument("--excel", action="store_true", help="mark the csv for spreadsheets")
     parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
+    parser.add_argument("--all", type=Path, metavar="FOLDER", help="write every report into it")
     parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
+            if options.all:
+                written = fetch_all(client, options)
+                print(f"{len(written)} reports written into {options.all}")
+                return OK
             content = fetch(client, options)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
+    except OSError as error:
+        print(f"{options.all}: {error.strerror}", file=sys.stderr)
+        return USAGE
     return write(content, options.out)
 
 

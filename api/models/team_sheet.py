@@ -6,7 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.models.event_runs import EventResults, RunOrderRead
 from api.models.inspections import EventReadiness
-from api.models.outlook import EventOutlook
+from api.models.outlook import EventOutlook, EventReview
 from api.models.progress import TeamProgress
 from api.models.reports import SeasonReport, TeamReport
 
@@ -26,6 +26,7 @@ class EventSheetRead(BaseModel):
     run_order: RunOrderRead | None
     outlook: EventOutlook
     results: EventResults
+    review: EventReview
 
 
 class SheetQuery(BaseModel):

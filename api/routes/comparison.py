@@ -7,8 +7,9 @@ from starlette.responses import Response
 
 from api.deps import Read, database
 from api.models.comparison import ComparisonQuery, SeasonComparison
+from api.models.plans import PlanQuery, SeasonPlan
 from api.routes.contract import READ, StrictRoute, private_json
-from api.services import comparisons
+from api.services import comparisons, plans
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
 
@@ -25,3 +26,16 @@ def season_comparison(
     with database(request).reading() as db:
         comparison = comparisons.compare_season(db, read.caller, season_id, query.event_id)
     return private_json(comparison)
+
+
+@router.get("/seasons/{season_id}/plan", responses=READ, response_model=SeasonPlan)
+def season_plan(
+    season_id: str, query: Annotated[PlanQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Plan which sittings of the reference rotor or visits would narrow the doubt most.
+
+    Each step is the best to add to those before it; a visit day of all teams stands beside them.
+    """
+    with database(request).reading() as db:
+        plan = plans.season_plan(db, read.caller, season_id)
+    return private_json(plan)

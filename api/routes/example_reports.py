@@ -196,6 +196,28 @@ REPORT_EXAMPLES: dict[str, Any] = {
         "not_shown": 0,
         "reason": None,
     },
+    "SeasonPlan": {
+        "season_id": SEA,
+        "as_of": MOMENT,
+        "revision": 41,
+        "teams": 24,
+        "doubt_pct": 17.0,
+        "steps": [
+            {
+                "kind": "reference",
+                "bench_id": BCH,
+                "team_ids": [],
+                "joins": 4,
+                "doubt_before_pct": 17.0,
+                "doubt_after_pct": 14.0,
+                "sentence_key": "plan.reference",
+                "sentence": "A sitting of the reference rotor at Hall fan, setting 2: the doubt "
+                "between two teams falls from 17 to 14 %.",
+            }
+        ],
+        "visit_day": None,
+        "reason": None,
+    },
     "EventOutlook": {
         "event_id": EVT,
         "season_id": SEA,

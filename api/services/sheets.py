@@ -16,6 +16,7 @@ from api.services import (
     readiness,
     reports,
     resources,
+    reviews,
     run_orders,
 )
 from api.services.documents.blocks import Document
@@ -56,4 +57,5 @@ def event_sheet(db: Session, caller: Caller, event_id: str) -> EventSheetRead:
         run_order=run_orders.newest(db, caller, event.id) if drawn else None,
         outlook=outlooks.event_outlook(db, caller, event.id),
         results=event_runs.results(db, caller, event.id),
+        review=reviews.event_review(db, caller, event.id),
     )

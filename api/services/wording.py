@@ -126,6 +126,18 @@ SENTENCES = {
     "safety.no_tower": (
         "Note the tower's foot, mass and hub height: without them nobody knows whether it stands."
     ),
+    "plan.reference": (
+        "A sitting of the reference rotor at {bench}: the doubt between two teams falls from "
+        "{before:.1f} to {after:.1f} %."
+    ),
+    "plan.visit": (
+        "A visit of {team} to {bench}: the doubt between two teams falls from {before:.1f} to "
+        "{after:.1f} %."
+    ),
+    "plan.visit_day": (
+        "A visit day of all {teams} teams at {bench}: the doubt between two teams falls from "
+        "{before:.1f} to {after:.1f} %."
+    ),
     "drift.fine": (
         "The reference rotor moved by {percent:.1f} % over its {runs} runs; that is taken off."
     ),

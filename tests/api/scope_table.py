@@ -145,6 +145,7 @@ TABLE: dict[str, Row] = {
     "undo_import": Row(403, 200, 200, body=lambda s: {"reason": "the wrong file"}),
     "import_errors": Row(404, 200, 200),
     "team_progress": shown(),
+    "season_plan": Row(200, 200, 200, coach_other=None),
     "season_comparison": Row(200, 200, 200, coach_other=None),
     # An event is the programme's: everyone sees it, and of its teams what the comparison shows.
     "create_event": lead_only(

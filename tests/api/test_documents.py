@@ -73,8 +73,14 @@ class TestWhatTheyTell:
             trial = trial_payload(world.larch, kind="wind", wind_speed_m_s=speed, runs=runs)
             created(world.larch.coach.post("/v1/trials", json=trial))
         text = self.page(world.larch.coach, kinds(world)["team"])
-        told = ("Our number", "What to try next", "Power of Larch one over the season",
-                "Build 1: power over wind", "The numbers of this plot", "risk assessment")  # fmt: skip
+        told = [
+            "Our number",
+            "What to try next",
+            "Power of Larch one over the season",
+            "Build 1: power over wind",
+            "The numbers of this plot",
+            "risk assessment",
+        ]
         assert [words for words in told if words not in text] == []
         assert text.count("<svg") == 2
 

@@ -131,10 +131,11 @@ class TestUnderstood:
         tag = {"If-Match": world.lead.get(path).headers["ETag"]}
         zone = {"timezone": "Europe/Dublin"}
         assert world.lead.patch(path, json=zone, headers=tag).status_code == 200
-        team = ROW.format(ref="r1", volts="1.20").replace("2026-03-12 14:30", "2026-04-16 10:00")
+        row = ROW.replace("2026-03-12 14:30", "2026-04-16 10:00")
+        team = row.format(ref="r1", volts="1.20")
         names = team.split(",")
-        rotor = ",".join(["Larch school", "", "Reference rotor 1", *names[3:6], "reference", "ref-1",
-                          *names[8:]])  # fmt: skip
+        about = ["Larch school", "", "Reference rotor 1", *names[3:6], "reference", "ref-1"]
+        rotor = ",".join([*about, *names[8:]])
         stored = send(world.lead, sheet(team, rotor))
         assert stored.status_code == 201, stored.text
         assert stored.json()["sessions_created"] == 1

@@ -12,7 +12,8 @@ import pytest
 from tests.makers import World, created, trial_payload
 
 SCRIPTS = Path(__file__).parents[2] / "scripts"
-COACH = ["submit_trials", "season_report", "register_season", "check_data"]
+COACH = ["submit_trials", "season_report", "register_season", "check_data",
+         "compare_before_event", "run_order"]  # fmt: skip
 BEGIN, END = "# --- the same lines", "# --- end of the same lines"
 
 
@@ -53,7 +54,8 @@ class TestEachScript:
         assert "GUSTBOOK_KEY" in done.stdout
 
     def test_without_a_key_it_says_how(self, name, tmp_path):
-        arguments = [] if name == "season_report" else ["x"]
+        needs_a_file = name in ("submit_trials", "register_season", "check_data")
+        arguments = ["x"] if needs_a_file else []
         done = subprocess.run(
             [sys.executable, str(SCRIPTS / f"{name}.py"), *arguments],
             capture_output=True, text=True, check=False,
@@ -160,10 +162,10 @@ class TestSeasonReport:
 
         def fetch(*arguments):
             options = {"season": None, "organisation": None, "team": None, "format": "text",
-                       "excel": False}  # fmt: skip
+                       "excel": False, "kind": "season", "event": None}  # fmt: skip
             given = dict(zip(arguments[::2], arguments[1::2], strict=True))
             namespace = season_report.argparse.Namespace(**(options | given))
-            return season_report.fetch(world.lead, namespace).decode()
+            return season_report.fetch(world.lead, namespace).decode("utf-8", "replace")
 
         return fetch
 
@@ -187,6 +189,90 @@ class TestSeasonReport:
 
         with pytest.raises(Stop, match="there are: Birch one, Larch one"):
             fetch("team", "Alder")
+
+    def test_every_kind_to_read(self, fetch):
+        team = fetch("kind", "team", "team", "Larch one")
+        assert "our number    44.1 mW (33 to 60), build 1" in team
+        event = fetch("kind", "event")
+        assert "Larch one        open" in event
+        assert "  1. reference rotor" in event
+        assert "Larch-other" in fetch("kind", "equipment")
+        school = fetch("kind", "organisation", "organisation", "Larch school")
+        assert "Birch" not in school
+
+    def test_as_pdf(self, fetch):
+        assert fetch("kind", "team", "team", "Larch one", "format", "pdf").startswith("%PDF-")
+
+    def test_a_team_must_be_named(self, fetch):
+        from scripts.season_report import Stop
+
+        with pytest.raises(Stop, match="--team"):
+            fetch("kind", "team")
+
+    def test_all_of_them_into_a_folder(self, world: World, tmp_path):
+        from scripts import season_report
+
+        options = season_report.argparse.Namespace(season=None, format="html", all=tmp_path / "r")
+        written = season_report.fetch_all(world.lead, options)
+        assert sorted(path.name for path in written) == [
+            "equipment.html", "event-spring-meeting.html", "school-birch-school.html",
+            "school-larch-school.html", "season.html", "team-birch-one-birch-school.html",
+            "team-larch-one-larch-school.html",
+        ]  # fmt: skip
+        assert all(path.read_text(encoding="utf-8").startswith("<!doctype") for path in written)
+
+
+class TestCompareBeforeEvent:
+    def found(self, world: World, **asked):
+        from scripts import compare_before_event as script
+
+        options = script.argparse.Namespace(**({"season": None, "event": None} | asked))
+        return script, script.read_all(world.lead, options)
+
+    def test_before_anything_joins_the_schools(self, world: World):
+        script, found = self.found(world)
+        text = script.to_text(found, with_pairs=True)
+        assert "nobody: no team can be placed yet" in text
+        assert "What would join the others" in text
+        assert "Larch one        open" in text
+
+    def test_once_the_reference_rotor_ran_at_both(self, world: World):
+        for school in (world.larch, world.birch):
+            trial = trial_payload(school, kind="reference", build_id=world.reference_build_id)
+            created(world.lead.post("/v1/trials", json=trial))
+        script, found = self.found(world)
+        text = script.to_text(found, with_pairs=True)
+        assert "2 teams can be placed" in text
+        assert " mW " in text
+        assert "the doubt between two teams falls" in text
+
+    def test_an_event_that_is_not_there(self, world: World):
+        from scripts.compare_before_event import Stop
+
+        with pytest.raises(Stop, match="there are: Spring meeting"):
+            self.found(world, event="Autumn meeting")
+
+
+class TestRunOrder:
+    def fetch(self, client, **asked):
+        from scripts import run_order as script
+
+        options = {"season": None, "event": None, "draw": False, "seed": None, "attempts": None}
+        return script, *script.fetch(client, script.argparse.Namespace(**(options | asked)))
+
+    def test_it_is_drawn_and_shown(self, world: World):
+        script, event, order = self.fetch(world.lead, draw=True, seed=7, attempts=2)
+        assert self.fetch(world.lead)[2]["slots"] == order["slots"]
+        text = script.to_text(event, order)
+        assert "drawn with seed 7" in text
+        assert text.count("Larch one") == 2
+        assert "attempt 2" in text
+        rows = list(csv.DictReader(io.StringIO(script.to_csv(order))))
+        assert rows[0]["whose"] == "reference rotor"
+
+    def test_a_coach_draws_nothing(self, world: World):
+        with pytest.raises(Exception, match="lead"):
+            self.fetch(world.larch.coach, draw=True)
 
 
 class TestCheckData:

@@ -2,7 +2,7 @@
 
 from api.models.event_runs import EventResults, RunOrderRead
 from api.models.inspections import EventReadiness, TeamReadiness
-from api.models.outlook import EventOutlook, TeamOutlook
+from api.models.outlook import EventOutlook, EventReview, TeamOutlook
 from api.models.team_sheet import EventSheetRead
 from api.services import cautions
 from api.services.documents import plots
@@ -19,6 +19,7 @@ def event_document(sheet: EventSheetRead) -> Document:
     _order(made, sheet.run_order)
     if sheet.results.runs:
         _results(made, sheet.results)
+        _review(made, sheet.review)
     _outlook(made, sheet.outlook)
     ready = sheet.readiness
     when = counted(ready.days_left, "day") + " left" if ready.days_left >= 0 else "over"
@@ -120,3 +121,18 @@ def _results(made: Builder, results: EventResults) -> None:
              counted(each.runs, "run")) for each in results.places
         ]  # fmt: skip
         made.add(Table(("Team", "Place", "Best run", "Of"), rows))
+
+
+def _review(made: Builder, review: EventReview) -> None:
+    """Add how the forecast did, beside each result."""
+    made.add(Heading("How the forecast did"), Text(review.sentence, "told"))
+    rows = [
+        (
+            team.team_name,
+            f"{1000 * team.range_80_w[0]:.0f} to {1000 * team.range_80_w[1]:.0f} mW",
+            "–" if team.result_w is None else f"{1000 * team.result_w:.1f} mW",
+            {True: "within", False: "outside", None: "no result"}[team.within],
+        )
+        for team in review.teams
+    ]
+    made.add(Table(("Team", "Range said", "Result", "Was"), rows) if rows else None)

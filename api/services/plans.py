@@ -1,0 +1,127 @@
+"""Planning mid-season: which sittings of the reference rotor or visits narrow the doubt most."""
+
+from collections import Counter
+from datetime import UTC, datetime
+
+from sqlmodel import Session
+
+from analysis.standing import missing_links
+from analysis.uncertainty import percent
+from analysis.visit_plan import PlannedStep, Step, plan_steps
+from api.models.plans import PlanStep, SeasonPlan
+from api.models.seasons import Season
+from api.services import comparisons, resources, wording
+from api.services.cache import cache_of
+from api.services.comparisons import Known
+from api.services.scope import Caller
+from api.services.season_fit import Fitted, fitted_season
+
+MOST_STEPS = 8
+TOO_FEW = "it takes two teams with a record trial that counts"
+
+
+def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
+    """Return a season's plan; worked out once for each revision of its facts."""
+    season = resources.get_row(db, caller, Season, season_id)
+    key = ("plan", season.id, season.revision, caller.sees)
+    kept: SeasonPlan = cache_of(db).get_or_make(key, lambda: _plan(db, caller, season))
+    return kept
+
+
+def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
+    fitted = fitted_season(db, season)
+    current = list(fitted.current.values()) if fitted else []
+    if fitted is None or len(current) < 2:
+        return _answer(season, len(current), [], None, TOO_FEW)
+    known = comparisons.known_to(db, caller, fitted)
+    home = _home_benches(fitted)
+    joins = _joins(fitted, current, home)
+    planned = plan_steps(fitted.fit, current, _steps(fitted, current, home), MOST_STEPS)
+    host = Counter(home[build] for build in current).most_common(1)[0][0]
+    day = plan_steps(fitted.fit, current, [Step("visit_day", host, tuple(current))], 1)
+    steps, days = (
+        [_read(caller, each, fitted, known, joins) for each in found] for found in (planned, day)
+    )
+    return _answer(season, len(current), steps, days[0] if days else None, None)
+
+
+def _answer(
+    season: Season,
+    teams: int,
+    steps: list[PlanStep],
+    visit_day: PlanStep | None,
+    reason: str | None,
+) -> SeasonPlan:
+    first = steps[0] if steps else visit_day
+    return SeasonPlan(
+        season_id=season.id,
+        as_of=datetime.now(UTC),
+        revision=season.revision,
+        teams=teams,
+        doubt_pct=first.doubt_before_pct if first else None,
+        steps=steps,
+        visit_day=visit_day,
+        reason=reason,
+    )
+
+
+def _home_benches(fitted: Fitted) -> dict[str, str]:
+    """Return the bench at which each build was tested last."""
+    trials = fitted.trials
+    return dict(zip(trials["build_id"], trials["bench_id"], strict=True))
+
+
+def _joins(fitted: Fitted, current: list[str], home: dict[str, str]) -> dict[str, int]:
+    """Return, for each bench, how many current builds a link to it would join."""
+    links = missing_links(
+        fitted.fit, {build: [bench] for build, bench in home.items()}, fitted.references, current
+    )
+    return {link.bench_id: len(link.joins) for link in links}
+
+
+def _steps(fitted: Fitted, current: list[str], home: dict[str, str]) -> list[Step]:
+    """Return what could be held: a reference rotor at each bench, each build at each other one."""
+    benches = sorted({home[build] for build in current})
+    rotors = [build for build in fitted.references if build in fitted.assigned]
+    reference = [Step("reference", bench, (rotor,)) for rotor in rotors[-1:] for bench in benches]
+    visits = [
+        Step("visit", bench, (build,))
+        for build in current
+        for bench in benches
+        if bench != home[build]
+    ]
+    return [*reference, *visits]
+
+
+def _read(
+    caller: Caller, planned: PlannedStep, fitted: Fitted, known: Known, joins: dict[str, int]
+) -> PlanStep:
+    """Return a planned step in words, without what the caller may not know."""
+    step = planned.step
+    bench = known.benches.get(step.bench_id)
+    if bench is not None and not caller.reaches(bench.organisation_id):
+        bench = None
+    away = [build for build in step.build_ids if fitted.team_of[build]]
+    teams = [fitted.team_of[build] for build in away]
+    shown = [fitted.team_of[build] for build in away if known.is_shown(build, fitted)]
+    name = bench.name if bench else wording.ANOTHERS_BENCH
+    before, after = (percent(each) for each in (planned.doubt_before, planned.doubt_after))
+    said = wording.say(
+        f"plan.{step.kind}",
+        bench=name,
+        team=known.teams[shown[0]].name if len(shown) == 1 else "a team of another school",
+        teams=len(teams),
+        before=before,
+        after=after,
+    )
+    return PlanStep.model_validate(
+        said
+        | {
+            "kind": step.kind,
+            "bench_id": step.bench_id if bench else None,
+            "team_ids": shown,
+            "joins": joins.get(step.bench_id, 0),
+            "doubt_before_pct": before,
+            "doubt_after_pct": after,
+        }
+    )
