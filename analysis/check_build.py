@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from analysis.check_trial import once_a_build
 from analysis.check_view import Finding, View, findings
 from analysis.errors import AnalysisError
 from analysis.pitch import next_pitch
@@ -32,8 +33,8 @@ def edge_optimum(view: View) -> Iterator[Finding]:
     swept = view.kind("pitch") & are_usable(view.trials, view.results)
     swept &= np.isfinite(view.number("pitch_deg"))
     last, further = np.zeros(len(swept), dtype=bool), np.zeros(len(swept))
-    builds = view.text("build_id")
-    for build in dict.fromkeys(builds[swept]):
+    builds = view.build_at_bench
+    for build in dict.fromkeys(builds[swept].tolist()):
         rows = np.flatnonzero(swept & (builds == build))
         pitch = view.number("pitch_deg")[rows]
         power = view.results.normalised_power_w[rows]
@@ -53,8 +54,7 @@ def _further(pitch: np.ndarray, power: np.ndarray) -> float:
 
 def mixed_change(view: View) -> Iterator[Finding]:
     """Yield the first trial of a build in which several things changed."""
-    builds, factor = view.text("build_id"), view.text("changed_factor")
-    _, first = np.unique(builds, return_index=True)
-    where = np.zeros(len(builds), dtype=bool)
-    where[first] = [bool(SEVERAL.search(factor[at])) for at in first]
+    factor = view.text("changed_factor")
+    several = np.array([bool(SEVERAL.search(each)) for each in factor], dtype=bool)
+    where = once_a_build(view, np.ones(len(factor), dtype=bool)) & several
     yield from findings(where, "mixed_change", "info", words=list(factor))

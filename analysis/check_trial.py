@@ -225,9 +225,12 @@ def default_exponent(view: View) -> Iterator[Finding]:
 
 
 def once_a_build(view: View, where: Mask) -> Mask:
-    """Return the first trial of each build that a mask holds: what concerns it is said once."""
+    """Return the first trial of each build at each bench that a mask holds: it is said once there.
+
+    By bench, since benches are checked apart and together, and must be told the same either way.
+    """
     rows = np.flatnonzero(where)
-    _, first = np.unique(view.text("build_id")[rows], return_index=True)
+    _, first = np.unique(view.build_at_bench[rows], return_index=True)
     once = np.zeros(len(where), dtype=bool)
     once[rows[first]] = True
     return once

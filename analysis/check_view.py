@@ -90,6 +90,13 @@ class View:
         return mask
 
     @cached_property
+    def build_at_bench(self) -> npt.NDArray[np.int64]:
+        """Return a number for each trial that is its build's at its bench."""
+        _, builds = np.unique(self.text("build_id"), return_inverse=True)
+        labels, benches = np.unique(self.text("bench_id"), return_inverse=True)
+        return np.asarray(builds * len(labels) + benches, dtype=np.int64)
+
+    @cached_property
     def in_time(self) -> npt.NDArray[np.int64]:
         """Return the positions of trials in the order they were run."""
         return np.lexsort([self.text("trial_id"), self.number("started_at")])

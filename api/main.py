@@ -20,6 +20,7 @@ from api.routes import (
     comparison,
     equipment,
     events,
+    exports,
     flags,
     history,
     imports,
@@ -37,6 +38,7 @@ from api.routes import (
 from api.settings import Settings, read_settings
 
 RESOURCES = (
+    exports,
     seasons,
     organisations,
     keys,

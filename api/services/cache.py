@@ -45,6 +45,15 @@ class Cache(Generic[Value]):
 _caches: WeakKeyDictionary[Engine, Cache[Any]] = WeakKeyDictionary()
 
 
+APART = "answers of this session alone"
+
+
+def keep_apart(db: Session) -> None:
+    """Keep answers of this session to itself: they rest on facts that may yet be taken back."""
+    db.info[APART] = Cache(MOST_KEPT)
+
+
 def cache_of(db: Session) -> Cache[Any]:
     """Return the cache of the database that a session reads."""
-    return _caches.setdefault(db.get_bind().engine, Cache(MOST_KEPT))
+    apart: Cache[Any] | None = db.info.get(APART)
+    return apart or _caches.setdefault(db.get_bind().engine, Cache(MOST_KEPT))

@@ -202,7 +202,7 @@ class TestFixes:
         beyond = possible | {"volts": (12.0, 12.0, 12.01)}
         one = self.fix(beyond, REFERENCE, rule="wind_unit_slip")
         assert one.fix is None
-        assert "cannot be either" in one.message
+        assert "cannot be right either" in one.message
         assert "Accept" not in one.advice
 
     def test_nor_is_a_wind_in_which_the_counted_turns_are_impossible(self):
@@ -337,6 +337,27 @@ class TestHistory:
         assert ("voltage_unlike_before", "hold") in found(*before, *odd, at=5)
         names = {name for name, _ in found(*before, *odd, at=5, confirmed=told)}
         assert "voltage_unlike_before" not in names
+
+
+def test_benches_are_told_the_same_together_and_apart():
+    """One build at two benches, wide rotor, several changes, sweep with its best at the end."""
+    odd = {"fan_diameter_m": 0.5, "changed_factor": "pitch and load", "note": "ask Anna Berg"}
+    rows = [
+        odd | {"bench_id": bench, "session_id": f"s{bench}", "kind": kind, "pitch_deg": pitch,
+               "volts": (volts, volts, volts + 0.01)}
+        for bench in ("x", "y")
+        for kind, pitch, volts in (("record", 12.0, 1.2), ("pitch", 8.0, 1.0), ("pitch", 11.0, 1.1),
+                                   ("pitch", 14.0, 1.2))
+    ]  # fmt: skip
+
+    def names(found, offset=0):
+        return {(each.trial + offset, each.rule.name, each.message) for each in found}
+
+    together = names(check(*rows))
+    assert together == names(check(*rows[:4])) | names(check(*rows[4:]), offset=4)
+    assert {"rotor_wider_than_jet", "mixed_change", "edge_optimum"} <= {
+        each[1] for each in together
+    }
 
 
 class TestBuilds:

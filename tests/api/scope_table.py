@@ -58,6 +58,9 @@ def lead_only(lead: int, body: Callable[[School], Any] | None = None) -> Row:
 #: A logger's file, sent as it is.
 SERIES = "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n"
 
+#: An empty zip file, which is no season.
+ZIP_OF_NOTHING = b"PK\x05\x06" + b"\0" * 18
+
 TABLE: dict[str, Row] = {
     "healthz": opened(),
     "readyz": opened(),
@@ -66,6 +69,8 @@ TABLE: dict[str, Row] = {
     "list_seasons": listed(),
     "get_season": Row(200, 200, 200, coach_other=None),
     "change_season": lead_only(200, lambda s: {"name": "Spring again"}),
+    "export_season": lead_only(200),
+    "import_season": lead_only(422, lambda s: ZIP_OF_NOTHING),
     "create_organisation": lead_only(201, lambda s: {"name": "Rowan school"}),
     "list_organisations": listed(),
     "get_organisation": shown(),

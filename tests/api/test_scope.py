@@ -42,8 +42,8 @@ def ask(client: TestClient, operation: str, school: School, ids: dict[str, str])
     ids = ids | {parameter: ids[name] for parameter, name in row.at.items()}
     headers = {"If-Match": _tag(client, path, ids)} if method == "patch" else {}
     body = None if row.body is None else row.body(school)
-    if isinstance(body, str):
-        headers["Content-Type"] = "text/csv"
+    if isinstance(body, str | bytes):
+        headers["Content-Type"] = "text/csv" if isinstance(body, str) else "application/zip"
         return client.request(method, path.format(**ids), content=body, headers=headers)
     return client.request(method, path.format(**ids), json=body, headers=headers)
 

@@ -1,0 +1,55 @@
+"""A whole season out, and into an empty programme."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps import ReadLead, WriteLead, database
+from api.errors import UnsupportedMedia
+from api.models.seasons import SeasonRead
+from api.routes.contract import READ, WRITE, StrictRoute
+from api.services import exports
+from api.services.idempotency import Answered
+from api.services.scope import Caller
+
+router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
+
+ZIP = "application/zip"
+FILE: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {ZIP: {"schema": {"type": "string", "contentMediaType": ZIP}, "example": "PK…"}},
+        "description": "manifest.json, a table a file as JSON lines, and trials.csv.",
+    }
+}
+BODY = {
+    "requestBody": {
+        "required": True,
+        "content": {ZIP: {"schema": {"type": "string", "contentMediaType": ZIP}, "example": "PK…"}},
+    }
+}
+
+
+@router.get("/{season_id}/export", responses=READ | FILE, response_class=Response)
+def export_season(season_id: str, request: Request, read: ReadLead) -> Response:
+    """Give a whole season as one file, with the digest of its numbers."""
+    with database(request).reading() as db:
+        body = exports.export_season(db, read.caller, season_id)
+    headers = {"Content-Disposition": 'attachment; filename="season.zip"'}
+    return Response(body, headers=headers, media_type=ZIP)
+
+
+@router.post(
+    "/import", status_code=201, response_model=SeasonRead, responses=WRITE, openapi_extra=BODY
+)
+def import_season(request: Request, write: WriteLead) -> Response:
+    """Store an exported season in an empty programme, if its numbers come out the same there."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != ZIP:
+        raise UnsupportedMedia(f"send the file as {ZIP}")
+
+    def store(db: Session, caller: Caller) -> Answered:
+        done = exports.import_season(db, caller, write.body)
+        return write.stored(done, 201, f"/v1/seasons/{done.id}")
+
+    return write.run(store)

@@ -1,0 +1,129 @@
+"""A whole season as one file, and from that file into another programme, to the same numbers."""
+
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Sequence
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import insert
+from sqlmodel import Session, SQLModel, col, select
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.files import TrialFileQuery
+from api.models.seasons import Season, SeasonRead
+from api.services import audit, comparisons, flags, reports, resources, revisions, trial_files
+from api.services.cache import keep_apart
+from api.services.scope import Caller
+from api.services.season_tables import rows_of, whole_season
+
+FORMAT = 1
+MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
+AT_ONCE = 1000
+#: A moment that every entry of a file bears, so that the same season gives the same file.
+EPOCH = (2020, 1, 1, 0, 0, 0)
+UNTOLD = {"as_of", "revision"}
+
+
+def season_digest(db: Session, caller: Caller, season_id: str) -> str:
+    """Return what tells a season's numbers from any others: a digest of report and comparison."""
+    told = [
+        reports.season_report(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),
+        comparisons.compare_season(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),
+    ]
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
+    """Return a season as a zip: each table as JSON lines, the trials and the report as CSV."""
+    season = resources.get_row(db, caller, Season, season_id)
+    out = io.BytesIO()
+    counts: dict[str, int] = {}
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
+        for table, condition in whole_season(season.id):
+            name = str(table.__tablename__)
+            lines = [json.dumps(row, sort_keys=True) for row in rows_of(db, table, condition)]
+            counts[name] = len(lines)
+            _add(file, f"tables/{name}.jsonl", "".join(f"{line}\n" for line in lines))
+        text = trial_files.season_csv(db, caller, season.id, TrialFileQuery())
+        _add(file, "trials.csv", text)
+        digest = season_digest(db, caller, season.id)
+        told = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
+        _add(file, "manifest.json", json.dumps(told, indent=1, sort_keys=True))
+    return out.getvalue()
+
+
+def _add(file: zipfile.ZipFile, name: str, text: str) -> None:
+    entry = zipfile.ZipInfo(name, EPOCH)
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    file.writestr(entry, text)
+
+
+def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
+    """Store an exported season; refused where any of it is here, or its numbers come out other."""
+    manifest, tables = _unpack(body)
+    season_id = str(manifest.get("season_id"))
+    revisions.lock_all(db)
+    keep_apart(db)
+    for table, _ in whole_season(season_id):
+        rows = [_row(table, line) for line in tables[str(table.__tablename__)]]
+        _require_absent(db, table, rows)
+        for start in range(0, len(rows), AT_ONCE):
+            db.execute(insert(table), rows[start : start + AT_ONCE])
+    flags.recheck_season(db, season_id)
+    season = db.get(Season, season_id)
+    if season is None:
+        raise _refused("the file holds no season")
+    if season_digest(db, caller, season_id) != manifest.get("digest"):
+        raise Conflict(
+            "the season's numbers come out other than the file says, so nothing was stored: it "
+            "was made by another version, or changed"
+        )
+    audit.note(db, caller, "imported", season)
+    return resources.read(SeasonRead, season)
+
+
+def _unpack(body: bytes) -> tuple[dict[str, Any], dict[str, list[str]]]:
+    """Return manifest and lines of each table; refuse what is no export."""
+    try:
+        file = zipfile.ZipFile(io.BytesIO(body))
+        parts = file.infolist()
+        if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
+            raise _refused("the file is far larger than a season's")
+        manifest: dict[str, Any] = json.loads(file.read("manifest.json"))
+        names = [str(table.__tablename__) for table, _ in whole_season("")]
+        tables = {name: file.read(f"tables/{name}.jsonl").decode().splitlines() for name in names}
+    except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError) as error:
+        raise _refused("the file is not an exported season") from error
+    if manifest.get("format") != FORMAT:
+        raise _refused("the file is of another version of Gustbook")
+    return manifest, tables
+
+
+def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
+    """Return a stored row again; every limit of its fields is asked."""
+    try:
+        return table.model_validate(json.loads(line)).model_dump()
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+        where = "/".join(str(step) for step in fault["loc"])
+        raise _refused(f"a row of {table.__tablename__} is not sound: {where}") from error
+
+
+def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
+    """Refuse to write over anything: what is here may be newer than the file."""
+    key = next(iter(table.__table__.primary_key)).name  # type: ignore[attr-defined]  # SQLModel hides it
+    for start in range(0, len(rows), AT_ONCE):
+        ids = [row[key] for row in rows[start : start + AT_ONCE]]
+        here = select(getattr(table, key)).where(col(getattr(table, key)).in_(ids)).limit(1)
+        if db.scalar(here) is not None:
+            raise Conflict(
+                f"something of this season is stored here already (in {table.__tablename__}): "
+                "import it into an empty programme"
+            )
+
+
+def _refused(words: str) -> Invalid:
+    return Invalid(words, [FieldError("season_file", words)])

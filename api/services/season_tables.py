@@ -1,0 +1,88 @@
+"""Which rows of each table a whole season is made of."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import ColumnElement, or_
+from sqlmodel import Session, SQLModel, col, select
+
+from api.models.audit import AuditChain, AuditEntry
+from api.models.benches import Bench, WindGrid
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.event_runs import EventRun, RunOrder
+from api.models.events import Event
+from api.models.flags import Flag
+from api.models.inspections import Inspection
+from api.models.loans import InstrumentCheck, Loan
+from api.models.organisations import Organisation
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import Run, Trial
+from api.models.turbines import Turbine
+
+
+def whole_season(season_id: str) -> list[tuple[type[SQLModel], ColumnElement[bool]]]:
+    """Return the tables of a season in the order they point at each other, with their condition.
+
+    Schools that take part come whole with their equipment and benches, and so does what is the
+    programme's own. Keys and imports stay: they are of the programme that made them.
+    """
+    teams = select(Team.id).where(col(Team.season_id) == season_id)
+    sessions = select(BenchSession.id).where(col(BenchSession.season_id) == season_id)
+    trials = select(Trial.id).where(col(Trial.season_id) == season_id)
+    schools = _schools(season_id)
+    turbines = select(Turbine.id).where(
+        or_(col(Turbine.team_id).in_(teams), col(Turbine.team_id).is_(None))
+    )
+    equipment = select(Equipment.id).where(_owned(Equipment, schools))
+    benches = select(Bench.id).where(col(Bench.organisation_id).in_(schools))
+    return [
+        (Season, col(Season.id) == season_id),
+        (Organisation, col(Organisation.id).in_(schools)),
+        (Team, col(Team.id).in_(teams)),
+        (Equipment, col(Equipment.id).in_(equipment)),
+        (Loan, col(Loan.equipment_id).in_(equipment) & col(Loan.organisation_id).in_(schools)),
+        (InstrumentCheck, col(InstrumentCheck.equipment_id).in_(equipment)),
+        (Turbine, col(Turbine.id).in_(turbines)),
+        (Build, col(Build.turbine_id).in_(turbines)),
+        (Bench, col(Bench.id).in_(benches)),
+        (WindGrid, col(WindGrid.bench_id).in_(benches)),
+        (BenchSession, col(BenchSession.id).in_(sessions)),
+        (Trial, col(Trial.id).in_(trials)),
+        (Run, col(Run.trial_id).in_(trials)),
+        (Flag, col(Flag.season_id) == season_id),
+        (Event, col(Event.season_id) == season_id),
+        (Inspection, col(Inspection.season_id) == season_id),
+        (RunOrder, col(RunOrder.season_id) == season_id),
+        (EventRun, col(EventRun.season_id) == season_id),
+        (AuditEntry, col(AuditEntry.chain) == season_id),
+        (AuditChain, col(AuditChain.chain) == season_id),
+    ]
+
+
+def _schools(season_id: str) -> Any:
+    """Return the schools with a team or a sitting in a season."""
+    with_team = select(Team.organisation_id).where(col(Team.season_id) == season_id)
+    with_bench = select(BenchSession.organisation_id).where(
+        col(BenchSession.season_id) == season_id
+    )
+    return with_team.union(with_bench)
+
+
+def _owned(table: Any, schools: Any) -> ColumnElement[bool]:
+    owner = col(table.organisation_id)
+    return or_(owner.in_(schools), owner.is_(None))
+
+
+def rows_of(
+    db: Session, table: type[SQLModel], condition: ColumnElement[bool]
+) -> Iterator[dict[str, Any]]:
+    """Yield rows as JSON can hold them, in the order of their keys; nothing points at an import."""
+    key = [col(getattr(table, column.name)) for column in table.__table__.primary_key]  # type: ignore[attr-defined]  # SQLModel hides it
+    for row in db.scalars(select(table).where(condition).order_by(*key)):
+        told = row.model_dump(mode="json")
+        if table is Trial:
+            told["import_id"] = None
+        yield told
