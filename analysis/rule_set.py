@@ -6,7 +6,7 @@ in which the doubt of a measurement is held in favour of the one who is measured
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Outcome = Literal["pass", "fail", "not_shown"]
@@ -15,6 +15,7 @@ Status = Literal["not ready", "open", "nearly", "ready"]
 Value = float | str | None
 
 OPERATORS = ("<=", ">=", "==", "in")
+ROUNDING = 1e-9  # of numbers that came in another unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +94,15 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Inspected:
-    """What an inspector found of a check, and the facts it rested on then."""
+    """What an inspector found of a check, and the facts it rested on then.
+
+    `still_asked` is false where the rule reads otherwise by now, or is of another build alone.
+    """
 
     outcome: Outcome
     measured: float | None
     rested_on: Mapping[str, Value]
+    still_asked: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,8 @@ def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None)
     """
     limit = facts.get(check.limit_from) if check.limit_from else check.limit
     if inspected is not None and inspected.outcome != "not_shown":
-        if any(facts.get(name) != then for name, then in inspected.rested_on.items()):
+        moved = any(facts.get(name) != then for name, then in inspected.rested_on.items())
+        if moved or not inspected.still_asked:
             return Judgement("not_shown", inspected.measured, limit, "changed")
         return _by_inspection(check, inspected, limit)
     if check.kind == "inspection":
@@ -159,12 +165,15 @@ def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None)
 def _by_inspection(
     check: Check, inspected: Inspected, limit: float | str | tuple[Value, ...] | None
 ) -> Judgement:
-    """Return what an inspector found; a number that was measured is compared as well."""
-    if check.kind == "inspection" and check.operator and inspected.outcome == "pass":
-        if inspected.measured is None or limit is None:
-            reason = "not_inspected" if inspected.measured is None else "unknown"
-            return Judgement("not_shown", inspected.measured, limit, reason)
-        return _compare(check, inspected.measured, limit)
+    """Return what an inspector found; a number that was measured is compared as well.
+
+    What is measured with the official gauge has no tolerance.
+    """
+    if inspected.outcome == "pass" and check.operator:
+        if inspected.measured is not None:
+            return _compare(replace(check, tolerance=0.0), inspected.measured, limit)
+        if check.kind == "inspection":
+            return Judgement("not_shown", None, limit, "not_inspected")
     reason = "" if inspected.outcome == "pass" else "found"
     return Judgement(inspected.outcome, inspected.measured, limit, reason)
 
@@ -182,14 +191,15 @@ def _compare(
 
 
 def _holds(operator: str, value: float | str, limit: object, slack: float) -> bool:
-    if operator == "in":
-        return isinstance(limit, tuple) and value in limit
-    if isinstance(value, str) or isinstance(limit, str):
+    if isinstance(limit, tuple):
+        return any(_holds("==", value, each, slack) for each in limit)
+    if isinstance(value, str) or not isinstance(limit, int | float):
         return value == limit
-    assert isinstance(limit, int | float)
     if operator == "==":
-        return abs(value - limit) <= slack + 1e-9
-    return value <= limit + slack + 1e-9 if operator == "<=" else value >= limit - slack - 1e-9
+        return abs(value - limit) <= slack + ROUNDING
+    if operator == "<=":
+        return value <= limit + slack + ROUNDING
+    return value >= limit - slack - ROUNDING
 
 
 def status(judged: Iterable[tuple[Severity, Outcome]]) -> Status:

@@ -11,6 +11,8 @@ from api.models.shapes import Input
 from api.models.validation import nearest
 
 MOST_CHECKS, MOST_ITEMS = 100, 30
+#: Whatever the rules are, each blade is pulled before it spins in public.
+PULL_TEST_ID, PULL_TEST = "pull_test", ("must", "inspection", ">=", "safety.pull_test_n")
 
 
 def _one_of(known: Any, what: str) -> Any:
@@ -86,10 +88,35 @@ class Rule(Input):
             raise PydanticCustomError("limit_missing", "a limit needs op, and value or value_from")
         if self.value is not None and self.value_from is not None:
             raise PydanticCustomError("two_limits", "has value and value_from: give one of them")
-        if (self.op == "in") != isinstance(self.value, list) and self.kind == "limit":
+        if (self.op == "in") != isinstance(self.value, list):
             raise PydanticCustomError("list", "op 'in' goes with a list of values, and only it")
+        if (self.op is None) != (not has_limit):
+            raise PydanticCustomError("limit_missing", "op and a limit go together")
         self._require_unit()
+        self._require_kind_of_value()
+        self._require_pull_test()
         return self
+
+    def _require_kind_of_value(self) -> None:
+        """Refuse words where numbers are compared, and two facts of different units."""
+        facts = [FACTS[name] for name in (self.field, self.value_from) if name]
+        is_words = any(not fact.unit for fact in facts) or isinstance(self.value, str)
+        if self.op in ("<=", ">=") and is_words:
+            raise PydanticCustomError("words", "op '{op}' compares numbers", {"op": self.op})
+        if len({fact.unit for fact in facts}) > 1:
+            raise PydanticCustomError(
+                "units_differ", "{one} and {other} are not of one unit",
+                {"one": self.field, "other": self.value_from},
+            )  # fmt: skip
+
+    def _require_pull_test(self) -> None:
+        """Refuse a pull test that asks for less than every build must hold."""
+        asked = (self.severity, self.kind, self.op, self.value_from)
+        if self.id == PULL_TEST_ID and asked != PULL_TEST:
+            raise PydanticCustomError(
+                "pull_test", "pull_test must be an inspection of op >= and value_from {fact}",
+                {"fact": PULL_TEST[-1]},
+            )  # fmt: skip
 
     def _require_unit(self) -> None:
         """Refuse a unit that is not one of the fact's."""

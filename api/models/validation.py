@@ -64,7 +64,11 @@ def field_error(
     where = place or {"pointer": pointer(_as_typed_loc(loc, typed))}
     shown = fault["type"] != "missing"
     return FieldError(
-        code, detail, _hint(fault, typed), value=echo(fault["input"]) if shown else None, **where
+        code,
+        detail,
+        _hint(fault, loc, typed),
+        value=echo(fault["input"]) if shown else None,
+        **where,
     )
 
 
@@ -93,11 +97,11 @@ def _between(field: str, context: dict[str, Any]) -> str:
     return f"must lie between {low:g} and {high:g}{unit}"
 
 
-def _hint(fault: Any, typed: Any) -> str | None:
+def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
     """Return what would do instead, where that can be guessed."""
     field, value = _field(fault), fault["input"]
     if fault["type"] == "extra_forbidden":
-        return nearest(field, _fields_beside(fault, typed))
+        return nearest(field, _fields_beside(loc, typed))
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
         return None
     if abs(value) > LARGEST_TYPED:
@@ -106,12 +110,12 @@ def _hint(fault: Any, typed: Any) -> str | None:
     return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None
 
 
-def _fields_beside(fault: Any, typed: Any) -> set[str]:
+def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
     """Return the fields of the shape that an unknown field was put in, less those given."""
     group = typed
-    for step in fault["loc"][:-1]:
-        group = _inside(group, step) if step != "body" else group
-    given = set(group) - {_field(fault)} if isinstance(group, dict) else set()
+    for step in loc[:-1]:
+        group = _inside(group, step)
+    given = set(group) - {str(loc[-1])} if isinstance(group, dict) else set()
     shape = max(SHAPES, key=lambda fields: len(fields & given))
     return shape - given
 

@@ -38,8 +38,8 @@ def entrants(db: Session, caller: Caller, event: Event, season: Season) -> list[
     teams = select(Team).where(may_see(caller, Team), col(Team.season_id) == season.id)
     ordered = list(db.scalars(teams.order_by(col(Team.name), col(Team.id))))
     brought = _newest_builds(db, [team.id for team in ordered])
-    last = _last_records(db, [build.id for build, _, _ in brought.values()], event)
-    return [_entrant(team, brought.get(team.id), last, event, season) for team in ordered]
+    seen = _seen(db, [build.id for build, _, _ in brought.values()], event, season)
+    return [_entrant(team, brought.get(team.id), seen, event, season) for team in ordered]
 
 
 def entrant_of(db: Session, event: Event, season: Season, build: Build) -> Entrant:
@@ -47,8 +47,8 @@ def entrant_of(db: Session, event: Event, season: Season, build: Build) -> Entra
     turbine = db.get_one(Turbine, build.turbine_id)
     team = db.get_one(Team, turbine.team_id)
     generator = db.get(Equipment, turbine.generator_id) if turbine.generator_id else None
-    last = _last_records(db, [build.id], event)
-    return _entrant(team, (build, turbine, generator), last, event, season)
+    seen = _seen(db, [build.id], event, season)
+    return _entrant(team, (build, turbine, generator), seen, event, season)
 
 
 Brought = tuple[Build, Turbine, Equipment | None]
@@ -68,29 +68,40 @@ def _newest_builds(db: Session, team_ids: list[str]) -> dict[str, Brought]:
     }
 
 
-def _last_records(db: Session, build_ids: list[str], event: Event) -> dict[str, datetime]:
-    """Return when each build's last record trial that counts was run, before the event is over."""
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the trials of builds tell: each one's last record trial, and the highest wind."""
+
+    last_record: Mapping[str, datetime]
+    highest_wind: Mapping[str, float]
+
+
+def _seen(db: Session, build_ids: list[str], event: Event, season: Season) -> Seen:
+    """Return what trials until the event's day tell of some builds."""
+    evening = event.morning(season.timezone) + timedelta(days=1)
     last = (
         select(col(Trial.build_id), func.max(col(BenchSession.started_at)))
         .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
         .where(col(Trial.build_id).in_(build_ids), col(Trial.kind) == RECORD)
-        .where(col(Trial.state) == flags.ACCEPTED)
+        .where(col(Trial.state) == flags.ACCEPTED, col(BenchSession.started_at) < evening)
         .group_by(col(Trial.build_id))
     )
-    return dict(db.execute(last).all())
+    winds = safety.highest_winds(db, col(Trial.build_id).in_(build_ids))
+    return Seen(dict(db.execute(last).all()), winds)
 
 
 def _entrant(
     team: Team,
     brought: Brought | None,
-    last: Mapping[str, datetime],
+    seen: Seen,
     event: Event,
     season: Season,
 ) -> Entrant:
     if brought is None:
         return Entrant(team, None, None, None, {})
     build, turbine, generator = brought
-    wind = event.wind_speed_m_s or season.reference_wind_speed_m_s
+    planned = event.wind_speed_m_s or season.reference_wind_speed_m_s
+    wind = max(planned, seen.highest_wind.get(build.id, 0.0))
     figures = safety.figures(build, turbine, wind, season.reference_air_density_kg_m3)
     things = {
         "build": build,
@@ -105,7 +116,7 @@ def _entrant(
         for name in FACTS
     }
     facts["generator.class"] = (generator.spec if generator else {}).get("class")
-    facts["trials.days_since_record"] = _days_since(last.get(build.id), event, season)
+    facts["trials.days_since_record"] = _days_since(seen.last_record.get(build.id), event, season)
     return Entrant(team, turbine, build, figures, facts)
 
 

@@ -42,7 +42,11 @@ def inspect(db: Session, caller: Caller, event_id: str, given: InspectionCreate)
     entrant = build_facts.entrant_of(db, event, season, build)
     if entrant.team.season_id != season.id:
         raise Conflict("this build's team is in another season than the event")
-    findings = [_kept(finding, at, rules, entrant) for at, finding in enumerate(given.findings)]
+    by_lead = caller.reaches_all
+    findings = [
+        _kept(finding, at, rules, entrant, by_lead=by_lead)
+        for at, finding in enumerate(given.findings)
+    ]
     row = resources.store(
         db, caller, Inspection, given, event_id=event.id, season_id=season.id,
         organisation_id=build.organisation_id, turbine_id=build.turbine_id, findings=findings,
@@ -71,7 +75,9 @@ def _require_rules(event: Event, season: Season) -> dict[str, Any]:
     return rules
 
 
-def _kept(finding: Finding, at: int, rules: list[Rule], entrant: Entrant) -> dict[str, Any]:
+def _kept(
+    finding: Finding, at: int, rules: list[Rule], entrant: Entrant, *, by_lead: bool
+) -> dict[str, Any]:
     """Return a finding with the facts it rests on, its measure in the fact's own unit."""
     known = {rule.id: rule for rule in rules}
     rule = known.get(finding.check)
@@ -84,6 +90,8 @@ def _kept(finding: Finding, at: int, rules: list[Rule], entrant: Entrant) -> dic
         "measured": None if finding.measured is None else finding.measured * factor,
         "u": None if finding.u is None else finding.u * factor,
         "rested_on": {name: entrant.facts.get(name) for name in check.rests_on},
+        "rule": rule_sets.digest_of(rule),
+        "by_lead": by_lead,
     }
 
 

@@ -2,16 +2,17 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
 
 from analysis.rule_set import FACTS, Inspected, Judgement, Status, judge, status
+from api.errors import Conflict
 from api.models.events import Event
 from api.models.inspections import CheckState, EventReadiness, Inspection, TeamReadiness
-from api.models.rule_sets import Rule
+from api.models.rule_sets import PULL_TEST_ID, Rule
 from api.models.seasons import Season
 from api.services import build_facts, cautions, resources, rule_sets, safety, wording
 from api.services.build_facts import Entrant
@@ -20,6 +21,14 @@ from api.services.scope import Caller, may_see
 
 NO_RULES = "neither the event nor its season has a rule set"
 STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
+LAST_RECORD = "trials.days_since_record"
+#: What must be noted before a figure that is worked out can be told.
+MADE_OF = {
+    "safety.tipping_ratio": "foot, mass and hub height of the tower",
+    "safety.pull_test_n": "the mass of a blade",
+    "safety.blade_force_n": "the mass of a blade",
+    "safety.blade_energy_j": "the mass of a blade",
+}
 ASKED = {"<=": "at most ", ">=": "at least ", "in": "one of "}
 #: What is said first: broken before open, musts before shoulds.
 URGENCY = {
@@ -35,6 +44,9 @@ class Seen:
     evidence: str | None
     inspector: str
     at: datetime
+    build_id: str
+    rule: str
+    by_lead: bool
 
 
 def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadiness:
@@ -43,10 +55,14 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
     season = resources.get_row(db, caller, Season, event.season_id)
     stored = rules_for(event, season)
     teams: list[TeamReadiness] = []
+    reason = None if stored is not None else NO_RULES
     if stored is not None:
-        rules, seen = rule_sets.rules_of(stored), _seen(db, caller, event)
-        entrants = build_facts.entrants(db, caller, event, season)
-        teams = [_team(entrant, rules, seen) for entrant in entrants]
+        try:
+            rules, seen = rule_sets.rules_of(stored), _seen(db, caller, event)
+            entrants = build_facts.entrants(db, caller, event, season)
+            teams = [_team(entrant, rules, seen) for entrant in entrants]
+        except Conflict as unreadable:
+            reason = str(unreadable)
     counts = Counter(team.status for team in teams)
     return EventReadiness(
         event_id=event.id,
@@ -54,29 +70,46 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
         held_on=event.held_on,
         days_left=(event.held_on - datetime.now(UTC).date()).days,
         as_of=datetime.now(UTC),
-        rule_set=stored and f"{stored['name']}, version {stored.get('version', 1)}",
+        rule_set=stored and f"{stored.get('name')}, version {stored.get('version', 1)}",
         counts={state: counts[state] for state in STATES},
         teams=teams,
-        reason=None if stored is not None else NO_RULES,
+        reason=reason,
         cautions=list(cautions.EVENT),
     )
 
 
 def _seen(db: Session, caller: Caller, event: Event) -> dict[tuple[str, str], Seen]:
-    """Return the newest finding of each check of each turbine that was not left open."""
+    """Return what was found last of each check of each turbine.
+
+    What was left open says nothing. Of one build a lead's finding is not undone by its own school.
+    """
     rows = select(Inspection).where(
         may_see(caller, Inspection), col(Inspection.event_id) == event.id
     )
-    return {
-        (row.turbine_id, finding["check"]): Seen(
-            Inspected(finding["outcome"], finding["measured"], finding["rested_on"]),
-            finding["evidence"],
-            row.inspector,
-            row.created_at,
-        )
-        for row in db.scalars(rows.order_by(col(Inspection.id)))
-        for finding in row.findings
-    }
+    seen: dict[tuple[str, str], Seen] = {}
+    for row in db.scalars(rows.order_by(col(Inspection.id))):
+        for finding in row.findings:
+            place = row.turbine_id, finding["check"]
+            told = _told(row, finding)
+            before = seen.get(place)
+            is_settled = before is not None and before.by_lead and not told.by_lead
+            if finding["outcome"] != "not_shown" and not (
+                is_settled and before is not None and before.build_id == row.build_id
+            ):
+                seen[place] = told
+    return seen
+
+
+def _told(row: Inspection, finding: dict[str, Any]) -> Seen:
+    return Seen(
+        inspected=Inspected(finding["outcome"], finding["measured"], finding["rested_on"]),
+        evidence=finding["evidence"],
+        inspector=row.inspector,
+        at=row.created_at,
+        build_id=row.build_id,
+        rule=finding["rule"],
+        by_lead=finding["by_lead"],
+    )
 
 
 def _team(
@@ -112,7 +145,7 @@ def _next_action(checks: list[CheckState]) -> str:
 
 def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
     check, factor = rule_sets.to_check(rule), rule_sets.factor_of(rule)
-    found = judge(check, entrant.facts, seen.inspected if seen else None)
+    found = judge(check, entrant.facts, _as_asked(rule, entrant, seen))
     unit = rule_sets.unit_of(rule)
     value, limit = _in_unit(found.value, factor), _in_unit(found.limit, factor)
     return CheckState(
@@ -131,6 +164,15 @@ def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
     )
 
 
+def _as_asked(rule: Rule, entrant: Entrant, seen: Seen | None) -> Inspected | None:
+    """Return what was seen, if the rule still reads so; blades are pulled anew for each build."""
+    if seen is None:
+        return None
+    is_other = rule.id == PULL_TEST_ID and entrant.build and entrant.build.id != seen.build_id
+    asked = seen.rule == rule_sets.digest_of(rule) and not is_other
+    return replace(seen.inspected, still_asked=asked)
+
+
 def _in_unit(value: Any, factor: float) -> Any:
     if isinstance(value, tuple):
         return [_in_unit(each, factor) for each in value]
@@ -142,18 +184,32 @@ def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit
     unit = rule_sets.unit_of(rule)
     fact = rule.value_from if rule.kind == "inspection" else rule.field
     reason = found.reason or ("pass" if found.outcome == "pass" else "not_shown")
+    if fact in MADE_OF and reason == "unknown":
+        reason = "unknown_made"
+    if fact == LAST_RECORD and reason in ("beyond", "unknown"):
+        reason = "practise"
     return wording.text(
         f"ready.{reason}",
         words=rule.words,
-        fact=FACTS[fact].words if fact else "it",
+        fact=MADE_OF.get(fact or "") or (FACTS[fact].words if fact else "it"),
         value=_shown(value, unit),
         limit=f"{ASKED.get(rule.op or '', '')}{_shown(limit, unit)}",
         evidence=f": {seen.evidence}" if seen and seen.evidence else "",
     )
 
 
+def _plain(value: float) -> str:
+    """Return a number with enough digits to tell it from a limit, and never with an exponent.
+
+    >>> _plain(0.52741), _plain(45.02), _plain(1300.0), _plain(60.0)
+    ('0.5274', '45.02', '1300', '60')
+    """
+    text = f"{value:.4f}" if abs(value) < 1 else f"{value:.2f}"
+    return text.rstrip("0").rstrip(".")
+
+
 def _shown(value: Any, unit: str) -> str:
     if isinstance(value, list):
-        return " or ".join(str(each) for each in value)
-    number = f"{value:.3g}" if isinstance(value, int | float) else str(value)
+        return " or ".join(_shown(each, "") for each in value)
+    number = _plain(value) if isinstance(value, int | float) else str(value)
     return f"{number} {unit}" if unit and unit != "1" else number

@@ -1,24 +1,25 @@
 """Rule sets: checked when they come, and turned into the checks that builds are held against."""
 
+import hashlib
 from typing import Any
 
 from pydantic import ValidationError
 
 from analysis.rule_set import FACTS, UNITS, Check, Value
-from api.models.rule_sets import Rule, RuleSet
+from api.errors import Conflict
+from api.models.rule_sets import PULL_TEST_ID, Rule, RuleSet
 from api.models.shapes import Input
 from api.models.validation import invalid
 
 #: Asked of every build, whatever the rules say: without it no blade should spin in public.
 PULL_TEST = Rule.model_validate(
     {
-        "id": "pull_test",
+        "id": PULL_TEST_ID,
         "words": "Each blade holds twice its pull at run-away",
         "kind": "inspection",
         "op": ">=",
         "value_from": "safety.pull_test_n",
         "unit": "N",
-        "touches": ["build.blade_mass_kg", "build.blade_fixing", "build.blade_count"],
     }
 )
 
@@ -40,9 +41,18 @@ def checked_change(changes: Input) -> dict[str, Any]:
     return {name: checked(value) for name, value in asked.items()}
 
 
+def digest_of(rule: Rule) -> str:
+    """Return what tells a rule from what it was when somebody looked."""
+    told = rule.model_dump_json(exclude={"severity"})
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
 def rules_of(stored: dict[str, Any]) -> list[Rule]:
     """Return the rules of a stored set, and the pull test where it does not ask for one itself."""
-    rules = RuleSet.model_validate(stored).checks
+    try:
+        rules = RuleSet.model_validate(stored).checks
+    except ValidationError as error:  # stored by a version that did not look at it
+        raise Conflict("the stored rule set cannot be read: send it again") from error
     return rules if any(rule.id == PULL_TEST.id for rule in rules) else [*rules, PULL_TEST]
 
 
@@ -117,8 +127,10 @@ EXAMPLE: dict[str, Any] = {
                    "no stored energy"],
          "touches": ["build.material", "build.blade_count", "build.blade_fixing"]},
         {"id": "pull_test", "words": "Each blade holds twice its pull at run-away",
-         "kind": "inspection", "op": ">=", "value_from": "safety.pull_test_n", "unit": "N",
-         "touches": ["build.blade_mass_kg", "build.blade_fixing", "build.blade_count"]},
+         "kind": "inspection", "op": ">=", "value_from": "safety.pull_test_n", "unit": "N"},
+        {"id": "fixing", "words": "Blades screwed, pinned, glued or moulded, no push fit alone",
+         "kind": "limit", "field": "build.blade_fixing", "op": "in",
+         "value": ["screwed", "pinned", "glued", "moulded"]},
         {"id": "practised", "words": "A record trial in the last two weeks", "severity": "should",
          "kind": "limit", "field": "trials.days_since_record", "op": "<=", "value": 14},
         {"id": "spares", "words": "A spare blade and two dowels in the box", "severity": "should",

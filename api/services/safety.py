@@ -4,6 +4,7 @@ from dataclasses import asdict
 from typing import Any
 
 import numpy as np
+from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, func, select
 
 from analysis.safety import Blade, SafetyFigures, Tower, safety_figures
@@ -14,9 +15,9 @@ from api.models.seasons import Season
 from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.services import cautions, resources, wording
+from api.services import cautions, flags, resources, wording
 from api.services.frames import read_frame
-from api.services.scope import Caller
+from api.services.scope import Caller, may_see
 
 DEFAULT_WIND_M_S = 4.0  # [m/s], where no season and no trial tells one
 
@@ -25,20 +26,29 @@ def of_build(db: Session, caller: Caller, build_id: str, query: SafetyQuery) -> 
     """Return the safety figures of a build in the highest wind it meets."""
     build = resources.get_row(db, caller, Build, build_id)
     turbine = db.get_one(Turbine, build.turbine_id)
-    wind = query.wind_speed_m_s or _highest_wind(db, build, turbine)
+    seen = highest_winds(db, col(Trial.build_id) == build.id, may_see(caller, Trial))
+    wind = query.wind_speed_m_s or max(_reference(db, turbine), seen.get(build.id, 0.0))
     return shape(build, figures(build, turbine, wind))
 
 
-def _highest_wind(db: Session, build: Build, turbine: Turbine) -> float:
+def _reference(db: Session, turbine: Turbine) -> float:
     season = select(func.max(Season.reference_wind_speed_m_s)).join(
         Team, col(Team.season_id) == col(Season.id)
     )
-    reference = db.scalar(season.where(col(Team.id) == turbine.team_id)) or DEFAULT_WIND_M_S
-    frame = read_frame(db, col(Trial.build_id) == build.id)
+    return db.scalar(season.where(col(Team.id) == turbine.team_id)) or DEFAULT_WIND_M_S
+
+
+def highest_winds(db: Session, *conditions: ColumnElement[bool]) -> dict[str, float]:
+    """Return the highest wind that trials of each build saw, those that were not withdrawn."""
+    frame = read_frame(db, col(Trial.state) == flags.ACCEPTED, *conditions)
     if not len(frame):
-        return reference
-    seen = trial_results(frame.trials, frame.runs).wind_speed_m_s
-    return float(np.nanmax([reference, *seen[np.isfinite(seen)]]))
+        return {}
+    winds = trial_results(frame.trials, frame.runs).wind_speed_m_s
+    highest: dict[str, float] = {}
+    for build_id, wind in zip(frame.trials["build_id"], winds, strict=True):
+        if np.isfinite(wind):
+            highest[str(build_id)] = max(float(wind), highest.get(str(build_id), 0.0))
+    return highest
 
 
 def figures(
@@ -67,6 +77,8 @@ def shape(build: Build, found: SafetyFigures) -> SafetyRead:
 def _sentences(found: SafetyFigures) -> list[str]:
     """Return what the figures mean, gravest first."""
     facts: dict[str, Any] = asdict(found)
+    known = found.blade_energy_j is not None
+    facts["energy"] = f"{found.blade_energy_j:.1f} J" if known else "an energy nobody knows yet"
     facts["kilograms"] = (found.pull_test_n or 0) / 9.80665
     keys = [
         "safety.guard" if found.needs_guard else "",

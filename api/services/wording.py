@@ -104,8 +104,8 @@ SENTENCES = {
         "(± {u_default:.1f}) stands."
     ),
     "safety.guard": (
-        "With its load off this rotor needs a full guard or a closed test area: its tips would run "
-        "at {runaway_tip_speed_m_s:.0f} m/s."
+        "With its load off this rotor needs a full guard or a closed test area: its tips could run "
+        "at {runaway_tip_speed_m_s:.0f} m/s, and a blade carry {energy}."
     ),
     "safety.speed": (
         "If the load falls off in {wind_speed_m_s:.1f} m/s it may turn {runaway_speed_rpm:.0f} "
@@ -157,6 +157,10 @@ SENTENCES = {
     ),
     "ready.pass": "{words}: met.",
     "ready.unknown": "{words}: {fact} is not noted yet. Note it.",
+    "ready.unknown_made": "{words}: for that note {fact} first.",
+    "ready.practise": (
+        "{words}: the last one is too long ago, or there is none. Run a record trial."
+    ),
     "ready.beyond": (
         "{words}: it is {value}, and {limit} is asked. Change the build, or the record if it errs."
     ),
@@ -165,7 +169,10 @@ SENTENCES = {
         "that is. Measure again with the official gauge."
     ),
     "ready.not_inspected": "{words}: nobody has looked at it yet. Have it inspected.",
-    "ready.changed": "{words}: the build changed since it was inspected. Have it looked at again.",
+    "ready.changed": (
+        "{words}: the build, the rule or the event's wind changed since it was inspected. Have it "
+        "looked at again."
+    ),
     "ready.found": "{words}: the inspection found a fault{evidence}. Mend it and show it again.",
     "ready.not_shown": "{words}: could not be shown at the inspection. Show it.",
     "ready.done": "Ready: nothing is open. Pack spares, and bring the load and leads.",

@@ -8,6 +8,8 @@ SIZE = Check("size", "", "must", "limit", "build.rotor_diameter_m", "<=", 0.6, t
 GEAR = Check("gear", "", "must", "limit", "turbine.gear_ratio", "==", 1.0)
 TOWER = Check("tower", "", "must", "limit", "safety.tipping_ratio", ">=", 1.5)
 GENERATOR = Check("class", "", "must", "limit", "generator.class", "in", ("A", "B"))
+SIZES = Check("sizes", "", "must", "limit", "build.rotor_diameter_m", "in",
+              (35 * 0.01, 57 * 0.01))  # fmt: skip
 CARD = Check("material", "", "must", "declared", "build.material")
 HAZARDS = Check("hazards", "", "must", "inspection", touches=("build.material",))
 PULL = Check("pull", "", "must", "inspection", operator=">=", limit_from="safety.pull_test_n",
@@ -29,6 +31,7 @@ PULL = Check("pull", "", "must", "inspection", operator=">=", limit_from="safety
         (TOWER, "safety.tipping_ratio", 1.5, "pass", ""),
         (GENERATOR, "generator.class", "C", "fail", "beyond"),
         (GENERATOR, "generator.class", "B", "pass", ""),
+        (SIZES, "build.rotor_diameter_m", 0.57, "pass", ""),
         (GENERATOR, "generator.class", "", "not_shown", "unknown"),
         (CARD, "build.material", "card", "pass", ""),
         (CARD, "build.material", None, "not_shown", "unknown"),
@@ -52,6 +55,17 @@ class TestInspected:
         seen = Inspected("pass", None, {"build.material": "card"})
         found = judge(HAZARDS, {"build.material": "tin", "build.pitch_deg": 9.0}, seen)
         assert (found.outcome, found.reason) == ("not_shown", "changed")
+
+    @pytest.mark.parametrize(
+        ("measured", "outcome"), [(0.6, "pass"), (0.601, "fail"), (None, "pass")]
+    )
+    def test_the_official_gauge_is_compared_without_tolerance(self, measured, outcome):
+        seen = Inspected("pass", measured, {})
+        assert judge(SIZE, {"build.rotor_diameter_m": 0.601}, seen).outcome == outcome
+
+    def test_a_rule_that_reads_otherwise_is_looked_at_again(self):
+        seen = Inspected("pass", None, {}, still_asked=False)
+        assert judge(HAZARDS, {}, seen).reason == "changed"
 
     def test_it_goes_before_what_was_declared(self):
         seen = Inspected("pass", 0.5995, {"build.rotor_diameter_m": 0.601})

@@ -5,7 +5,14 @@ import math
 import jsonschema
 import pytest
 
-from tests.makers import World, build_payload, created, rule_set, session_payload
+from tests.makers import (
+    World,
+    build_payload,
+    created,
+    rule_set,
+    session_payload,
+    trial_payload,
+)
 
 pytestmark = pytest.mark.on_both
 PULL = {"id": "pull_test", "words": "Blades hold", "kind": "inspection", "op": ">=",
@@ -53,7 +60,13 @@ class TestRefusedRules:
             ({"unit": "kg"}, "/rule_set/checks/0", "no unit of build.rotor_diameter_m"),
             ({"value": None}, "/rule_set/checks/0", "a limit needs op"),
             ({"value": [1, 2]}, "/rule_set/checks/0", "'in' goes with a list"),
-            ({"tolerence": 0.1}, "/rule_set/checks/0/tolerence", "Did you mean tolerance?"),
+            ({"touchs": []}, "/rule_set/checks/0/touchs", "Did you mean touches?"),
+            ({"op": "in"}, "/rule_set/checks/0", "'in' goes with a list"),
+            ({"value": "wide"}, "/rule_set/checks/0", "compares numbers"),
+            ({"value": None, "value_from": "turbine.tower_mass_kg"}, "/rule_set/checks/0",
+             "not of one unit"),
+            ({"id": "pull_test"}, "/rule_set/checks/0", "must be an inspection"),
+            ({"kind": "inspection", "value": [1, 2]}, "/rule_set/checks/0", "'in' goes with"),
             ({"severity": "may"}, "/rule_set/checks/0/severity", "must"),
             ({"id": "Rotor size"}, "/rule_set/checks/0/id", "form"),
         ],
@@ -108,7 +121,7 @@ class TestReadiness:
         created(inspect(world.larch, world, pulled))
         team, checks = larch_of(readiness(world.larch.coach, world))
         assert checks["pull_test"]["outcome"] == "not_shown"  # nobody has weighed a blade
-        assert "is not noted yet" in team["next_action"]
+        assert "for that note the mass of a blade first" in team["next_action"]
         assert patch(world.larch.coach, f"/v1/builds/{world.larch.build_id}",
                      blade_mass_kg=0.012).status_code == 200  # fmt: skip
         created(inspect(world.larch, world, pulled))
@@ -116,16 +129,65 @@ class TestReadiness:
         assert (team["status"], team["next_action"][:5]) == ("ready", "Ready")
         assert checks["pull_test"]["inspector"] == "steward"
 
+    def test_what_is_left_open_wipes_out_no_fault(self, world: World):
+        created(inspect(world.larch, world, [{"check": "hazards", "outcome": "fail"}]))
+        created(inspect(world.larch, world, [{"check": "hazards", "outcome": "not_shown"}]))
+        assert larch_of(readiness(world.lead, world))[1]["hazards"]["outcome"] == "fail"
+
+    def test_a_school_does_not_pass_what_a_lead_failed(self, world: World):
+        failed = [{"check": "hazards", "outcome": "fail", "evidence": "a metal blade"}]
+        created(inspect(world.larch, world, failed, world.lead))
+        created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}]))
+        _, checks = larch_of(readiness(world.lead, world))
+        assert checks["hazards"]["outcome"] == "fail"
+        assert "a metal blade" in checks["hazards"]["sentence"]
+        created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}], world.lead))
+        assert larch_of(readiness(world.lead, world))[1]["hazards"]["outcome"] == "pass"
+
+    def test_a_rule_that_reads_otherwise_asks_anew(self, world: World):
+        created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}]))
+        tighter = rule_set()
+        tighter["checks"][1]["items"] = ["no metal blades", "no glass"]
+        assert patch(world.lead, event(world), rule_set=tighter).status_code == 200
+        assert larch_of(readiness(world.lead, world))[1]["hazards"]["outcome"] == "not_shown"
+
+    def test_new_blades_are_pulled_anew(self, world: World):
+        facts = {"blade_mass_kg": 0.012}
+        patch(world.larch.coach, f"/v1/builds/{world.larch.build_id}", **facts)
+        pulled = [{"check": "pull_test", "outcome": "pass", "measured": 60.0}]
+        created(inspect(world.larch, world, pulled))
+        assert larch_of(readiness(world.lead, world))[1]["pull_test"]["outcome"] == "pass"
+        same = build_payload(world.larch.turbine_id, **facts)
+        created(world.larch.coach.post("/v1/builds", json=same))
+        assert larch_of(readiness(world.lead, world))[1]["pull_test"]["outcome"] == "not_shown"
+
+    def test_the_highest_wind_its_trials_saw_counts(self, world: World):
+        """At 5.5 m/s for 4.2: (5.5/4.2)² times the pull, though the event is at 4."""
+        patch(world.larch.coach, f"/v1/builds/{world.larch.build_id}", blade_mass_kg=0.012)
+        before = larch_of(readiness(world.lead, world))[1]["pull_test"]["limit"]
+        created(world.larch.coach.post(
+            "/v1/trials", json=trial_payload(world.larch, wind_speed_m_s=5.5)))  # fmt: skip
+        after = larch_of(readiness(world.lead, world))[1]["pull_test"]["limit"]
+        assert after / before == pytest.approx((5.5 / 4.2) ** 2, rel=1e-3)
+
+    def test_a_rule_set_of_old_that_cannot_be_read(self, world: World, app_client):
+        from api.models.events import Event
+
+        with app_client.app.state.database.unit_of_work() as db:
+            db.get(Event, world.larch.event_id).rule_set = {"max_diameter_m": 0.6}
+        told = readiness(world.lead, world)
+        assert (told["teams"], "send it again" in told["reason"]) == ([], True)
+
     def test_a_pull_below_what_the_blade_needs_is_a_fault(self, world: World):
-        """4 m/s, λ 6, 0.45 m: ω = 106.7 rad/s; 2 · 0.012 · 106.7² · 0.1125 = 30.7 N."""
+        """4.2 m/s, λ 6, 0.45 m: ω = 112 rad/s; 2 · 0.012 · 112² · 0.1125 = 33.87 N."""
         path = f"/v1/builds/{world.larch.build_id}"
         assert patch(world.larch.coach, path, blade_mass_kg=0.012).status_code == 200
-        for pull, outcome in ((30.0, "fail"), (31.0, "pass")):
+        for pull, outcome in ((33.0, "fail"), (34.0, "pass")):
             finding = {"check": "pull_test", "outcome": "pass", "measured": pull}
             created(inspect(world.larch, world, [finding]))
             _, checks = larch_of(readiness(world.larch.coach, world))
             assert checks["pull_test"]["outcome"] == outcome
-            assert checks["pull_test"]["limit"] == pytest.approx(30.72, abs=0.01)
+            assert checks["pull_test"]["limit"] == pytest.approx(33.87, abs=0.01)
 
     @pytest.mark.parametrize(
         ("diameter", "outcome", "status"),
