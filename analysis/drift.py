@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.columns import FloatArray
 from analysis.errors import AnalysisError
+from analysis.groups import group_by
 
 LEAST_RUNS = 2  # of the reference rotor
 MOST_DRIFT = 0.06  # [-], of ln power, beyond which officials decide
@@ -25,6 +27,7 @@ def take_off_drift(
     power_w: FloatArray,
     reference_position: FloatArray,
     reference_power_w: FloatArray,
+    rotor: npt.ArrayLike | None = None,
 ) -> DriftCorrection:
     """Return powers as they would have been had the reference rotor not moved.
 
@@ -34,6 +37,9 @@ def take_off_drift(
         When each run was, in places of the order or in time, and what it gave. [any], [W]
     reference_position, reference_power_w : array of float, shape (m,)
         The same of the reference rotor's runs, two or more. [any], [W]
+    rotor : array, shape (m,), optional
+        Which rotor ran, where there are several: each is held against its own mean, and one that
+        ran once tells nothing of drift.
 
     Returns
     -------
@@ -55,11 +61,14 @@ def take_off_drift(
     >>> round(float(found.power_w[0]), 4), round(found.drift, 3), found.needs_decision
     (0.05, 0.105, True)
     """
-    if len(reference_position) < LEAST_RUNS:
+    rotors = group_by(np.zeros(len(reference_position)) if rotor is None else np.asarray(rotor))
+    counted = rotors.count()[rotors.codes] >= LEAST_RUNS
+    if not counted.any():
         raise AnalysisError("drift takes two runs of the reference rotor or more")
-    order = np.argsort(reference_position)
-    ln_reference = np.log(reference_power_w[order])
-    then = np.interp(position, reference_position[order], ln_reference)
-    drift = float(np.ptp(ln_reference))
-    ln_power = np.log(power_w) - (then - float(np.mean(ln_reference)))
+    ln_reference = np.log(reference_power_w)
+    off = (ln_reference - rotors.mean(ln_reference)[rotors.codes])[counted]
+    at = reference_position[counted]
+    order = np.argsort(at)
+    drift = float(np.ptp(off))
+    ln_power = np.log(power_w) - np.interp(position, at[order], off[order])
     return DriftCorrection(np.exp(ln_power), drift, drift > MOST_DRIFT)

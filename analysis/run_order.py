@@ -60,12 +60,16 @@ def draw_order(
 
 
 def _blocks(schools: dict[str, Sequence[str]], source: random.Random) -> list[list[str]]:
-    """Return blocks of one team of each school, teams and places in a block drawn."""
+    """Return blocks of one team of each school, teams and places in a block drawn.
+
+    A school with fewer teams than others is in blocks that are drawn too.
+    """
     blocks: dict[int, list[str]] = defaultdict(list)
+    count = max(map(len, schools.values()), default=0)
     for school in sorted(schools):
         teams = sorted(schools[school])
         source.shuffle(teams)
-        for block, team in enumerate(teams):
+        for block, team in zip(sorted(source.sample(range(count), len(teams))), teams, strict=True):
             blocks[block].append(team)
     for teams in blocks.values():
         source.shuffle(teams)

@@ -120,22 +120,27 @@ def require_ok(answer: Any) -> Any:
 # --- end of the same lines -------------------------------------------------------------------
 
 
-def find(client: Any, collection: str, name: str | None, **filters: str) -> dict[str, Any]:
-    """Return the newest thing of a collection, or the one of that name."""
+def list_all(client: Any, collection: str, **filters: str) -> list[dict[str, Any]]:
+    """Return every thing of a collection, page after page, oldest first."""
     items: list[dict[str, Any]] = []
-    path: str | None = f"/v1/{collection}?" + "&".join(f"{k}={v}" for k, v in filters.items())
+    path = f"/v1/{collection}?" + "&".join(f"{k}={v}" for k, v in filters.items())
     while path:
         answer = require_ok(ask(client, "GET", path))
         items += answer.json()["items"]
         path = answer.links.get("next", {}).get("url")
+    return items
+
+
+def find(client: Any, collection: str, name: str | None, **filters: str) -> dict[str, Any]:
+    """Return the newest thing of a collection, or the one of that name."""
+    items = list_all(client, collection, **filters)
     wanted = [item for item in items if name is None or _same(name, item["name"])]
     if not wanted:
         known = ", ".join(sorted(item["name"] for item in items)) or "none yet"
         raise Stop(REFUSED, f"no such name in {collection}; there are: {known}")
     if name is not None and len(wanted) > 1:
-        raise Stop(
-            USAGE, f"{name} is the name of several in {collection}; name the organisation too"
-        )
+        several = f"{name} is the name of several in {collection}"
+        raise Stop(USAGE, f"{several}; name the organisation too")
     return wanted[-1]
 
 
@@ -193,7 +198,7 @@ def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
             (f"team-{team['name']}-{school['name']}", f"/v1/teams/{team['team_id']}/report")
             for team in school["teams"]
         ]
-    events = require_ok(ask(client, "GET", f"/v1/events?season_id={season['id']}")).json()["items"]
+    events = list_all(client, "events", season_id=season["id"])
     works += [(f"event-{event['name']}", f"/v1/events/{event['id']}/sheet") for event in events]
     options.all.mkdir(parents=True, exist_ok=True)
     written = []
@@ -246,16 +251,21 @@ def event_text(sheet: dict[str, Any]) -> str:
     lines += [f"  {team['team_name']:16} {team['status']:10} {team['next_action']}"
               for team in ready["teams"]] or [f"  not known: {ready['reason']}"]  # fmt: skip
     lines += ["", f"Order of runs, seed {order['seed']}" if order else "No order was drawn yet."]
-    slots = order["slots"] if order else []
-    lines += [f"  {slot['position']:3}. {slot['words']}" for slot in slots]
+    for slot in order["slots"] if order else []:
+        lines.append(f"  {slot['position']:3}. {slot['words']}")
     lines += ["", "What may come"]
     lines += [f"  {team['sentence']}" for team in sheet["outlook"]["teams"]]
     if results["runs"]:
         lines += ["", "What came", *(f"  {drift['sentence']}" for drift in results["drifts"])]
         lines.append(f"  {sheet['review']['sentence']}")
-        lines += [f"  {place['place']:3}. {place['team_name']:36} {1000 * place['best_w']:6.1f} mW"
-                  for place in results["places"] or []] or [f"  {results['sentence']}"]  # fmt: skip
+        places = [_event_place(place) for place in results["places"] or []]
+        lines += places or [f"  {results['sentence']}"]
     return "\n".join(lines) + "\n"
+
+
+def _event_place(place: dict[str, Any]) -> str:
+    best = "" if place["best_w"] is None else f"{1000 * place['best_w']:6.1f} mW"
+    return f"  {place['place']:3}. {place['team_name']:36} {best}".rstrip()
 
 
 def equipment_text(listed: dict[str, Any]) -> str:
@@ -264,9 +274,8 @@ def equipment_text(listed: dict[str, Any]) -> str:
     for item in listed["items"]:
         late = f", {_count(item['days_overdue'], 'day')} late" if item["days_overdue"] else ""
         due = f", due {item['due_on']}{late}" if item["due_on"] else ""
-        lines.append(
-            f"  {item['tag']:32} {item['kind']:16} {item['where']}{due}; {item['condition']}"
-        )
+        what = f"  {item['tag']:32} {item['kind']:16}"
+        lines.append(f"{what} {item['where']}{due}; {item['condition']}")
     return "\n".join(lines) + "\n"
 
 
@@ -348,11 +357,8 @@ TEXTS = {"season": to_text, "organisation": to_text, "team": team_text, "event":
 
 def main(arguments: list[str] | None = None) -> int:
     """Write the report that the command line asks for; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    layout = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, epilog=EXAMPLES, formatter_class=layout)
     parser.add_argument("--kind", choices=list(TEXTS), default="season", help="which report")
     parser.add_argument("--season", help="name of the season (default: the newest)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
@@ -367,31 +373,25 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         with open_client(options.url, read_key()) as client:
             if options.all:
-                written = fetch_all(client, options)
-                print(f"{len(written)} reports written into {options.all}")
+                print(f"{len(fetch_all(client, options))} reports written into {options.all}")
                 return OK
-            content = fetch(client, options)
+            write(fetch(client, options), options.out)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
     except OSError as error:
-        print(f"{options.all}: {error.strerror}", file=sys.stderr)
+        print(f"{error.filename}: {error.strerror}", file=sys.stderr)
         return USAGE
-    return write(content, options.out)
+    return OK
 
 
-def write(content: bytes, out: Path | None) -> int:
-    """Write to a file or to standard output; return the exit code."""
+def write(content: bytes, out: Path | None) -> None:
+    """Write to a file or to standard output."""
     if out is None:
         sys.stdout.buffer.write(content)
-        return OK
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        print(f"{out}: {error.strerror}", file=sys.stderr)
-        return USAGE
+        return
+    out.write_bytes(content)
     print(f"written: {out}", file=sys.stderr)
-    return OK
 
 
 if __name__ == "__main__":

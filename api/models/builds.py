@@ -20,7 +20,7 @@ from api.models.fields import (
     Pitch,
     RotorDiameter,
 )
-from api.models.ids import BenchId, BuildId, TurbineId
+from api.models.ids import BenchId, BuildId, SeasonId, TurbineId
 from api.models.shapes import Answer, Input, PageQuery, Stored, changes_of
 
 BladeFixing = Literal["screwed", "pinned", "glued", "moulded", "push_fit"]
@@ -111,9 +111,12 @@ class BuildQuery(PageQuery):
 
 
 class Assigning(Input):
-    """Where a reference rotor's power is taken from: its trials at the coach's bench."""
+    """Where a reference rotor's power is taken from: a season's trials at the coach's bench."""
 
     bench_id: BenchId
+    season_id: Annotated[
+        SeasonId | None, Field(description="Left out: the one season it ran in at this bench.")
+    ] = None
 
 
 class Assigned(SQLModel):

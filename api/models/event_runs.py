@@ -150,7 +150,7 @@ class Placed(BaseModel):
     place: int
     team_id: str | None
     team_name: str
-    best_w: float
+    best_w: Annotated[float | None, Field(description="Null for a team that is not shown. [W]")]
     runs: int
 
 

@@ -24,7 +24,8 @@ def _storable(text: str, allowed: str = "") -> str:
     """Return text in composed form; refuse what a database or a reader could trip over."""
     for character in text:
         category = unicodedata.category(character)
-        if (category in ("Cc", "Cs") and character not in allowed) or character in BIDI:
+        is_none = ord(character) & 0xFFFE == 0xFFFE  # no character, and no file holds it
+        if (category in ("Cc", "Cs") and character not in allowed) or character in BIDI or is_none:
             raise PydanticCustomError(
                 "control_character",
                 "has a character that cannot be shown (U+{code})",

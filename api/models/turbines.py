@@ -48,7 +48,14 @@ class TurbineCreate(TurbineFacts, Input):
 
 
 @changes_of(
-    TurbineFacts, "name", "rotor_id", "generator_id", "gear_ratio", "tower_side_m", "tower_mass_kg"
+    TurbineFacts,
+    "name",
+    "rotor_id",
+    "generator_id",
+    "gear_ratio",
+    "tower_side_m",
+    "tower_mass_kg",
+    "hub_height_m",
 )
 class TurbineUpdate(Input):
     """What may change of a turbine."""

@@ -1,6 +1,6 @@
 """The runs of an event's day, and what the reference rotor's drift does to them."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -75,22 +75,22 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
         col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
         col(Trial.state) != flags.WITHDRAWN,
     )
-    official = {
-        row.trial_id: row
-        for row in db.scalars(select(EventRun).where(col(EventRun.event_id) == event.id))
-    }
+    rows = list(db.scalars(select(EventRun).where(col(EventRun.season_id) == season.id)))
+    official = {row.trial_id: row for row in rows if row.event_id == event.id}
+    others = {row.trial_id for row in rows if row.event_id != event.id}
     power = trial_results(frame.trials, frame.runs).power_w if len(frame) else np.empty(0)
     runs = [
         _day_run(frame.trials, at, power[at], official.get(str(frame.trials["trial_id"][at])))
         for at in range(len(frame))
+        if str(frame.trials["trial_id"][at]) not in others
     ]
     drifts, counted = {}, {}
     for session in dict.fromkeys(run.session_id for run in runs):
         drifts[session], counted[session] = _correct(runs, session)
     unfinished = [
         DayRun(None, "", None, row.build_id, None, row.position, row.outcome, None, np.nan, np.nan)
-        for row in official.values()
-        if row.trial_id is None
+        for row in rows
+        if row.event_id == event.id and row.trial_id is None
     ]
     return Day(_named(db, [*runs, *unfinished]), drifts, counted)
 
@@ -118,9 +118,10 @@ def _correct(runs: list[DayRun], session: str) -> tuple[DriftCorrection | None, 
     sound = [
         at for at in here
         if runs[at].team_id is None and runs[at].state == flags.ACCEPTED
-        and np.isfinite(runs[at].power_w)
+        and runs[at].power_w > 0
     ]  # fmt: skip
-    if len(sound) < LEAST_RUNS:
+    rotors = Counter(runs[at].build_id for at in sound)
+    if max(rotors.values(), default=0) < LEAST_RUNS:
         return None, len(sound)
     position = np.array([runs[at].position for at in here])
     power = np.array([runs[at].power_w for at in here])
@@ -129,6 +130,7 @@ def _correct(runs: list[DayRun], session: str) -> tuple[DriftCorrection | None, 
             position, power,
             np.array([runs[at].position for at in sound]),
             np.array([runs[at].power_w for at in sound]),
+            np.array([runs[at].build_id for at in sound]),
         )  # fmt: skip
     for at, corrected in zip(here, found.power_w, strict=True):
         runs[at] = replace(runs[at], corrected_w=float(corrected))
@@ -155,11 +157,17 @@ def _named(db: Session, runs: list[DayRun]) -> list[DayRun]:
 
 
 def best_of_teams(day: Day, event: Event) -> dict[str, tuple[float, int]]:
-    """Return the best power of each team and its number of counted runs, as officials decided."""
+    """Return the best power of each team, of as many runs as count, as officials decided.
+
+    Runs count in the order of their places; one that is run again counts where it was repeated.
+    """
     best: dict[str, list[float]] = defaultdict(list)
     for run in day.runs:
         power = run.power_w if event.drift_decision == "as_run" else run.corrected_w
         counts = run.outcome == "ok" and run.state == flags.ACCEPTED and np.isfinite(power)
         if run.team_id is not None and counts:
             best[run.team_id].append(power)
-    return {team: (max(powers), len(powers)) for team, powers in best.items()}
+    return {
+        team: (max(powers[: event.best_of]), len(powers[: event.best_of]))
+        for team, powers in best.items()
+    }

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import count
 
 import numpy as np
 from pydantic import ValidationError
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, or_, select
 
 from api.errors import Conflict, FieldError, Invalid
 from api.models.builds import Build
@@ -23,9 +24,9 @@ from api.models.events import Event
 from api.models.ids import new_id
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
-from api.models.trials import TrialCreate
+from api.models.trials import Trial, TrialCreate
 from api.models.validation import invalid
-from api.services import audit, named_teams, resources, revisions, trials, wording
+from api.services import audit, flags, named_teams, resources, revisions, trials, wording
 from api.services.event_day import (
     EVENT,
     REFERENCE_KIND,
@@ -67,25 +68,44 @@ def _require_the_day(event: Event, season: Season, session: BenchSession) -> Non
 
 
 def _require_places_free(db: Session, event: Event, runs: Sequence[EventRunCreate]) -> None:
-    """Refuse a place that is taken by another build, or twice in one list."""
+    """Refuse a place that has another run already, or is given twice in one list.
+
+    A run whose trial was withdrawn frees its place.
+    """
     wanted = [run.position for run in runs]
     twice = sorted({each for each in wanted if wanted.count(each) > 1})
     if twice:
         raise Invalid(f"place {twice[0]} is given twice")
-    taken = select(EventRun).where(
-        col(EventRun.event_id) == event.id, col(EventRun.position).in_(wanted)
+    given = {run.position: run for run in runs}
+    for row in _standing(db, event, wanted):
+        run = given[row.position]
+        if row.build_id != run.build_id or (row.outcome == "ok" and run.outcome != "ok"):
+            raise Conflict(
+                f"place {row.position} has a run already; withdraw its trial first, then send what "
+                "happened there instead"
+            )
+
+
+def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]:
+    """Return the stored runs at some places, those whose trial was withdrawn left out."""
+    rows = (
+        select(EventRun)
+        .outerjoin(Trial, col(Trial.id) == col(EventRun.trial_id))
+        .where(col(EventRun.event_id) == event.id, col(EventRun.position).in_(positions))
+        .where(or_(col(Trial.id).is_(None), col(Trial.state) != flags.WITHDRAWN))
     )
-    builds = {run.position: run.build_id for run in runs}
-    for row in db.scalars(taken):
-        if builds[row.position] != row.build_id:
-            raise Conflict(f"place {row.position} has another build's run already")
+    return list(db.scalars(rows))
 
 
 def _submit(
     db: Session, caller: Caller, event: Event, given: ResultsCreate, builds: dict[str, Build]
 ) -> list[str | None]:
     """Submit the readings; return each run's trial, or nothing where it did not finish."""
-    shapes = [_trial(event, given.session_id, run, builds[run.build_id]) for run in given.runs]
+    gone = _withdrawn_refs(db, event)
+    shapes = [
+        _trial(given.session_id, run, builds[run.build_id], _ref(event, run.position, gone))
+        for run in given.runs
+    ]
     sent = [shape for shape in shapes if shape is not None]
     outcomes = iter(trials.submit(db, caller, sent))
     told: list[str | None] = []
@@ -103,14 +123,36 @@ def _submit(
     return told
 
 
-def _trial(event: Event, session_id: str, run: EventRunCreate, build: Build) -> TrialCreate | None:
+def _withdrawn_refs(db: Session, event: Event) -> set[str]:
+    """Return the names of official runs that were withdrawn: what replaces one has its own."""
+    gone = select(Trial.client_ref).where(
+        col(Trial.season_id) == event.season_id,
+        col(Trial.state) == flags.WITHDRAWN,
+        col(Trial.client_ref).startswith(f"{_mark(event)}-"),
+    )
+    return {str(ref) for ref in db.scalars(gone)}
+
+
+def _mark(event: Event) -> str:
+    return event.id[-8:]
+
+
+def _ref(event: Event, position: int, gone: set[str]) -> str:
+    base = f"{_mark(event)}-{position}"
+    names = (base if again == 1 else f"{base}-{again}" for again in count(1))
+    return next(name for name in names if name not in gone)
+
+
+def _trial(
+    session_id: str, run: EventRunCreate, build: Build, client_ref: str
+) -> TrialCreate | None:
     if run.trial is None:
         return None
     facts = run.trial.model_dump() | {
         "session_id": session_id,
         "build_id": run.build_id,
         "kind": EVENT if build.organisation_id else REFERENCE_KIND,
-        "client_ref": f"{event.id[-8:]}-{run.position}",
+        "client_ref": client_ref,
     }
     try:
         return TrialCreate.model_validate(facts)
@@ -126,7 +168,8 @@ def _keep(
         col(EventRun.event_id) == event.id, col(EventRun.position) == run.position
     )
     facts = {
-        "outcome": run.outcome, "run_at": run.run_at, "protest": run.protest, "trial_id": trial_id
+        "outcome": run.outcome, "run_at": run.run_at, "protest": run.protest,
+        "trial_id": trial_id, "build_id": build.id, "organisation_id": build.organisation_id,
     }  # fmt: skip
     row = db.scalars(place).one_or_none()
     if row is not None:
@@ -141,8 +184,6 @@ def _keep(
                 "id": new_id(EventRun.prefix),
                 "event_id": event.id,
                 "season_id": event.season_id,
-                "organisation_id": build.organisation_id,
-                "build_id": build.id,
                 "position": run.position,
             }
         )
@@ -179,7 +220,7 @@ def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
             place=place,
             team_id=namer.shown_id(team),
             team_name=namer.name(team),
-            best_w=best[team][0],
+            best_w=best[team][0] if namer.shown_id(team) else None,
             runs=best[team][1],
         )
         for place, team in enumerate(order, start=1)
@@ -187,19 +228,22 @@ def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
 
 
 def _official(run: DayRun, namer: Namer) -> OfficialRun:
+    """Return a run as it is shown: of a team that may not be named, that it ran."""
+    is_shown = run.team_id is None or namer.shown_id(run.team_id) is not None
+
     def known(power: float) -> float | None:
-        return power if np.isfinite(power) else None
+        return power if is_shown and np.isfinite(power) else None
 
     return OfficialRun.model_validate(
         {
             "position": int(run.position),
             "team_id": namer.shown_id(run.team_id),
             "team_name": REFERENCE if run.team_id is None else namer.name(run.team_id),
-            "build_number": run.build_number,
+            "build_number": run.build_number if is_shown else None,
             "outcome": run.outcome,
             "power_w": known(run.power_w),
             "corrected_power_w": known(run.corrected_w),
-            "state": run.state,
+            "state": run.state if is_shown else None,
         }
     )
 

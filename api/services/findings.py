@@ -217,7 +217,7 @@ def _wind_points(facts: Facts, sweep: BuildSweep) -> tuple[tuple[float, float], 
     trials, results = facts.frame.trials, facts.results
     mine = (trials["build_id"] == sweep.build_id) & (trials["session_id"] == sweep.session_id)
     mine &= (trials["kind"] == "wind") & (trials["state"] == ACCEPTED)
-    mine &= np.isfinite(results.wind_speed_m_s) & np.isfinite(results.power_w)
+    mine &= np.isfinite(results.wind_speed_m_s) & (results.power_w > 0)
     return _points(results.wind_speed_m_s[mine], results.power_w[mine])
 
 

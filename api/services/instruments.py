@@ -8,7 +8,7 @@ from api.errors import FieldError, Invalid
 from api.models.equipment import Equipment
 from api.models.loans import CheckCreate, CheckRead, InstrumentCheck
 from api.models.shapes import PageQuery
-from api.services import audit, flags, resources, revisions
+from api.services import audit, flags, loans, resources, revisions
 from api.services.scope import Caller, require_owner
 
 WIND_METER, ROTOR = "anemometer", "reference_rotor"
@@ -23,6 +23,7 @@ def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) ->
     if given.against_id == item.id:
         words = "an instrument cannot be compared with itself"
         raise Invalid(words, [FieldError("same_instrument", words, pointer="/against_id")])
+    loans.require_not_ahead(given.checked_on, "checked_on")
     pairs = [pair.model_dump() for pair in given.pairs]
     try:
         _ratio(pairs)
@@ -44,9 +45,10 @@ def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) ->
 
 
 def _date(db: Session, caller: Caller, item: Equipment, row: InstrumentCheck) -> None:
-    """Note on a wind meter's sheet when it was last compared."""
+    """Note on a wind meter's sheet when it was last found fine."""
     before, day = item.spec.get("checked_on"), row.checked_on.isoformat()
-    if item.kind != WIND_METER or (before is not None and before >= day):
+    is_fine = ratio_of(row).verdict == "fine"
+    if item.kind != WIND_METER or not is_fine or (before is not None and before >= day):
         return
     item.spec = item.spec | {"checked_on": day}
     item.version += 1

@@ -1,6 +1,6 @@
 """Lending equipment, taking it back, and knowing where it is."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -17,6 +17,13 @@ from api.services.scope import Caller, require_owner
 def today() -> date:
     """Return the day by which loans are overdue."""
     return datetime.now(UTC).date()
+
+
+def require_not_ahead(day: date, field: str) -> None:
+    """Refuse a day that is not yet; one ahead of us on the globe may be in tomorrow."""
+    if day > today() + timedelta(days=1):
+        words = f"{day} lies in the future"
+        raise Invalid(words, [FieldError("in_future", words, pointer=f"/{field}")])
 
 
 def lend(db: Session, caller: Caller, equipment_id: str, loan: LoanCreate) -> LoanRead:
@@ -50,6 +57,7 @@ def take_back(
     row = resources.get_row(db, caller, Loan, loan_id)
     if row.equipment_id != item.id:
         raise NotFound(f"no loan {loan_id} of this equipment")
+    require_not_ahead(returning.returned_on, "returned_on")
     resources.lock(db, item)
     resources.lock(db, row)
     if row.returned_on is not None:

@@ -3,13 +3,17 @@
 from collections import Counter
 from datetime import UTC, datetime
 
-from sqlmodel import Session
+import numpy as np
+from sqlmodel import Session, col, select
 
 from analysis.standing import missing_links
 from analysis.uncertainty import percent
 from analysis.visit_plan import PlannedStep, Step, plan_steps
+from api.models.builds import Build
+from api.models.equipment import Equipment
 from api.models.plans import PlanStep, SeasonPlan
 from api.models.seasons import Season
+from api.models.turbines import Turbine
 from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
 from api.services.comparisons import Known
@@ -34,9 +38,10 @@ def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
     if fitted is None or len(current) < 2:
         return _answer(season, len(current), [], None, TOO_FEW)
     known = comparisons.known_to(db, caller, fitted)
-    home = _home_benches(fitted)
+    home = _home_benches(fitted, known)
     joins = _joins(fitted, current, home)
-    planned = plan_steps(fitted.fit, current, _steps(fitted, current, home), MOST_STEPS)
+    gone = _retired(db, fitted.references)
+    planned = plan_steps(fitted.fit, current, _steps(fitted, current, home, gone), MOST_STEPS)
     host = Counter(home[build] for build in current).most_common(1)[0][0]
     day = plan_steps(fitted.fit, current, [Step("visit_day", host, tuple(current))], 1)
     steps, days = (
@@ -65,10 +70,16 @@ def _answer(
     )
 
 
-def _home_benches(fitted: Fitted) -> dict[str, str]:
-    """Return the bench at which each build was tested last."""
+def _home_benches(fitted: Fitted, known: Known) -> dict[str, str]:
+    """Return the bench of its own school at which each build ran last; any, where none is."""
     trials = fitted.trials
-    return dict(zip(trials["build_id"], trials["bench_id"], strict=True))
+    home: dict[str, str] = {}
+    for at in np.argsort(trials["started_at"].astype(float), kind="stable"):
+        build, bench, team = (str(trials[name][at]) for name in ("build_id", "bench_id", "team_id"))
+        is_own = team and known.benches[bench].organisation_id == known.teams[team].organisation_id
+        if is_own or build not in home:
+            home[build] = bench
+    return home
 
 
 def _joins(fitted: Fitted, current: list[str], home: dict[str, str]) -> dict[str, int]:
@@ -79,10 +90,23 @@ def _joins(fitted: Fitted, current: list[str], home: dict[str, str]) -> dict[str
     return {link.bench_id: len(link.joins) for link in links}
 
 
-def _steps(fitted: Fitted, current: list[str], home: dict[str, str]) -> list[Step]:
+def _retired(db: Session, references: list[str]) -> set[str]:
+    """Return the reference rotors that broke and can be sent nowhere."""
+    broke = (
+        select(Build.id)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .join(Equipment, col(Equipment.id) == col(Turbine.rotor_id))
+        .where(col(Build.id).in_(references), col(Equipment.retired_on).is_not(None))
+    )
+    return set(db.scalars(broke))
+
+
+def _steps(fitted: Fitted, current: list[str], home: dict[str, str], gone: set[str]) -> list[Step]:
     """Return what could be held: a reference rotor at each bench, each build at each other one."""
     benches = sorted({home[build] for build in current})
-    rotors = [build for build in fitted.references if build in fitted.assigned]
+    rotors = [
+        build for build in fitted.references if build in fitted.assigned and build not in gone
+    ]
     reference = [Step("reference", bench, (rotor,)) for rotor in rotors[-1:] for bench in benches]
     visits = [
         Step("visit", bench, (build,))

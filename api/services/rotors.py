@@ -1,9 +1,10 @@
 """Reference rotors: what they are assigned, and when one is no longer itself."""
 
 from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from analysis.errors import AnalysisError
 from analysis.instruments import assign_power
@@ -13,9 +14,10 @@ from api.errors import Conflict
 from api.models.benches import Bench
 from api.models.builds import Assigned, Assigning, Build, BuildUpdate
 from api.models.equipment import Condition, Equipment
+from api.models.seasons import Season
 from api.models.trials import Trial
 from api.services import audit, flags, resources, revisions
-from api.services.frames import SECONDS_A_DAY, read_frame
+from api.services.frames import read_frame
 from api.services.scope import Caller, require_owner
 
 REFERENCE, BROKEN = "reference_rotor", "broken"
@@ -28,7 +30,8 @@ def note_condition(
 
     Repaired it would be another rotor: what it gave before tells nothing of what it gives now.
     """
-    retired = on if item.kind == REFERENCE and condition == BROKEN else item.retired_on
+    is_broken = item.kind == REFERENCE and condition == BROKEN
+    retired = item.retired_on or (on if is_broken else None)
     told = audit.moved(item, {"condition": condition, "retired_on": retired})
     if told:
         item.condition, item.retired_on = condition, retired
@@ -46,10 +49,17 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
     if row.organisation_id is not None:
         raise Conflict("only a reference rotor is assigned a power")
     require_unassigned(row)
-    ran = read_frame(db, col(Trial.build_id) == row.id, flags.at_bench(bench.id))
+    season = _season(db, caller, row, bench, assigning.season_id)
+    ran = read_frame(
+        db, col(Trial.build_id) == row.id, flags.at_bench(bench.id),
+        col(Trial.season_id) == season.id,
+    )  # fmt: skip
     results = trial_results(ran.trials, ran.runs)
     usable = np.flatnonzero(are_usable(ran.trials, results))
-    days = np.asarray(ran.trials["started_at"], dtype=float) // SECONDS_A_DAY
+    zone = ZoneInfo(season.timezone)
+    days = np.array(
+        [datetime.fromtimestamp(each, zone).toordinal() for each in ran.trials["started_at"]]
+    )
     try:
         found = assign_power(
             results.normalised_power_w[usable], results.run_count[usable], days[usable]
@@ -67,6 +77,21 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
         days=found.days,
         assigned_at=datetime.now(UTC).replace(microsecond=0),
     )
+
+
+def _season(
+    db: Session, caller: Caller, build: Build, bench: Bench, season_id: str | None
+) -> Season:
+    """Return the season whose reference the power is at; powers of two are not averaged."""
+    if season_id is not None:
+        return resources.get_row(db, caller, Season, season_id, "season_id")
+    ran_in = select(Trial.season_id).where(
+        col(Trial.build_id) == build.id, flags.at_bench(bench.id)
+    )
+    found = list(db.scalars(ran_in.distinct()))
+    if len(found) != 1:
+        raise Conflict(f"it ran at this bench in {len(found)} seasons: name the one with season_id")
+    return db.get_one(Season, found[0])
 
 
 def require_unassigned(build: Build) -> None:

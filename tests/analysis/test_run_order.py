@@ -45,6 +45,16 @@ class TestOrder:
             places["A"] += sum(at % 6 for at, team in enumerate(order) if team[0] == "A") / 4
         assert places["A"] / 2000 == pytest.approx(2.5, abs=4 * 1.71 / np.sqrt(8000))
 
+    def test_a_small_school_is_not_always_first(self):
+        """One team of B among six of A: over 400 draws it is in each block about as often."""
+        blocks = Counter()
+        for seed in range(400):
+            order = draw_order({"A": [f"a{at}" for at in range(6)], "B": ["b"]}, 1, seed)
+            blocks[next(slot.block for slot in order if slot.team == "b")] += 1
+        assert set(blocks) == {1, 2, 3, 4, 5, 6}
+        # 400/6 = 66.7 with a standard deviation of 7.5
+        assert all(abs(count - 400 / 6) < 4 * 7.5 for count in blocks.values())
+
     def test_schools_of_different_size_all_run(self):
         order = draw_order({"A": ["a"], "B": ["b1", "b2", "b3"]}, 1, 4)
         assert sorted(slot.team for slot in order if slot.team) == ["a", "b1", "b2", "b3"]
@@ -73,6 +83,15 @@ class TestDrift:
         found = take_off_drift(np.array([1.0]), np.array([0.05]), np.array([0.0, 2.0]),
                                np.array([0.06, last]))  # fmt: skip
         assert found.needs_decision is decide
+
+    def test_two_rotors_are_held_each_against_itself(self):
+        """60 and 40 mW rotors that both stand still: nothing drifts, whichever ran when."""
+        found = take_off_drift(
+            np.array([2.0]), np.array([0.05]), np.array([0.0, 1.0, 3.0, 4.0]),
+            np.array([0.06, 0.04, 0.06, 0.04]), np.array(["a", "b", "a", "b"]),
+        )  # fmt: skip
+        assert found.power_w[0] == pytest.approx(0.05)
+        assert found.drift == pytest.approx(0.0)
 
     def test_one_reference_run_tells_no_drift(self):
         with pytest.raises(AnalysisError, match="two runs"):

@@ -63,9 +63,6 @@ FACTS = {
     "the season's reference wind": (
         "seasons/{season_id}", {"reference_wind_speed_m_s": 4.1}, "all",
     ),
-    "the rotor's assigned power": (
-        "builds/{reference_build_id}", {"assigned_power_w": 0.07}, ("comparison", "outlook"),
-    ),
     "the event's wind": ("events/{event_id}", {"wind_speed_m_s": 4.6}, ("outlook",)),
 }  # fmt: skip
 

@@ -84,6 +84,15 @@ class TestWhatTheyTell:
         assert [words for words in told if words not in text] == []
         assert text.count("<svg") == 2
 
+    def test_a_rotor_that_did_not_start_in_little_wind(self, world: World):
+        for speed, volts in ((2.2, 0.0), (3.3, 0.95), (4.0, 1.2), (4.8, 1.5)):
+            runs = [{"voltage_v": volts}, {"voltage_v": volts}]
+            trial = trial_payload(world.larch, kind="wind", wind_speed_m_s=speed, runs=runs)
+            created(world.larch.coach.post("/v1/trials", json=trial))
+        for form in ("html", "pdf"):
+            answer = world.larch.coach.get(kinds(world)["team"], params={"format": form})
+            assert answer.status_code == 200
+
     def test_what_was_left_out_and_why(self, world: World):
         created(world.larch.coach.post("/v1/trials", json=trial_payload(
             world.larch, runs=[{"voltage_v": 1.2}, {"voltage_v": 0.8}])))  # fmt: skip

@@ -147,6 +147,20 @@ class TestChecks:
         assert stale() == []
         assert len(world.larch.coach.get(f"{vane}/checks").json()["items"]) == 2
 
+    def test_one_that_reads_off_is_not_dated_by_it(self, world: World):
+        vane = f"/v1/equipment/{world.larch.anemometer_id}"
+        pairs = [{"reading": 5.2, "reference": 4.0}]
+        asked = {"checked_on": "2026-03-01", "pairs": pairs}
+        assert created(world.larch.coach.post(f"{vane}/checks", json=asked))["verdict"] == "look"
+        assert "checked_on" not in world.larch.coach.get(vane).json()["spec"]
+
+    def test_no_day_lies_in_the_future(self, world: World):
+        asked = {"checked_on": "2098-03-01", "pairs": [{"reading": 4.0, "reference": 4.0}]}
+        path = f"/v1/equipment/{world.larch.anemometer_id}/checks"
+        assert "in the future" in world.larch.coach.post(path, json=asked).text
+        loan = created(lend(world.lead, item(world)["id"], world.larch))
+        assert take_back(world.lead, loan, returned_on="2098-01-01").status_code == 422
+
 
 class TestReferenceRotor:
     def runs(self, world, day, volts=(1.3, 1.31, 1.3), build_id=None):
@@ -195,6 +209,32 @@ class TestReferenceRotor:
         tag = {"If-Match": world.lead.get(path).headers["ETag"]}
         again = world.lead.patch(path, json={"assigned_power_w": 0.07}, headers=tag)
         assert again.status_code == 409
+
+    def test_powers_of_two_seasons_are_not_averaged(self, world: World):
+        build = self.unassigned(world)
+        for day in (6, 9, 13, 16):
+            created(self.runs(world, day, build_id=build))
+        facts = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01",
+                 "reference_wind_speed_m_s": 5.0}  # fmt: skip
+        autumn = created(world.lead.post("/v1/seasons", json=facts))["id"]
+        asked = session_payload(world.larch, season_id=autumn, started_at="2026-10-06T10:00:00Z")
+        session = created(world.larch.coach.post("/v1/sessions", json=asked))["id"]
+        trial = trial_payload(world.larch, session_id=session, kind="reference", build_id=build)
+        created(world.lead.post("/v1/trials", json=trial))
+        refused = self.assign(world, build)
+        assert (refused.status_code, "2 seasons" in refused.text) == (409, True)
+        given = {"bench_id": world.larch.bench_id, "season_id": world.season_id}
+        done = world.lead.post(f"/v1/builds/{build}/assigned-power", json=given)
+        assert (done.status_code, done.json()["days"]) == (200, 4)
+
+    def test_retired_it_stays_retired_on_that_day(self, world: World):
+        box = item(world, kind="reference_rotor", tag="RR-1")
+        loan = created(lend(world.lead, box["id"], world.larch))
+        take_back(world.lead, loan, returned_on="2026-03-10", condition_in="broken")
+        path = f"/v1/equipment/{box['id']}"
+        tag = {"If-Match": world.lead.get(path).headers["ETag"]}
+        done = world.lead.patch(path, json={"note": "two blades gone"}, headers=tag)
+        assert done.json()["retired_on"] == "2026-03-10"
 
     def test_a_teams_build_is_assigned_nothing(self, world: World):
         assert self.assign(world, world.larch.build_id).status_code == 409

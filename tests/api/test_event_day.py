@@ -313,6 +313,11 @@ class TestResults:
         trial = {"load_ohm": 30.1, "load_connected": True, "runs": [{"voltage_v": volts}]}
         return {"position": position, "build_id": build_id, "trial": trial} | changed
 
+    @pytest.fixture(autouse=True)
+    def _best_of_two(self, world: World, request):
+        if "as_many" not in request.node.name:
+            assert patch(world.lead, event(world), best_of=2).status_code == 200
+
     def send(self, world, *runs, session=None, client=None):
         asked = {"session_id": session or self.day(world), "runs": list(runs)}
         return (client or world.lead).post(f"{event(world)}/results", json=asked)
@@ -363,6 +368,71 @@ class TestResults:
         trials = world.lead.get("/v1/trials", params={"session_id": session}).json()["items"]
         assert sorted(trial["kind"] for trial in trials) == ["event", "event", "reference",
                                                              "reference"]  # fmt: skip
+
+    def test_a_stored_run_is_withdrawn_before_it_did_not_finish(self, world: World):
+        session = self.day(world)
+        first = self.send(world, *self.worked(world), session=session).json()
+        gone = {"position": 4, "build_id": world.larch.build_id, "outcome": "did_not_finish"}
+        refused = self.send(world, gone, session=session)
+        assert (refused.status_code, "withdraw its trial" in refused.text) == (409, True)
+        trials = world.lead.get("/v1/trials", params={"session_id": session}).json()["items"]
+        (trial,) = [each for each in trials if each["client_ref"].endswith("-4")]
+        path = f"/v1/trials/{trial['id']}/withdraw"
+        assert world.lead.post(path, json={"reason": "the load fell off"}).is_success
+        told = self.send(world, gone, session=session).json()
+        assert [run["outcome"] for run in told["runs"] if run["position"] == 4] == [
+            "did_not_finish"
+        ]  # fmt: skip
+        assert told["places"][0]["best_w"] < first["places"][0]["best_w"]
+
+    def test_a_place_with_the_wrong_build_is_put_right(self, world: World):
+        session = self.day(world)
+        self.send(world, *self.worked(world), session=session)
+        trials = world.lead.get("/v1/trials", params={"session_id": session}).json()["items"]
+        (trial,) = [each for each in trials if each["client_ref"].endswith("-4")]
+        path = f"/v1/trials/{trial['id']}/withdraw"
+        assert world.lead.post(path, json={"reason": "it was Birch"}).is_success
+        told = self.send(world, self.run(4, world.birch.build_id, 1.25), session=session)
+        assert told.status_code == 200, told.text
+        assert told.json()["places"][0]["team_name"] == "Birch one (Birch school)"
+        again = self.send(world, self.run(4, world.birch.build_id, 1.25), session=session)
+        assert again.json()["runs"] == told.json()["runs"]
+
+    def test_two_rotors_do_not_pass_for_drift(self, world: World):
+        rotor = created(world.lead.post("/v1/turbines", json={"team_id": None, "name": "Two"}))
+        two = created(world.lead.post("/v1/builds", json=build_payload(rotor["id"])))["id"]
+        runs = [*self.worked(world), self.run(6, two, 1.0), self.run(7, two, 1.0)]
+        told = self.send(world, *runs).json()
+        assert told["drifts"][0]["drift_pct"] == pytest.approx(0.0, abs=1e-9)
+
+    def test_a_reference_run_that_gave_nothing_tells_nothing(self, world: World):
+        told = self.send(world, *self.worked(world, last=0.0)).json()
+        assert (told["drifts"][0]["drift_pct"], told["drifts"][0]["reference_runs"]) == (None, 1)
+        assert told["places"][0]["best_w"] == pytest.approx(1.25**2 / 30.1)
+
+    def test_as_many_runs_count_as_the_event_says(self, world: World):
+        """Best of one: the first, 1.20 V, though the second gave more."""
+        told = self.send(world, *self.worked(world)).json()
+        assert (told["best_of"], told["places"][0]["runs"]) == (1, 1)
+        assert told["places"][0]["best_w"] == pytest.approx(1.2**2 / 30.1)
+        assert patch(world.lead, event(world), best_of=2).status_code == 200
+        (first,) = world.lead.get(f"{event(world)}/results").json()["places"]
+        assert first["best_w"] == pytest.approx(1.25**2 / 30.1)
+
+    def test_another_event_of_the_day_has_its_own_runs(self, world: World):
+        self.send(world, *self.worked(world))
+        juniors = {"season_id": world.season_id, "name": "Juniors", "held_on": "2026-05-16"}
+        other = created(world.lead.post("/v1/events", json=juniors))["id"]
+        assert world.lead.get(f"/v1/events/{other}/results").json()["runs"] == []
+
+    def test_a_school_learns_nothing_of_another_ones_powers(self, world: World):
+        self.send(world, *self.worked(world))
+        told = world.birch.coach.get(f"{event(world)}/results").json()
+        assert told["places"][0]["best_w"] is None
+        hidden = [run for run in told["runs"] if run["team_name"] == "another team"]
+        assert len(hidden) == 2
+        assert {run["power_w"] for run in hidden} == {None}
+        assert "Larch" not in str(told)
 
     def test_one_reference_run_tells_no_drift(self, world: World):
         told = self.send(world, *self.worked(world)[:4]).json()

@@ -1,6 +1,6 @@
 """The sheet of an event: who is ready, in which order, what may come and what came."""
 
-from api.models.event_runs import EventResults, RunOrderRead
+from api.models.event_runs import EventResults, Placed, RunOrderRead
 from api.models.inspections import EventReadiness, TeamReadiness
 from api.models.outlook import EventOutlook, EventReview, TeamOutlook
 from api.models.team_sheet import EventSheetRead
@@ -116,11 +116,13 @@ def _results(made: Builder, results: EventResults) -> None:
     made.add(Heading("What came"), Text(results.sentence, "told"))
     made.add(Items([drift.sentence for drift in results.drifts]))
     if results.places:
-        rows = [
-            (each.team_name, str(each.place), f"{1000 * each.best_w:.1f} mW",
-             counted(each.runs, "run")) for each in results.places
-        ]  # fmt: skip
+        rows = [_place(each) for each in results.places]
         made.add(Table(("Team", "Place", "Best run", "Of"), rows))
+
+
+def _place(place: Placed) -> tuple[str, ...]:
+    best = "–" if place.best_w is None else f"{1000 * place.best_w:.1f} mW"
+    return place.team_name, str(place.place), best, counted(place.runs, "run")
 
 
 def _review(made: Builder, review: EventReview) -> None:

@@ -114,8 +114,8 @@ def team_csv(progress: TeamProgress, *, excel: bool) -> str:
 
 
 def readiness_csv(ready: EventReadiness, *, excel: bool) -> str:
-    """Return one line per check of each team."""
-    lines = [
+    """Return one line per check of each team, and one for a team that has no build."""
+    lines: list[dict[str, object]] = [
         {
             "team": team.team_name,
             "build": team.build_number,
@@ -137,6 +137,12 @@ def readiness_csv(ready: EventReadiness, *, excel: bool) -> str:
         for team in ready.teams
         for check in team.checks
     ]
+    lines += [
+        {"team": team.team_name, "status": team.status, "says": team.next_action,
+         "team_id": team.team_id}
+        for team in ready.teams
+        if not team.checks
+    ]  # fmt: skip
     return _written(READY_COLUMNS, lines, excel=excel)
 
 
