@@ -343,7 +343,8 @@ def _count(number: int, thing: str) -> str:
 def _change(change: dict[str, Any]) -> str:
     """Return a change in percent, or as a multiple where percents would be hard to read."""
     ratio = 1 + change["change_pct"] / 100
-    return f"{ratio:.1f} times" if ratio > 3 else f"{round(change['change_pct']):+d} %"
+    decimals = 1 if ratio < 10 else 0
+    return f"{ratio:.{decimals}f} times" if ratio > 3 else f"{round(change['change_pct']):+d} %"
 
 
 def _mw(figure: dict[str, Any]) -> str:

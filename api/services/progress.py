@@ -206,6 +206,7 @@ def _change(older: Build, newer: Build, effect: Effect) -> ChangeRead:
         trials=effect.trials,
         sessions=effect.sessions,
         **wording.change(
+            (older.number, newer.number),
             factor,
             effect.effect_pct,
             effect.interval_pct,

@@ -202,14 +202,19 @@ def _plain(value: float) -> str:
     """Return a number with enough digits to tell it from a limit, and never with an exponent.
 
     >>> _plain(0.52741), _plain(45.02), _plain(1300.0), _plain(60.0)
-    ('0.5274', '45.02', '1300', '60')
+    ('0.527', '45.02', '1300', '60')
     """
-    text = f"{value:.4f}" if abs(value) < 1 else f"{value:.2f}"
+    text = f"{value:.3f}" if abs(value) < 1 else f"{value:.2f}"
     return text.rstrip("0").rstrip(".")
 
 
 def _shown(value: Any, unit: str) -> str:
+    """Return a value as it is read out.
+
+    >>> _shown(["screwed", "push_fit", 2], ""), _shown(60, "cm")
+    ('screwed, push fit or 2', '60 cm')
+    """
     if isinstance(value, list):
-        return " or ".join(_shown(each, "") for each in value)
-    number = _plain(value) if isinstance(value, int | float) else str(value)
+        return " or ".join(", ".join(_shown(each, "") for each in value).rsplit(", ", 1))
+    number = _plain(value) if isinstance(value, int | float) else str(value).replace("_", " ")
     return f"{number} {unit}" if unit and unit != "1" else number

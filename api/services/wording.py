@@ -178,9 +178,7 @@ SENTENCES = {
     "ready.done": "Ready: nothing is open. Pack spares, and bring the load and leads.",
     "ready.no_build": "No build is registered yet: register the one that will come.",
     "change.more": "{what} gave about {effect:.0f} % more (probably {low:.0f} to {high:.0f} %).",
-    "change.times": (
-        "{what} gave about {times:.1f} times the power (probably {low:.1f} to {high:.1f} times)."
-    ),
+    "change.times": ("{what} gave about {times} times the power (probably {low} to {high} times)."),
     "change.less": (
         "{what} gave about {effect:.0f} % less. Useful: now you know which direction not to go."
     ),
@@ -271,7 +269,18 @@ def link(needs: str, bench: str, teams: Sequence[str]) -> dict[str, str]:
     return say(f"link.{needs}", bench=bench, teams=named)
 
 
+def times(change_pct: float) -> str:
+    """Return a change as a multiple, to be read before "times".
+
+    >>> times(418.0), times(11680.0)
+    ('5.2', '118')
+    """
+    ratio = 1 + change_pct / 100
+    return f"{ratio:.{1 if ratio < 10 else 0}f}"
+
+
 def change(
+    builds: tuple[int, int],
     factor: str | None,
     effect: float,
     span: tuple[float, float],
@@ -280,11 +289,13 @@ def change(
     back_to_back: bool,
 ) -> dict[str, str]:
     """Return what is said of a change: more, less, or not to be told yet."""
-    what = f"The change of {factor}" if factor else "The changes together"
+    named = (factor or "").replace("_", " ")
+    changed = f"the change of {named}" if named else "the changes together"
+    what = f"From build {builds[0]} to {builds[1]}, {changed}"
     low, high = span
     if low > 0 and effect >= TIMES_FROM:
-        times, least, most = (1 + pct / 100 for pct in (effect, low, high))
-        return say("change.times", what=what, times=times, low=least, high=most)
+        multiple, least, most = (times(pct) for pct in (effect, low, high))
+        return say("change.times", what=what, times=multiple, low=least, high=most)
     if low > 0:
         return say("change.more", what=what, effect=effect, low=low, high=high)
     if high < 0:

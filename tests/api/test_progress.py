@@ -127,6 +127,7 @@ class TestChange:
         large, small = progress(world.larch)["changes"]
         assert large["effect_pct"] == pytest.approx(100 * (1.6**2 / 1.2**2 - 1), abs=0.1)
         assert "% more" in large["sentence"]
+        assert large["sentence"].startswith("From build 1 to 2, the change of blade count gave")
         assert "no difference can be told yet" in small["sentence"]
         assert small["detectable_pct"] > small["effect_pct"]
 

@@ -9,7 +9,7 @@ from api.services.documents.blocks import Block, Document, Heading, Items, Plot,
 from api.services.documents.page import TEMPLATES
 from api.services.documents.words import day
 
-LEAST_WIDTH, MOST_WIDTH = 6, 30  # [characters], of a column
+LEAST_WIDTH, MOST_WIDTH, SHORT_NAME = 6, 30, 16  # [characters], of a column
 
 
 def to_pdf(document: Document) -> bytes:
@@ -63,8 +63,13 @@ def _table(table: Table) -> dict[str, Any]:
 
 
 def _width(table: Table, at: int) -> int:
-    """Return how wide a column is to be: as its longest line within reason, never below a word."""
+    """Return how wide a column is to be: as its longest line within reason, never below a word.
+
+    A first column of short names is 0: as wide as they are, so that none is broken.
+    """
     cells = [str(row[at]) for row in table.rows]
     longest = max((len(line) for cell in cells for line in cell.split("\n")), default=0)
+    if at == 0 and longest <= SHORT_NAME:
+        return 0
     word = max(len(word) for cell in (table.columns[at], *cells) for word in cell.split() or [""])
     return max(LEAST_WIDTH, word + 4, min(MOST_WIDTH, longest))

@@ -35,11 +35,11 @@ def milliwatts(power_w: float, interval_w: tuple[float, float]) -> str:
 def percent(value: float) -> str:
     """Return a change in whole percent with its sign, or as a multiple where that reads better.
 
-    >>> percent(12.4), percent(-0.2), percent(418.0)
-    ('+12 %', '0 %', '5.2 times')
+    >>> percent(12.4), percent(-0.2), percent(418.0), percent(11680.0)
+    ('+12 %', '0 %', '5.2 times', '118 times')
     """
     if value > wording.TIMES_FROM:
-        return f"{1 + value / 100:.1f} times"
+        return f"{wording.times(value)} times"
     rounded = round(value)
     return f"{rounded:+d} %" if rounded else "0 %"
 
