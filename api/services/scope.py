@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
 from sqlmodel import col
 
 from api.errors import NotFound, NotPermitted
+from api.models.equipment import Equipment
 from api.models.event_runs import RunOrder
 from api.models.events import Event
 from api.models.imports import ImportBatch, ImportOrganisation
@@ -80,6 +81,15 @@ def _lent(caller: Caller) -> ColumnElement[bool]:
     return or_(col(Loan.organisation_id).in_(reached), col(Loan.owner_id).in_(reached))
 
 
+def _at_hand(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: owned as other things are, or borrowed as long as it is out."""
+    reached = caller.organisation_ids or frozenset()
+    borrowed = select(col(Loan.equipment_id)).where(
+        col(Loan.organisation_id).in_(reached), col(Loan.returned_on).is_(None)
+    )
+    return or_(_owned(Equipment, reached), col(Equipment.id).in_(borrowed))
+
+
 SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
     Event: lambda _: true(),
@@ -88,6 +98,7 @@ SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     AccessKey: lambda _: false(),
     ImportBatch: _own_import,
     Loan: _lent,
+    Equipment: _at_hand,
 }
 
 

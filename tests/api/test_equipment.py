@@ -76,6 +76,24 @@ class TestLoans:
         home = world.lead.get(path).json()
         assert (home["is_lent"], home["condition"]) == (False, "worn")
 
+    def test_a_school_sees_what_another_lent_it_for_as_long(self, world: World):
+        kit = item(world, organisation_id=world.birch.organisation_id, tag="Birch meter")
+        path, larch = f"/v1/equipment/{kit['id']}", world.larch.coach
+        assert larch.get(path).status_code == 404
+        loan = created(lend(world.lead, kit["id"], world.larch))
+        assert larch.get(path).json()["holder_id"] == world.larch.organisation_id
+        listed = larch.get("/v1/equipment-list").json()["items"]
+        mine = next(each for each in listed if each["tag"] == "Birch meter")
+        names = [
+            world.lead.get(f"/v1/organisations/{each.organisation_id}").json()["name"]
+            for each in (world.birch, world.larch)
+        ]
+        assert [mine["owner"], mine["where"]] == names
+        changed = larch.patch(path, json={"note": "ours"}, headers={"If-Match": '"v1"'})
+        assert changed.status_code == 404
+        assert take_back(world.lead, loan).status_code == 200
+        assert larch.get(path).status_code == 404
+
     def test_another_school_learns_that_it_is_out_and_not_to_whom(self, world: World):
         kit = item(world)
         created(lend(world.lead, kit["id"], world.larch))
