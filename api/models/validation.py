@@ -111,13 +111,13 @@ def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
 
 
 def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
-    """Return the fields of the shape that an unknown field was put in, less those given."""
+    """Return the fields of the shapes that the given ones may be of, less those given."""
     group = typed
     for step in loc[:-1]:
         group = _inside(group, step)
     given = set(group) - {str(loc[-1])} if isinstance(group, dict) else set()
-    shape = max(SHAPES, key=lambda fields: len(fields & given))
-    return shape - given
+    most = max(len(fields & given) for fields in SHAPES)
+    return set().union(*(fields for fields in SHAPES if len(fields & given) == most)) - given
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
