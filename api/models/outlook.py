@@ -55,7 +55,10 @@ class EventOutlook(BaseModel):
     draws: int
     seed: Annotated[int, Field(description="The same seed and facts give the same answer.")]
     teams: list[TeamOutlook]
-    pairs: list[PairOutlook]
+    pairs: Annotated[
+        list[PairOutlook],
+        Field(description="Each two that can be compared: within a group also without an anchor."),
+    ]
     whole_order: Annotated[
         Share | None,
         Field(description="How probably the likeliest order comes out as it is: rarely. [-]"),

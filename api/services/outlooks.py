@@ -26,12 +26,17 @@ SECONDS_A_DAY = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """An outlook with the builds it is of, in its order, the strongest first."""
+    """An outlook with the builds it is of, in its order, the strongest first.
+
+    `is_placed` tells the builds whose watts an anchor holds from those that are held by nothing
+    but each other: of these an order is known, and no power.
+    """
 
     fitted: Fitted
     builds: list[str]
     outlook: Outlook
     days_since: dict[str, int]
+    is_placed: bool
 
 
 def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
@@ -40,49 +45,67 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     season = resources.get_row(db, caller, Season, event.season_id)
     key = ("outlook", event.id, season.revision, caller.sees)
     kept: EventOutlook = cache_of(db).get_or_make(
-        key, lambda: _shape(db, caller, season, event, draw_event(db, season, event))
+        key, lambda: _shape(db, caller, season, event, draw_groups(db, season, event))
     )
     return kept
 
 
 def draw_event(db: Session, season: Season, event: Event) -> Drawn | None:
-    """Draw an event between the builds that can be compared; nothing where none has an anchor."""
+    """Draw an event between the builds that can be placed; nothing where none has an anchor."""
+    return _placed_of(draw_groups(db, season, event))
+
+
+def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
+    return next((group for group in groups if group.is_placed), None)
+
+
+def draw_groups(db: Session, season: Season, event: Event) -> list[Drawn]:
+    """Draw an event within each group of current builds that can be compared."""
     morning = event.morning(season.timezone)
     fitted = fitted_season(db, season, until=morning)
     if fitted is None:
-        return None
+        return []
     last = fitted.last_trial()
     days_since = {
         build_id: int((morning.timestamp() - last[build_id]) // SECONDS_A_DAY)
         for build_id in fitted.current.values()
     }
-    builds = _comparable(fitted)
-    if not builds:
-        return None
     about = drawing.Event(
         wind_speed_m_s=event.wind_speed_m_s or season.reference_wind_speed_m_s,
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         best_of=event.best_of,
     )
-    entrants = _entrants(fitted, builds, days_since)
-    return Drawn(fitted, builds, foresee(entrants, about, seed=_seed(event)), days_since)
+    placed, drawn = _comparable(fitted), []
+    for builds in _groups(fitted):
+        entrants = _entrants(fitted, builds, days_since)
+        told = foresee(entrants, about, seed=_seed(event))
+        drawn.append(Drawn(fitted, builds, told, days_since, is_placed=builds == placed))
+    return drawn
+
+
+def _groups(fitted: Fitted) -> list[list[str]]:
+    """Return the current builds of each group, the strongest first."""
+    effects, groups = fitted.fit.effects, dict[int, list[str]]()
+    for build in sorted(fitted.current.values(), key=lambda build: -effects[build]):
+        groups.setdefault(fitted.fit.group_of[build], []).append(build)
+    return list(groups.values())
 
 
 def _comparable(fitted: Fitted) -> list[str]:
-    """Return the current builds of the largest group that an anchor holds, strongest first."""
-    anchored = [build for build in fitted.current.values() if build in fitted.fair]
-    groups: dict[int, list[str]] = {}
-    for build in anchored:
-        groups.setdefault(fitted.fit.group_of[build], []).append(build)
-    largest = max(groups.values(), key=len, default=[])
-    return sorted(largest, key=lambda build: -fitted.fair[build].power_w)
+    """Return the largest group whose watts are known."""
+    anchored = [group for group in _groups(fitted) if group[0] in fitted.fair]
+    return max(anchored, key=len, default=[])
 
 
 def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int]) -> Entrants:
+    """Return builds as they enter, without an anchor on a scale that is theirs alone."""
     exponent = np.array([fitted.exponents[build] for build in builds])
     pause = np.array([days_since[build] for build in builds])
+    fair, effects = fitted.fair, fitted.fit.effects
     return Entrants(
-        ln_power=np.log([fitted.fair[build].power_w for build in builds]),
+        ln_power=np.array(
+            [np.log(fair[build].power_w) if build in fair else effects[build] for build in builds]
+        ),
         covariance=fitted.fit.covariance_of(builds),
         wind_exponent=exponent[:, 0],
         u_wind_exponent=exponent[:, 1],
@@ -98,9 +121,10 @@ def _seed(event: Event) -> int:
 
 
 def _shape(
-    db: Session, caller: Caller, season: Season, event: Event, drawn: Drawn | None
+    db: Session, caller: Caller, season: Season, event: Event, groups: list[Drawn]
 ) -> EventOutlook:
-    known = drawn and comparisons.known_to(db, caller, drawn.fitted)
+    placed = _placed_of(groups)
+    known = comparisons.known_to(db, caller, groups[0].fitted) if groups else None
     return EventOutlook(
         event_id=event.id,
         season_id=season.id,
@@ -111,25 +135,25 @@ def _shape(
         best_of=event.best_of,
         draws=drawing.DRAWS,
         seed=_seed(event),
-        teams=_teams(drawn, known) if drawn and known else [],
-        pairs=_pairs(drawn, known) if drawn and known else [],
-        whole_order=drawn.outlook.whole_order if drawn else None,
-        entrants=len(drawn.builds) if drawn else 0,
-        missing_links=comparisons.links(caller, drawn.fitted, known) if drawn and known else [],
-        reason=None if drawn else wording.NO_OUTLOOK,
+        teams=_teams(groups, known) if known else [],
+        pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
+        whole_order=placed.outlook.whole_order if placed else None,
+        entrants=len(placed.builds) if placed else 0,
+        missing_links=comparisons.links(caller, groups[0].fitted, known) if known else [],
+        reason=None if placed else wording.NO_OUTLOOK,
     )
 
 
-def _teams(drawn: Drawn, known: Known) -> list[TeamOutlook]:
+def _teams(groups: Sequence[Drawn], known: Known) -> list[TeamOutlook]:
     """Return each shown team's outlook, those that can be placed first."""
-    shown = [build for build in drawn.builds if known.is_shown(build, drawn.fitted)]
-    others = [
-        build
-        for build in drawn.fitted.current.values()
-        if build not in drawn.builds and known.is_shown(build, drawn.fitted)
-    ]
-    return [_placed(build, drawn, known) for build in shown] + [
-        _not_placed(build, drawn, known) for build in others
+    reason = wording.NOTHING_JOINS if _placed_of(groups) else wording.NO_REFERENCE
+    return [
+        _placed(build, drawn, known)
+        if drawn.is_placed
+        else _not_placed(build, drawn, known, reason)
+        for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
+        for build in drawn.builds
+        if known.is_shown(build, drawn.fitted)
     ]
 
 
@@ -174,8 +198,8 @@ def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
     )
 
 
-def _not_placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
-    facts, reason = _of_build(build, drawn, known), wording.NOTHING_JOINS
+def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutlook:
+    facts = _of_build(build, drawn, known)
     said = wording.say("outlook.not_yet", team=facts["team_name"], reason=reason)
     nothing = dict.fromkeys(("median_w", "range_80_w", "first", "top_three", "top_half"))
     return TeamOutlook.model_validate(
@@ -184,6 +208,7 @@ def _not_placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
 
 
 def _pairs(drawn: Drawn, known: Known) -> list[PairOutlook]:
+    """Return what is said of each two of one group."""
     shown = [i for i, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
     return [
         _pair(one, other, drawn, known)

@@ -1,10 +1,11 @@
 """Events: what they may bring, what is refused, and how a forecast did."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from tests.makers import World, created, session_payload, trial_payload
+from tests.makers import School, World, build_payload, created, session_payload, trial_payload
 
 pytestmark = pytest.mark.on_both
 
@@ -13,6 +14,16 @@ def outlook(client, world):
     answer = client.get(f"/v1/events/{world.larch.event_id}/outlook")
     assert answer.status_code == 200, answer.text
     return answer.json()
+
+
+def second_team(school: School, name: str) -> School:
+    """Return the school with another team at the same bench."""
+    facts = {"organisation_id": school.organisation_id, "season_id": school.season_id}
+    team = created(school.coach.post("/v1/teams", json=facts | {"name": name}))["id"]
+    facts = {"team_id": team, "name": "Spinner"}
+    turbine = created(school.coach.post("/v1/turbines", json=facts))["id"]
+    build = created(school.coach.post("/v1/builds", json=build_payload(turbine)))["id"]
+    return replace(school, team_id=team, turbine_id=turbine, build_id=build)
 
 
 def review(client, world):
@@ -49,8 +60,24 @@ def at_event(world: World, school, volts):
 class TestRefused:
     def test_without_an_anchor_nobody_is_placed(self, world: World):
         told = outlook(world.lead, world)
-        assert (told["teams"], told["whole_order"]) == ([], None)
+        assert {team["status"] for team in told["teams"]} == {"not_yet"}
+        assert (told["entrants"], told["pairs"], told["whole_order"]) == (0, [], None)
         assert "reference rotor" in told["reason"]
+        assert all("reference rotor" in team["reason"] for team in told["teams"])
+
+    def test_teams_of_one_bench_are_told_apart_without_an_anchor(self, world: World):
+        second = second_team(world.larch, "Larch two")
+        for time in range(3):
+            run(world.larch, 1.5 + 0.001 * time)
+            run(second, 1.2 + 0.001 * time)
+        told = outlook(world.lead, world)
+        assert told["entrants"] == 0
+        (pair,) = told["pairs"]
+        assert (pair["a"], pair["b"]) == (world.larch.build_id, second.build_id)
+        assert pair["probability_a_ahead"] > 0.9
+        assert "Larch one" in pair["sentence"]
+        sheet = world.lead.get(f"/v1/events/{world.larch.event_id}/sheet?format=html").text
+        assert pair["sentence"] in sheet
 
     def test_a_school_that_nothing_joins_is_not_placed(self, world: World):
         reference(world, world.larch, 1.2)

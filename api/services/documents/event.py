@@ -7,7 +7,7 @@ from api.models.team_sheet import EventSheetRead
 from api.services import cautions
 from api.services.documents import plots
 from api.services.documents.blocks import Builder, Document, Heading, Items, Table, Text
-from api.services.documents.words import counted, day
+from api.services.documents.words import counted, day, shortened
 
 BOX = "☐"
 
@@ -99,6 +99,10 @@ def _outlook(made: Builder, outlook: EventOutlook) -> None:
     made.add(plots.chances(outlook.teams))
     if outlook.teams:
         made.add(Table(("Team", "Build", "Range", "Says"), [_chance(t) for t in outlook.teams]))
+    apart = {team.build_id for team in outlook.teams if team.status == "not_yet"}
+    within = [pair.sentence for pair in outlook.pairs if pair.a in apart]
+    if within:
+        made.add(Heading("Within what nothing joins to the others", 3), Items(shortened(within)))
     if outlook.missing_links:
         made.add(Heading("What would join the others", 3))
         made.add(Items([link.sentence for link in outlook.missing_links]))

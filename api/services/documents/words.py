@@ -1,6 +1,7 @@
 """Numbers and days as people read them."""
 
 import math
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from api.models.comparison import PairRead
@@ -65,6 +66,16 @@ def counted(number: int, thing: str) -> str:
     ('1 trial', '3 trials')
     """
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def shortened(told: Sequence[str], most: int = 12) -> list[str]:
+    """Return the first of many sentences, and how many more there are.
+
+    >>> shortened(["One.", "Two.", "Three."], most=2)
+    ['One.', 'Two.', 'And 1 more.']
+    """
+    more = [f"And {len(told) - most} more."] if len(told) > most else []
+    return [*told[:most], *more]
 
 
 def ahead(pair: PairRead) -> str:
