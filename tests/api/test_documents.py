@@ -140,12 +140,12 @@ class TestWords:
 
 class TestCharts:
     def test_points_lie_where_their_axes_say(self):
-        """480 wide less 62 and 14; 300 high less 14 and 44: half-way is 264 and 135."""
+        """480 wide less 62 and 14; 300 high less 28 and 52: half-way is 264 and 138."""
         chart = Chart("t", "d", Axis(0, 10, "x", []), Axis(0, 1, "y", []))
         chart.point(5, 0.5)
         tree = ET.fromstring(chart.svg())
         (circle,) = tree.iter(f"{SVG}circle")
-        assert (float(circle.get("cx")), float(circle.get("cy"))) == (264.0, 135.0)
+        assert (float(circle.get("cx")), float(circle.get("cy"))) == (264.0, 138.0)
 
     def test_equal_ratios_are_equally_far_on_a_log_axis(self):
         x = log_axis([5.0, 10.0, 20.0], "Ω")

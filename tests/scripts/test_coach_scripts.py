@@ -232,7 +232,7 @@ class TestCompareBeforeEvent:
     def test_before_anything_joins_the_schools(self, world: World):
         script, found = self.found(world)
         text = script.to_text(found, with_pairs=True)
-        assert "nobody: no team can be placed yet" in text
+        assert "Larch one        cannot be placed: no reference rotor" in text
         assert "What would join the others" in text
         assert "Larch one        open" in text
 

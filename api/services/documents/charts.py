@@ -6,16 +6,16 @@ from dataclasses import dataclass, field
 from html import escape
 
 WIDTH, HEIGHT = 480, 300
-LEFT, RIGHT, TOP, BOTTOM = 62, 14, 14, 44
-ROW = 22  # height of a row in a chart of rows
+LEFT, RIGHT, TOP, BOTTOM = 62, 14, 28, 52
+ROW = 24  # height of a row in a chart of rows
 #: Colours that differ also to the colour-blind (Okabe and Ito 2008), then to eyes in the dark.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
 SHAPES = ("circle", "square", "triangle", "diamond", "down", "cross")
 #: The style sheet of every chart; a page puts it into its own, a picture carries it along.
 STYLE = "\n".join(
     (
-        ".chart text { font: 13px sans-serif; fill: currentColor; }",
-        ".chart .small { font-size: 11px; }",
+        ".chart text { font: 16px sans-serif; fill: currentColor; }",
+        ".chart .small { font-size: 14px; }",
         ".chart .end { text-anchor: end; } .chart .mid { text-anchor: middle; }",
         ".chart .axis { stroke: currentColor; fill: none; }",
         ".chart .grid { stroke: currentColor; stroke-opacity: .18; fill: none; }",
@@ -81,7 +81,7 @@ def log_axis(values: Sequence[float], name: str) -> Axis:
     low, high = min(values) / 1.15, max(values) * 1.15
     ticks: list[tuple[float, str]] = []
     for value in sorted(set(values)):
-        if not ticks or math.log(value / ticks[-1][0]) > 0.08 * math.log(high / low):
+        if not ticks or math.log(value / ticks[-1][0]) > 0.11 * math.log(high / low):
             ticks.append((value, f"{value:.3g}"))
     return Axis(low, high, name, ticks, is_log=True)
 
@@ -145,11 +145,11 @@ class Chart:
         )
 
     def upright(self, x: float, words: str = "") -> None:
-        """Draw a dashed line at one x, with words at its top."""
+        """Draw a dashed line at one x, with a short word above it."""
         across, _ = self.at(x, self.y.low)
         self.parts.append(
             f'<path class="grid dash" d="M{across} {TOP}V{self.height - BOTTOM}"/>'
-            f'<text class="small" x="{across + 3}" y="{TOP + 10}">{escape(words)}</text>'
+            f'<text class="small mid" x="{across}" y="{TOP - 7}">{escape(words)}</text>'
         )
 
     def words(self, x: float, y: float, text: str) -> None:
@@ -175,17 +175,17 @@ class Chart:
         for value, words in self.x.ticks:
             across, _ = self.at(value, self.y.low)
             drawn.append(f'<path class="axis" d="M{across} {bottom}v4"/>'
-                         f'<text class="mid" x="{across}" y="{bottom + 18}">{escape(words)}</text>'
+                         f'<text class="mid" x="{across}" y="{bottom + 21}">{escape(words)}</text>'
                          )  # fmt: skip
         for value, words in self.y.ticks:
             _, up = self.at(self.x.low, value)
-            text = f'<text class="end" x="{self.left - 6}" y="{up + 4}">{escape(words)}</text>'
+            text = f'<text class="end" x="{self.left - 6}" y="{up + 5}">{escape(words)}</text>'
             drawn.append(f'<path class="grid" d="M{self.left} {up}H{right}"/>{text}')
         drawn.append(
             f'<text class="end" x="{right}" y="{self.height - 8}">{escape(self.x.name)}</text>'
         )
         if self.y.name:
-            drawn.append(f'<text class="small" x="4" y="{TOP - 2}">{escape(self.y.name)}</text>')
+            drawn.append(f'<text class="small" x="4" y="{TOP - 15}">{escape(self.y.name)}</text>')
         return "".join(drawn)
 
 
@@ -194,10 +194,10 @@ def rows_chart(title: str, told: str, names: Sequence[str], x: Axis) -> Chart:
     count = len(names)
     ticks = [(float(at), _short(name)) for at, name in enumerate(names)]
     y = Axis(count - 0.5, -0.5, "", ticks)
-    return Chart(title, told, x, y, height=TOP + BOTTOM + ROW * max(1, count), left=150)
+    return Chart(title, told, x, y, height=TOP + BOTTOM + ROW * max(1, count), left=156)
 
 
-def _short(name: str, most: int = 20) -> str:
+def _short(name: str, most: int = 18) -> str:
     return name if len(name) <= most else f"{name[: most - 1]}…"
 
 

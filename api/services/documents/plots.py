@@ -36,14 +36,14 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
     chart = Chart(
         f"Power of {progress.name} over the season",
         f"{counted(len(sessions), 'session')}; a bar holds the true value with about 95 %, and a "
-        "dashed line marks the first session of a build.",
+        "dashed line with its number marks the first session of a build.",
         _days([session.started_at for session in sessions]),
         axis([MW * end for span in spans for end in span], "mW", from_zero=True),
     )
     numbers = [session.build_number for session in sessions]
     for at, number in enumerate(numbers):
         if at == 0 or numbers[at - 1] != number:
-            chart.upright(days[at], f"build {number}")
+            chart.upright(days[at], str(number))
     for x, session, number in zip(days, sessions, numbers, strict=True):
         chart.whisker(x, MW * session.interval_w[0], MW * session.interval_w[1], number - 1)
         chart.point(x, MW * session.normalised_power_w, number - 1)
