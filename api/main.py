@@ -13,6 +13,7 @@ from api.errors import add_error_handlers
 from api.middleware import AnswerFrame
 from api.models.validation import explain
 from api.openapi import document
+from api.pages import reference
 from api.routes import (
     about,
     benches,
@@ -87,6 +88,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     v1.include_router(equipment.loans_router)
     app.include_router(about.router)
     app.include_router(v1)
+    app.include_router(reference.router)
     app.add_middleware(AnswerFrame, explain=explain)
     app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
     return app

@@ -11,7 +11,7 @@ from api.models.plans import PlanQuery, SeasonPlan
 from api.routes.contract import READ, StrictRoute, private_json
 from api.services import comparisons, plans
 
-router = APIRouter(tags=["reports"], route_class=StrictRoute)
+router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 
 
 @router.get("/seasons/{season_id}/comparison", responses=READ, response_model=SeasonComparison)

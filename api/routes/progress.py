@@ -10,7 +10,7 @@ from api.models.progress import ProgressQuery, TeamProgress
 from api.routes.contract import READ, StrictRoute, private_json
 from api.services import progress
 
-router = APIRouter(tags=["reports"], route_class=StrictRoute)
+router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 
 
 @router.get("/teams/{team_id}/progress", responses=READ, response_model=TeamProgress)

@@ -1,0 +1,1 @@
+"""Pages for people, over the same services as the API."""

@@ -1,0 +1,41 @@
+"""The pages of the API reference: what FastAPI knows of us, without a script from elsewhere."""
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse, Response
+
+from api.errors import NotFound
+from api.pages import rendering
+from api.pages.api_reference import read_shapes, read_subject, subjects
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/assets/{name}")
+def asset(name: str) -> Response:
+    """Return what pages are made with."""
+    if f"/assets/{name}" != rendering.style_path():
+        raise NotFound(f"no {name} among what pages are made with")
+    return rendering.show_style()
+
+
+@router.get("/reference")
+def reference(request: Request) -> HTMLResponse:
+    """Return the list of all calls, by subject."""
+    document = request.app.openapi()
+    return rendering.show(
+        "reference.html",
+        about=document["info"],
+        subjects=[read_subject(document, name) for name in subjects(document)],
+        problem=list(read_shapes(document, ["Problem"])),
+    )
+
+
+@router.get("/reference/{subject}")
+def reference_subject(request: Request, subject: str) -> HTMLResponse:
+    """Return the calls of one subject, and the shapes that they speak in."""
+    document = request.app.openapi()
+    return rendering.show(
+        "reference_subject.html",
+        subject=read_subject(document, subject),
+        others=subjects(document),
+    )
