@@ -5,8 +5,10 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from starlette.responses import HTMLResponse, Response
+
+from api.services.markup import templates_in
 
 FOLDER = Path(__file__).parent / "templates"
 #: A page fetches its style sheet from us and nothing from anywhere.
@@ -19,13 +21,7 @@ A_YEAR = "public, max-age=31536000, immutable"
 
 @cache
 def _environment() -> Environment:
-    made = Environment(
-        loader=FileSystemLoader(FOLDER),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = templates_in(FOLDER)
     made.globals["style_path"] = style_path()
     return made
 

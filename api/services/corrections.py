@@ -20,6 +20,7 @@ from api.models.trials import (
 from api.models.validation import invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.scope import Caller, require_owner
+from api.services.trial_targets import Targets, require_sound
 
 
 def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) -> TrialRead:
@@ -49,11 +50,11 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     before = trials.stored_facts(row, runs)
     wanted = _whole(before, changes, row)
     pointed_at = {row.session_id, str(row.load_id)}
-    target = trials.Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=True)
+    target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=True)
     if target.owner != row.organisation_id:
         words = "a trial stays with its school: withdraw it, and submit it for the other one"
         raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
-    trials.require_sound(wanted, target)
+    require_sound(wanted, target)
     after = trials.facts_of(wanted) | {"note": wanted.note}
     moved = {
         name: [value, after[name]]

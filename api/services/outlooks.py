@@ -52,7 +52,9 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
 
 def draw_event(db: Session, season: Season, event: Event) -> Drawn | None:
     """Draw an event between the builds that can be placed; nothing where none has an anchor."""
-    return _placed_of(draw_groups(db, season, event))
+    fitted = fitted_season(db, season, until=event.morning(season.timezone))
+    placed = fitted and _comparable(fitted, _groups(fitted))
+    return _draw(fitted, season, event, placed, is_placed=True) if fitted and placed else None
 
 
 def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
@@ -61,26 +63,27 @@ def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
 
 def draw_groups(db: Session, season: Season, event: Event) -> list[Drawn]:
     """Draw an event within each group of current builds that can be compared."""
-    morning = event.morning(season.timezone)
-    fitted = fitted_season(db, season, until=morning)
+    fitted = fitted_season(db, season, until=event.morning(season.timezone))
     if fitted is None:
         return []
-    last = fitted.last_trial()
-    days_since = {
-        build_id: int((morning.timestamp() - last[build_id]) // SECONDS_A_DAY)
-        for build_id in fitted.current.values()
-    }
+    groups = _groups(fitted)
+    placed = _comparable(fitted, groups)
+    return [_draw(fitted, season, event, each, is_placed=each is placed) for each in groups]
+
+
+def _draw(
+    fitted: Fitted, season: Season, event: Event, builds: list[str], *, is_placed: bool
+) -> Drawn:
+    """Draw an event within one group of builds."""
+    morning, last = event.morning(season.timezone).timestamp(), fitted.last_trial
+    days_since = {build: int((morning - last[build]) // SECONDS_A_DAY) for build in builds}
     about = drawing.Event(
         wind_speed_m_s=event.wind_speed_m_s or season.reference_wind_speed_m_s,
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         best_of=event.best_of,
     )
-    placed, drawn = _comparable(fitted), []
-    for builds in _groups(fitted):
-        entrants = _entrants(fitted, builds, days_since)
-        told = foresee(entrants, about, seed=_seed(event))
-        drawn.append(Drawn(fitted, builds, told, days_since, is_placed=builds == placed))
-    return drawn
+    told = foresee(_entrants(fitted, builds, days_since), about, seed=_seed(event))
+    return Drawn(fitted, builds, told, days_since, is_placed=is_placed)
 
 
 def _groups(fitted: Fitted) -> list[list[str]]:
@@ -91,10 +94,10 @@ def _groups(fitted: Fitted) -> list[list[str]]:
     return list(groups.values())
 
 
-def _comparable(fitted: Fitted) -> list[str]:
+def _comparable(fitted: Fitted, groups: Sequence[list[str]]) -> list[str] | None:
     """Return the largest group whose watts are known."""
-    anchored = [group for group in _groups(fitted) if group[0] in fitted.fair]
-    return max(anchored, key=len, default=[])
+    anchored = [group for group in groups if group[0] in fitted.fair]
+    return max(anchored, key=len, default=None)
 
 
 def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int]) -> Entrants:

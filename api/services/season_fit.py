@@ -84,6 +84,7 @@ class Fitted:
         """Return the sessions in which a reference rotor ran."""
         return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
 
+    @cached_property
     def last_trial(self) -> dict[str, float]:
         """Return when each build was last tested, in seconds."""
         last: dict[str, float] = {}

@@ -11,18 +11,14 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, insert, or_
+from sqlalchemy import ColumnElement, insert
 from sqlmodel import Session, col, select
 
-from analysis.checks import blocking_rules
 from analysis.electrical import mean_square
 from analysis.steadiness import steadiness
-from api.errors import ApiError, Conflict, FieldError, Invalid, NotFound
-from api.models.builds import Build
-from api.models.equipment import Equipment
+from api.errors import ApiError, Conflict, FieldError
 from api.models.ids import new_id
 from api.models.sessions import BenchSession
-from api.models.teams import Team
 from api.models.trials import (
     Run,
     RunCreate,
@@ -34,10 +30,10 @@ from api.models.trials import (
     TrialRead,
     TrialUpdate,
 )
-from api.models.turbines import Turbine
 from api.services import audit, flags, resources, revisions
 from api.services.results import read_results
-from api.services.scope import Caller, may_see, require_owner
+from api.services.scope import Caller, require_owner
+from api.services.trial_targets import Target, Targets, parts, require_sound
 
 Name = tuple[str, str]
 SERIES = ("series_variation", "series_drift", "series_block_variation")
@@ -76,21 +72,6 @@ class Known:
     submitted_digest: str
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
-    """What a trial points at."""
-
-    session: BenchSession
-    build: Build
-    team: Team | None
-    retired: Equipment | None = None
-
-    @property
-    def owner(self) -> str:
-        """Return whose trial it is: the team's, or the bench's for a reference rotor."""
-        return self.team.organisation_id if self.team else self.session.organisation_id
-
-
 def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
     """Store one trial; return it, and whether it is new."""
     (outcome,) = submit(db, caller, [trial])
@@ -121,14 +102,14 @@ def submit(
 def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
     ids = sorted({trial.session_id for trial in trials})
     seasons = (
-        select(BenchSession.season_id).where(col(BenchSession.id).in_(part)) for part in _parts(ids)
+        select(BenchSession.season_id).where(col(BenchSession.id).in_(part)) for part in parts(ids)
     )
     return {season_id for each in seasons for season_id in db.scalars(each.distinct())}
 
 
 def _submit(
     sent: Sent,
-    targets: "Targets",
+    targets: Targets,
     stored: dict[Name, Known],
     new: dict[str, tuple[Sent, Target]],
 ) -> Submitted:
@@ -150,161 +131,6 @@ def _submit(
     return Submitted(trial_id, created=True)
 
 
-class Targets:
-    """The sessions, builds, teams and resistors that some trials point at, each read once.
-
-    `pointed_at` are ids that a stored trial of the caller's points at already: a visit's session at
-    another school is found for that trial, and for no new one.
-    """
-
-    def __init__(
-        self,
-        db: Session,
-        caller: Caller,
-        trials: Sequence[TrialCreate],
-        pointed_at: Collection[str] = (),
-    ) -> None:
-        self.caller, self.pointed_at = caller, pointed_at
-        sessions = {trial.session_id for trial in trials}
-        loads = {str(trial.load_id) for trial in trials}
-        self.sessions = _by_id(db, caller, BenchSession, sessions, pointed_at)
-        self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
-        self.loads = _by_id(db, caller, Equipment, loads, pointed_at)
-        self.teams = _teams(db, list(self.builds))
-        self.retired = _retired(db, [each for each in self.builds if each not in self.teams])
-
-    def of(self, trial: TrialCreate, *, is_stored: bool = False) -> Target:
-        """Return what one trial points at; absent and not the caller's answer alike."""
-        session = _found(self.sessions, trial.session_id, "session_id", "session")
-        if not is_stored and not self.caller.reaches(session.organisation_id):
-            _found({}, trial.session_id, "session_id", "session")
-        build = _found(self.builds, trial.build_id, "build_id", "build")
-        if trial.load_id is not None:
-            load = _found(self.loads, trial.load_id, "load_id", "equipment")
-            if load.kind != "load":
-                raise _refused(
-                    "wrong_kind",
-                    "load_id",
-                    f"{load.tag} is registered as {load.kind}, not as a load",
-                )
-        target = Target(session, build, self.teams.get(build.id), self.retired.get(build.id))
-        require_owner(self.caller, target.owner)
-        return target
-
-
-def _by_id(
-    db: Session, caller: Caller, table: Any, ids: set[str], pointed_at: Collection[str] = ()
-) -> dict[str, Any]:
-    may = or_(may_see(caller, table), col(table.id).in_(pointed_at))
-    return {
-        row.id: row
-        for part in _parts(sorted(ids))
-        for row in db.scalars(select(table).where(may, col(table.id).in_(part)))
-    }
-
-
-def _parts(ids: list[str], size: int = 1000) -> list[list[str]]:
-    """Return ids in parts that a statement can carry."""
-    return [ids[start : start + size] for start in range(0, len(ids), size)]
-
-
-def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:
-    """Return the team of each build that has one."""
-    return {
-        build_id: team
-        for part in _parts(build_ids)
-        for build_id, team in db.execute(
-            select(Build.id, Team)
-            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-            .join(Team, col(Team.id) == col(Turbine.team_id))
-            .where(col(Build.id).in_(part))
-        )
-    }
-
-
-def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
-    """Return the place in the equipment list of each reference rotor that is retired."""
-    return {
-        build_id: rotor
-        for part in _parts(build_ids)
-        for build_id, rotor in db.execute(
-            select(Build.id, Equipment)
-            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-            .join(Equipment, col(Equipment.id) == col(Turbine.rotor_id))
-            .where(col(Build.id).in_(part), col(Equipment.retired_on).is_not(None))
-        )
-    }
-
-
-def _found(rows: dict[str, Any], row_id: str, field: str, words: str) -> Any:
-    if row_id not in rows:
-        message = f"no {words} {row_id} among yours"
-        raise NotFound(message, [FieldError("not_found", message, pointer=f"/{field}")])
-    return rows[row_id]
-
-
-def _refused(code: str, field: str, words: str, hint: str | None = None) -> Invalid:
-    return Invalid(words, [FieldError(code, words, hint, pointer=f"/{field}")])
-
-
-def require_sound(trial: TrialCreate, target: Target) -> None:
-    """Refuse a trial that does not fit its session and build, or that a check blocks."""
-    if (trial.kind == "reference") != (target.team is None):
-        words = "a trial of kind reference is run with the reference rotor, and only with it"
-        raise _refused("wrong_kind", "kind", words)
-    if target.team is not None and target.team.season_id != target.session.season_id:
-        words = "this build's team is in another season than the session"
-        raise _refused("other_season", "session_id", words)
-    _require_unbroken(target)
-    faults = blocked(trial, adult_present=target.session.adult_present)
-    if faults:
-        raise Invalid(faults[0].detail, faults)
-
-
-def _require_unbroken(target: Target) -> None:
-    """Refuse a run of a reference rotor after it broke."""
-    rotor = target.retired
-    if rotor and rotor.retired_on and target.session.started_at.date() > rotor.retired_on:
-        words = (
-            f"{rotor.tag} broke on {rotor.retired_on}, and repaired it is another rotor: register "
-            "it as a new one"
-        )
-        raise _refused("retired", "build_id", words)
-
-
-def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
-    """Return what forbids storing a trial, each fault at its field."""
-    over = [
-        number
-        for number, run in enumerate(trial.runs)
-        if trial.meter_range_v is not None
-        and any(abs(volts) >= trial.meter_range_v for volts in _volts(run))
-    ]
-    places = {
-        "load_not_stated": "/load_ohm" if trial.load_ohm is None else "/load_connected",
-        "supervisor_missing": "/session_id",
-        "meter_over_range": f"/runs/{over[0]}/voltage_v" if over else "/runs",
-    }
-    rules = blocking_rules(
-        kind=trial.kind,
-        load_ohm=trial.load_ohm,
-        load_connected=trial.load_connected,
-        adult_present=adult_present,
-        meter_range_v=trial.meter_range_v,
-        voltages_v=[volts for run in trial.runs for volts in _volts(run)],
-    )
-    return [
-        FieldError(rule.name, rule.message, rule.advice, pointer=places[rule.name])
-        for rule in rules
-    ]
-
-
-def _volts(run: RunCreate) -> list[float]:
-    if run.series_voltage_v is not None:
-        return run.series_voltage_v
-    return [] if run.voltage_v is None else [run.voltage_v]
-
-
 def facts_of(trial: TrialCreate) -> dict[str, Any]:
     """Return what makes two submissions the same one: every fact but the note's wording."""
     facts = trial.model_dump(exclude={"note", "runs"})
@@ -323,7 +149,7 @@ def _stored(db: Session, sent: Sequence[Sent]) -> dict[Name, Known]:
     named = _named(db, set(digests.values()))
     alike = [
         row
-        for part in _parts(sorted(digests))
+        for part in parts(sorted(digests))
         for row in db.scalars(select(Trial).where(col(Trial.submitted_digest).in_(part)))
     ]
     runs = runs_of(db, [row.id for row in (*named, *alike)])
@@ -342,7 +168,7 @@ def _stored(db: Session, sent: Sequence[Sent]) -> dict[Name, Known]:
 def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
     return [
         row
-        for part in _parts(sorted({build_id for build_id, _ in wanted}))
+        for part in parts(sorted({build_id for build_id, _ in wanted}))
         for row in db.scalars(select(Trial).where(col(Trial.build_id).in_(part)))
         if not {(row.build_id, row.client_ref), (row.build_id, row.id)}.isdisjoint(wanted)
     ]
@@ -351,7 +177,7 @@ def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
 def runs_of(db: Session, trial_ids: list[str]) -> dict[str, list[Run]]:
     """Return the runs of some trials, in their order."""
     by_trial: dict[str, list[Run]] = {trial_id: [] for trial_id in trial_ids}
-    for part in _parts(trial_ids):
+    for part in parts(trial_ids):
         runs = select(Run).where(col(Run.trial_id).in_(part)).order_by(col(Run.number))
         for run in db.scalars(runs):
             by_trial[run.trial_id].append(run)

@@ -5,23 +5,18 @@ from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 
 from api.services.documents import charts
 from api.services.documents.blocks import Block, Document
+from api.services.markup import templates_in
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 
 
 @cache
 def _environment() -> Environment:
-    made = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = templates_in(TEMPLATES)
     made.globals |= {"kind_of": _kind_of}
     return made
 

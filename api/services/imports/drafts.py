@@ -21,7 +21,7 @@ from api.services.imports.headers import Header
 from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Place, Unresolved, plain
 from api.services.imports.sheet import Row
-from api.services.trials import blocked
+from api.services.trial_targets import blocked
 
 SESSION_COLUMNS = (
     "air_temperature_c",

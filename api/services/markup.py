@@ -1,0 +1,16 @@
+"""Templates of pages, set up in one place: what a person typed is text in each of them."""
+
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+
+def templates_in(folder: Path) -> Environment:
+    """Return the templates of a folder; a value stays text, and a missing one is an error."""
+    return Environment(
+        loader=FileSystemLoader(folder),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
