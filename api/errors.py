@@ -31,6 +31,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError, Stateme
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
+from starlette.types import Scope
 
 MEDIA_TYPE = "application/problem+json"
 ERRORS_SHOWN = 1000
@@ -178,6 +179,7 @@ FRAMEWORK_WORDS = {
 }
 
 Explain = Callable[[RequestValidationError], ApiError]
+Answering = Callable[[Scope, ApiError], Response]
 
 
 def from_foreign(error: Exception, explain: Explain) -> ApiError:
@@ -219,7 +221,7 @@ def _clash(words: str) -> str:
 
 def problem(refusal: ApiError, instance: str) -> Response:
     """Return a refusal as RFC 9457 problem details."""
-    status, slug, title, detail = _words(refusal)
+    status, slug, title, detail = words_of(refusal)
     body: dict[str, Any] = {
         "type": f"/problems/{slug}",
         "title": title,
@@ -236,7 +238,8 @@ def problem(refusal: ApiError, instance: str) -> Response:
     )
 
 
-def _words(refusal: ApiError) -> tuple[int, str, str, str]:
+def words_of(refusal: ApiError) -> tuple[int, str, str, str]:
+    """Return a refusal's status, its slug, its title and what exactly is wrong."""
     if not isinstance(refusal, FromFramework):
         return refusal.status, refusal.slug, refusal.title, str(refusal)
     default = (f"http-{refusal.http_status}", refusal.title, str(refusal))
@@ -244,15 +247,15 @@ def _words(refusal: ApiError) -> tuple[int, str, str, str]:
     return refusal.http_status, slug, title, detail
 
 
-def add_error_handlers(app: FastAPI, explain: Explain) -> None:
-    """Send every refusal, ours or the framework's, through `problem`.
+def add_error_handlers(app: FastAPI, explain: Explain, answer: Answering) -> None:
+    """Send every refusal, ours or the framework's, through `answer`.
 
-    The database's errors and our own faults pass out of the application and meet `problem` in the
+    The database's errors and our own faults pass out of the application and meet `answer` in the
     frame around it.
     """
 
-    def answer(request: Request, error: Exception) -> Response:
-        return problem(from_foreign(error, explain), request.scope["request_id"])
+    def refuse(request: Request, error: Exception) -> Response:
+        return answer(request.scope, from_foreign(error, explain))
 
     for kind in (ApiError, RequestValidationError, HTTPException):
-        app.add_exception_handler(kind, answer)
+        app.add_exception_handler(kind, refuse)

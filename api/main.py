@@ -13,7 +13,8 @@ from api.errors import add_error_handlers
 from api.middleware import AnswerFrame
 from api.models.validation import explain
 from api.openapi import document
-from api.pages import reference
+from api.pages import refusals
+from api.pages.addresses import PAGES
 from api.routes import (
     about,
     benches,
@@ -73,14 +74,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         generate_unique_id_function=lambda route: route.name,
     )
-    app.state.settings = settings
-    app.state.database = open_database(
-        settings.database_url,
-        threads=settings.worker_threads,
-        busy_timeout_s=settings.busy_timeout_s,
-    )
-    app.state.writers = anyio.Semaphore(_writers(settings))
-    add_error_handlers(app, explain)
+    bind(app, settings)
+    add_error_handlers(app, explain, refusals.answer)
     # On the router and not on the application, whose limit would answer from outside our frame.
     v1 = APIRouter(prefix="/v1", max_body_size=settings.max_body_bytes)
     for resource in RESOURCES:
@@ -88,10 +83,24 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     v1.include_router(equipment.loans_router)
     app.include_router(about.router)
     app.include_router(v1)
-    app.include_router(reference.router)
-    app.add_middleware(AnswerFrame, explain=explain)
+    pages = APIRouter(include_in_schema=False, max_body_size=settings.max_body_bytes)
+    for page in PAGES:
+        pages.include_router(page)
+    app.include_router(pages)
+    app.add_middleware(AnswerFrame, explain=explain, answer=refusals.answer)
     app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
     return app
+
+
+def bind(app: FastAPI, settings: Settings) -> None:
+    """Let an application serve the programme that `settings` name."""
+    app.state.settings = settings
+    app.state.database = open_database(
+        settings.database_url,
+        threads=settings.worker_threads,
+        busy_timeout_s=settings.busy_timeout_s,
+    )
+    app.state.writers = anyio.Semaphore(_writers(settings))
 
 
 def _writers(settings: Settings) -> int:

@@ -4,7 +4,7 @@ from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.errors import MEDIA_TYPE, Explain, TooLarge, from_foreign, problem
+from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
 from api.models.ids import new_id
 
 HEADERS = [
@@ -19,9 +19,10 @@ HEADERS = [
 class AnswerFrame:
     """Pure ASGI, around the whole application, so that nothing answers from outside it."""
 
-    def __init__(self, app: ASGIApp, explain: Explain) -> None:
+    def __init__(self, app: ASGIApp, explain: Explain, answer: Answering) -> None:
         self.app = app
         self.explain = explain
+        self.refuse = answer
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -29,22 +30,21 @@ class AnswerFrame:
             await self.app(scope, receive, send)
             return
         scope["request_id"] = new_id("req")
-        answer = _Answer(scope, receive, send)
+        answer = _Answer(scope, receive, send, self.refuse)
         try:
             await self.app(scope, receive, answer.pass_on)
         except Exception as error:
             if answer.started:
                 raise
-            await problem(from_foreign(error, self.explain), scope["request_id"])(
-                scope, receive, answer.send
-            )
+            refused = self.refuse(scope, from_foreign(error, self.explain))
+            await refused(scope, receive, answer.send)
 
 
 class _Answer:
     """One answer on its way out."""
 
-    def __init__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        self.scope, self.receive, self.outward = scope, receive, send
+    def __init__(self, scope: Scope, receive: Receive, send: Send, refuse: Answering) -> None:
+        self.scope, self.receive, self.outward, self.refuse = scope, receive, send, refuse
         self.started = self.replaced = False
 
     async def pass_on(self, message: Message) -> None:
@@ -54,7 +54,7 @@ class _Answer:
         if message["type"] == "http.response.start" and _is_plain_413(message):
             self.replaced = True
             refusal = TooLarge("the request is larger than is taken at once")
-            await problem(refusal, self.scope["request_id"])(self.scope, self.receive, self.send)
+            await self.refuse(self.scope, refusal)(self.scope, self.receive, self.send)
             return
         await self.send(message)
 

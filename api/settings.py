@@ -29,6 +29,13 @@ class Settings(BaseSettings):
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
     ] = 8
+    plain_http_pages: Annotated[
+        bool,
+        Field(
+            description="Let people sign in over plain http on a school's own network; whoever "
+            "listens there can then take over their sessions. Off: https, or this machine alone."
+        ),
+    ] = False
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
     ] = 5.0

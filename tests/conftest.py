@@ -8,15 +8,17 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import hypothesis
 import psycopg
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy.engine import make_url
 
-from api.main import create_app
+from api.main import bind, create_app
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
 from api.services import keys
@@ -156,11 +158,17 @@ def settings(database_url: str) -> Settings:
     return Settings(database_url=database_url, max_body_bytes=3_000_000, max_import_rows=5_000)
 
 
+@cache
+def _assembled(max_body_bytes: int) -> FastAPI:
+    """Return an application to bind to one database after the other: assembling takes longest."""
+    return create_app(Settings(max_body_bytes=max_body_bytes))
+
+
 @contextmanager
 def _application(settings: Settings) -> Iterator[TestClient]:
-    with TestClient(
-        create_app(settings), base_url=ADDRESS, raise_server_exceptions=False
-    ) as client:
+    app = _assembled(settings.max_body_bytes)
+    bind(app, settings)
+    with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
         yield client
 
 

@@ -15,11 +15,13 @@ from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.shares import Share
 from api.models.sweeps import WindSweep
 from api.models.teams import Team
 from api.models.trials import Run, Trial
 from api.models.turbines import Turbine
 from api.models.validation import learn_fields
+from api.models.web_sessions import WebSession
 
 learn_fields()
 
@@ -45,9 +47,11 @@ __all__ = [
     "Run",
     "RunOrder",
     "Season",
+    "Share",
     "Team",
     "Trial",
     "Turbine",
+    "WebSession",
     "WindGrid",
     "WindSweep",
 ]

@@ -1,1 +1,1 @@
-"""Pages for people, over the same services as the API."""
+"""For people: server-rendered pages over the services."""

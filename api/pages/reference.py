@@ -13,9 +13,10 @@ router = APIRouter(include_in_schema=False)
 @router.get("/assets/{name}")
 def asset(name: str) -> Response:
     """Return what pages are made with."""
-    if f"/assets/{name}" != rendering.style_path():
+    found = rendering.show_asset(f"/assets/{name}")
+    if found is None:
         raise NotFound(f"no {name} among what pages are made with")
-    return rendering.show_style()
+    return found
 
 
 @router.get("/reference")

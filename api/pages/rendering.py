@@ -1,49 +1,92 @@
-"""How a page is made: its template, its style sheet, and the policy that lets nothing else in."""
+"""How a page is made: its template, its style sheet and script, and the policy of the rest."""
 
+import secrets
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from starlette.responses import HTMLResponse, Response
 
+from api.pages.catalogue import knows, say
+from api.pages.visits import Visit
+from api.services.documents import page, words
 from api.services.markup import templates_in
 
 FOLDER = Path(__file__).parent / "templates"
-#: A page fetches its style sheet from us and nothing from anywhere.
+#: A page fetches its style sheet and script from us and nothing from anywhere.
 POLICY = (
-    "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; "
-    "form-action 'self'; frame-ancestors 'none'"
+    "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+    "img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
 A_YEAR = "public, max-age=31536000, immutable"
 
 
 @cache
 def _environment() -> Environment:
-    made = templates_in(FOLDER)
-    made.globals["style_path"] = style_path()
+    made = templates_in(FOLDER, page.TEMPLATES)
+    made.globals |= {
+        "style_path": asset_path("page.css"),
+        "script_path": asset_path("page.js"),
+        "say": say,
+        "knows": knows,
+        "kind_of": page.kind_of,
+        "form_key": lambda: secrets.token_urlsafe(18),
+    }
+    made.filters |= {"day": words.day, "moment": moment, "milliwatts": words.milliwatts}
     return made
 
 
-@cache
-def style() -> str:
-    """Return the style sheet of all pages."""
-    return (FOLDER / "page.css").read_text(encoding="utf-8")
+def moment(when: datetime, zone: str = "UTC") -> str:
+    """Return a day and time by a school's clock, with the month's name.
+
+    >>> moment(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
+    '5 July 2026, 14:30 (Europe/Dublin)'
+    """
+    local = when.astimezone(ZoneInfo(zone))
+    return f"{words.day(local)}, {local:%H:%M} ({zone})"
 
 
 @cache
-def style_path() -> str:
-    """Return the style sheet's address, another one for each version of it."""
-    return f"/assets/page-{sha256(style().encode()).hexdigest()[:12]}.css"
+def asset(name: str) -> str:
+    """Return the style sheet or the script of all pages."""
+    text = (FOLDER / name).read_text(encoding="utf-8")
+    return page.style() + text if name == "page.css" else text
 
 
-def show(template: str, **facts: Any) -> HTMLResponse:
-    """Return a page made from a template."""
-    html = _environment().get_template(template).render(**facts)
-    return HTMLResponse(html, headers={"content-security-policy": POLICY})
+@cache
+def asset_path(name: str) -> str:
+    """Return the address of what pages are made with, another one for each version of it."""
+    stem, ending = name.split(".")
+    return f"/assets/{stem}-{sha256(asset(name).encode()).hexdigest()[:12]}.{ending}"
 
 
-def show_style() -> Response:
-    """Return the style sheet, which a browser may keep."""
-    return Response(style(), media_type="text/css", headers={"cache-control": A_YEAR})
+def show_asset(address: str) -> Response | None:
+    """Return what stands at an address, which a browser may keep."""
+    for name, media in (("page.css", "text/css"), ("page.js", "text/javascript")):
+        if address == asset_path(name):
+            return Response(asset(name), media_type=media, headers={"cache-control": A_YEAR})
+    return None
+
+
+def show(
+    template: str,
+    visit: Visit | None = None,
+    *,
+    status: int = 200,
+    as_of: datetime | date | None = None,
+    left_out: Sequence[str] = (),
+    **facts: Any,
+) -> HTMLResponse:
+    """Return a page made from a template, as of now unless it says otherwise."""
+    html = (
+        _environment()
+        .get_template(template)
+        .render(visit=visit, as_of=as_of or datetime.now(UTC), left_out=left_out, **facts)
+    )
+    headers = {"content-security-policy": POLICY}
+    return HTMLResponse(html, status_code=status, headers=headers)

@@ -6,7 +6,7 @@ from api.errors import FieldError, Invalid
 from api.models.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
 from api.models.turbines import Turbine
 from api.services import flags, resources, revisions, rotors
-from api.services.scope import Caller, require_owner
+from api.services.scope import Caller, require_owner, visible
 
 
 def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
@@ -41,6 +41,22 @@ def _next_number(db: Session, turbine: Turbine) -> int:
     resources.lock(db, turbine)  # two next builds at once must not be one number
     latest = select(func.max(Build.number)).where(col(Build.turbine_id) == turbine.id)
     return (db.scalar(latest) or 0) + 1
+
+
+def newest_of(db: Session, caller: Caller, turbine_id: str) -> BuildRead | None:
+    """Return what a turbine is now, if it has a build."""
+    mine = visible(caller, Build).where(col(Build.turbine_id) == turbine_id)
+    row = db.scalars(mine.order_by(col(Build.number).desc()).limit(1)).first()
+    return resources.read(BuildRead, row) if row else None
+
+
+def newest_of_team(db: Session, caller: Caller, team_id: str) -> BuildRead | None:
+    """Return the build that a team registered last, if it has one."""
+    mine = visible(caller, Build).join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+    row = db.scalars(
+        mine.where(col(Turbine.team_id) == team_id).order_by(col(Build.id).desc()).limit(1)
+    ).first()
+    return resources.read(BuildRead, row) if row else None
 
 
 def get(db: Session, caller: Caller, build_id: str) -> BuildRead:

@@ -60,6 +60,11 @@ def sign_in(db: Session, authorization: str | None, now: datetime) -> Caller:
     scheme, _, token = (authorization or "").partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise NotSignedIn("send your access key as 'Authorization: Bearer <key>'")
+    return caller_with(db, token, now)
+
+
+def caller_with(db: Session, token: str, now: datetime) -> Caller:
+    """Return who a key speaks for, if it is whole, known and still good."""
     parts = KEY_PATTERN.fullmatch(token.strip())
     if not parts or _check(parts[1] + parts[2]) != parts[3]:
         raise NotSignedIn(REFUSAL)
@@ -67,7 +72,15 @@ def sign_in(db: Session, authorization: str | None, now: datetime) -> Caller:
     stored = row.digest if row else ""
     if not hmac.compare_digest(stored.encode(), _digest(parts[2]).encode()) or row is None:
         raise NotSignedIn(REFUSAL)
-    if row.revoked_at is not None or (row.expires_at is not None and row.expires_at <= now):
+    return caller_of(db, row.id, now)
+
+
+def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
+    """Return who a key speaks for that was shown before, if it is still good."""
+    row = db.get(AccessKey, key_id)
+    if row is None or row.revoked_at is not None:
+        raise NotSignedIn(REFUSAL)
+    if row.expires_at is not None and row.expires_at <= now:
         raise NotSignedIn(REFUSAL)
     reach = None if row.role == "lead" else frozenset(_organisation_ids(db, row.id))
     return Caller(row.id, row.label, row.role, reach)

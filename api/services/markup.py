@@ -5,10 +5,10 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 
-def templates_in(folder: Path) -> Environment:
-    """Return the templates of a folder; a value stays text, and a missing one is an error."""
+def templates_in(*folders: Path) -> Environment:
+    """Return the templates of some folders; a value stays text, and a missing one is an error."""
     return Environment(
-        loader=FileSystemLoader(folder),
+        loader=FileSystemLoader(folders),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

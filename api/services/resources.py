@@ -105,6 +105,18 @@ def page(
     return rows[:-1], _cursor(rows[-2].id, mark)
 
 
+def newest(
+    db: Session,
+    caller: Caller,
+    table: type[Table],
+    *conditions: ColumnElement[bool],
+    most: int = 200,
+) -> list[Table]:
+    """Return the newest things of a kind that the caller may see, newest first."""
+    wanted = visible(caller, table).where(*conditions)
+    return list(db.scalars(wanted.order_by(col(table.id).desc()).limit(most)))
+
+
 def _fingerprint(table: type[Stored], filters: dict[str, Any]) -> str:
     """Return what tells one list from another, so that a cursor stays with its own."""
     asked = json.dumps([table.__name__, filters], sort_keys=True, default=str)

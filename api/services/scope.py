@@ -17,6 +17,7 @@ from api.models.loans import Loan
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.shapes import Stored
+from api.models.shares import Share
 
 Table = TypeVar("Table", bound=Stored)
 
@@ -75,6 +76,12 @@ def _own_import(caller: Caller) -> ColumnElement[bool]:
     return and_(col(ImportBatch.key_id) == caller.key_id, col(ImportBatch.id).not_in(beyond))
 
 
+def _own_share(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: of a team of one of the organisations, or made with this key."""
+    of_team = col(Share.organisation_id).in_(caller.organisation_ids or ())
+    return or_(of_team, col(Share.key_id) == caller.key_id)
+
+
 def _lent(caller: Caller) -> ColumnElement[bool]:
     """Return the condition: borrowed by one of the organisations, or lent by one."""
     reached = caller.organisation_ids or ()
@@ -98,6 +105,7 @@ SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
     AccessKey: lambda _: false(),
     ImportBatch: _own_import,
     Loan: _lent,
+    Share: _own_share,
     Equipment: _at_hand,
 }
 

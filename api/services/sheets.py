@@ -21,6 +21,7 @@ from api.services import (
 )
 from api.services.documents.blocks import Document
 from api.services.documents.season import season_document
+from api.services.documents.team import team_document
 from api.services.scope import Caller
 
 
@@ -46,6 +47,25 @@ def team_sheet(db: Session, caller: Caller, team_id: str) -> TeamSheet:
     return TeamSheet(
         progress=progress.team_progress(db, caller, team_id), report=report, team=parts[0]
     )
+
+
+#: What may have changed, in words that are no free text.
+FACTORS = frozenset(
+    {"pitch", "blade count", "blades", "blade shape", "chord", "material", "load", "diameter",
+     "generator", "gear ratio", "hub height", "twist"}
+)  # fmt: skip
+
+
+def shared_team_sheet(db: Session, caller: Caller, team_id: str) -> Document:
+    """Return a team's page for people without a key: without what was typed in free words."""
+    sheet = team_sheet(db, caller, team_id)
+    plain = [each for each in sheet.progress.changes if _is_plain(each.factor)]
+    progress_shown = sheet.progress.model_copy(update={"changes": plain})
+    return team_document(progress_shown, sheet.report, sheet.team)
+
+
+def _is_plain(factor: str | None) -> bool:
+    return factor is None or factor.replace("_", " ").lower() in FACTORS
 
 
 def event_sheet(db: Session, caller: Caller, event_id: str) -> EventSheetRead:

@@ -263,6 +263,13 @@ def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[TrialRead
     return _reads(db, rows), after
 
 
+def newest(
+    db: Session, caller: Caller, *conditions: ColumnElement[bool], most: int
+) -> list[TrialRead]:
+    """Return the newest trials that meet some conditions, newest first, with their results."""
+    return _reads(db, resources.newest(db, caller, Trial, *conditions, most=most))
+
+
 def change(
     db: Session, caller: Caller, trial_id: str, changes: TrialUpdate, version: int
 ) -> TrialRead:

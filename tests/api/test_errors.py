@@ -18,7 +18,7 @@ def is_problem(answer):
 @pytest.mark.parametrize(
     ("method", "path", "status"),
     [
-        ("GET", "/", 404),
+        ("GET", "/nothing", 404),
         ("GET", "/v1/nothing", 404),
         ("GET", "/v1/teams/", 404),
         ("DELETE", "/v1/teams", 405),

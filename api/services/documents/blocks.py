@@ -32,12 +32,15 @@ class Items:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first column names the row. `numbers` are columns that stand to the right."""
+    """A table; the first column names the row.
+
+    `links` are the rows' own pages, one a row, for where there is somebody to follow them.
+    """
 
     columns: Sequence[str]
     rows: Sequence[Sequence[str]]
     caption: str = ""
-    numbers: frozenset[int] = frozenset()
+    links: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ def equipment_document(listed: EquipmentList) -> Document:
     made.add(Heading("All equipment"))
     if listed.items:
         columns = ("Tag", "Kind", "Whose", "Where it is", "Condition", "Spares", "Last checked")
-        made.add(Table(columns, [_row(item) for item in listed.items]))
+        links = [f"/equipment/{item.equipment_id}" for item in listed.items]
+        made.add(Table(columns, [_row(item) for item in listed.items], links=links))
     else:
         made.add(Text("Nothing is registered yet: register fans, meters and loads first."))
     subtitle = (

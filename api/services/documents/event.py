@@ -36,7 +36,9 @@ def _readiness(made: Builder, ready: EventReadiness) -> None:
         return
     counts = ", ".join(f"{count} {state}" for state, count in ready.counts.items() if count)
     made.add(Text(f"By the rules “{ready.rule_set}”: {counts or 'no team yet'}.", "told"))
-    made.add(Table(("Team", "Build", "Status", "Next"), [_team(team) for team in ready.teams]))
+    links = [_inspection(ready.event_id, team) for team in ready.teams]
+    rows = [_team(team) for team in ready.teams]
+    made.add(Table(("Team", "Build", "Status", "Next"), rows, links=links))
     made.add(Heading("What each blade must hold", 3))
     known = [team for team in ready.teams if team.safety]
     made.add(
@@ -47,6 +49,13 @@ def _readiness(made: Builder, ready: EventReadiness) -> None:
         if known
         else None
     )
+
+
+def _inspection(event_id: str, team: TeamReadiness) -> str:
+    """Return where a team's build is inspected; where there is none, its team's page."""
+    if team.build_id is None:
+        return f"/teams/{team.team_id}"
+    return f"/events/{event_id}/builds/{team.build_id}"
 
 
 def _team(team: TeamReadiness) -> tuple[str, ...]:

@@ -17,11 +17,12 @@ TEMPLATES = Path(__file__).parents[1] / "templates"
 @cache
 def _environment() -> Environment:
     made = templates_in(TEMPLATES)
-    made.globals |= {"kind_of": _kind_of}
+    made.globals |= {"kind_of": kind_of}
     return made
 
 
-def _kind_of(block: Block) -> str:
+def kind_of(block: Block) -> str:
+    """Return which kind a block is, as templates ask."""
     return type(block).__name__
 
 

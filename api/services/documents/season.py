@@ -84,16 +84,18 @@ def _comparison(made: Builder, report: SeasonReport) -> None:
     fair = report.comparison
     made.add(Heading("Teams of different benches on one scale"), Text(fair.sentence, "told"))
     made.add(plots.comparison(fair.places))
+    own = {team.team_id for school in report.organisations for team in school.teams}
     by_group = [list(places) for _, places in groupby(fair.places, lambda each: each.group)]
     shown = [each for each in by_group if len(each) > 1 or each[0].fair_power_w]
     for number, places in enumerate(shown, start=1):
         several = len(by_group) > 1
-        made.add(_fair(places, OF_GROUPS.format(number=number) if several else ONE_GROUP))
+        caption = OF_GROUPS.format(number=number) if several else ONE_GROUP
+        made.add(_fair(places, caption, own))
     if fair.not_shown:
         made.add(Text(NOT_SHOWN.format(count=fair.not_shown), "quiet"))
 
 
-def _fair(places: list[FairPlace], caption: str) -> Table:
+def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
     rows = [
         (
             place.name,
@@ -107,7 +109,12 @@ def _fair(places: list[FairPlace], caption: str) -> Table:
         for place in places
     ]
     columns = ("Team", "Place", "Fair power of the current build", "Behind it", "And the next")
-    return Table(columns, rows, caption)
+    links = [_page_of(each.team_id) if each.team_id in own else "" for each in places]
+    return Table(columns, rows, caption, links)
+
+
+def _page_of(team_id: str) -> str:
+    return f"/teams/{team_id}"
 
 
 def _teams(organisation: OrganisationReport) -> Table:
@@ -121,7 +128,8 @@ def _teams(organisation: OrganisationReport) -> Table:
         "Best seen",
         "Last trial",
     )
-    return Table(columns, [_team(team) for team in organisation.teams])
+    links = [_page_of(team.team_id) for team in organisation.teams]
+    return Table(columns, [_team(team) for team in organisation.teams], links=links)
 
 
 def _team(team: TeamReport) -> tuple[str, ...]:
@@ -201,4 +209,6 @@ def _order(bench: BenchOrder) -> Table:
         )
         for place in bench.order
     ]
-    return Table(("Team", "Place", "Power of the current build", "Behind it"), rows, bench.name)
+    links = [_page_of(place.team_id) for place in bench.order]
+    columns = ("Team", "Place", "Power of the current build", "Behind it")
+    return Table(columns, rows, bench.name, links)

@@ -83,7 +83,8 @@ def _builds(builds: list[BuildProgress]) -> Table:
         )
         for build in builds
     ]
-    return Table(("Build", "At our bench", "On the shared scale", "Behind it", "Best seen"), rows)
+    columns = ("Build", "At our bench", "On the shared scale", "Behind it", "Best seen")
+    return Table(columns, rows, links=[f"/builds/{build.build_id}" for build in builds])
 
 
 def _left_out(made: Builder, team: TeamReport) -> None:

@@ -39,7 +39,7 @@ class Sheet:
 
 def read_sheet(body: bytes, most_rows: int) -> Sheet:
     """Return the rows of a CSV or tab-separated file."""
-    text, encoding = _decode(body)
+    text, encoding = decode(body)
     text, named = _sep_line(text)
     first_line = text.split("\n", 1)[0]
     delimiter = named or max(DELIMITERS, key=first_line.count)
@@ -55,7 +55,8 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     return Sheet(encoding, delimiter, header, rows, uncut, faults)
 
 
-def _decode(body: bytes) -> tuple[str, str]:
+def decode(body: bytes) -> tuple[str, str]:
+    """Return the text of a file and how its characters were written, or refuse to guess."""
     encoding = next((name for mark, name in BYTE_ORDER_MARKS if body.startswith(mark)), "utf-8")
     try:
         text = body.decode(encoding)

@@ -1,0 +1,35 @@
+"""All pages, in the order their addresses are tried in."""
+
+from api.pages import (
+    bench_pages,
+    downloads,
+    equipment_pages,
+    event_pages,
+    import_pages,
+    overview,
+    reference,
+    sharing,
+    sign_in,
+    things,
+    trial_form,
+    trial_pages,
+)
+
+#: Forms for new things come first: `/teams/new` is no team's page.
+PAGES = tuple(
+    module.router
+    for module in (
+        sign_in,
+        reference,
+        things,
+        trial_form,
+        downloads,
+        overview,
+        bench_pages,
+        equipment_pages,
+        event_pages,
+        import_pages,
+        sharing,
+        trial_pages,
+    )
+)

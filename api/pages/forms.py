@@ -1,0 +1,238 @@
+"""Forms: what is asked, from typed text to the shapes of the API, and faults beside their fields.
+
+A number may be typed with a comma or a point. Units stand in labels; a field that is named in
+another unit (`rotor_diameter_cm`) reaches the shape under that name, which turns it into SI.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, TypeVar
+
+from pydantic import ValidationError
+
+from api.errors import ApiError, FieldError
+from api.models.shapes import Input
+from api.models.units import Unit, quantity
+from api.models.validation import invalid
+from api.pages.catalogue import knows, say
+from api.services.imports.cells import NotAValue, read_cell
+
+Kind = Literal["number", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"]
+Shape = TypeVar("Shape", bound=Input)
+Choices = Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that a form asks; `more` fields are folded away until somebody wants them."""
+
+    name: str
+    kind: Kind = "number"
+    required: bool = False
+    more: bool = False
+    choices: Choices = ()
+
+    @property
+    def label(self) -> str:
+        """Return what is asked, with its unit."""
+        stem = self.name if knows(f"field.{self.name}") else _stem(self.name)
+        unit = unit_of(self.name) if self.kind == "number" else ""
+        return say(f"field.{stem}") + (f" ({unit})" if unit else "")
+
+    @property
+    def hint(self) -> str:
+        """Return what helps to answer, if anything does."""
+        keys = (f"hint.{self.name}", f"hint.{_stem(self.name)}")
+        return next((say(key) for key in keys if knows(key)), "")
+
+    def offering(self, choices: Choices) -> "Field":
+        """Return the field with what may be chosen."""
+        return replace(self, choices=tuple(choices))
+
+
+#: Number fields whose names carry no unit of the table.
+OTHER_UNITS = {
+    "reference_air_density_kg_m3": "kg/m³",
+    "pitch_deg": "°",
+    "pitch_after_deg": "°",
+    "sample_rate_hz": "1/s",
+}
+
+
+def unit_of(name: str) -> str:
+    """Return the unit a field is typed in.
+
+    >>> unit_of("rotor_diameter_cm"), unit_of("voltage_v"), unit_of("pitch_deg"), unit_of("size")
+    ('cm', 'V', '°', '')
+    """
+    if name in OTHER_UNITS:
+        return OTHER_UNITS[name]
+    measured = quantity(name)
+    if measured is not None:
+        return measured.symbol
+    spelt = spelling(name)
+    return spelt[1].symbol if spelt else ""
+
+
+#: Fields that forms ask in another unit than the API's own.
+FORM_UNITS = {
+    "rotor_diameter_cm": "rotor_diameter_m",
+    "chord_root_mm": "chord_root_m",
+    "chord_tip_mm": "chord_tip_m",
+    "blade_mass_g": "blade_mass_kg",
+    "blade_balance_radius_cm": "blade_balance_radius_m",
+    "distance_cm": "distance_m",
+    "distance_used_cm": "distance_used_m",
+    "hub_height_cm": "hub_height_m",
+    "tower_side_cm": "tower_side_m",
+    "diameter_cm": "diameter_m",
+    "assigned_power_mw": "assigned_power_w",
+}
+
+
+def spelling(name: str) -> tuple[str, Unit] | None:
+    """Return the API's own field behind one that is typed in another unit, with that unit."""
+    own = FORM_UNITS.get(name)
+    measured = quantity(own) if own else None
+    return (own, measured.spellings()[name]) if own and measured else None
+
+
+def _stem(name: str) -> str:
+    """Return a field's name without its unit."""
+    own = FORM_UNITS.get(name, name)
+    measured = quantity(own)
+    return measured.stem if measured else name
+
+
+@dataclass(slots=True)
+class Filled:
+    """A form as somebody filled it in, with what is wrong where."""
+
+    fields: Sequence[Field]
+    typed: dict[str, str] = field(default_factory=dict)
+    faults: dict[str, str] = field(default_factory=dict)
+    other: list[str] = field(default_factory=list)
+    #: Fields of the form by a fault's whole place, where its last step does not name one.
+    places: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def is_wrong(self) -> bool:
+        """Tell whether anything has to be put right."""
+        return bool(self.faults or self.other)
+
+    @property
+    def typed_names(self) -> list[str]:
+        """Return the fields that hold something."""
+        return [name for name, text in self.typed.items() if text]
+
+    def blame(self, refusal: ApiError) -> None:
+        """Put each fault of a refusal beside its field, or above the form."""
+        if not refusal.errors:
+            self.other.append(_sentence(str(refusal)))
+        for fault in refusal.errors:
+            self._place(fault)
+
+    def _place(self, fault: FieldError) -> None:
+        words = _sentence(" ".join(filter(None, (fault.detail, fault.hint))))
+        steps = [step for step in (fault.pointer or "").split("/") if step]
+        named = {f.name: f.name for f in self.fields}
+        named |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
+        asked = self.places.get(fault.pointer or "") or next(
+            (named[step] for step in reversed(steps) if step in named), None
+        )
+        if asked:
+            is_empty = not self.typed.get(asked, "yes")
+            self.faults.setdefault(asked, say("form.needed") if is_empty else words)
+        else:
+            self.other.append(f"{steps[-1]}: {words}" if steps else words)
+
+
+def _sentence(words: str) -> str:
+    """Return words with a capital and a full stop, as beside a field."""
+    begun = words[:1].upper() + words[1:]
+    return begun if begun.endswith((".", "?", "!")) else f"{begun}."
+
+
+def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dict[str, Any]]:
+    """Return a form as typed, and the values that could be read from it."""
+    filled = Filled(fields, {each.name: typed.get(each.name, "").strip() for each in fields})
+    values: dict[str, Any] = {}
+    for asked in fields:
+        text = filled.typed[asked.name]
+        if asked.kind == "tick":
+            values[asked.name] = text == "yes"
+        elif not text and asked.required:
+            filled.faults[asked.name] = say("form.needed")
+        elif text:
+            _read(asked, text, filled, values)
+    return filled, values
+
+
+def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
+    try:
+        values[asked.name] = value_of(asked, text)
+    except NotAValue as wrong:
+        filled.faults[asked.name] = _sentence(f"{text[:40]} {wrong} {wrong.hint or ''}".strip())
+
+
+def value_of(asked: Field, text: str) -> Any:
+    """Return what a text means to a field."""
+    if asked.kind == "number":
+        return number(text)
+    if asked.kind == "whole":
+        return read_cell("run", text, ".")
+    return text
+
+
+def number(text: str) -> float:
+    """Return a number that was typed with a comma or a point.
+
+    >>> number("1,25"), number("1.25"), number(" −3 ")
+    (1.25, 1.25, -3.0)
+    """
+    cell = text.strip()
+    value = read_cell("voltage_v", cell, "," if "," in cell else ".")
+    return float(value) if isinstance(value, int | float) else 0.0
+
+
+def shaped(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape | None:
+    """Return the shape that values make, or nothing and put the faults beside their fields."""
+    if filled.faults:
+        return None
+    try:
+        return shape.model_validate(dict(values))
+    except ValidationError as error:
+        filled.blame(invalid(error, dict(values)))
+        return None
+
+
+def shown(fields: Iterable[Field], thing: Any) -> dict[str, str]:
+    """Return a stored thing as a form shows it, in the form's units."""
+    return {asked.name: _shown(asked, thing) for asked in fields}
+
+
+def _shown(asked: Field, thing: Any) -> str:
+    spelt = spelling(asked.name)
+    value = getattr(thing, spelt[0] if spelt else asked.name, None)
+    if spelt and value is not None:
+        value = (value - spelt[1].offset) / spelt[1].factor
+    return plain(value)
+
+
+def plain(value: Any) -> str:
+    """Return a value as a field holds it.
+
+    >>> plain(None), plain(True), plain(False), plain(30.1), plain("Whirl")
+    ('', 'yes', '', '30.1', 'Whirl')
+    """
+    if value is None or value is False:
+        return ""
+    if value is True:
+        return "yes"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def moved(fields: Sequence[Field], before: Any, typed: Mapping[str, str]) -> list[Field]:
+    """Return the fields whose text differs from what a stored thing would show."""
+    stood = shown(fields, before)
+    return [each for each in fields if typed.get(each.name, "").strip() != stood[each.name]]

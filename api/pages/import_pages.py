@@ -1,0 +1,188 @@
+"""Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Path
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps import database
+from api.errors import ApiError, FieldError, Invalid
+from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
+from api.pages import forms, rendering
+from api.pages.catalogue import say
+from api.pages.forms import Field, Filled
+from api.pages.sending import sound, tried
+from api.pages.visits import Post, Posted, Received, Turn, Visit, Visited
+from api.services import resources
+from api.services.imports import batch, refused, undo
+from api.services.imports.sheet import decode
+from api.services.imports.workbook import is_workbook, to_sheet
+from api.services.scope import Caller
+from api.services.template_file import trials_template
+
+router = APIRouter()
+#: Text that is mended in the page itself; what is longer is mended in its file and chosen again.
+EDITABLE = 60_000  # [characters]
+ROWS_SHOWN, FILES_AT_ONCE = 300, 2
+REASON = Field("reason", "text", required=True)
+ImportId = Annotated[str, Path()]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What somebody sent: its text, and what it is read as, or why it cannot be read."""
+
+    text: str
+    work: batch.Prepared | None
+    refusal: ApiError | None = None
+
+    @property
+    def is_editable(self) -> bool:
+        """Tell whether it is short enough to be mended in the page."""
+        return len(self.text) <= EDITABLE
+
+
+def read_sheet(posted: Received) -> Sheet:
+    """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
+    most: int = posted.visit.request.app.state.settings.max_import_rows
+    body, text = posted.file("file"), posted.text("cells")
+    try:
+        if is_workbook(body):
+            body, _ = to_sheet(body, most)
+        if body:
+            text, _ = decode(body)
+        if not text.strip():
+            raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
+        return Sheet(text, batch.prepare_file(text.encode(), most))
+    except ApiError as refusal:
+        return Sheet(text, None, refusal)
+
+
+Sheets = Annotated[Sheet, Depends(read_sheet, max_concurrency=FILES_AT_ONCE)]
+
+
+@router.get("/imports")
+def imports_page(visited: Visited) -> Response:
+    """Ask for a file or pasted cells, and list what was imported with this key."""
+    with visited.reading() as db:
+        rows = resources.newest(db, visited.caller, ImportBatch, most=50)
+    return rendering.show("imports.html", visited, imports=rows, left_out=[say("imports.own_only")])
+
+
+@router.get("/imports/template.csv")
+def template(visited: Visited, decimal: str = "point") -> Response:
+    """Give the header and two example rows, in the decimal sign of the asker's spreadsheet."""
+    is_comma = decimal == "comma"
+    text = trials_template("semicolon" if is_comma else "comma", "comma" if is_comma else "point")
+    headers = {"Content-Disposition": 'attachment; filename="trials.csv"'}
+    return Response(text, media_type="text/csv", headers=headers)
+
+
+@router.post("/imports")
+def import_sheet(posted: Received, sheet: Sheets, turn: Turn) -> Response:
+    """Show what a sheet would do; stored only if the visitor has seen that and asks for it."""
+    wants_stored = posted.text("step") == "store"
+    if sheet.work is None:
+        return _refused(posted, sheet, sheet.refusal)
+    work = sheet.work
+    query = ImportQuery(
+        dry_run=not wants_stored,
+        mode="partial" if posted.text("mode") == "partial" else "all",
+        warnings="accept" if posted.text("looked") == "yes" or not wants_stored else "refuse",
+    )
+    try:
+        if wants_stored:
+            return posted.once(lambda db, caller: f"/imports/{_stored(db, caller, work, query)}")
+        with database(posted.visit.request).unit_of_work() as db:
+            found = batch.carry_out(db, posted.visit.caller, work, query)
+    except ApiError as refusal:
+        return _refused(posted, sheet, refusal)
+    return _tried(posted, sheet, found)
+
+
+def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuery) -> str:
+    done = batch.carry_out(db, caller, work, query)
+    return done.id if isinstance(done, ImportRead) else ""
+
+
+def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
+    """Show why a sheet cannot be taken, cell by cell, with the sheet to mend."""
+    errors = [fault.shown() for fault in refusal.errors] if refusal else []
+    return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
+
+
+def _tried(posted: Post, sheet: Sheet, found: ImportRead | ImportTried) -> Response:
+    """Show what a sheet would do."""
+    errors = [error for row in found.rows for error in row.errors]
+    return _page(posted, sheet, errors=errors, words="", tried=found)
+
+
+def _page(
+    posted: Post, sheet: Sheet, *, errors: list[dict[str, Any]], words: str,
+    tried: ImportRead | ImportTried | None,
+) -> Response:  # fmt: skip
+    doubted = [row for row in tried.rows if row.flags] if tried else []
+    return rendering.show(
+        "import_tried.html",
+        posted.visit,
+        status=422 if errors or words else 200,
+        tried=tried,
+        words=words,
+        errors=errors[:ROWS_SHOWN],
+        error_count=len(errors),
+        doubted=doubted[:ROWS_SHOWN],
+        sheet=sheet,
+        looked=posted.text("looked"),
+        mode=posted.text("mode"),
+        left_out=_unseen(len(errors), len(doubted)),
+    )
+
+
+def _unseen(errors: int, doubted: int) -> list[str]:
+    more = max(errors, doubted) - ROWS_SHOWN
+    return [say("imports.more", count=more)] if more > 0 else []
+
+
+@router.get("/imports/{import_id}")
+def import_page(import_id: ImportId, visited: Visited) -> Response:
+    """Show an import row by row, with the way to undo it."""
+    return _import(visited, import_id, Filled([REASON]))
+
+
+def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
+    with visited.reading() as db:
+        found = batch.get(db, visited.caller, import_id)
+    told = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
+    return rendering.show(
+        "import.html",
+        visited,
+        status=422 if filled.is_wrong else 200,
+        found=found,
+        filled=filled,
+        rows=told[:ROWS_SHOWN],
+        has_refused=bool(found.outcomes.get("error")),
+        left_out=_unseen(len(told), 0),
+    )
+
+
+@router.post("/imports/{import_id}/undo")
+def undo_import(import_id: ImportId, posted: Posted) -> Response:
+    """Take a whole import back, as if it had never been."""
+    filled, values = forms.read([REASON], posted.typed())
+
+    def work(db: Session, caller: Caller) -> str:
+        undo.undo(db, caller, import_id, sound(Undoing, filled, values))
+        return f"/imports/{import_id}"
+
+    return tried(posted, filled, work) or _import(posted.visit, import_id, filled)
+
+
+@router.get("/imports/{import_id}/errors.csv")
+def errors(import_id: ImportId, visited: Visited) -> Response:
+    """Give the refused rows as they came, each with what is wrong."""
+    with visited.reading() as db:
+        text = refused.errors_csv(db, visited.caller, import_id)
+    headers = {"Content-Disposition": 'attachment; filename="errors.csv"'}
+    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)

@@ -1,0 +1,44 @@
+"""From a filled form to what is stored, or back to the form with what was refused."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.errors import ApiError, NotFound, NotPermitted
+from api.models.shapes import Input
+from api.pages import forms
+from api.pages.forms import Filled
+from api.pages.visits import Post
+from api.services.scope import Caller
+
+Shape = TypeVar("Shape", bound=Input)
+
+
+class Unready(Exception):
+    """A form that has to be put right first; its faults stand beside its fields."""
+
+
+def sound(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape:
+    """Return the shape that a form's values make, or leave the work undone."""
+    made = forms.shaped(shape, filled, values)
+    if made is None:
+        raise Unready
+    return made
+
+
+def tried(posted: Post, filled: Filled, work: Callable[[Session, Caller], str]) -> Response | None:
+    """Do the work once and go on; where it is refused, put the reasons beside the fields.
+
+    What is not there, or not this visitor's to do, is no fault of the form.
+    """
+    try:
+        return posted.once(work)
+    except Unready:
+        return None
+    except (NotFound, NotPermitted):
+        raise
+    except ApiError as refusal:
+        filled.blame(refusal)
+        return None

@@ -1,0 +1,98 @@
+"""What was done to a thing, and what was measured, in lines that people read."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from api.models.audit import AuditRead, HistoryQuery
+from api.models.sessions import BenchSession
+from api.models.shapes import Stored
+from api.models.trials import TrialRead
+from api.pages.catalogue import knows, say
+from api.pages.visits import Visit
+from api.services import history
+
+Facts = list[tuple[str, str]]
+LONGEST = 120  # [characters] of a value in the history
+
+
+def history_of(
+    db: Session, visited: Visit, table: type[Stored], row_id: str
+) -> list[dict[str, Any]]:
+    """Return what was done to a thing, oldest first."""
+    entries, _ = history.of_thing(db, visited.caller, table, row_id, HistoryQuery(limit=200))
+    return [_told(entry) for entry in entries]
+
+
+def _told(entry: AuditRead) -> dict[str, Any]:
+    """Return an entry of the record as a line: when, who, what, why."""
+    action = f"action.{entry.action}"
+    return {
+        "at": entry.created_at,
+        "who": entry.key_label,
+        "what": say(action) if knows(action) else entry.action,
+        "why": entry.reason or "",
+        "changes": [
+            say("history.moved", name=name.replace("_", " "), before=_short(pair, 0),
+                after=_short(pair, 1))
+            for name, pair in (entry.changes or {}).items()
+        ],
+    }  # fmt: skip
+
+
+def _short(pair: Any, at: int) -> str:
+    value = pair[at] if isinstance(pair, list) and len(pair) > at else None
+    if isinstance(value, list):
+        value = "; ".join(_facts(each) for each in value)
+    return "–" if value is None else str(value)[:LONGEST]
+
+
+def _facts(run: Any) -> str:
+    """Return a run as the record keeps it, in a few words."""
+    if not isinstance(run, dict):
+        return str(run)
+    kept = {name: value for name, value in run.items() if value is not None}
+    return ", ".join(
+        f"{name} {value}" for name, value in kept.items() if name != "series_voltage_v"
+    )
+
+
+def run_in_words(run: Any) -> str:
+    """Return one reading with its units."""
+    parts = [
+        (run.voltage_v, "V"), (run.current_a, "A"), (run.rotor_speed_rpm, "1/min"),
+        (run.wind_speed_m_s, "m/s"), (run.duration_s, "s"),
+    ]  # fmt: skip
+    told = [f"{value:g} {unit}" for value, unit in parts if value is not None]
+    if run.series_voltage_v:
+        told.append(say("trial.series", count=len(run.series_voltage_v)))
+    return ", ".join(told)
+
+
+def sitting_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:
+    """Return when the sittings of some trials began."""
+    ids = {trial.session_id for trial in trials}
+    rows = select(col(BenchSession.id), col(BenchSession.started_at))
+    return dict(db.execute(rows.where(col(BenchSession.id).in_(ids))).all())
+
+
+def how_sure(trial: TrialRead) -> Facts:
+    """Return what stands behind a trial's figure."""
+    found = trial.result
+    numbers = [
+        ("wind", found.wind_speed_m_s, "{:.2f} m/s"),
+        ("air_density", found.air_density_kg_m3, "{:.3f} kg/m³"),
+        ("wind_power", found.wind_power_w, "{:.2f} W"),
+        ("coefficient", found.power_coefficient, "{:.3f}"),
+        ("tip_speed_ratio", found.tip_speed_ratio, "{:.1f}"),
+        ("exponent", found.wind_exponent, "{:.2f}"),
+        ("u_own", found.u_own, "± {:.0%}"),
+        ("u_bench", found.u_bench, "± {:.0%}"),
+        ("u_total", found.u_total, "± {:.0%}"),
+    ]
+    return [
+        (say(f"trial.{key}"), form.format(value))
+        for key, value, form in numbers
+        if value is not None
+    ]

@@ -1,0 +1,160 @@
+"""The form at the bench: one column, begun from what was entered last, stored once."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.errors import NotFound
+from api.models.builds import Build
+from api.models.sessions import BenchSession
+from api.models.trials import Trial, TrialCreate
+from api.pages import forms, rendering
+from api.pages.catalogue import say
+from api.pages.forms import Field, Filled
+from api.pages.sending import tried
+from api.pages.visits import Posted, Visit, Visited
+from api.services import cautions, pickers, resources, trials, web_sessions
+from api.services.scope import Caller
+from api.services.today import current_season
+
+router = APIRouter()
+
+READINGS, AT_ONCE = 5, 3  # a trial is three runs by custom; more are folded away
+KINDS = ("record", "pitch", "load", "wind", "reference", "open_circuit", "visit")
+RANGES = ("0.2", "2", "20", "200")
+FIELDS = (
+    Field("session_id", "choice", required=True),
+    Field("build_id", "choice", required=True),
+    Field("kind", "choice", required=True, choices=[(k, say(f"trial_kind.{k}")) for k in KINDS]),
+    Field("pitch_deg"),
+    Field("load_ohm"),
+    Field("load_connected", "tick"),
+    *(Field(f"voltage_{at}", more=at > AT_ONCE) for at in range(1, READINGS + 1)),
+    Field("wind_speed_m_s", more=True),
+    Field("meter_range_v", "choice", more=True, choices=[(r, f"{r} V") for r in RANGES]),
+    Field("pitch_after_deg", more=True),
+    Field("rotor_speed_rpm", more=True),
+    Field("current_a", more=True),
+    Field("duration_s", more=True),
+    Field("note", "lines", more=True),
+)
+#: What the next run at the bench has in common with the last one.
+KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
+        "meter_range_v", "wind_speed_m_s")  # fmt: skip
+IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
+READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
+PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
+PLACES |= {f"/runs/0/{name}": name for name in IN_RUNS}
+
+
+@router.get("/trials/new")
+def new_trial(visited: Visited) -> Response:
+    """Show the form, begun from the last trial or from what the address names."""
+    asked = visited.request.query_params
+    with visited.reading() as db:
+        typed = _last(db, visited) | _named(db, visited.caller, asked)
+    return _form(visited, Filled(FIELDS, typed))
+
+
+def _last(db: Session, visited: Visit) -> dict[str, str]:
+    """Return what the last trial of this visitor had, if it is still there."""
+    try:
+        row = resources.get_row(db, visited.caller, Trial, visited.last_trial_id or "")
+    except NotFound:
+        return {"kind": "record"}
+    return _kept(row)
+
+
+def _kept(row: Trial) -> dict[str, str]:
+    return forms.shown([each for each in FIELDS if each.name in KEPT], row)
+
+
+def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
+    """Return what an address names: a sitting, a build, a team's newest build, a pitch to try."""
+    named = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
+    if asked.get("after"):
+        named |= _kept(resources.get_row(db, caller, Trial, asked["after"]))
+    if "session_id" in named:
+        resources.get_row(db, caller, BenchSession, named["session_id"])
+    if "build_id" in named:
+        build = resources.get_row(db, caller, Build, named["build_id"])
+        named |= {
+            "pitch_deg": forms.plain(build.pitch_deg),
+            "load_ohm": forms.plain(build.load_ohm),
+            "load_connected": "",
+        }
+    numbers = ("pitch_deg", "load_ohm")
+    return named | {name: asked[name][:20] for name in numbers if asked.get(name)}
+
+
+@router.post("/trials/new")
+def enter_trial(posted: Posted) -> Response:
+    """Store a trial once and show its result, or what has to be put right."""
+    filled, values = forms.read(FIELDS, posted.typed())
+    filled.places, trial = PLACES, None
+    if not filled.faults:
+        trial = forms.shaped(TrialCreate, filled, with_runs(values, filled))
+    if trial is None:
+        return _form(posted.visit, filled)
+
+    def work(db: Session, caller: Caller) -> str:
+        stored, _ = trials.submit_one(db, caller, trial)
+        web_sessions.remember(db, posted.visit.digest, stored.id)
+        return f"/trials/{stored.id}"
+
+    return tried(posted, filled, work) or _form(posted.visit, filled)
+
+
+def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
+    """Make runs of the readings, one each; what was read once goes with each of them."""
+    volts = [values.pop(name) for name in READING_NAMES if name in values]
+    once = {name: values.pop(name) for name in IN_RUNS if name in values}
+    runs = [{"voltage_v": each, **once} for each in volts]
+    values["runs"] = runs or ([once] if "current_a" in once else [])
+    if not values["runs"]:
+        filled.faults["voltage_1"] = say("trial.no_reading")
+    if values.get("meter_range_v") is not None:
+        values["meter_range_v"] = float(values["meter_range_v"])
+    if values.get("kind") == "open_circuit":
+        values.pop("load_connected", None)
+    return values
+
+
+def _form(visited: Visit, filled: Filled) -> Response:
+    """Show the form with what may be chosen."""
+    with visited.reading() as db:
+        season = current_season(db, visited.now.date())
+        season_id = _season_of(db, visited.caller, filled) or (season.id if season else "")
+        sittings = [
+            (
+                row.id,
+                say("trial.sitting", bench=bench.name, when=pickers.when(row.started_at, zone)),
+            )
+            for row, bench, zone in pickers.sittings(db, visited.caller, season_id)
+        ]
+        builds = pickers.builds(db, visited.caller, season_id)
+        benches = pickers.benches(db, visited.caller)
+    return rendering.show(
+        "trial_form.html",
+        visited,
+        status=422 if filled.is_wrong else 200,
+        filled=filled,
+        by_name={each.name: each for each in FIELDS},
+        readings=READING_NAMES[:AT_ONCE],
+        sittings=sittings,
+        builds=builds,
+        benches=benches,
+        cautions=cautions.FOOT,
+    )
+
+
+def _season_of(db: Session, caller: Caller, filled: Filled) -> str | None:
+    """Return the season of the chosen sitting, which may not be the one that runs."""
+    try:
+        chosen = filled.typed.get("session_id", "")
+        return resources.get_row(db, caller, BenchSession, chosen).season_id
+    except NotFound:
+        return None

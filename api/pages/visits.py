@@ -1,0 +1,220 @@
+"""Who visits a page, and a way to read or to write once from it.
+
+A visitor is known by a cookie alone, so whatever changes something must come from a page of ours:
+browsers say so in `Sec-Fetch-Site`, and where they do not, `Origin` or `Referer` must name us
+(OWASP Cross-Site Request Forgery Prevention Cheat Sheet, "Fetch Metadata headers").
+"""
+
+import hashlib
+import re
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractContextManager, asynccontextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Annotated
+from urllib.parse import urlsplit
+
+from fastapi import Depends, Request
+from sqlmodel import Session
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import RedirectResponse, Response
+
+from api.db import Database
+from api.deps import database
+from api.errors import NotPermitted, NotSignedIn
+from api.services import web_sessions
+from api.services.idempotency import Answered, claim, keep
+from api.services.scope import Caller
+from api.settings import Settings
+
+COOKIE, PLAIN_COOKIE = "__Host-gustbook", "gustbook-plain"
+FORM_KEY = re.compile(r"[A-Za-z0-9_-]{16,60}")
+MOST_FIELDS = 200
+
+
+def cookie_name(settings: Settings) -> str:
+    """Return the cookie's name: bound to this host and to https, unless that was switched off."""
+    return PLAIN_COOKIE if settings.plain_http_pages else COOKIE
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One page asked for by somebody who is signed in."""
+
+    request: Request
+    caller: Caller
+    digest: str
+    last_trial_id: str | None
+    now: datetime
+
+    def reading(self) -> AbstractContextManager[Session]:
+        """Open a database session that sees one moment."""
+        return database(self.request).reading()
+
+    @property
+    def may_write(self) -> bool:
+        """Tell whether this visitor may change anything."""
+        return self.caller.role != "reader"
+
+    @property
+    def is_lead(self) -> bool:
+        """Tell whether this visitor leads the programme."""
+        return self.caller.role == "lead"
+
+
+def secret_of(request: Request) -> str:
+    """Return the secret that a browser brings, or nothing."""
+    return request.cookies.get(cookie_name(request.app.state.settings), "")
+
+
+def visit(request: Request) -> Visit:
+    """Return who visits, or refuse."""
+    secret, now = secret_of(request), datetime.now(UTC)
+    if not secret:
+        raise NotSignedIn(web_sessions.ENDED)
+    opened: Database = database(request)
+    with opened.reading() as db:
+        caller, row = web_sessions.find(db, secret, now)
+        found = Visit(request, caller, row.digest, row.last_trial_id, now)
+        is_stale = web_sessions.is_stale(row, now)
+    if is_stale:
+        with opened.unit_of_work() as db:
+            web_sessions.see(db, found.digest, now)
+    return found
+
+
+def require_same_origin(request: Request) -> None:
+    """Refuse what another site's page makes a browser send."""
+    site = request.headers.get("sec-fetch-site")
+    if site is not None:
+        if site not in ("same-origin", "none"):
+            raise NotPermitted("this came from another site's page, so nothing was done")
+        return
+    named = request.headers.get("origin") or request.headers.get("referer") or ""
+    if urlsplit(named).netloc != request.headers.get("host"):
+        raise NotPermitted("the browser does not say which page this came from: nothing was done")
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """A form that was sent, with a way to do its work once."""
+
+    visit: Visit
+    form: FormData
+
+    def text(self, name: str) -> str:
+        """Return what was typed into a field, without blanks around it."""
+        value = self.form.get(name)
+        return value.strip() if isinstance(value, str) else ""
+
+    def file(self, name: str) -> bytes:
+        """Return the bytes of an uploaded file; its name is not looked at."""
+        upload = self.form.get(name)
+        return upload.file.read() if isinstance(upload, UploadFile) else b""
+
+    def typed(self) -> dict[str, str]:
+        """Return everything that was typed, by field."""
+        return {name: value for name, value in self.form.items() if isinstance(value, str)}
+
+    def once(self, work: Callable[[Session, Caller], str]) -> Response:
+        """Do the work in one transaction and go on to the page it names.
+
+        The same form sent twice with the same content, as by a double tap, is done once.
+        """
+        with database(self.visit.request).unit_of_work() as db:
+            key = self._key()
+            caller = self.visit.caller
+            if key is None:
+                return go_to(work(db, caller))
+            given = claim(db, caller.key_id, key, key)
+            if given is None:
+                given = Answered(303, "", {"location": work(db, caller)})
+                keep(db, caller.key_id, key, given)
+            return go_to(given.headers["location"])
+
+    def _key(self) -> str | None:
+        """Return what tells this sending from others: its form, and what was typed into it."""
+        named = self.text("form_key")
+        if not FORM_KEY.fullmatch(named):
+            return None
+        content = repr(sorted((n, v) for n, v in self.form.multi_items() if isinstance(v, str)))
+        told = f"{self.visit.request.url.path}\0{content}"
+        return f"page:{named}:{hashlib.sha256(told.encode()).hexdigest()[:24]}"
+
+
+def go_to(address: str) -> RedirectResponse:
+    """Return the way to another page after something was done."""
+    return RedirectResponse(address, status_code=303)
+
+
+def local_path(address: str, otherwise: str = "/today") -> str:
+    """Return an address if it is one of our own pages, else another.
+
+    >>> local_path("/teams/team_1"), local_path("//evil.test/x"), local_path("https://evil.test")
+    ('/teams/team_1', '/today', '/today')
+    """
+    return address if re.fullmatch(r"/[A-Za-z0-9][A-Za-z0-9_/?=&.-]{0,300}", address) else otherwise
+
+
+@asynccontextmanager
+async def _read(request: Request, found: Visit) -> AsyncIterator[Post]:
+    """Read the form that one of our own pages sent."""
+    require_same_origin(request)
+    most: int = request.app.state.settings.max_body_bytes
+    async with request.form(max_files=2, max_fields=MOST_FIELDS, max_part_size=most) as form:
+        yield Post(found, form)
+
+
+@asynccontextmanager
+async def _posted(request: Request, found: Visit) -> AsyncIterator[Post]:
+    """Read the form, then wait for this request's turn to write."""
+    async with _read(request, found) as posted, request.app.state.writers:
+        yield posted
+
+
+async def receive(request: Request, found: Annotated[Visit, Depends(visit)]) -> AsyncIterator[Post]:
+    """Give a coach or lead what a form sent, before it is its turn to write."""
+    if not found.may_write:
+        raise NotPermitted("a reader's key cannot write")
+    async with _read(request, found) as posted:
+        yield posted
+
+
+async def take_turn(request: Request) -> AsyncIterator[None]:
+    """Wait for this request's turn to write."""
+    async with request.app.state.writers:
+        yield
+
+
+async def post(request: Request, found: Annotated[Visit, Depends(visit)]) -> AsyncIterator[Post]:
+    """Give a coach or lead what a form sent."""
+    if not found.may_write:
+        raise NotPermitted("a reader's key cannot write")
+    async with _posted(request, found) as posted:
+        yield posted
+
+
+async def post_lead(
+    request: Request, found: Annotated[Visit, Depends(visit)]
+) -> AsyncIterator[Post]:
+    """Give a lead what a form sent."""
+    if not found.is_lead:
+        raise NotPermitted("this needs a lead's key")
+    async with _posted(request, found) as posted:
+        yield posted
+
+
+async def post_own(
+    request: Request, found: Annotated[Visit, Depends(visit)]
+) -> AsyncIterator[Post]:
+    """Give anybody who is signed in what a form sent about their own sessions."""
+    async with _posted(request, found) as posted:
+        yield posted
+
+
+Visited = Annotated[Visit, Depends(visit)]
+Posted = Annotated[Post, Depends(post, scope="function")]
+PostedByLead = Annotated[Post, Depends(post_lead, scope="function")]
+PostedByAny = Annotated[Post, Depends(post_own, scope="function")]
+Received = Annotated[Post, Depends(receive, scope="function")]
+Turn = Annotated[None, Depends(take_turn, scope="function")]

@@ -1,0 +1,153 @@
+"""What waits for a coach today: found in a few statements, whatever the season's size."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlmodel import Session, col, func, select
+
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.events import Event
+from api.models.flags import Flag, FlagQuery, FlagRead
+from api.models.loans import LoanQuery, LoanRead
+from api.models.organisations import Organisation
+from api.models.seasons import Season
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import answers, flags, loans
+from api.services.scope import Caller, may_see, visible
+
+QUIET_AFTER = timedelta(days=14)
+SHOWN = 12  # of each kind; the rest is counted
+GRAVEST = {"block": 0, "hold": 1, "warn": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """A team without a recent trial."""
+
+    team_id: str
+    name: str
+    last_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What waits, gravest first."""
+
+    season: Season | None
+    is_running: bool
+    questions: list[FlagRead]
+    question_count: int
+    held: int
+    quiet: list[Quiet]
+    quiet_count: int
+    unanchored: list[Bench]
+    overdue: list[LoanRead]
+    event: Event | None
+    days_left: int | None
+    schools: int
+    teams: int
+    benches: int
+    trials: int
+
+
+def current_season(db: Session, day: date) -> Season | None:
+    """Return the season that runs, else the one that begins next, else the one that ended last."""
+    seasons = list(db.scalars(select(Season).order_by(col(Season.starts_on), col(Season.id))))
+    running = [each for each in seasons if each.starts_on <= day <= each.ends_on]
+    coming = [each for each in seasons if each.starts_on > day]
+    return next(iter([*running[::-1], *coming, *seasons[::-1]]), None)
+
+
+def today(db: Session, caller: Caller, now: datetime) -> Today:
+    """Return what waits for this caller."""
+    season = current_season(db, now.date())
+    season_id = season.id if season else ""
+    is_running = season is not None and season.starts_on <= now.date() <= season.ends_on
+    questions, counts = _questions(db, caller, season_id)
+    quiet = _quiet(db, caller, season_id, now) if is_running else []
+    event = _next_event(db, season_id, now.date())
+    return Today(
+        season=season,
+        is_running=is_running,
+        questions=questions[:SHOWN],
+        question_count=counts.total(),
+        held=counts["hold"],
+        quiet=quiet[:SHOWN],
+        quiet_count=len(quiet),
+        unanchored=_unanchored(db, caller, season_id),
+        overdue=loans.page(db, caller, LoanQuery(state="overdue", limit=SHOWN))[0],
+        event=event,
+        days_left=(event.held_on - now.date()).days if event else None,
+        schools=_count(db, caller, Organisation),
+        teams=_count(db, caller, Team, season_id),
+        benches=_count(db, caller, Bench),
+        trials=_count(db, caller, Trial, season_id),
+    )
+
+
+def _count(db: Session, caller: Caller, table: type[Any], season_id: str | None = None) -> int:
+    counted = select(func.count()).select_from(table).where(may_see(caller, table))
+    if season_id is not None:
+        counted = counted.where(table.season_id == season_id)
+    return db.scalar(counted) or 0
+
+
+def _questions(db: Session, caller: Caller, season_id: str) -> tuple[list[FlagRead], Counter[str]]:
+    """Return open questions, gravest first, and how many there are of each severity."""
+    open_ones = (
+        may_see(caller, Flag),
+        col(Flag.season_id) == season_id,
+        col(Flag.state) == flags.OPEN,
+        col(Flag.severity) != "info",
+    )
+    counted = select(Flag.severity, func.count()).where(*open_ones).group_by(col(Flag.severity))
+    counts = Counter(dict(db.execute(counted).all()))
+    found: list[FlagRead] = []
+    for severity in ("hold", "warn"):
+        query = FlagQuery(season_id=season_id, state="open", severity=severity, limit=SHOWN)
+        found += answers.page(db, caller, query)[0] if season_id else []
+    return found, counts
+
+
+def _quiet(db: Session, caller: Caller, season_id: str, now: datetime) -> list[Quiet]:
+    """Return teams whose last trial is long ago, or who have none, longest ago first."""
+    last = func.max(col(BenchSession.started_at))
+    rows = (
+        select(Team, last)
+        .outerjoin(Turbine, col(Turbine.team_id) == col(Team.id))
+        .outerjoin(Build, col(Build.turbine_id) == col(Turbine.id))
+        .outerjoin(Trial, col(Trial.build_id) == col(Build.id))
+        .outerjoin(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .where(may_see(caller, Team), col(Team.season_id) == season_id)
+        .group_by(col(Team.id))
+    )
+    long_ago = now - QUIET_AFTER
+    found = [
+        Quiet(team.id, team.name, at)
+        for team, at in db.execute(rows)
+        if at is None or at < long_ago
+    ]
+    return sorted(found, key=lambda each: (each.last_at is not None, each.last_at or now))
+
+
+def _unanchored(db: Session, caller: Caller, season_id: str) -> list[Bench]:
+    """Return benches with trials this season where no reference rotor ran."""
+    used = (
+        select(BenchSession.bench_id)
+        .join(Trial, col(Trial.session_id) == col(BenchSession.id))
+        .where(col(BenchSession.season_id) == season_id, col(Trial.state) == flags.ACCEPTED)
+    )
+    anchored = used.where(col(Trial.kind) == "reference")
+    wanted = visible(caller, Bench).where(col(Bench.id).in_(used), col(Bench.id).not_in(anchored))
+    return list(db.scalars(wanted.order_by(col(Bench.name)).limit(SHOWN)))
+
+
+def _next_event(db: Session, season_id: str, day: date) -> Event | None:
+    coming = select(Event).where(col(Event.season_id) == season_id, col(Event.held_on) >= day)
+    return db.scalars(coming.order_by(col(Event.held_on)).limit(1)).first()

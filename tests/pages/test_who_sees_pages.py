@@ -1,0 +1,152 @@
+"""Every page and every form, for every role: generated from the routes themselves."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from api.models.ids import new_id
+from api.models.shares import ShareCreate
+from api.pages.addresses import PAGES
+from api.services import shares
+from api.services.scope import Caller
+from tests.api.test_scope import assert_tells_nothing_of, ids_of, nowhere
+from tests.pages.page_table import OPEN, TABLE
+
+ROUTES = {
+    route.name: (method, route.path)
+    for router in PAGES
+    for route in router.routes
+    for method in route.methods
+}
+GUARDED = [name for name in ROUTES if name not in OPEN]
+CSV = (
+    "team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v,"
+    "adult_present\n"
+)
+
+
+def test_every_page_has_a_row():
+    assert set(TABLE) == set(GUARDED)
+    assert len(ROUTES) == sum(len(r.methods) for router in PAGES for r in router.routes)
+
+
+@pytest.fixture
+def things(world, app_client):
+    """Return the ids of both schools as addresses of pages name them, with a link each."""
+    found = {}
+    for name in ("larch", "birch"):
+        school = getattr(world, name)
+        with app_client.app.state.database.unit_of_work() as db:
+            coach = Caller(school.key_id, "coach", "coach", frozenset({school.organisation_id}))
+            link = shares.create(db, coach, ShareCreate(team_id=school.team_id))
+        found[name] = ids_of(school) | {
+            "school_id": school.organisation_id,
+            "sitting_id": school.session_id,
+            "rotor_id": school.turbine_id,
+            "share_id": link.id,
+        }
+    return found
+
+
+def ask(browser, name, school, ids):
+    method, path = ROUTES[name]
+    row = TABLE[name]
+    if name in ("take_back", "lend"):
+        ids = ids | {"equipment_id": ids["kit_id"] if name == "take_back" else ids["meter_id"]}
+    address = (path + row.query).format(**ids, ending="csv")
+    if method == "GET":
+        return browser.get(address)
+    typed = row.typed(school)
+    if name.startswith("put_right_"):
+        typed = as_shown(browser.get(address).text) | typed
+    if name == "import_sheet":
+        line = f"{ids['team_name']},1,{ids['bench_name']},2026-03-05 14:30,n-1,30.1,yes,1.2,yes\n"
+        typed |= {"cells": CSV + line}
+    return browser.post(address, data=typed)
+
+
+def as_shown(page):
+    """Return what a form holds when nothing was typed into it yet."""
+    typed = dict(re.findall(r'<input [^>]*name="([a-z_0-9]+)"[^>]* value="([^"]+)"', page))
+    for name, options in re.findall(r'<select [^>]*name="([a-z_0-9]+)"(.*?)</select>', page, re.S):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        typed[name] = chosen[1] if chosen else ""
+    return {
+        name: value for name, value in typed.items() if name not in ("adult_present", "form_key")
+    }
+
+
+NAMES = {
+    "larch": {"team_name": "Larch one", "bench_name": "Larch hall"},
+    "birch": {"team_name": "Birch one", "bench_name": "Birch hall"},
+}
+
+
+@pytest.mark.parametrize("name", GUARDED)
+class TestEveryPage:
+    def test_without_a_session_it_asks_to_sign_in(self, name, world, things, visiting):
+        answer = ask(visiting(""), name, world.larch, things["larch"] | NAMES["larch"])
+        assert answer.status_code == 303
+        assert answer.headers["location"].startswith("/sign-in?next=")
+
+    def test_a_reader_reads_and_never_writes(self, name, world, things, visiting):
+        browser = visiting(world.larch.reader_key)
+        answer = ask(browser, name, world.larch, things["larch"] | NAMES["larch"])
+        assert answer.status_code == TABLE[name].reader, answer.text
+        assert_tells_nothing_of(answer, things["birch"])
+
+    def test_a_coach_reaches_the_own_school(self, name, world, things, visiting):
+        browser = visiting(world.larch.coach_key)
+        answer = ask(browser, name, world.larch, things["larch"] | NAMES["larch"])
+        assert answer.status_code == TABLE[name].coach, answer.text
+        assert_tells_nothing_of(answer, things["birch"])
+
+    def test_a_lead_reaches_everything(self, name, world, things, visiting):
+        answer = ask(visiting(world.lead_key), name, world.birch, things["birch"] | NAMES["birch"])
+        assert answer.status_code == TABLE[name].lead, answer.text
+
+    def test_what_is_anothers_answers_like_what_is_not_there(self, name, world, things, visiting):
+        if TABLE[name].other is None:
+            return
+        browser = visiting(world.larch.coach_key)
+        before = world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"]
+        theirs = ask(browser, name, world.birch, things["birch"] | NAMES["birch"])
+        assert theirs.status_code == TABLE[name].other, theirs.text
+        nobody, absent = nowhere(world.birch, things["birch"])
+        common = {each: things["birch"][each] for each in ("season_id", "event_id")}
+        missing = ask(browser, name, nobody, absent | common | NAMES["birch"])
+        assert plain(theirs) == plain(missing)
+        after = world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"]
+        assert before == after
+
+
+def plain(answer):
+    """Return a page but for ids, form keys and the minute."""
+    text = re.sub(r"[a-z]+_[0-9A-Z]{26}", "ID", answer.text)
+    text = re.sub(r'name="form_key" value="[^"]*"', "", text)
+    return answer.status_code, re.sub(r"\d\d:\d\d", "", text)
+
+
+def test_a_link_of_one_team_shows_no_other(world, things, app_client, visiting):
+    with app_client.app.state.database.unit_of_work() as db:
+        lead = Caller("key_none", "lead", "lead", None)
+        lead = replace(lead, key_id=world.lead.get("/v1/keys").json()["items"][0]["id"])
+        team = shares.create(db, lead, ShareCreate(team_id=world.larch.team_id))
+        season = shares.create(db, lead, ShareCreate(season_id=world.season_id))
+    browser = visiting("")
+    shown = browser.get(f"/shared/{team.token}")
+    assert shown.status_code == 200
+    assert "Larch one" in shown.text
+    assert_tells_nothing_of(shown, things["birch"])
+    # No school shares its names, so the season's page names none.
+    whole = browser.get(f"/shared/{season.token}")
+    assert whole.status_code == 200
+    assert "Larch" not in whole.text
+    assert "Birch" not in whole.text
+
+
+def test_ids_of_another_kind_are_nothing(world, visiting):
+    browser = visiting(world.lead_key)
+    assert browser.get(f"/teams/{new_id('bld')}").status_code == 404
+    assert browser.get("/teams/'%22%3E%3Cscript%3E").status_code == 404
