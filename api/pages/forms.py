@@ -4,6 +4,7 @@ A number may be typed with a comma or a point. Units stand in labels; a field th
 another unit (`rotor_diameter_cm`) reaches the shape under that name, which turns it into SI.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
@@ -35,14 +36,14 @@ class Field:
     @property
     def label(self) -> str:
         """Return what is asked, with its unit."""
-        stem = self.name if knows(f"field.{self.name}") else _stem(self.name)
+        name = self.name if knows(f"field.{self.name}") else stem(self.name)
         unit = unit_of(self.name) if self.kind == "number" else ""
-        return say(f"field.{stem}") + (f" ({unit})" if unit else "")
+        return say(f"field.{name}") + (f" ({unit})" if unit else "")
 
     @property
     def hint(self) -> str:
         """Return what helps to answer, if anything does."""
-        keys = (f"hint.{self.name}", f"hint.{_stem(self.name)}")
+        keys = (f"hint.{self.name}", f"hint.{stem(self.name)}")
         return next((say(key) for key in keys if knows(key)), "")
 
     def offering(self, choices: Choices) -> "Field":
@@ -97,8 +98,12 @@ def spelling(name: str) -> tuple[str, Unit] | None:
     return (own, measured.spellings()[name]) if own and measured else None
 
 
-def _stem(name: str) -> str:
-    """Return a field's name without its unit."""
+def stem(name: str) -> str:
+    """Return a field's name without its unit.
+
+    >>> stem("rotor_diameter_cm"), stem("voltage_v"), stem("size")
+    ('rotor_diameter', 'voltage', 'size')
+    """
     own = FORM_UNITS.get(name, name)
     measured = quantity(own)
     return measured.stem if measured else name
@@ -125,15 +130,20 @@ class Filled:
         """Return the fields that hold something."""
         return [name for name, text in self.typed.items() if text]
 
+    @property
+    def _ticks(self) -> list[str]:
+        return [asked.name for asked in self.fields if asked.kind == "tick"]
+
     def blame(self, refusal: ApiError) -> None:
         """Put each fault of a refusal beside its field, or above the form."""
-        if not refusal.errors:
+        if all(fault.pointer is None for fault in refusal.errors):
             self.other.append(_sentence(str(refusal)))
+            return
         for fault in refusal.errors:
             self._place(fault)
 
     def _place(self, fault: FieldError) -> None:
-        words = _sentence(" ".join(filter(None, (fault.detail, fault.hint))))
+        words = _told(fault)
         steps = [step for step in (fault.pointer or "").split("/") if step]
         named = {f.name: f.name for f in self.fields}
         named |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
@@ -141,10 +151,20 @@ class Filled:
             (named[step] for step in reversed(steps) if step in named), None
         )
         if asked:
-            is_empty = not self.typed.get(asked, "yes")
+            is_empty = not self.typed.get(asked, "yes") and asked not in self._ticks
             self.faults.setdefault(asked, say("form.needed") if is_empty else words)
         else:
             self.other.append(f"{steps[-1]}: {words}" if steps else words)
+
+
+#: How the API spells a quantity in another unit: a hint to a program, not to a person.
+SPELLING = re.compile(r" \([a-z][a-z0-9_]*\)")
+
+
+def _told(fault: FieldError) -> str:
+    """Return a fault with what would do instead, without names that only programs know."""
+    told = [_sentence(words) for words in (fault.detail, fault.hint) if words]
+    return SPELLING.sub("", " ".join(told))
 
 
 def _sentence(words: str) -> str:
@@ -172,7 +192,7 @@ def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> No
     try:
         values[asked.name] = value_of(asked, text)
     except NotAValue as wrong:
-        filled.faults[asked.name] = _sentence(f"{text[:40]} {wrong} {wrong.hint or ''}".strip())
+        filled.faults[asked.name] = _told(FieldError("", f"{text[:40]} {wrong}", wrong.hint))
 
 
 def value_of(asked: Field, text: str) -> Any:

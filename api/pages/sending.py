@@ -3,17 +3,24 @@
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.errors import ApiError, NotFound, NotPermitted
+from api.errors import ApiError, Conflict, FieldError, NotFound, NotPermitted
 from api.models.shapes import Input
 from api.pages import forms
+from api.pages.catalogue import say
 from api.pages.forms import Filled
 from api.pages.visits import Post
 from api.services.scope import Caller
 
 Shape = TypeVar("Shape", bound=Input)
+
+
+#: What a thing is known by: what is stored twice stands there.
+NAMES = ("name", "tag", "started_at")
+TAKEN = say("form.taken")
 
 
 class Unready(Exception):
@@ -28,17 +35,25 @@ def sound(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shap
     return made
 
 
-def tried(posted: Post, filled: Filled, work: Callable[[Session, Caller], str]) -> Response | None:
+def tried(
+    posted: Post,
+    filled: Filled,
+    work: Callable[[Session, Caller], str],
+    apart_from: frozenset[str] = frozenset(),
+) -> Response | None:
     """Do the work once and go on; where it is refused, put the reasons beside the fields.
 
     What is not there, or not this visitor's to do, is no fault of the form.
     """
     try:
-        return posted.once(work)
+        return posted.once(work, apart_from)
     except Unready:
         return None
     except (NotFound, NotPermitted):
         raise
     except ApiError as refusal:
         filled.blame(refusal)
-        return None
+    except IntegrityError:  # of two who enter the same name at once, too
+        named = next((each.name for each in filled.fields if each.name in NAMES), "")
+        filled.blame(Conflict(TAKEN, [FieldError("taken", TAKEN, pointer=f"/{named}")]))
+    return None

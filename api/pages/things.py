@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter
 from pydantic import ValidationError
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from api.errors import Conflict, FieldError, Invalid, NotFound
@@ -40,6 +41,7 @@ from api.pages.asked import (
 from api.pages.catalogue import say
 from api.pages.entry import Entry, Typed, Values
 from api.pages.forms import Choices, Field, shown
+from api.pages.sending import TAKEN
 from api.services import (
     benches,
     builds,
@@ -173,10 +175,8 @@ def _register(db: Session, caller: Caller, facts: Values, asked: str) -> str:
     except ValidationError as error:
         words = invalid(error, facts).errors[0].detail
         raise Invalid(words, [FieldError("equipment", words, pointer=f"/{asked}")]) from error
-    except Conflict as taken:
-        raise Conflict(
-            str(taken), [FieldError("taken", str(taken), pointer=f"/{asked}")]
-        ) from taken
+    except IntegrityError as error:
+        raise Conflict(TAKEN, [FieldError("taken", TAKEN, pointer=f"/{asked}")]) from error
 
 
 def _sitting_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:

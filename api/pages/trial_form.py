@@ -44,6 +44,8 @@ FIELDS = (
 #: What the next run at the bench has in common with the last one.
 KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
         "meter_range_v", "wind_speed_m_s")  # fmt: skip
+#: What a phone without a network does not keep, and so sends only the first time.
+NOT_ON_A_PHONE = frozenset({"note"})
 IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
 READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
 PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
@@ -75,8 +77,6 @@ def _kept(row: Trial) -> dict[str, str]:
 def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
     """Return what an address names: a sitting, a build, a team's newest build, a pitch to try."""
     named = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
-    if asked.get("after"):
-        named |= _kept(resources.get_row(db, caller, Trial, asked["after"]))
     if "session_id" in named:
         resources.get_row(db, caller, BenchSession, named["session_id"])
     if "build_id" in named:
@@ -86,6 +86,8 @@ def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, s
             "load_ohm": forms.plain(build.load_ohm),
             "load_connected": "",
         }
+    if asked.get("after"):
+        named = _kept(resources.get_row(db, caller, Trial, asked["after"])) | named
     numbers = ("pitch_deg", "load_ohm")
     return named | {name: asked[name][:20] for name in numbers if asked.get(name)}
 
@@ -105,7 +107,7 @@ def enter_trial(posted: Posted) -> Response:
         web_sessions.remember(db, posted.visit.digest, stored.id)
         return f"/trials/{stored.id}"
 
-    return tried(posted, filled, work) or _form(posted.visit, filled)
+    return tried(posted, filled, work, NOT_ON_A_PHONE) or _form(posted.visit, filled)
 
 
 def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:

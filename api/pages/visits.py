@@ -116,13 +116,16 @@ class Post:
         """Return everything that was typed, by field."""
         return {name: value for name, value in self.form.items() if isinstance(value, str)}
 
-    def once(self, work: Callable[[Session, Caller], str]) -> Response:
+    def once(
+        self, work: Callable[[Session, Caller], str], apart_from: frozenset[str] = frozenset()
+    ) -> Response:
         """Do the work in one transaction and go on to the page it names.
 
-        The same form sent twice with the same content, as by a double tap, is done once.
+        The same form sent twice with the same content, as by a double tap, is done once. Fields
+        that a phone does not keep while it has no network are `apart_from` that content.
         """
         with database(self.visit.request).unit_of_work() as db:
-            key = self._key()
+            key = self._key(apart_from)
             caller = self.visit.caller
             if key is None:
                 return go_to(work(db, caller))
@@ -132,12 +135,13 @@ class Post:
                 keep(db, caller.key_id, key, given)
             return go_to(given.headers["location"])
 
-    def _key(self) -> str | None:
+    def _key(self, apart_from: frozenset[str]) -> str | None:
         """Return what tells this sending from others: its form, and what was typed into it."""
         named = self.text("form_key")
         if not FORM_KEY.fullmatch(named):
             return None
-        content = repr(sorted((n, v) for n, v in self.form.multi_items() if isinstance(v, str)))
+        typed = [(name, text.strip()) for name, text in self.typed().items()]
+        content = repr(sorted((n, text) for n, text in typed if text and n not in apart_from))
         told = f"{self.visit.request.url.path}\0{content}"
         return f"page:{named}:{hashlib.sha256(told.encode()).hexdigest()[:24]}"
 

@@ -109,9 +109,9 @@ def _questions(db: Session, caller: Caller, season_id: str) -> tuple[list[FlagRe
     counted = select(Flag.severity, func.count()).where(*open_ones).group_by(col(Flag.severity))
     counts = Counter(dict(db.execute(counted).all()))
     found: list[FlagRead] = []
-    for severity in ("hold", "warn"):
+    for severity in ("hold", "warn") if season_id else ():
         query = FlagQuery(season_id=season_id, state="open", severity=severity, limit=SHOWN)
-        found += answers.page(db, caller, query)[0] if season_id else []
+        found += answers.page(db, caller, query)[0]
     return found, counts
 
 

@@ -11,6 +11,7 @@ from api.pages.addresses import PAGES
 from api.services import shares
 from api.services.scope import Caller
 from tests.api.test_scope import assert_tells_nothing_of, ids_of, nowhere
+from tests.conftest import make_lead_key
 from tests.pages.page_table import OPEN, TABLE
 
 ROUTES = {
@@ -150,3 +151,19 @@ def test_ids_of_another_kind_are_nothing(world, visiting):
     browser = visiting(world.lead_key)
     assert browser.get(f"/teams/{new_id('bld')}").status_code == 404
     assert browser.get("/teams/'%22%3E%3Cscript%3E").status_code == 404
+
+
+@pytest.mark.on_both
+def test_an_empty_programme_says_the_first_thing_to_do(app_client, visiting):
+    browser = visiting(make_lead_key(app_client))
+    asked = [
+        name for name, row in TABLE.items() if row.other is None and "{" not in ROUTES[name][1]
+    ]
+    shown = {name: browser.get(ROUTES[name][1]) for name in asked if ROUTES[name][0] == "GET"}
+    assert {name: page.status_code for name, page in shown.items() if page.status_code >= 400} == {}
+    assert "/seasons/new" in shown["today_page"].text
+    assert "/seasons/new" in shown["seasons_page"].text
+    assert "/schools/new" in shown["schools_page"].text
+    assert "/events/new" in shown["events_page"].text
+    assert "/equipment/new?kind=fan" in shown["equipment_page"].text
+    assert "/imports/template.csv" in shown["imports_page"].text

@@ -1,0 +1,145 @@
+"""The import page: what it takes, what it shows before it stores, and how it is undone."""
+
+import re
+
+import pytest
+
+from tests.api.sheets import ROW, sheet, stored, three_runs
+from tests.api.test_workbooks import trial as row_of
+from tests.api.test_workbooks import workbook
+
+ODD = sheet(
+    *three_runs("r1"), ROW.format(ref="r2", volts="1.20"), ROW.format(ref="r2", volts="1.9")
+)
+WRONG = sheet(*three_runs("r1"), ROW.format(ref="r2", volts="1,l9"))
+
+
+def look(browser, cells, **typed):
+    return browser.post("/imports", data={"cells": cells, "step": "look"} | typed)
+
+
+def store(browser, cells, **typed):
+    return browser.post("/imports", data={"cells": cells, "step": "store"} | typed)
+
+
+@pytest.fixture
+def coach(world, visiting):
+    return visiting(world.larch.coach_key)
+
+
+class TestRefused:
+    @pytest.mark.parametrize(
+        ("cells", "says"),
+        [
+            ("", "Choose a file or paste cells first"),
+            ("\n \n", "Choose a file or paste cells first"),
+            ("team,build", "titles and no row"),
+            ("tem,voltage_v\nx,1\n", "team"),
+            ('team,voltage_v\n"x,1\n', "cannot be cut into cells"),
+        ],
+    )
+    def test_what_cannot_be_read_says_why_and_keeps_the_cells(self, cells, says, coach):
+        page = look(coach, cells)
+        assert page.status_code == 422
+        assert says in page.text
+        assert "Nothing is stored yet" in page.text
+        if cells.strip():
+            assert cells.split("\n", maxsplit=1)[0].replace('"', "&#34;") in page.text
+
+    def test_characters_that_are_no_utf8_are_not_guessed(self, coach):
+        body = "team,note\nLärche,x\n".encode("cp1252")
+        page = coach.post("/imports", data={"step": "look"}, files={"file": ("a.csv", body)})
+        assert page.status_code == 422
+        assert "not UTF-8" in page.text
+
+    def test_a_wrong_cell_stores_nothing_unless_the_good_rows_are_asked_for(self, coach, world):
+        before = len(stored(world))
+        page = store(coach, WRONG)
+        assert page.status_code == 422
+        assert "1,l9" in page.text
+        assert len(stored(world)) == before
+        assert store(coach, WRONG, mode="partial", looked="yes").status_code == 303
+        assert len(stored(world)) == before + 1
+
+    def test_what_looks_odd_is_ticked_first(self, coach, world):
+        before = len(stored(world))
+        shown = look(coach, ODD)
+        assert shown.status_code == 200
+        assert 'name="looked"' in shown.text
+        assert "waits for an answer" in shown.text
+        unticked = store(coach, ODD)
+        assert unticked.status_code == 422
+        assert "looks odd" in unticked.text or "look odd" in unticked.text
+        assert len(stored(world)) == before
+        assert store(coach, ODD, looked="yes").status_code == 303
+        assert [each["state"] for each in stored(world)].count("held") == 1
+
+    def test_an_undo_without_a_reason(self, coach, world):
+        place = store(coach, sheet(*three_runs()), looked="yes").headers["location"]
+        page = coach.post(f"{place}/undo", data={"reason": " "})
+        assert page.status_code == 422
+        assert "This is needed" in page.text
+
+    def test_an_undo_that_later_work_stands_on(self, coach, world):
+        place = store(coach, sheet(*three_runs()), looked="yes").headers["location"]
+        imported = world.larch.coach.get(f"/v1{place}").json()
+        trial = imported["rows"][0]["id"]
+        fix = {"reason": "misread", "changes": {"load_ohm": 31.0}}
+        assert (
+            world.larch.coach.post(f"/v1/trials/{trial}/corrections", json=fix).status_code == 201
+        )
+        page = coach.post(f"{place}/undo", data={"reason": "wrong file"})
+        assert page.status_code == 422
+        assert "were corrected, withdrawn or answered for since" in page.text
+
+
+class TestTaken:
+    def test_a_workbook_becomes_cells_to_mend(self, coach, world):
+        body = workbook(row_of("x-1", 1.2), row_of("x-2", "1.l9"))
+        page = coach.post("/imports", data={"step": "look"}, files={"file": ("t.xlsx", body)})
+        assert page.status_code == 422
+        cells = re.search(r"<textarea[^>]*>\n(.*?)</textarea>", page.text, re.S)[1]
+        assert "1.l9" in cells
+        mended = cells.replace("&#34;", '"').replace("1.l9", "1.19")
+        assert "2 rows are new" in look(coach, mended).text
+        assert store(coach, mended, looked="yes").status_code == 303
+
+    def test_looking_stores_nothing_however_often(self, coach, world):
+        before = stored(world)
+        for _ in range(3):
+            assert "3 rows are new" in look(coach, sheet(*three_runs())).text
+        assert stored(world) == before
+
+    def test_the_same_sheet_again_changes_nothing(self, coach, world):
+        assert store(coach, sheet(*three_runs()), looked="yes").status_code == 303
+        before = stored(world)
+        again = coach.get(store(coach, sheet(*three_runs()), looked="yes").headers["location"])
+        assert "0 rows new, 3 known" in again.text
+        assert stored(world) == before
+
+    def test_a_double_click_is_one_import(self, coach, world):
+        typed = {"looked": "yes", "form_key": "y" * 20}
+        places = {store(coach, sheet(*three_runs()), **typed).headers["location"] for _ in "ab"}
+        assert len(places) == 1
+
+    def test_a_long_file_is_chosen_again_instead_of_mended_here(self, coach):
+        rows = [ROW.format(ref=f"r{at}", volts="1.20") for at in range(700)]
+        page = look(coach, sheet(*rows))
+        assert "700 rows are new" in page.text
+        assert "<textarea" not in page.text
+        assert "too long to be mended here" in page.text
+        assert len(page.content) < 200_000
+        file = {"file": ("t.csv", sheet(*rows).encode())}
+        done = coach.post("/imports", data={"step": "store", "looked": "yes"}, files=file)
+        assert done.status_code == 303
+
+    def test_the_wrong_rows_come_as_a_file(self, coach):
+        place = store(coach, WRONG, mode="partial", looked="yes").headers["location"]
+        assert f"{place}/errors.csv" in coach.get(place).text
+        assert "1,l9" in coach.get(f"{place}/errors.csv").text
+
+    @pytest.mark.parametrize(("decimal", "cell"), [("point", "1.20"), ("comma", "1,20")])
+    def test_the_template_comes_in_either_decimal_sign(self, decimal, cell, coach):
+        text = coach.get(f"/imports/template.csv?decimal={decimal}").text
+        assert cell in text
+        assert "0 rows are new" in look(coach, text.lstrip("\ufeff")).text or "titles" in text

@@ -1,0 +1,388 @@
+"""A coach's day in a real Chromium on a real server: phone, keyboard, no script, no network."""
+
+import json
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from tests.makers import created, make_world, trial_payload
+from tests.pages.browsers import LAPTOP, PHONE, launched, sign_in, visiting
+from tests.pages.page_table import TABLE
+from tests.pages.test_who_sees_pages import ROUTES
+from tests.service import Service
+
+MOST_BYTES = 100 * 1024  # of a page without its plots
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+CSV = (
+    "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"
+    "wind_speed_m_s;adult_present\n"
+    "Larch one;1;Larch hall;2026-03-12 14:30;sheet-1;30,1;yes;1,20;4,2;yes\n"
+    "Larch one;1;Larch hall;2026-03-12 14:30;sheet-2;30,1;yes;1,l9;4,2;yes\n"
+)
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory):
+    running = Service(tmp_path_factory.mktemp("browser"))
+    yield running
+    running.kill()
+
+
+@pytest.fixture(scope="module")
+def world(service):
+    told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+    clients = {}
+
+    def signed(key):
+        return clients.setdefault(key, service.client(key))
+
+    yield make_world(told.stdout.strip(), signed).signed_in(signed)
+    for client in clients.values():
+        client.close()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with launched() as running:
+        yield running
+
+
+@pytest.fixture
+def phone(browser, service, world):
+    """Return a coach's phone, signed in."""
+    with visiting(browser, service, viewport=PHONE, has_touch=True) as page:
+        sign_in(page, world.larch.coach_key)
+        yield page
+
+
+def trials_of(world):
+    items = world.lead.get(
+        "/v1/trials", params={"build_id": world.larch.build_id, "limit": 200}
+    ).json()["items"]
+    return len(items)
+
+
+def fill_trial(page, *volts, load="30,1"):
+    """Fill the form as at the bench, with commas."""
+    page.get_by_label("Load resistor").fill(load)
+    page.get_by_label("The load was connected").check()
+    for at, each in enumerate(volts, start=1):
+        page.get_by_label(f"Reading {at}").fill(each)
+
+
+def new_trial(page, world):
+    page.goto(f"/trials/new?build_id={world.larch.build_id}&session_id={world.larch.session_id}")
+
+
+class TestAtTheBench:
+    def test_a_trial_its_result_and_the_next_run(self, phone, world):
+        phone.get_by_role("link", name="Enter a trial").click()
+        phone.get_by_label("Sitting").select_option(world.larch.session_id)
+        phone.get_by_label("Build").select_option(world.larch.build_id)
+        fill_trial(phone, "1,20", "1.19", "1,21")
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.get_by_role("heading", level=1)).to_contain_text("Trial of Whirl, build 1")
+        told = phone.locator(".verdict").inner_text()
+        # The worked example: 1.2 V over 30.1 ohm are 47.8 mW; beside it stand span and cube rule.
+        assert "47.8 mW" in told
+        assert re.search(r"would be \d+ mW \(\d+ to \d+\)", told)
+        assert "cube rule" in told
+        phone.get_by_role("link", name="Next run").click()
+        assert phone.get_by_label("Sitting").input_value() == world.larch.session_id
+        assert phone.get_by_label("Build").input_value() == world.larch.build_id
+        assert phone.get_by_label("Load resistor").input_value() == "30.1"
+        assert phone.get_by_label("The load was connected").is_checked()
+        assert phone.get_by_label("Reading 1").input_value() == ""
+
+    def test_what_is_wrong_stands_beside_its_field(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,2O", load="1.000,5")
+        phone.get_by_role("button", name="Send").click()
+        alert = phone.get_by_role("alert")
+        expect(alert).to_contain_text("Was 1,20 meant (a letter was typed for a digit)?")
+        expect(alert).to_contain_text("Write numbers without a sign between thousands.")
+        assert phone.evaluate("document.activeElement.id") == "trouble"
+        assert phone.get_by_label("Reading 1").input_value() == "1,2O"
+        assert phone.get_by_label("Reading 1").get_attribute("aria-invalid") == "true"
+
+    def test_a_doubt_is_answered_in_place(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,2", "12", "1,2")
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.locator(".verdict")).to_contain_text("it waits")
+        question = phone.locator(".question.hold").first
+        question.get_by_label("Why, in a few words").fill("the decimal point was misread")
+        question.get_by_role("button", name="Take the trial out").click()
+        expect(phone.locator(".verdict")).to_contain_text("Taken out")
+        phone.get_by_text("What was done").click()
+        expect(phone.locator(".history")).to_contain_text("the decimal point was misread")
+
+    def test_a_double_tap_stores_one(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,23", "1,22", "1,24")
+        before = trials_of(world)
+        phone.get_by_role("button", name="Send").dblclick()
+        phone.wait_for_url("**/trials/trl_*")
+        assert trials_of(world) == before + 1
+
+    def test_a_correction_keeps_what_stood(self, phone, world):
+        trial = created(
+            world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, client_ref="c-1"))
+        )
+        phone.goto(f"/trials/{trial['id']}/correct")
+        phone.get_by_label("Load resistor").fill("22")
+        phone.get_by_label("Reason").fill("the resistor was misread")
+        phone.get_by_role("button", name="Save the correction").click()
+        expect(phone.locator("dl.facts").first).to_contain_text("22")
+        phone.get_by_text("What was done").click()
+        expect(phone.locator(".history")).to_contain_text("load ohm: 30.1 → 22.0")
+
+
+class TestWithoutANetwork:
+    def test_a_trial_waits_on_the_phone_and_is_sent_once(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,11", "1,12", "1,13")
+        phone.get_by_text("More, if you know it").click()
+        phone.get_by_label("Note").fill("a secret note")
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+        kept = phone.evaluate("JSON.stringify(Object.values(localStorage))")
+        assert "1,11" in kept
+        assert "secret" not in kept
+        phone.context.set_offline(False)
+        expect(phone.get_by_role("status")).to_contain_text("Sent what waited", timeout=20_000)
+        assert trials_of(world) == before + 1
+        phone.get_by_role("status").get_by_role("link").click()
+        expect(phone.locator("dl.facts").first).to_contain_text("1.11 V")
+        waiting = [json.loads(each) for each in phone.evaluate("Object.values(localStorage)")]
+        assert waiting == [[]]
+
+    def test_what_was_sent_before_the_network_broke_is_not_doubled(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,14", "1,15", "1,16")
+        before = trials_of(world)
+        # The server gets the trial and stores it; its answer is lost on the way.
+        phone.route("**/trials/new", lambda route: (route.fetch(), route.abort()))
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+        phone.unroute("**/trials/new")
+        phone.reload()
+        expect(phone.get_by_role("status")).to_contain_text("Sent what waited")
+        assert trials_of(world) == before + 1
+
+    def test_a_draft_is_there_again_after_a_reload(self, phone, world):
+        phone.goto("/trials/new")
+        phone.get_by_label("Reading 1").fill("1,17")
+        phone.reload()
+        assert phone.get_by_label("Reading 1").input_value() == "1,17"
+        expect(phone.get_by_role("status")).to_contain_text("kept on this phone")
+
+
+class TestFromASpreadsheet:
+    def test_errors_by_cell_mended_stored_and_undone(self, phone, world):
+        before = trials_of(world)
+        phone.goto("/imports")
+        phone.get_by_label("Or paste cells").fill(CSV.replace(";", "\t"))
+        phone.get_by_role("button", name="Look at it").click()
+        expect(phone.get_by_role("alert")).to_contain_text("Nothing is stored yet")
+        row = phone.locator("tr.error")
+        expect(row).to_contain_text("Row 3")
+        expect(row).to_contain_text("voltage_v")
+        expect(row).to_contain_text("1,l9")
+        cells = phone.get_by_label("The sheet: mend it here")
+        cells.fill(cells.input_value().replace("1,l9", "1,19"))
+        phone.get_by_role("button", name="Look again").click()
+        expect(phone.locator(".told").first).to_contain_text("2 rows are new")
+        assert trials_of(world) == before
+        looked = phone.get_by_label("I have looked at what is odd")
+        if looked.count():
+            looked.check()
+        phone.get_by_role("button", name="Store it").click()
+        expect(phone.locator(".told")).to_contain_text("2 rows new")
+        assert trials_of(world) == before + 2
+        phone.get_by_text("Undo this import").first.click()
+        phone.get_by_label("Reason").fill("the wrong sheet")
+        phone.get_by_role("button", name="Undo this import").click()
+        expect(phone.locator(".told")).to_contain_text("Undone")
+        assert trials_of(world) == before
+
+    def test_a_file_is_dropped(self, phone, world, tmp_path):
+        file = tmp_path / "results.csv"
+        file.write_text(CSV.replace("1,l9", "1,19"))
+        phone.goto("/imports")
+        phone.get_by_label("File").set_input_files(file)
+        phone.get_by_role("button", name="Look at it").click()
+        expect(phone.locator(".told").first).to_contain_text("2 rows are new")
+        expect(phone.locator("dl.facts").first).to_contain_text("semicolon")
+
+
+class TestBeforeTheEvent:
+    def test_a_build_is_inspected_by_ticking(self, phone, world):
+        phone.goto(f"/events/{world.larch.event_id}")
+        phone.get_by_role("link", name="Larch one").first.click()
+        phone.get_by_role("radiogroup", name="Nothing that can cut").get_by_label("met").check()
+        phone.get_by_label("Who looked").fill("steward")
+        phone.get_by_role("button", name="Save the inspection").click()
+        expect(phone.locator(".question.pass")).to_have_count(2)
+
+    def test_a_sheet_is_printed_without_what_only_a_screen_needs(self, phone, world):
+        phone.goto(f"/teams/{world.larch.team_id}/sheet")
+        phone.emulate_media(media="print")
+        expect(phone.get_by_role("navigation")).to_be_hidden()
+        expect(phone.get_by_role("img", name="Code that opens")).to_be_visible()
+        expect(phone.get_by_role("heading", name="Cautions")).to_be_visible()
+        pages = re.findall(rb"/Type /Page\b", phone.pdf(format="A4"))
+        assert len(pages) == 1
+
+    def test_a_report_is_printed(self, phone, world):
+        phone.goto(f"/seasons/{world.season_id}")
+        phone.emulate_media(media="print")
+        expect(phone.locator(".gos").first).to_be_hidden()
+        assert phone.pdf(format="A4").startswith(b"%PDF")
+
+
+class TestByKeyboardAlone:
+    def test_sign_in_enter_a_trial_and_read_its_result(self, browser, service, world):
+        with visiting(browser, service, viewport=LAPTOP) as page:
+            page.goto("/sign-in")
+            tab_to(page, "key")
+            page.keyboard.type(world.larch.coach_key)
+            page.keyboard.press("Enter")
+            page.wait_for_url("**/today")
+            page.keyboard.press("Tab")
+            assert page.evaluate("document.activeElement.className") == "skip"
+            page.keyboard.press("Enter")
+            new_trial(page, world)
+            tab_to(page, "f-load_ohm")
+            assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+            page.keyboard.press("Control+A")
+            page.keyboard.type("30,1")
+            tab_to(page, "f-load_connected")
+            if not page.get_by_label("The load was connected").is_checked():
+                page.keyboard.press("Space")
+            tab_to(page, "f-voltage_1")
+            page.keyboard.type("1,31")
+            page.keyboard.press("Enter")
+            page.wait_for_url("**/trials/trl_*")
+            expect(page.locator(".verdict")).to_contain_text("mW")
+
+    def test_an_import_by_paste(self, browser, service, world):
+        with visiting(browser, service, viewport=LAPTOP) as page:
+            sign_in(page, world.larch.coach_key)
+            page.goto("/imports")
+            tab_to(page, "cells")
+            page.keyboard.insert_text(CSV)
+            page.keyboard.press("Tab")
+            page.keyboard.press("Enter")
+            expect(page.get_by_role("alert")).to_contain_text("1 cannot be accepted")
+
+
+def tab_to(page, name):
+    """Go on by the Tab key until a field has the focus."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == name:
+            return
+    raise AssertionError(f"the Tab key does not reach {name}")
+
+
+class TestWithoutAScript:
+    def test_a_trial_a_refusal_and_an_import(self, browser, service, world):
+        off = {"viewport": PHONE, "java_script_enabled": False}
+        with visiting(browser, service, **off) as page:
+            sign_in(page, world.larch.coach_key)
+            new_trial(page, world)
+            page.get_by_role("button", name="Send").click()
+            expect(page.get_by_role("alert")).to_contain_text("Give at least one reading")
+            fill_trial(page, "1,41", "1,42")
+            page.get_by_role("button", name="Send").click()
+            expect(page.locator(".verdict")).to_contain_text("Stored")
+            page.goto("/imports")
+            page.get_by_label("Or paste cells").fill(CSV)
+            page.get_by_role("button", name="Look at it").click()
+            expect(page.locator("tr.error")).to_contain_text("Row 3")
+
+
+class TestANewProgramme:
+    def test_from_nothing_to_a_trial_by_pages_alone(self, browser, tmp_path):
+        service = Service(tmp_path)
+        told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+        with visiting(browser, service, viewport=PHONE) as page:
+            sign_in(page, told.stdout.strip())
+            page.get_by_role("link", name="Open a season").click()
+            page.get_by_label("Name").fill("Autumn 2026")
+            page.get_by_label("First day").fill("2026-09-01")
+            page.get_by_label("Last day").fill("2026-12-18")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_role("link", name="Today").click()
+            page.get_by_role("link", name="Register a school").click()
+            page.get_by_label("Name").fill("Hollowbrook School")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_role("link", name="Register a team").click()
+            page.get_by_label("Name").fill("Sycamore")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_role("link", name="Register a turbine").click()
+            page.get_by_label("Name").fill("Spinner")
+            page.get_by_label("Rotor diameter").fill("45,5")
+            page.get_by_label("Number of blades").fill("3")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_role("link", name="Hollowbrook School").click()
+            page.get_by_role("link", name="Set up a bench").click()
+            page.get_by_label("Name").fill("Hall")
+            page.get_by_label("Or a new fan").fill("Box fan")
+            page.get_by_label("Fan setting").fill("2")
+            page.get_by_label("Fan to rotor").fill("90")
+            page.get_by_label("Or a new wind meter").fill("Vane 1")
+            page.get_by_label("Kind of the new wind meter").select_option("vane")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_role("link", name="Begin a sitting").click()
+            page.get_by_label("An adult is at the fan").check()
+            page.get_by_label("Wind speed at the start").fill("4,2")
+            page.get_by_role("button", name="Register").click()
+            page.get_by_label("Build").select_option(label="Spinner, build 1")
+            fill_trial(page, "1,2", "1,19", "1,21")
+            page.get_by_role("button", name="Send").click()
+            expect(page.locator(".verdict")).to_contain_text("47.8 mW")
+        service.kill()
+
+
+#: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
+SHOWN = [
+    name for name, (method, path) in ROUTES.items()
+    if method == "GET" and name in TABLE and not path.endswith((".csv", "{ending}"))
+    and name != "season_of_today"
+]  # fmt: skip
+
+
+class TestEveryPage:
+    @pytest.mark.parametrize(
+        ("scheme", "size"), [("light", PHONE), ("dark", LAPTOP)], ids=["phone", "laptop"]
+    )
+    def test_is_accessible_light_and_whole(self, scheme, size, browser, service, world):
+        ids = {name: each for name, each in world.larch.__dict__.items() if isinstance(each, str)}
+        ids |= {
+            "equipment_id": world.larch.kit_id, "school_id": world.larch.organisation_id,
+            "sitting_id": world.larch.session_id, "rotor_id": world.reference_turbine_id,
+        }  # fmt: skip
+        axe = Axe()
+        with visiting(browser, service, viewport=size, color_scheme=scheme) as page:
+            sign_in(page, world.lead_key)
+            for address in ("/sign-in", "/reference", *(_address(name, ids) for name in SHOWN)):
+                answer = page.goto(address)
+                assert answer.status == 200, address
+                found = axe.run(page, options={"runOnly": RULES}).response["violations"]
+                assert [(each["id"], each["nodes"][0]["html"]) for each in found] == [], address
+                plots = sum(len(each.inner_html()) for each in page.locator("svg").all())
+                assert len(page.content().encode()) - plots < MOST_BYTES, address
+                assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), address
+                assert page.locator("h1").count() == 1, address
+                if address != "/reference":
+                    assert "As of " in page.locator("footer").last.inner_text(), address
+
+
+def _address(name, ids):
+    return (ROUTES[name][1] + TABLE[name].query).format(**ids)
