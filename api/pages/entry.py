@@ -14,14 +14,18 @@ from starlette.responses import Response
 
 from api.models.shapes import Input, Stored
 from api.pages import forms, rendering
+from api.pages.catalogue import say
 from api.pages.forms import Choices, Field, Filled
 from api.pages.sending import Unready, sound, tried
 from api.pages.visits import Post, Posted, PostedByLead, Visit, Visited
 from api.services import resources
+from api.services.cautions import DECIDES
 from api.services.scope import Caller
 
 Values = dict[str, Any]
 Typed = Mapping[str, str]
+VERSION = "version"
+Crumb = tuple[str, str]
 Offers = Callable[[Session, Caller, Typed], Mapping[str, Choices]]
 
 
@@ -59,6 +63,10 @@ class Entry:
     newly: Callable[[Session, Caller, Values], Values] = lambda db, caller, values: {}
     #: What else is stored with a new thing.
     then: Callable[[Session, Caller, Any, Values], None] = lambda db, caller, thing, values: None
+    #: The page that a new thing belongs to, by what came in the address.
+    within: Callable[[Session, Caller, Typed], Crumb | None] = lambda db, caller, given: None
+    #: A stored thing's own page.
+    own: Callable[[Any], str] | None = None
     #: A stored thing as its form sees it.
     view: Callable[[Any], Any] = lambda thing: thing
     #: Whether only a lead may enter a new one, and whether only a lead may change one.
@@ -112,8 +120,9 @@ def _new(entry: Entry, visited: Visit) -> Response:
         _require_given(entry, db, visited.caller, given)
         typed = {**entry.suggest(db, visited.caller, given), **given}
         offered = entry.offers(db, visited.caller, typed)
+        crumb = entry.within(db, visited.caller, given)
     filled = Filled(_offering(entry.asked(given), offered), typed)
-    return _form(entry, visited, filled, given, is_new=True)
+    return _form(entry, visited, filled, given, crumb)
 
 
 def _require_given(entry: Entry, db: Session, caller: Caller, given: Typed) -> None:
@@ -142,8 +151,9 @@ def _create(entry: Entry, posted: Post) -> Response:
         return done
     with posted.visit.reading() as db:
         offered = entry.offers(db, posted.visit.caller, typed)
+        crumb = entry.within(db, posted.visit.caller, given)
     filled.fields = _offering(filled.fields, offered)
-    return _form(entry, posted.visit, filled, given, is_new=True)
+    return _form(entry, posted.visit, filled, given, crumb)
 
 
 def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
@@ -154,7 +164,7 @@ def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
         typed = forms.shown(fields, entry.view(thing))
         offered = entry.offers(db, visited.caller, belongs | typed)
     filled = Filled(_offering(fields, offered), typed)
-    return _form(entry, visited, filled, {"version": str(thing.version)}, is_new=False)
+    return _form(entry, visited, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
 def _change(entry: Entry, row_id: str, posted: Post) -> Response:
@@ -173,14 +183,14 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
             raise Unready
         told = entry.prepare(db, caller, belongs | values, touched)
         shape = sound(entry.change_shape, filled, told)
-        version = int(typed["version"]) if typed.get("version", "").isdecimal() else 0
+        version = int(typed[VERSION]) if typed.get(VERSION, "").isdecimal() else 0
         return entry.page(entry.change(db, caller, row_id, shape, version))
 
     done = tried(posted, filled, work)
     if done is not None:
         return done
     filled.fields = _offering(fields, offered)
-    return _form(entry, posted.visit, filled, {"version": str(thing.version)}, is_new=False)
+    return _form(entry, posted.visit, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
 def _belongs(entry: Entry, thing: Any) -> dict[str, str]:
@@ -193,7 +203,17 @@ def _offering(fields: Sequence[Field], offered: Mapping[str, Choices]) -> list[F
     return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
 
 
-def _form(entry: Entry, visited: Visit, filled: Filled, kept: Typed, *, is_new: bool) -> Response:
+def _back(entry: Entry, thing: Any) -> Crumb:
+    """Return the way back to a stored thing's own page."""
+    address = entry.own(thing) if entry.own else f"/{entry.collection}/{thing.id}"
+    return address, str(getattr(thing, "name", None) or say("page.back"))
+
+
+def _form(
+    entry: Entry, visited: Visit, filled: Filled, kept: Typed, crumb: Crumb | None
+) -> Response:
+    """Show a form; one that keeps a version changes a stored thing."""
+    is_new = VERSION not in kept
     return rendering.show(
         "form.html",
         visited,
@@ -202,6 +222,7 @@ def _form(entry: Entry, visited: Visit, filled: Filled, kept: Typed, *, is_new: 
         is_new=is_new,
         filled=filled,
         kept=kept,
-        cautions=entry.cautions,
+        crumb=crumb,
+        cautions=(*entry.cautions, DECIDES) if entry.cautions else (),
         may_send=visited.is_lead or (visited.may_write and not entry.led[0 if is_new else 1]),
     )

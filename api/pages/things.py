@@ -39,7 +39,7 @@ from api.pages.asked import (
     TURBINE,
 )
 from api.pages.catalogue import say
-from api.pages.entry import Entry, Typed, Values
+from api.pages.entry import Crumb, Entry, Typed, Values
 from api.pages.forms import Choices, Field, shown
 from api.pages.sending import TAKEN
 from api.services import (
@@ -260,6 +260,30 @@ def _this_season(db: Session, caller: Caller, given: Typed) -> Typed:
     return {"season_id": season_now(db)}
 
 
+def _within_school(db: Session, caller: Caller, given: Typed) -> Crumb:
+    school = resources.get_row(db, caller, Organisation, given["organisation_id"])
+    return f"/schools/{school.id}", school.name
+
+
+def _within_team(db: Session, caller: Caller, given: Typed) -> Crumb:
+    team = resources.get_row(db, caller, Team, given["team_id"])
+    return f"/teams/{team.id}", team.name
+
+
+def _within_turbine(db: Session, caller: Caller, given: Typed) -> Crumb:
+    turbine = resources.get_row(db, caller, Turbine, given["turbine_id"])
+    return _team_of(turbine), turbine.name
+
+
+def _within_bench(db: Session, caller: Caller, given: Typed) -> Crumb:
+    bench = resources.get_row(db, caller, Bench, given["bench_id"])
+    return f"/benches/{bench.id}", bench.name
+
+
+def _team_of(turbine: Any) -> str:
+    return f"/teams/{turbine.team_id}" if turbine.team_id else "/equipment"
+
+
 ENTRIES = (
     Entry("seasons", "season", SeasonCreate, SeasonUpdate,
           seasons.create, seasons.get, seasons.change, lambda typed: SEASON,
@@ -273,31 +297,35 @@ ENTRIES = (
     Entry("teams", "team", TeamCreate, TeamUpdate, teams.create, teams.get, teams.change,
           lambda typed: TEAM, lambda team: f"/teams/{team.id}",
           given={"organisation_id": Organisation}, once=frozenset({"season_id"}),
-          offers=_seasons_offered, suggest=_this_season),
+          offers=_seasons_offered, suggest=_this_season, within=_within_school),
     Entry("turbines", "turbine", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: TURBINE,
-          lambda turbine: f"/teams/{turbine.team_id}" if turbine.team_id else "/today",
+          _team_of, own=_team_of, within=_within_team,
           given={"team_id": Team}, once=OF_BUILD, offers=_generators,
           prepare=_turbine_alone, then=_first_build, cautions=cautions.WORKSHOP),
     Entry("rotors", "rotor", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: ROTOR,
-          lambda turbine: "/equipment", once=OF_BUILD, offers=_rotors_offered,
+          lambda turbine: "/equipment", own=lambda turbine: "/equipment", once=OF_BUILD,
+          offers=_rotors_offered,
           prepare=_turbine_alone, newly=lambda db, caller, values: {"team_id": None},
           then=_first_build, led=(True, True), cautions=cautions.ROTOR),
     Entry("builds", "build", BuildCreate, BuildUpdate, builds.create, builds.get, builds.change,
           lambda typed: (Field("changed_factor", "text"), *BUILD),
           lambda build: f"/builds/{build.id}", given={"turbine_id": Turbine},
+          within=_within_turbine,
           suggest=_as_before, newly=_from_before, cautions=cautions.ROTOR),
     Entry("benches", "bench", BenchCreate, BenchUpdate,
           benches.create, benches.get, benches.change, lambda typed: BENCH,
           lambda bench: f"/benches/{bench.id}", given={"organisation_id": Organisation},
-          offers=_bench_offers, prepare=_with_new_equipment, cautions=cautions.BENCH),
+          offers=_bench_offers, within=_within_school, prepare=_with_new_equipment,
+          cautions=cautions.BENCH),
     Entry("sittings", "sitting", SessionCreate, SessionUpdate,
           sessions.create, sessions.get, sessions.change, lambda typed: SITTING,
           lambda sitting: f"/trials/new?session_id={sitting.id}", given={"bench_id": Bench},
           once=frozenset({"started_at", "season_id"}), offers=_sitting_offers,
+          within=_within_bench,
           suggest=_sitting_now, prepare=_by_the_schools_clock,
-          cautions=(*cautions.BENCH, cautions.DECIDES)),
+          cautions=cautions.BENCH),
     Entry("equipment", "equipment", EquipmentCreate, EquipmentUpdate,
           equipment.create, equipment.get, equipment.change, _equipment_fields,
           lambda item: f"/equipment/{item.id}",
