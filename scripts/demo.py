@@ -140,6 +140,7 @@ def _first_key(database: Path) -> str:
 
 def _print_addresses(url: str, key: str, season_id: str) -> None:
     print(f"the service         {url}/v1/meta, {url}/openapi.json")
+    print(f"in a browser        {url}/ (sign in with the key)")
     print(f"a lead's key        {key}")
     print(f"to try              export GUSTBOOK_KEY={key} GUSTBOOK_URL={url}")
     print("                    .venv/bin/python scripts/season_report.py --team Larch")

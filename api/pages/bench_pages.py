@@ -29,7 +29,7 @@ from api.services import answers, benches, comparisons, resources, trials
 from api.services.scope import Caller
 
 router = APIRouter()
-SHOWN = 50
+SHOWN, MOST_TRIALS = 50, 200
 #: Where wind is measured: the axis, then four points at 0.7 of the radius.
 POINTS = ((0.0, 0.0), (0.0, 0.7), (0.7, 0.0), (0.0, -0.7), (-0.7, 0.0))
 GRID = (*(Field(f"point_{at}") for at in range(len(POINTS))), Field("monitor_wind_speed_m_s"))
@@ -109,7 +109,7 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         school = db.get_one(Organisation, bench.organisation_id)
         season = db.get_one(Season, sitting.season_id)
         here = col(Trial.session_id) == sitting.id
-        found = trials.newest(db, visited.caller, here, most=200)
+        found = trials.newest(db, visited.caller, here, most=MOST_TRIALS)
         query = FlagQuery(session_id=sitting.id, state="open", limit=50)
         questions, _ = answers.page(db, visited.caller, query)
         done = history_of(db, visited, BenchSession, sitting.id)
@@ -125,6 +125,7 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         zone=school.timezone or season.timezone,
         conditions=_known(SITTING, sitting),
         questions=[each for each in questions if not each.trial_id],
+        left_out=[say("page.newest_only", count=MOST_TRIALS)] if len(found) == MOST_TRIALS else (),
     )
 
 

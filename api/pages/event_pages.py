@@ -55,7 +55,9 @@ def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
         event = resources.get_row(db, visited.caller, Event, event_id)
     return rendering.show(
         "event.html", visited, status=422 if filled.is_wrong else 200, event=event, filled=filled,
-        document=event_document(sheet), as_of=sheet.readiness.as_of,
+        document=event_document(sheet),
+        slots=sheet.run_order.slots if sheet.run_order else (),
+        stored={run.position for run in sheet.results.runs}, as_of=sheet.readiness.as_of,
         left_out=[say("event.others_left_out")],
     )  # fmt: skip
 

@@ -37,6 +37,7 @@ from api.services import (
 from api.services.documents.team import team_document
 
 router = APIRouter()
+MOST_SCHOOLS = 300
 SHOWN = 100  # trials of one build on its page, newest first
 
 
@@ -123,9 +124,12 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
 def schools_page(visited: Visited) -> Response:
     """Show the schools within reach."""
     with visited.reading() as db:
-        rows = resources.newest(db, visited.caller, Organisation, most=300)
+        rows = resources.newest(db, visited.caller, Organisation, most=MOST_SCHOOLS)
     return rendering.show(
-        "schools.html", visited, schools=sorted(rows, key=lambda row: row.name.casefold())
+        "schools.html",
+        visited,
+        schools=sorted(rows, key=lambda row: row.name.casefold()),
+        left_out=[say("page.newest_only", count=MOST_SCHOOLS)] if len(rows) == MOST_SCHOOLS else (),
     )
 
 

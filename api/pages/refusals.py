@@ -23,7 +23,7 @@ def answer(scope: Scope, refusal: ApiError) -> Response:
     if isinstance(refusal, NotSignedIn):
         return go_to(f"/sign-in?next={quote(_return_to(request))}")
     status, _, title, detail = words_of(refusal)
-    return rendering.show(
+    page = rendering.show(
         "refusal.html",
         status=status,
         title=title,
@@ -31,6 +31,8 @@ def answer(scope: Scope, refusal: ApiError) -> Response:
         errors=[error.detail for error in refusal.errors[:20]],
         request_id=scope["request_id"],
     )
+    page.headers.update(refusal.headers)
+    return page
 
 
 def _return_to(request: Request) -> str:

@@ -79,10 +79,13 @@ def show(
     *,
     status: int = 200,
     as_of: datetime | date | None = None,
-    left_out: Sequence[str] = (),
+    left_out: Sequence[str] | None = None,
     **facts: Any,
 ) -> HTMLResponse:
-    """Return a page made from a template, as of now unless it says otherwise."""
+    """Return a page made from a template, as of now unless it says otherwise.
+
+    A page of results says what it leaves out, or that it leaves out nothing.
+    """
     html = (
         _environment()
         .get_template(template)

@@ -1,8 +1,9 @@
 """Signing in with an access key, and out again here or everywhere."""
 
 from datetime import UTC, datetime
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from api.deps import database
@@ -11,6 +12,7 @@ from api.pages import rendering
 from api.pages.catalogue import say
 from api.pages.visits import (
     PostedByAny,
+    Turn,
     Visited,
     cookie_name,
     go_to,
@@ -37,17 +39,22 @@ def sign_in_form(next: str = "/today") -> Response:  # the address says next
     return rendering.show("sign_in.html", onwards=local_path(next), wrong="")
 
 
-@router.post("/sign-in")
-async def sign_in(request: Request) -> Response:
-    """Begin a session with a key."""
+async def typed_key(request: Request) -> tuple[str, str]:
+    """Return the key that was pasted, and where to go on."""
     require_same_origin(request)
     async with request.form(max_files=0, max_fields=5, max_part_size=MOST_BYTES) as form:
-        key, onwards = str(form.get("key", "")), local_path(str(form.get("next", "")))
-    now = datetime.now(UTC)
+        return str(form.get("key", "")), local_path(str(form.get("next", "")))
+
+
+@router.post("/sign-in")
+def sign_in(
+    request: Request, typed: Annotated[tuple[str, str], Depends(typed_key)], turn: Turn
+) -> Response:
+    """Begin a session with a key."""
+    key, onwards = typed
     try:
-        async with request.app.state.writers:
-            with database(request).unit_of_work() as db:
-                secret = web_sessions.begin(db, key, now)
+        with database(request).unit_of_work() as db:
+            secret = web_sessions.begin(db, key, datetime.now(UTC))
     except NotSignedIn:
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
         return rendering.show("sign_in.html", status=401, onwards=onwards, wrong=wrong)

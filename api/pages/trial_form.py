@@ -8,6 +8,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.errors import NotFound
+from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.sessions import BenchSession
 from api.models.trials import Trial, TrialCreate
@@ -126,19 +127,16 @@ def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
 
 
 def _form(visited: Visit, filled: Filled) -> Response:
-    """Show the form with what may be chosen."""
+    """Show the form with what may be chosen, and what was chosen however old it is."""
     with visited.reading() as db:
         season = current_season(db, visited.now.date())
         season_id = _season_of(db, visited.caller, filled) or (season.id if season else "")
-        sittings = [
-            (
-                row.id,
-                say("trial.sitting", bench=bench.name, when=pickers.when(row.started_at, zone)),
-            )
-            for row, bench, zone in pickers.sittings(db, visited.caller, season_id)
-        ]
-        builds = pickers.builds(db, visited.caller, season_id)
+        chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
+        found = pickers.sittings(db, visited.caller, season_id, chosen["session_id"])
+        sittings = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
+        builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
         benches = pickers.benches(db, visited.caller)
+    listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
         visited,
@@ -150,7 +148,13 @@ def _form(visited: Visit, filled: Filled) -> Response:
         builds=builds,
         benches=benches,
         cautions=cautions.FOOT,
+        left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
     )
+
+
+def named(sitting: BenchSession, bench: Bench, zone: str) -> str:
+    """Return a sitting by its bench and its time."""
+    return say("trial.sitting", bench=bench.name, when=pickers.when(sitting.started_at, zone))
 
 
 def _season_of(db: Session, caller: Caller, filled: Filled) -> str | None:

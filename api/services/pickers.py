@@ -59,35 +59,46 @@ def benches(db: Session, caller: Caller) -> Pairs:
     return [(row.id, f"{row.name} · {school}") for row, school in db.execute(rows.limit(MOST))]
 
 
-def builds(db: Session, caller: Caller, season_id: str) -> list[tuple[str, Pairs]]:
-    """Return the newest builds of each team of a season, by team, and the reference rotors'."""
+def builds(
+    db: Session, caller: Caller, season_id: str, chosen: str = ""
+) -> list[tuple[str, Pairs]]:
+    """Return the builds of each team of a season, by team, and the reference rotors'.
+
+    Of very many only the first are given, and the chosen one.
+    """
     rows = (
         select(Build, Turbine, Team)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
         .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
         .where(may_see(caller, Build))
         .where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
-        .order_by(col(Team.name), col(Turbine.name), col(Build.number).desc())
+        .order_by(
+            col(Build.id) != chosen, col(Team.name), col(Turbine.name), col(Build.number).desc()
+        )
     )
     grouped: dict[str, Pairs] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
         told = f"{turbine.name}, build {build.number}"
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
         grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, told + changed))
-    return sorted(grouped.items(), key=lambda pair: pair[0] == REFERENCE)
+    return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))
 
 
 def sittings(
-    db: Session, caller: Caller, season_id: str, most: int = 30
+    db: Session, caller: Caller, season_id: str, chosen: str = "", most: int = 30
 ) -> Sequence[tuple[BenchSession, Bench, str]]:
-    """Return the newest sittings of a season with their benches and clocks."""
+    """Return the newest sittings of a season, and the chosen one, with their benches and clocks."""
     rows = (
         select(BenchSession, Bench, Organisation.timezone, Season.timezone)
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
         .join(Organisation, col(Organisation.id) == col(Bench.organisation_id))
         .join(Season, col(Season.id) == col(BenchSession.season_id))
         .where(may_see(caller, BenchSession), col(BenchSession.season_id) == season_id)
-        .order_by(col(BenchSession.started_at).desc(), col(BenchSession.id))
+        .order_by(
+            col(BenchSession.id) != chosen,
+            col(BenchSession.started_at).desc(),
+            col(BenchSession.id),
+        )
         .limit(most)
     )
     return [(row, bench, own or zone) for row, bench, own, zone in db.execute(rows)]

@@ -57,6 +57,12 @@ TABLE: dict[str, Row] = {
     "events_page": common(),
     "event_page": common(),
     "inspection": shown(),
+    "official_run": Row(403, 403, 200, None),
+    # The world's sittings are not of the event's day.
+    "enter_official_run": led(
+        lambda s: {"session_id": s.session_id, "build_id": s.build_id, "outcome": "did_not_finish"},
+        422,
+    ),
     "imports_page": common(),
     "template": common(),
     # An import is its key's own: the school's reader has none, another coach neither.

@@ -10,6 +10,7 @@ from api.pages.bench_pages import GRID
 from api.pages.catalogue import catalogue, say
 from api.pages.equipment_pages import CHECK, LOAN, RETURN
 from api.pages.event_pages import DRAWING, INSPECTOR
+from api.pages.event_run_pages import RUN
 from api.pages.forms import stem
 from api.pages.sharing import KEY, SHARE
 from api.pages.things import ENTRIES
@@ -35,7 +36,19 @@ def all_fields():
         kinds = SPEC if entry.kind == "equipment" else {"": ()}
         for kind in kinds:
             yield from entry.asked({"kind": kind})
-    yield from (*FIELDS, *LOAN, *RETURN, *CHECK, *DRAWING, INSPECTOR, *GRID, *SHARE, *KEY, REASON)
+    yield from (
+        *FIELDS,
+        *LOAN,
+        *RETURN,
+        *CHECK,
+        *DRAWING,
+        INSPECTOR,
+        *GRID,
+        *SHARE,
+        *KEY,
+        *RUN,
+        REASON,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -67,7 +67,7 @@ def named(world):
     return ids | {
         "trial_id": trial["id"], "flag_id": held["id"], "school_id": school.organisation_id,
         "sitting_id": school.session_id, "rotor_id": school.turbine_id,
-        "equipment_id": school.kit_id, "ending": "csv",
+        "equipment_id": school.kit_id, "ending": "csv", "position": "1",
     }  # fmt: skip
 
 
@@ -111,6 +111,7 @@ def test_a_form_gives_it_back_as_text(name, world, visiting):
     ids |= {
         "school_id": school.organisation_id, "sitting_id": school.session_id,
         "rotor_id": school.turbine_id, "equipment_id": school.kit_id, "share_id": "shr_x",
+        "position": "1",
     }  # fmt: skip
     typed = TABLE[name].typed(school)
     kept = ("organisation_id", "team_id", "turbine_id", "bench_id", "season_id", "kind")

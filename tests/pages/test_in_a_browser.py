@@ -367,6 +367,7 @@ class TestEveryPage:
         ids |= {
             "equipment_id": world.larch.kit_id, "school_id": world.larch.organisation_id,
             "sitting_id": world.larch.session_id, "rotor_id": world.reference_turbine_id,
+            "position": "1",
         }  # fmt: skip
         axe = Axe()
         with visiting(browser, service, viewport=size, color_scheme=scheme) as page:

@@ -1,0 +1,107 @@
+"""What waits on a day: found from facts alone, for each caller what is theirs."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from api.services import today
+from api.services.scope import Caller
+from tests.makers import created, season_payload, session_payload, trial_payload
+
+pytestmark = pytest.mark.on_both
+#: The world's trials are of 5 March 2026, its season of February to May, its event of 16 May.
+SOON, LATER = datetime(2026, 3, 10, tzinfo=UTC), datetime(2026, 4, 10, tzinfo=UTC)
+
+
+@pytest.fixture
+def seen(world, app_client):
+    """Return what a caller sees on a day."""
+
+    def see(now, school=None):
+        reach = None if school is None else frozenset({school.organisation_id})
+        caller = Caller("key_x", "x", "lead" if school is None else "coach", reach)
+        with app_client.app.state.database.reading() as db:
+            return today.today(db, caller, now)
+
+    return see
+
+
+def test_a_programme_without_a_season(app_client):
+    caller = Caller("key_x", "x", "lead", None)
+    with app_client.app.state.database.reading() as db:
+        found = today.today(db, caller, SOON)
+    assert (found.season, found.question_count, found.quiet, found.event) == (None, 0, [], None)
+
+
+def test_the_season_that_runs_else_the_next_else_the_last(world, app_client):
+    autumn = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
+    created(world.lead.post("/v1/seasons", json=season_payload(**autumn)))
+    with app_client.app.state.database.reading() as db:
+        names = [
+            today.current_season(db, day).name
+            for day in (date(2025, 1, 1), date(2026, 5, 29), date(2026, 7, 1), date(2027, 5, 1))
+        ]
+    assert names == ["Spring 2026", "Spring 2026", "Autumn", "Autumn"]
+
+
+def test_teams_are_quiet_from_two_weeks_without_a_trial_on(world, seen):
+    tested = datetime(2026, 3, 5, 14, 30, tzinfo=UTC)
+    assert seen(tested + timedelta(days=14)).quiet_count == 0
+    assert seen(tested + timedelta(days=14, minutes=1)).quiet_count == 2
+    (mine,) = seen(LATER, world.larch).quiet
+    assert (mine.name, mine.last_at) == ("Larch one", tested)
+
+
+def test_a_team_that_never_tested_comes_first(world, seen):
+    team = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+    created(world.larch.coach.post("/v1/teams", json=team | {"name": "Zelkova"}))
+    assert [each.name for each in seen(LATER, world.larch).quiet] == ["Zelkova", "Larch one"]
+    assert [each.name for each in seen(SOON, world.larch).quiet] == ["Zelkova"]
+
+
+def test_after_a_season_nobody_is_quiet(world, seen):
+    over = seen(datetime(2026, 7, 1, tzinfo=UTC))
+    assert (over.is_running, over.quiet_count, over.event) == (False, 0, None)
+
+
+def test_a_bench_is_anchored_by_a_reference_run_that_counts(world, seen):
+    assert [bench.name for bench in seen(SOON, world.larch).unanchored] == ["Larch hall"]
+    told = trial_payload(world.larch, kind="reference", build_id=world.reference_build_id)
+    trial = created(world.larch.coach.post("/v1/trials", json=told))
+    assert seen(SOON, world.larch).unanchored == []
+    away = world.larch.coach.post(f"/v1/trials/{trial['id']}/withdraw", json={"reason": "no load"})
+    assert away.status_code == 200
+    assert [bench.name for bench in seen(SOON, world.larch).unanchored] == ["Larch hall"]
+
+
+def test_questions_come_gravest_first_and_hints_not_at_all(world, seen):
+    apart = [{"voltage_v": 1.2}, {"voltage_v": 1.9}]
+    created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, runs=apart)))
+    found = seen(SOON, world.larch)
+    assert found.held == 1
+    assert found.questions[0].severity == "hold"
+    assert {each.severity for each in found.questions} <= {"hold", "warn"}
+    assert found.question_count == len(found.questions)
+    assert seen(SOON, world.birch).held == 0
+
+
+def test_the_event_is_counted_down_to_its_day(world, seen):
+    assert seen(SOON).days_left == 67  # 21 days of March, 30 of April, 16 of May
+    assert seen(datetime(2026, 5, 16, 20, tzinfo=UTC)).days_left == 0
+    assert seen(datetime(2026, 5, 17, tzinfo=UTC)).event is None
+
+
+def test_what_is_overdue_is_the_borrowers_and_the_owners(world, seen):
+    assert [loan.equipment_id for loan in seen(SOON, world.larch).overdue] == [world.larch.kit_id]
+    assert len(seen(SOON).overdue) == 2
+
+
+def test_what_is_counted_is_the_callers(world, seen):
+    later = session_payload(world.larch, started_at="2026-03-06T10:00:00Z")
+    session = created(world.larch.coach.post("/v1/sessions", json=later))["id"]
+    created(
+        world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, session_id=session))
+    )
+    counts = [(f.schools, f.teams, f.benches, f.trials) for f in
+              (seen(SOON), seen(SOON, world.larch), seen(SOON, world.birch))]  # fmt: skip
+    assert counts == [(2, 2, 2, 3), (1, 1, 1, 2), (1, 1, 1, 1)]
