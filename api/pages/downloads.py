@@ -9,6 +9,7 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.models.files import TrialFileQuery
+from api.models.reports import SeasonReport
 from api.pages.visits import Visit, Visited
 from api.services import equipment_lists, reports, sheets, trial_files
 from api.services.documents import pdf, spreadsheets
@@ -44,13 +45,16 @@ class Made:
 
 def _season(db: Session, caller: Caller, season_id: str) -> Made:
     report = reports.season_report(db, caller, season_id)
-    return Made("season-report", lambda: spreadsheets.season_csv(report, excel=True),
-                lambda: sheets.season_sheet(db, caller, report))  # fmt: skip
+    return _of_report("season-report", db, caller, report)
 
 
 def _school(db: Session, caller: Caller, organisation_id: str) -> Made:
     report = reports.organisation_report(db, caller, organisation_id, None, None)
-    return Made("school-report", lambda: spreadsheets.season_csv(report, excel=True),
+    return _of_report("school-report", db, caller, report)
+
+
+def _of_report(name: str, db: Session, caller: Caller, report: SeasonReport) -> Made:
+    return Made(name, lambda: spreadsheets.season_csv(report, excel=True),
                 lambda: sheets.season_sheet(db, caller, report))  # fmt: skip
 
 

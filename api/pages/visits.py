@@ -110,7 +110,10 @@ class Post:
     def file(self, name: str) -> bytes:
         """Return the bytes of an uploaded file; its name is not looked at."""
         upload = self.form.get(name)
-        return upload.file.read() if isinstance(upload, UploadFile) else b""
+        if not isinstance(upload, UploadFile):
+            return b""
+        upload.file.seek(0)
+        return upload.file.read()
 
     def typed(self) -> dict[str, str]:
         """Return everything that was typed, by field."""
@@ -140,8 +143,14 @@ class Post:
         named = self.text("form_key")
         if not FORM_KEY.fullmatch(named):
             return None
-        typed = [(name, text.strip()) for name, text in self.typed().items()]
-        content = repr(sorted((n, text) for n, text in typed if text and n not in apart_from))
+        typed = {name: text.strip() for name, text in self.typed().items()}
+        files = {
+            name: hashlib.sha256(self.file(name)).hexdigest()
+            for name, value in self.form.items()
+            if isinstance(value, UploadFile)
+        }
+        held = sorted((typed | files).items())
+        content = repr([pair for pair in held if pair[1] and pair[0] not in apart_from])
         told = f"{self.visit.request.url.path}\0{content}"
         return f"page:{named}:{hashlib.sha256(told.encode()).hexdigest()[:24]}"
 

@@ -11,6 +11,7 @@ def templates_in(*folders: Path) -> Environment:
         loader=FileSystemLoader(folders),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,  # a template and the code that fills it belong together
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -122,6 +122,14 @@ class TestTaken:
         places = {store(coach, sheet(*three_runs()), **typed).headers["location"] for _ in "ab"}
         assert len(places) == 1
 
+    def test_another_file_in_the_same_form_is_another_import(self, coach, world):
+        typed = {"step": "store", "looked": "yes", "form_key": "z" * 20}
+        places = set()
+        for ref in ("f1", "f2", "f2"):
+            file = {"file": ("t.csv", sheet(*three_runs(ref)).encode())}
+            places.add(coach.post("/imports", data=typed, files=file).headers["location"])
+        assert len(places) == 2
+
     def test_a_long_file_is_chosen_again_instead_of_mended_here(self, coach):
         rows = [ROW.format(ref=f"r{at}", volts="1.20") for at in range(700)]
         page = look(coach, sheet(*rows))
