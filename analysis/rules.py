@@ -31,7 +31,8 @@ _RULES = (
     Rule(
         "load_not_stated", "block", "a kind that needs power, without a connected load",
         "Volts without the resistor do not give power. Was the resistor connected?",
-        "Give load_ohm and load_connected = true, or change the kind to open_circuit.",
+        "State the load and that it was connected (load_ohm, load_connected), or make it a trial "
+        "without a load (open_circuit).",
     ),
     Rule(
         "supervisor_missing", "block", "a session without an adult at the fan",

@@ -11,7 +11,15 @@ def told(group: str, *values: str) -> list[tuple[str, str]]:
     return [(value, say(f"{group}.{value}")) for value in values]
 
 
-ZONES = [(name, name.replace("_", " ")) for name in sorted(available_timezones())]
+#: Places; abbreviations and fixed offsets are left out, for they know no summer time.
+ZONES = [
+    ("UTC", "UTC"),
+    *(
+        (name, name.replace("_", " "))
+        for name in sorted(available_timezones())
+        if "/" in name and not name.startswith(("Etc/", "SystemV/", "US/"))
+    ),
+]
 FIXINGS = told("fixing", "screwed", "pinned", "glued", "moulded", "push_fit")
 CONDITIONS = told("condition", "good", "worn", "broken")
 WIND_METERS = told("wind_meter", "vane", "hot_wire", "cup", "pitot", "spec_sheet", "none")

@@ -24,10 +24,17 @@ def catalogue(language: str = LANGUAGE) -> dict[str, str]:
 def say(key: str, **values: Any) -> str:
     """Return a sentence; a key that is not in the catalogue is an error.
 
+    Where there is a key ending in `_one`, it is what is said of a single one.
+
     >>> say("page.as_of", when="5 March 2026, 14:30 UTC")
     'As of 5 March 2026, 14:30 UTC.'
+    >>> say("imports.doubts", count=1), say("imports.doubts", count=2)
+    ('What looks odd (1 row)', 'What looks odd (2 rows)')
     """
-    return catalogue()[key].format(**values)
+    words = catalogue()
+    single = f"{key}_one"
+    chosen = single if values.get("count") == 1 and single in words else key
+    return words[chosen].format(**values)
 
 
 def knows(key: str) -> bool:

@@ -158,7 +158,7 @@ class Filled:
 
 
 #: How the API spells a quantity in another unit: a hint to a program, not to a person.
-SPELLING = re.compile(r" \([a-z][a-z0-9_]*\)")
+SPELLING = re.compile(r" \([a-z0-9]+(_[a-z0-9]+)+(, [a-z0-9_]+)*\)")
 
 
 def _told(fault: FieldError) -> str:
@@ -181,6 +181,8 @@ def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dic
         text = filled.typed[asked.name]
         if asked.kind == "tick":
             values[asked.name] = text == "yes"
+            if asked.required and text != "yes":
+                filled.faults[asked.name] = say("form.tick_needed")
         elif not text and asked.required:
             filled.faults[asked.name] = say("form.needed")
         elif text:

@@ -1,6 +1,6 @@
 """Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path
@@ -14,6 +14,7 @@ from api.pages import forms, rendering
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
+from api.pages.telling import history_of
 from api.pages.visits import Post, Posted, Received, Turn, Visit, Visited
 from api.services import resources
 from api.services.imports import batch, refused, undo
@@ -47,7 +48,7 @@ class Sheet:
 def read_sheet(posted: Received) -> Sheet:
     """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
     most: int = posted.visit.request.app.state.settings.max_import_rows
-    body, text = posted.file("file"), posted.text("cells")
+    body, text = posted.file("file"), posted.typed().get("cells", "")
     try:
         if is_workbook(body):
             body, _ = to_sheet(body, most)
@@ -109,8 +110,14 @@ def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuer
 
 def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
     """Show why a sheet cannot be taken, cell by cell, with the sheet to mend."""
-    errors = [fault.shown() for fault in refusal.errors] if refusal else []
+    errors = [_for_people(fault) for fault in refusal.errors] if refusal else []
     return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
+
+
+def _for_people(fault: FieldError) -> dict[str, Any]:
+    """Return a fault with what to do in this page, where the API names a parameter."""
+    is_doubt = fault.hint == batch.ACCEPT
+    return (replace(fault, hint=say("imports.tick_it")) if is_doubt else fault).shown()
 
 
 def _tried(posted: Post, sheet: Sheet, found: ImportRead | ImportTried) -> Response:
@@ -154,6 +161,7 @@ def import_page(import_id: ImportId, visited: Visited) -> Response:
 def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
     with visited.reading() as db:
         found = batch.get(db, visited.caller, import_id)
+        done = history_of(db, visited, ImportBatch, import_id)
     told = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
     return rendering.show(
         "import.html",
@@ -162,6 +170,7 @@ def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
         found=found,
         filled=filled,
         rows=told[:ROWS_SHOWN],
+        history=done,
         has_refused=bool(found.outcomes.get("error")),
         left_out=_unseen(len(told), 0),
     )

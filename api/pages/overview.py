@@ -57,7 +57,7 @@ def today_page(visited: Visited) -> Response:
         visited,
         waits=waits,
         school=school[0] if school else None,
-        left_out=[say("today.infos_left_out")],
+        left_out=[say("today.infos_left_out")] if waits.trials else None,
     )
 
 
@@ -178,6 +178,8 @@ def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
         sheet = sheets.team_sheet(db, visited.caller, team_id)
         school = db.get_one(Organisation, team.organisation_id)
         machines = _machines(db, team.id)
+        at_school = col(Bench.organisation_id) == school.id
+        has_bench = bool(resources.newest(db, visited.caller, Bench, at_school, most=1))
         done = history_of(db, visited, Team, team.id)
     return rendering.show(
         "team.html",
@@ -185,6 +187,7 @@ def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
         team=team,
         school=school,
         machines=machines,
+        has_bench=has_bench,
         history=done,
         document=team_document(sheet.progress, sheet.report, sheet.team),
         next_test=sheet.progress.next_test,

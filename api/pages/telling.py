@@ -1,6 +1,7 @@
 """What was done to a thing, and what was measured, in lines that people read."""
 
 from datetime import datetime
+from types import SimpleNamespace
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -8,8 +9,9 @@ from sqlmodel import Session, col, select
 from api.models.audit import AuditRead, HistoryQuery
 from api.models.sessions import BenchSession
 from api.models.shapes import Stored
-from api.models.trials import TrialRead
+from api.models.trials import RunRead, TrialRead
 from api.pages.catalogue import knows, say
+from api.pages.forms import stem, unit_of
 from api.pages.visits import Visit
 from api.services import history
 
@@ -34,11 +36,19 @@ def _told(entry: AuditRead) -> dict[str, Any]:
         "what": say(action) if knows(action) else entry.action,
         "why": entry.reason or "",
         "changes": [
-            say("history.moved", name=name.replace("_", " "), before=_short(pair, 0),
+            say("history.moved", name=_name(name), before=_short(pair, 0),
                 after=_short(pair, 1))
             for name, pair in (entry.changes or {}).items()
         ],
     }  # fmt: skip
+
+
+def _name(field: str) -> str:
+    """Return what a field is called on pages, with its unit."""
+    key = f"field.{field}" if knows(f"field.{field}") else f"field.{stem(field)}"
+    unit = unit_of(field)
+    called = say(key) if knows(key) else field.replace("_", " ")
+    return f"{called} ({unit})" if unit else called
 
 
 def _short(pair: Any, at: int) -> str:
@@ -52,10 +62,7 @@ def _facts(run: Any) -> str:
     """Return a run as the record keeps it, in a few words."""
     if not isinstance(run, dict):
         return str(run)
-    kept = {name: value for name, value in run.items() if value is not None}
-    return ", ".join(
-        f"{name} {value}" for name, value in kept.items() if name != "series_voltage_v"
-    )
+    return run_in_words(SimpleNamespace(**dict.fromkeys(RunRead.model_fields) | run))
 
 
 def run_in_words(run: Any) -> str:

@@ -144,6 +144,10 @@ def _from_before(db: Session, caller: Caller, values: Values) -> Values:
 # --- benches and sittings -------------------------------------------------------------------
 
 
+#: Where a new fan or wind meter is named, beside where one is chosen.
+BELOW = {"fan_id": "new_fan_tag", "anemometer_id": "new_anemometer_tag"}
+
+
 def _bench_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
     school = typed.get("organisation_id")
     return {
@@ -157,6 +161,8 @@ def _with_new_equipment(db: Session, caller: Caller, values: Values, moved: Valu
     named = dict(moved)
     fan, meter = named.pop("new_fan_tag", None), named.pop("new_anemometer_tag", None)
     kind = named.pop("new_anemometer_type", None)
+    if kind and not meter and not values.get("anemometer_id"):
+        meter = say("bench.its_meter", name=values.get("name", ""))[:80]
     owner = {"organisation_id": values.get("organisation_id")}
     if fan:
         facts = owner | {"kind": "fan", "tag": fan}
@@ -165,6 +171,10 @@ def _with_new_equipment(db: Session, caller: Caller, values: Values, moved: Valu
         sheet = {"type": kind} if kind else {}
         facts = owner | {"kind": "anemometer", "tag": meter, "spec": sheet}
         named["anemometer_id"] = _register(db, caller, facts, "new_anemometer_tag")
+    for asked in ("fan_id", "anemometer_id"):
+        if not (values | named).get(asked):
+            words = say(f"bench.no_{asked}")
+            raise Invalid(words, [FieldError("missing", words, pointer=f"/{BELOW[asked]}")])
     return named
 
 
@@ -302,7 +312,8 @@ ENTRIES = (
           turbines.create, turbines.get, turbines.change, lambda typed: TURBINE,
           _team_of, own=_team_of, within=_within_team,
           given={"team_id": Team}, once=OF_BUILD, offers=_generators,
-          prepare=_turbine_alone, then=_first_build, cautions=cautions.WORKSHOP),
+          prepare=_turbine_alone, then=_first_build, cautions=cautions.WORKSHOP,
+          suggest=lambda db, caller, given: {"name": say("turbine.first_name")}),
     Entry("rotors", "rotor", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: ROTOR,
           lambda turbine: "/equipment", own=lambda turbine: "/equipment", once=OF_BUILD,

@@ -34,8 +34,8 @@ FIELDS = (
     Field("load_ohm"),
     Field("load_connected", "tick"),
     *(Field(f"voltage_{at}", more=at > AT_ONCE) for at in range(1, READINGS + 1)),
+    Field("meter_range_v", "choice", choices=[(r, f"{r} V") for r in RANGES]),
     Field("wind_speed_m_s", more=True),
-    Field("meter_range_v", "choice", more=True, choices=[(r, f"{r} V") for r in RANGES]),
     Field("pitch_after_deg", more=True),
     Field("rotor_speed_rpm", more=True),
     Field("current_a", more=True),
@@ -81,12 +81,7 @@ def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, s
     if "session_id" in named:
         resources.get_row(db, caller, BenchSession, named["session_id"])
     if "build_id" in named:
-        build = resources.get_row(db, caller, Build, named["build_id"])
-        named |= {
-            "pitch_deg": forms.plain(build.pitch_deg),
-            "load_ohm": forms.plain(build.load_ohm),
-            "load_connected": "",
-        }
+        named |= _of_build(db, caller, named["build_id"]) | {"load_connected": ""}
     if asked.get("after"):
         named = _kept(resources.get_row(db, caller, Trial, asked["after"])) | named
     numbers = ("pitch_deg", "load_ohm")
@@ -135,6 +130,8 @@ def _form(visited: Visit, filled: Filled) -> Response:
         found = pickers.sittings(db, visited.caller, season_id, chosen["session_id"])
         sittings = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
         builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
+        if not chosen["build_id"]:
+            filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
@@ -150,6 +147,22 @@ def _form(visited: Visit, filled: Filled) -> Response:
         cautions=cautions.FOOT,
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
     )
+
+
+def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) -> dict[str, str]:
+    """Return the one build that a team has, chosen beforehand, where there is no other."""
+    of_teams = [pair for team, pairs in builds for pair in pairs if team != pickers.REFERENCE]
+    return _of_build(db, caller, of_teams[0][0]) if len(of_teams) == 1 else {}
+
+
+def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
+    """Return a build with the pitch and the load it is registered with."""
+    build = resources.get_row(db, caller, Build, build_id)
+    return {
+        "build_id": build.id,
+        "pitch_deg": forms.plain(build.pitch_deg),
+        "load_ohm": forms.plain(build.load_ohm),
+    }
 
 
 def named(sitting: BenchSession, bench: Bench, zone: str) -> str:

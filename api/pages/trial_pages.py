@@ -51,6 +51,10 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
     """Return in plain words what a trial gave, whether it counts, and how sure that is."""
     result = trial.result
     told = [say(f"trial.state_{trial.state}")]
+    if trial.state == "withdrawn":
+        return told
+    if trial.state == "held" and result.power_w is not None:
+        return [*told, say("trial.in_doubt", power=f"{result.power_w * 1000:.1f}")]
     if result.power_w is not None:
         told.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
     if result.normalised_power_w is None or result.interval_w is None:
@@ -83,7 +87,8 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         found = trials.get(db, visited.caller, trial_id)
         around = where(db, found)
         done = history_of(db, visited, Trial, trial_id)
-    open_ones = [flag for flag in found.flags if flag.state == "open"]
+    is_out = found.state == "withdrawn"
+    open_ones = [flag for flag in found.flags if flag.state == "open" and not is_out]
     return rendering.show(
         "trial.html",
         visited,
@@ -91,7 +96,8 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         trial=found,
         verdict=verdict(found, around["season"]),
         facts=_facts(found),
-        questions=[flag for flag in open_ones if flag.severity != "info"],
+        questions=[flag for flag in open_ones if flag.severity in ("block", "hold")],
+        oddities=[flag for flag in open_ones if flag.severity == "warn"],
         hints=[flag for flag in open_ones if flag.severity == "info"],
         answered=[flag for flag in found.flags if flag.state not in ("open", "cleared")],
         history=done,

@@ -166,14 +166,14 @@ def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRea
     counts = Counter(fitted.trials["bench_id"])
     scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
     return [
-        _bench(score, known.benches[score.bench_id].name, counts[score.bench_id])
+        _bench(score, known.benches[score.bench_id].name, counts[score.bench_id], len(scores) == 1)
         for score in scores
         if own is None or known.benches[score.bench_id].organisation_id in own
     ]
 
 
-def _bench(score: BenchScore, name: str, trials: int) -> BenchScoreRead:
-    effect = percent(score.effect)
+def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
+    effect, said = percent(score.effect), "alone" if is_alone else score.verdict
     return BenchScoreRead(
         bench_id=score.bench_id,
         name=name,
@@ -185,7 +185,7 @@ def _bench(score: BenchScore, name: str, trials: int) -> BenchScoreRead:
         against=score.against,
         verdict=score.verdict,
         trials=trials,
-        **wording.say(f"bench.{score.verdict}", bench=name, effect=effect),
+        **wording.say(f"bench.{said}", bench=name, effect=effect),
     )
 
 

@@ -78,7 +78,8 @@ def builds(
     )
     grouped: dict[str, Pairs] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
-        told = f"{turbine.name}, build {build.number}"
+        owner = f"{team.name}: " if team else ""
+        told = f"{owner}{turbine.name}, build {build.number}"
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
         grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, told + changed))
     return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))

@@ -46,6 +46,7 @@ class Today:
     held: int
     quiet: list[Quiet]
     quiet_count: int
+    nearest: list[Team]
     unanchored: list[Bench]
     overdue: list[LoanRead]
     event: Event | None
@@ -80,6 +81,7 @@ def today(db: Session, caller: Caller, now: datetime) -> Today:
         held=counts["hold"],
         quiet=quiet[:SHOWN],
         quiet_count=len(quiet),
+        nearest=_teams(db, caller, season_id),
         unanchored=_unanchored(db, caller, season_id),
         overdue=loans.page(db, caller, LoanQuery(state="overdue", limit=SHOWN))[0],
         event=event,
@@ -116,7 +118,7 @@ def _questions(db: Session, caller: Caller, season_id: str) -> tuple[list[FlagRe
 
 
 def _quiet(db: Session, caller: Caller, season_id: str, now: datetime) -> list[Quiet]:
-    """Return teams whose last trial is long ago, or who have none, longest ago first."""
+    """Return teams whose last trial, or whose registration, is long ago; first who never tested."""
     last = func.max(col(BenchSession.started_at))
     rows = (
         select(Team, last)
@@ -131,9 +133,15 @@ def _quiet(db: Session, caller: Caller, season_id: str, now: datetime) -> list[Q
     found = [
         Quiet(team.id, team.name, at)
         for team, at in db.execute(rows)
-        if at is None or at < long_ago
+        if (at or team.created_at) < long_ago
     ]
     return sorted(found, key=lambda each: (each.last_at is not None, each.last_at or now))
+
+
+def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
+    """Return teams to go on to, by name."""
+    mine = visible(caller, Team).where(col(Team.season_id) == season_id)
+    return list(db.scalars(mine.order_by(col(Team.name), col(Team.id)).limit(SHOWN)))
 
 
 def _unanchored(db: Session, caller: Caller, season_id: str) -> list[Bench]:

@@ -30,6 +30,9 @@ SENTENCES = {
         "one turbine from there to a visit day."
     ),
     "bench.fine": "{bench} reads {effect:+.0f} % from the others: fine.",
+    "bench.alone": (
+        "{bench} is the only bench with trials so far, so there is nothing to hold it against."
+    ),
     "bench.look": (
         "{bench} reads {effect:+.0f} % from the others: look at distance, wind meter, load and fan."
     ),

@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from api.models.teams import Team
 from api.services import today
 from api.services.scope import Caller
 from tests.makers import created, season_payload, session_payload, trial_payload
@@ -52,9 +53,14 @@ def test_teams_are_quiet_from_two_weeks_without_a_trial_on(world, seen):
     assert (mine.name, mine.last_at) == ("Larch one", tested)
 
 
-def test_a_team_that_never_tested_comes_first(world, seen):
+def test_a_team_that_never_tested_comes_first_two_weeks_after_it_was_registered(
+    world, seen, app_client
+):
     team = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
-    created(world.larch.coach.post("/v1/teams", json=team | {"name": "Zelkova"}))
+    made = created(world.larch.coach.post("/v1/teams", json=team | {"name": "Zelkova"}))
+    assert [each.name for each in seen(LATER, world.larch).quiet] == ["Larch one"]
+    with app_client.app.state.database.unit_of_work() as db:
+        db.get_one(Team, made["id"]).created_at = SOON - timedelta(days=15)
     assert [each.name for each in seen(LATER, world.larch).quiet] == ["Zelkova", "Larch one"]
     assert [each.name for each in seen(SOON, world.larch).quiet] == ["Zelkova"]
 

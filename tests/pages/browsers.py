@@ -61,11 +61,13 @@ def visiting(browser: Browser, service: Service, **options: object) -> Iterator[
     )
     if options.get("java_script_enabled", True):
         page.add_init_script(WATCH)
-    yield page
+    try:
+        yield page
+    finally:
+        context.close()
     outside = [url for url in watched.asked if not url.startswith((service.url, "data:"))]
     assert outside == []
     assert [words for words in watched.said if EXPECTED not in words] == []
-    context.close()
 
 
 def sign_in(page: Page, key: str) -> None:

@@ -79,7 +79,7 @@ def new_trial(page, world):
 class TestAtTheBench:
     def test_a_trial_its_result_and_the_next_run(self, phone, world):
         phone.get_by_role("link", name="Enter a trial").click()
-        phone.get_by_label("Sitting").select_option(world.larch.session_id)
+        phone.get_by_label("Session").select_option(world.larch.session_id)
         phone.get_by_label("Build").select_option(world.larch.build_id)
         fill_trial(phone, "1,20", "1.19", "1,21")
         phone.get_by_role("button", name="Send").click()
@@ -90,7 +90,7 @@ class TestAtTheBench:
         assert re.search(r"would be \d+ mW \(\d+ to \d+\)", told)
         assert "cube rule" in told
         phone.get_by_role("link", name="Next run").click()
-        assert phone.get_by_label("Sitting").input_value() == world.larch.session_id
+        assert phone.get_by_label("Session").input_value() == world.larch.session_id
         assert phone.get_by_label("Build").input_value() == world.larch.build_id
         assert phone.get_by_label("Load resistor").input_value() == "30.1"
         assert phone.get_by_label("The load was connected").is_checked()
@@ -113,7 +113,7 @@ class TestAtTheBench:
         phone.get_by_role("button", name="Send").click()
         expect(phone.locator(".verdict")).to_contain_text("it waits")
         question = phone.locator(".question.hold").first
-        question.get_by_label("Why, in a few words").fill("the decimal point was misread")
+        question.get_by_label("Reason, in a few words").fill("the decimal point was misread")
         question.get_by_role("button", name="Take the trial out").click()
         expect(phone.locator(".verdict")).to_contain_text("Taken out")
         phone.get_by_text("What was done").click()
@@ -137,7 +137,9 @@ class TestAtTheBench:
         phone.get_by_role("button", name="Save the correction").click()
         expect(phone.locator("dl.facts").first).to_contain_text("22")
         phone.get_by_text("What was done").click()
-        expect(phone.locator(".history")).to_contain_text("load ohm: 30.1 → 22.0")
+        expect(phone.locator(".history")).to_contain_text(
+            "Load resistor, as measured (Ω): 30.1 → 22.0"
+        )
 
 
 class TestWithoutANetwork:
@@ -310,44 +312,51 @@ class TestWithoutAScript:
 class TestANewProgramme:
     def test_from_nothing_to_a_trial_by_pages_alone(self, browser, tmp_path):
         service = Service(tmp_path)
-        told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
-        with visiting(browser, service, viewport=PHONE) as page:
-            sign_in(page, told.stdout.strip())
-            page.get_by_role("link", name="Open a season").click()
-            page.get_by_label("Name").fill("Autumn 2026")
-            page.get_by_label("First day").fill("2026-09-01")
-            page.get_by_label("Last day").fill("2026-12-18")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_role("link", name="Today").click()
-            page.get_by_role("link", name="Register a school").click()
-            page.get_by_label("Name").fill("Hollowbrook School")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_role("link", name="Register a team").click()
-            page.get_by_label("Name").fill("Sycamore")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_role("link", name="Register a turbine").click()
-            page.get_by_label("Name").fill("Spinner")
-            page.get_by_label("Rotor diameter").fill("45,5")
-            page.get_by_label("Number of blades").fill("3")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_role("link", name="Hollowbrook School").click()
-            page.get_by_role("link", name="Set up a bench").click()
-            page.get_by_label("Name").fill("Hall")
-            page.get_by_label("Or a new fan").fill("Box fan")
-            page.get_by_label("Fan setting").fill("2")
-            page.get_by_label("Fan to rotor").fill("90")
-            page.get_by_label("Or a new wind meter").fill("Vane 1")
-            page.get_by_label("Kind of the new wind meter").select_option("vane")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_role("link", name="Begin a sitting").click()
-            page.get_by_label("An adult is at the fan").check()
-            page.get_by_label("Wind speed at the start").fill("4,2")
-            page.get_by_role("button", name="Register").click()
-            page.get_by_label("Build").select_option(label="Spinner, build 1")
-            fill_trial(page, "1,2", "1,19", "1,21")
-            page.get_by_role("button", name="Send").click()
-            expect(page.locator(".verdict")).to_contain_text("47.8 mW")
-        service.kill()
+        try:
+            told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+            with visiting(browser, service, viewport=PHONE) as page:
+                sign_in(page, told.stdout.strip())
+                register_all(page)
+                fill_trial(page, "1,2", "1,19", "1,21")
+                page.get_by_role("button", name="Send").click()
+                expect(page.locator(".verdict")).to_contain_text("47.8 mW")
+        finally:
+            service.kill()
+
+
+def register_all(page):
+    """Register a season, a school, a team, a turbine, a bench and a session, page by page."""
+    page.get_by_role("link", name="Open a season").click()
+    page.get_by_label("Name").fill("Autumn 2026")
+    page.get_by_label("First day").fill("2026-09-01")
+    page.get_by_label("Last day").fill("2026-12-18")
+    page.get_by_role("button", name="Open a season").click()
+    page.get_by_role("link", name="Today").click()
+    page.get_by_role("link", name="Register a school").click()
+    page.get_by_label("Name").fill("Hollowbrook School")
+    page.get_by_role("button", name="Register a school").click()
+    page.get_by_role("link", name="Register a team").click()
+    page.get_by_label("Name").fill("Sycamore")
+    page.get_by_role("button", name="Register a team").click()
+    page.get_by_role("link", name="Register a turbine").click()
+    page.get_by_label("Name").fill("Spinner")
+    page.get_by_label("Rotor diameter").fill("45,5")
+    page.get_by_label("Number of blades").fill("3")
+    page.get_by_role("button", name="Register a turbine").click()
+    page.get_by_role("link", name="Set up a bench").click()
+    page.get_by_label("Name").fill("Hall")
+    page.get_by_label("Or a new fan").fill("Box fan")
+    page.get_by_label("Fan setting").fill("2")
+    page.get_by_label("Fan to rotor").fill("90")
+    page.get_by_label("Kind of the new wind meter").select_option("vane")
+    page.get_by_role("button", name="Set up a bench").click()
+    page.get_by_role("link", name="Begin a session").click()
+    page.get_by_label("Wind speed at the start").fill("4,2")
+    page.get_by_role("button", name="Begin a session").click()
+    expect(page.get_by_role("alert")).to_contain_text("This has to be so")
+    page.get_by_label("An adult is at the fan").check()
+    page.get_by_role("button", name="Begin a session").click()
+    expect(page.get_by_label("Build")).to_have_value(re.compile("bld_"))
 
 
 #: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.

@@ -28,8 +28,9 @@ HOW_TO_READ = (
     "Powers are put on {wind} m/s and {density} kg/m³, so that days with other wind and air can be "
     "compared. The span in brackets holds the true value with about 95 %."
 )
+ALONE = "bench.alone"
 NO_TEAM = (
-    "No team is registered in this season yet. Register an organisation and its first team, then "
+    "No team is registered in this season yet. Register a school and its first team, then "
     "submit a trial."
 )
 WITHIN_BENCH = (
@@ -51,7 +52,7 @@ def season_document(report: SeasonReport, benches: list[BenchScoreRead]) -> Docu
     if not report.organisations:
         made.add(Text(NO_TEAM))
     _comparison(made, report)
-    score = plots.bench_scores(benches)
+    score = plots.bench_scores([each for each in benches if each.sentence_key != ALONE])
     if score is not None:
         made.add(Heading("How the benches read"), score, Items([each.sentence for each in benches]))
     for organisation in report.organisations:
@@ -76,7 +77,7 @@ def _how_to_read(report: SeasonReport) -> str:
 def _counts(report: SeasonReport) -> str:
     return (
         f"Season report, as of {day(report.as_of)} {report.as_of:%H:%M} UTC. {report.trials} of "
-        f"{report.trials_stored} stored trials count, from {report.sessions} sessions."
+        f"{report.trials_stored} stored trials count, from {counted(report.sessions, 'session')}."
     )
 
 

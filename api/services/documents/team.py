@@ -78,13 +78,20 @@ def _builds(builds: list[BuildProgress]) -> Table:
             if build.fair_power_w and build.fair_interval_w
             else "no reference run yet",
             f"{counted(build.trials, 'trial')}, {counted(build.sessions, 'session')}",
-            f"{build.best_seen_w * 1000:.0f} mW\n"
-            f"{build.best_seen_debiased_w * 1000:.0f} mW less the luck of the largest",
+            _best(build),
         )
         for build in builds
     ]
     columns = ("Build", "At our bench", "On the shared scale", "Behind it", "Best seen")
     return Table(columns, rows, links=[f"/builds/{build.build_id}" for build in builds])
+
+
+def _best(build: BuildProgress) -> str:
+    """Return the largest trial, and what it is without the luck of being the largest of several."""
+    best = f"{build.best_seen_w * 1000:.0f} mW"
+    if build.trials == 1:
+        return best
+    return f"{best}\n{build.best_seen_debiased_w * 1000:.0f} mW less the luck of the largest"
 
 
 def _left_out(made: Builder, team: TeamReport) -> None:
