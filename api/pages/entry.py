@@ -52,7 +52,7 @@ class Entry:
     #: Fields that only a lead changes afterwards.
     leads: frozenset[str] = frozenset()
     #: What may be chosen, by field.
-    offers: Offers = lambda db, caller, typed: {}  # a field's plain default
+    offers: Offers = lambda db, caller, typed: {}
     #: What is suggested in a new form, by what came in the address.
     suggest: Callable[[Session, Caller, Typed], Typed] = lambda db, caller, given: {}
     #: From what was read (all of it, and what moved) to what the shape takes.

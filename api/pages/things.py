@@ -82,7 +82,7 @@ def _with_rules(db: Session, caller: Caller, values: Values, moved: Values) -> V
         return moved | {"rule_set": rule_sets.EXAMPLE}
     try:
         return moved | {"rule_set": json.loads(moved["rule_set"])}
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         words = say("form.not_json")
         raise Invalid(words, [FieldError("not_json", words, pointer="/rule_set")]) from error
 

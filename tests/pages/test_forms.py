@@ -89,10 +89,18 @@ class TestRefused:
         fans = world.larch.coach.get("/v1/equipment", params={"kind": "fan"}).json()["items"]
         assert len(fans) == 1
 
-    def test_rules_that_are_not_json(self, world, visiting):
+    @pytest.mark.parametrize("rules", ["{no", "[" * 100_000, "example of mine"])
+    def test_rules_that_are_not_json(self, rules, world, visiting):
         typed = {"season_id": world.season_id, "name": "M", "held_on": "2026-05-01"}
-        page = visiting(world.lead_key).post("/events/new", data=typed | {"rule_set": "{no"})
+        page = visiting(world.lead_key).post("/events/new", data=typed | {"rule_set": rules})
         assert "This is not JSON" in fault_at(page.text, "rule_set")
+
+    @pytest.mark.parametrize("rules", ["[]", '{"checks": []}', '{"name": NaN}', "3"])
+    def test_rules_that_are_no_rules(self, rules, world, visiting):
+        typed = {"season_id": world.season_id, "name": "M", "held_on": "2026-05-01"}
+        page = visiting(world.lead_key).post("/events/new", data=typed | {"rule_set": rules})
+        assert page.status_code == 422
+        assert 'role="alert"' in page.text
 
 
 class TestTaken:
