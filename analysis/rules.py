@@ -31,7 +31,7 @@ _RULES = (
     Rule(
         "load_not_stated", "block", "a kind that needs power, without a connected load",
         "Volts without the resistor do not give power. Was the resistor connected?",
-        "State the load and that it was connected (load_ohm, load_connected), or make it a trial "
+        "State the load and that it was connected (load_ohm, load_connected), or give it the kind "
         "without a load (open_circuit).",
     ),
     Rule(
@@ -116,8 +116,8 @@ _RULES = (
     ),
     Rule(
         "runs_disagree", "hold", "ln P of the runs apart by more than 0.20",
-        "The largest run gave {value:.3g} times the power of the smallest, so their mean cannot be "
-        "trusted yet.",
+        "The largest reading means {value:.3g} times the power of the smallest, as power goes with "
+        "the square of volts; their mean cannot be trusted yet.",
         "Look at each reading and at the blades' pitch; correct the odd one or repeat the trial.",
     ),
     Rule(
@@ -256,8 +256,9 @@ _RULES = (
     ),
     Rule(
         "no_reference", "warn", "no reference run in the session nor in the 14 days before",
-        "The reference rotor has not run at this bench for two weeks.",
-        "Five minutes with it make this session comparable.", "session",
+        "No reference run at this bench in the last two weeks, if ever.",
+        "Five minutes with the reference rotor make this session comparable with other schools.",
+        "session",
     ),
     Rule(
         "reference_off", "warn", "a reference run 0.12 off its usual; from 0.18 it is held",

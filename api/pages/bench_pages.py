@@ -110,8 +110,9 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         season = db.get_one(Season, sitting.season_id)
         here = col(Trial.session_id) == sitting.id
         found = trials.newest(db, visited.caller, here, most=MOST_TRIALS)
-        query = FlagQuery(session_id=sitting.id, state="open", limit=50)
+        query = FlagQuery(session_id=sitting.id, limit=50)
         questions, _ = answers.page(db, visited.caller, query)
+        asked = [each for each in questions if not each.trial_id]
         done = history_of(db, visited, BenchSession, sitting.id)
         names = _names(db, [trial.build_id for trial in found])
     return rendering.show(
@@ -124,7 +125,8 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         history=done,
         zone=school.timezone or season.timezone,
         conditions=_known(SITTING, sitting),
-        questions=[each for each in questions if not each.trial_id],
+        questions=[each for each in asked if each.state == "open"],
+        answered=[each for each in asked if each.state != "open"],
         left_out=[say("page.newest_only", count=MOST_TRIALS)] if len(found) == MOST_TRIALS else (),
     )
 

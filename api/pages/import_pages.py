@@ -1,6 +1,6 @@
 """Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path
@@ -18,6 +18,7 @@ from api.pages.telling import history_of
 from api.pages.visits import Post, Posted, Received, Turn, Visit, Visited
 from api.services import resources
 from api.services.imports import batch, refused, undo
+from api.services.imports.mending import mend
 from api.services.imports.sheet import decode
 from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
@@ -26,7 +27,7 @@ from api.services.template_file import trials_template
 router = APIRouter()
 #: Text that is mended in the page itself; what is longer is mended in its file and chosen again.
 EDITABLE = 60_000  # [characters]
-ROWS_SHOWN, FILES_AT_ONCE = 300, 2
+ROWS_SHOWN, FILES_AT_ONCE, MEND, MOST_MENDED = 300, 2, "mend", 100
 REASON = Field("reason", "text", required=True)
 ImportId = Annotated[str, Path()]
 
@@ -54,11 +55,22 @@ def read_sheet(posted: Received) -> Sheet:
             body, _ = to_sheet(body, most)
         if body:
             text, _ = decode(body)
+        text = mend(text, _mended(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
         return Sheet(text, batch.prepare_file(text.encode(), most))
     except ApiError as refusal:
         return Sheet(text, None, refusal)
+
+
+def _mended(posted: Post) -> dict[tuple[int, str], str]:
+    """Return the cells that were typed anew beside what was wrong with them."""
+    named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
+    return {
+        (int(parts[1]), parts[2]): value.strip()
+        for parts, value in named
+        if len(parts) == 3 and parts[0] == MEND and parts[1].isdecimal()
+    }
 
 
 Sheets = Annotated[Sheet, Depends(read_sheet, max_concurrency=FILES_AT_ONCE)]
@@ -96,11 +108,18 @@ def import_sheet(posted: Received, sheet: Sheets, turn: Turn) -> Response:
     try:
         if wants_stored:
             return posted.once(lambda db, caller: f"/imports/{_stored(db, caller, work, query)}")
-        with database(posted.visit.request).unit_of_work() as db:
-            found = batch.carry_out(db, posted.visit.caller, work, query)
+        return _tried(posted, sheet, _look(posted, work, query))
     except ApiError as refusal:
+        if refusal.errors and all(fault.hint == batch.ACCEPT for fault in refusal.errors):
+            seen = _look(posted, work, query.model_copy(update={"dry_run": True}))
+            return _tried(posted, sheet, seen, say("imports.tick_first"))
         return _refused(posted, sheet, refusal)
-    return _tried(posted, sheet, found)
+
+
+def _look(posted: Post, work: batch.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
+    """Return what a sheet would do; all of it is taken back."""
+    with database(posted.visit.request).unit_of_work() as db:
+        return batch.carry_out(db, posted.visit.caller, work, query)
 
 
 def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuery) -> str:
@@ -110,20 +129,16 @@ def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuer
 
 def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
     """Show why a sheet cannot be taken, cell by cell, with the sheet to mend."""
-    errors = [_for_people(fault) for fault in refusal.errors] if refusal else []
+    errors = [fault.shown() for fault in refusal.errors] if refusal else []
     return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
 
 
-def _for_people(fault: FieldError) -> dict[str, Any]:
-    """Return a fault with what to do in this page, where the API names a parameter."""
-    is_doubt = fault.hint == batch.ACCEPT
-    return (replace(fault, hint=say("imports.tick_it")) if is_doubt else fault).shown()
-
-
-def _tried(posted: Post, sheet: Sheet, found: ImportRead | ImportTried) -> Response:
+def _tried(
+    posted: Post, sheet: Sheet, found: ImportRead | ImportTried, words: str = ""
+) -> Response:
     """Show what a sheet would do."""
     errors = [error for row in found.rows for error in row.errors]
-    return _page(posted, sheet, errors=errors, words="", tried=found)
+    return _page(posted, sheet, errors=errors, words=words, tried=found)
 
 
 def _page(
@@ -141,10 +156,19 @@ def _page(
         error_count=len(errors),
         doubted=doubted[:ROWS_SHOWN],
         sheet=sheet,
+        preview=_preview(tried),
+        mend=MEND,
+        most_mended=MOST_MENDED,
         looked=posted.text("looked"),
         mode=posted.text("mode"),
         left_out=_unseen(len(errors), len(doubted)),
     )
+
+
+def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[dict[str, Any]]]:
+    """Return the columns of the first rows as understood, whichever row has them, and the rows."""
+    rows = tried.understood.get("first_rows", []) if tried else []
+    return list(dict.fromkeys(name for row in rows for name in row)), rows
 
 
 def _unseen(errors: int, doubted: int) -> list[str]:

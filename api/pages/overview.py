@@ -115,6 +115,7 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         document=document,
         season=season,
         events=meetings,
+        has_teams=bool(report.organisations),
         as_of=report.as_of,
         left_out=told_left_out(report.left_out),
     )

@@ -53,8 +53,8 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
     told = [say(f"trial.state_{trial.state}")]
     if trial.state == "withdrawn":
         return told
-    if trial.state == "held" and result.power_w is not None:
-        return [*told, say("trial.in_doubt", power=f"{result.power_w * 1000:.1f}")]
+    if trial.state == "held":
+        return [*told, say("trial.in_doubt")]
     if result.power_w is not None:
         told.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
     if result.normalised_power_w is None or result.interval_w is None:
@@ -97,7 +97,9 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         verdict=verdict(found, around["season"]),
         facts=_facts(found),
         questions=[flag for flag in open_ones if flag.severity in ("block", "hold")],
-        oddities=[flag for flag in open_ones if flag.severity == "warn"],
+        oddities=[flag for flag in open_ones if flag.severity == "warn" and flag.trial_id],
+        of_session=[flag for flag in open_ones if flag.severity == "warn" and not flag.trial_id],
+        readings="; ".join(run_in_words(run) for run in found.runs),
         hints=[flag for flag in open_ones if flag.severity == "info"],
         answered=[flag for flag in found.flags if flag.state not in ("open", "cleared")],
         history=done,

@@ -152,7 +152,7 @@ class TestTaken:
             "started_at": "2026-04-20T14:15",
         }  # fmt: skip
         answer = visiting(school.coach_key).post("/sittings/new", data=typed)
-        session_id = answer.headers["location"].rpartition("=")[2]
+        session_id = re.search("session_id=(ses_[0-9A-Z]+)", answer.headers["location"])[1]
         session = school.coach.get(f"/v1/sessions/{session_id}").json()
         assert session["started_at"] == "2026-04-20T13:15:00Z"
 

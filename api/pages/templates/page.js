@@ -69,6 +69,12 @@
     const waiting = stored(WAITING, []).length;
     if (waiting) tell(`${status?.dataset.waiting ?? ""} ${waiting}`);
   }
+  // A new season begins in the clock of whoever opens it; it can be changed.
+  const zone = document.getElementById("f-timezone");
+  const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if (zone?.value === "UTC" && location.pathname === "/seasons/new" && [...zone.options].some((each) => each.value === here)) {
+    zone.value = here;
+  }
   // Whatever was refused is told at the top, where the focus goes.
   document.getElementById("trouble")?.focus();
   if (!form || !key) return;

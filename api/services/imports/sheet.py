@@ -40,14 +40,14 @@ class Sheet:
 def read_sheet(body: bytes, most_rows: int) -> Sheet:
     """Return the rows of a CSV or tab-separated file."""
     text, encoding = decode(body)
-    text, named = _sep_line(text)
+    text, named = sep_line(text)
     first_line = text.split("\n", 1)[0]
     delimiter = named or max(DELIMITERS, key=first_line.count)
-    records = _records(text, delimiter, most_rows)
-    if not records:
+    found = records(text, delimiter, most_rows)
+    if not found:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
-    header = read_header(records[0])
-    rows, uncut = _rows(records, header)
+    header = read_header(found[0])
+    rows, uncut = _rows(found, header)
     if not rows and not uncut:
         raise _unreadable("empty", "the file has titles and no row under them", None)
     needs = len(header.titles)
@@ -74,7 +74,7 @@ def _unreadable(code: str, words: str, hint: str | None, row: int = 1) -> Invali
     return Invalid(words, [FieldError(code, words, hint, row=row)])
 
 
-def _sep_line(text: str) -> tuple[str, str | None]:
+def sep_line(text: str) -> tuple[str, str | None]:
     """Return the text without a leading `sep=;` line, and the delimiter it names."""
     first, _, rest = text.partition("\n")
     word, _, sign = first.strip().strip('"').partition("=")
@@ -86,26 +86,27 @@ def _sep_line(text: str) -> tuple[str, str | None]:
     return rest, sign
 
 
-def _records(text: str, delimiter: str, most_rows: int) -> list[list[str]]:
+def records(text: str, delimiter: str, most_rows: int) -> list[list[str]]:
+    """Return the rows of a text, each cut into cells."""
     reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
-    records: list[list[str]] = []
+    found: list[list[str]] = []
     try:
         for record in reader:
-            records.append(record)
-            if len(records) > most_rows + 1:
+            found.append(record)
+            if len(found) > most_rows + 1:
                 raise TooLarge(f"the file has more than {most_rows} rows; send it in parts")
     except csv.Error as error:
         words = f"the row cannot be cut into cells: {error}"
         hint = 'Look for a quotation mark (") that is opened and not closed.'
-        raise _unreadable("quoting", words, hint, row=len(records) + 1) from error
-    return records
+        raise _unreadable("quoting", words, hint, row=len(found) + 1) from error
+    return found
 
 
-def _rows(records: list[list[str]], header: Header) -> tuple[list[Row], dict[int, list[str]]]:
+def _rows(found: list[list[str]], header: Header) -> tuple[list[Row], dict[int, list[str]]]:
     """Return rows by column, and those that do not fit; blanks at the end do not count."""
     rows: list[Row] = []
     uncut: dict[int, list[str]] = {}
-    for number, record in enumerate(records[1:], start=2):
+    for number, record in enumerate(found[1:], start=2):
         cells = [cell.strip() for cell in record]
         if not any(cells):
             continue

@@ -1,0 +1,34 @@
+"""Putting single cells of a sheet right, as somebody types them beside what is wrong."""
+
+import csv
+import io
+from collections.abc import Mapping
+
+from api.services.imports.sheet import DELIMITERS, records, sep_line
+
+Place = tuple[int, str]
+
+
+def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
+    r"""Return a sheet with other values in some cells, each by its row (titles are 1) and title.
+
+    >>> mend("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
+    'team;volts\nLarch;1,19\n'
+    """
+    if not cells:
+        return text
+    body, named = sep_line(text)
+    delimiter = named or max(DELIMITERS, key=body.split("\n", 1)[0].count)
+    rows = records(body, delimiter, most_rows)
+    titles = [title.strip() for title in rows[0]] if rows else []
+    for (number, title), value in cells.items():
+        if title in titles and 1 < number <= len(rows):
+            _put(rows[number - 1], titles.index(title), value)
+    out = io.StringIO()
+    csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows(rows)
+    return text[: len(text) - len(body)] + out.getvalue()
+
+
+def _put(row: list[str], at: int, value: str) -> None:
+    row += [""] * (at + 1 - len(row))
+    row[at] = value
