@@ -2,6 +2,8 @@
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -32,12 +34,18 @@ def _stop(words: str, code: int = 2) -> typer.Exit:
     return typer.Exit(code)
 
 
-def _open(settings: Settings) -> Database:
-    return open_database(
+@contextmanager
+def _open(settings: Settings) -> Iterator[Database]:
+    """Open the programme's database for one command."""
+    opened = open_database(
         settings.database_url,
         threads=settings.worker_threads,
         busy_timeout_s=settings.busy_timeout_s,
     )
+    try:
+        yield opened
+    finally:
+        opened.close()
 
 
 @app.command(epilog="Example: python -m api serve --host 127.0.0.1 --port 8000")
@@ -60,16 +68,76 @@ def serve(
 def migrate(
     revision: Annotated[str, typer.Option(help="Revision to go to.")] = "head",
     back: Annotated[bool, typer.Option(help="Go back to an older revision.")] = False,
+    backup: Annotated[bool, typer.Option(help="Make a backup first.")] = True,
 ) -> None:
-    """Bring the database to the newest schema, or to a named revision."""
+    """Bring the database to the newest schema, or to a named revision; a backup is made first."""
     from api.migrate import downgrade
 
     settings = _settings()
     if back:
+        if backup:
+            _back_up_first(settings)
         downgrade(settings.database_url, revision)
     else:
-        _upgrade(settings, revision)
+        _upgrade(settings, revision, backup=backup)
     typer.echo(f"schema at {revision}", err=True)
+
+
+@app.command(epilog="Example: python -m api backup /mnt/other-disk/gustbook --keep 30")
+def backup(
+    folder: Annotated[
+        Path | None, typer.Argument(help="Where to; left out, GUSTBOOK_BACKUP_FOLDER.")
+    ] = None,
+    keep: Annotated[
+        int | None, typer.Option(min=1, help="How many are kept; left out, GUSTBOOK_BACKUP_KEEP.")
+    ] = None,
+) -> None:
+    """Make a backup beside the running service, look into it, and keep the newest ones."""
+    from api.services import backups
+
+    settings = _settings()
+    where = folder or Path(settings.backup_folder)
+    try:
+        made = backups.make(settings.database_url, where, keep or settings.backup_keep)
+    except (backups.BackupFailed, OSError) as error:
+        raise _stop(f"no backup was made: {error}", 1) from error
+    rows = sum(made.rows.values())
+    typer.echo(f"{where / made.file}")
+    typer.echo(
+        f"{made.size_bytes / 1e6:.1f} MB, {rows} rows, schema {made.schema}, "
+        f"{len(made.digests)} seasons' reports noted",
+        err=True,
+    )
+
+
+@app.command(epilog="Example: python -m api restore var/backups/gustbook-….db --verify")
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup; its .json stands beside it.")],
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Only try it, in a scratch place, and compare.")
+    ] = False,
+    into: Annotated[
+        str | None, typer.Option(help="Another database than the setting's; it must be empty.")
+    ] = None,
+) -> None:
+    """Put a backup back where no database is, and hold rows and reports against what was noted."""
+    import tempfile
+
+    from api.services import backups
+
+    settings = _settings()
+    try:
+        with tempfile.TemporaryDirectory() as scratch:
+            target = into or settings.database_url
+            if verify and into is None:
+                if file.suffix != ".db":
+                    raise _stop("name an empty database to try it in: --into postgresql://…")
+                target = f"sqlite:///{scratch}/verify.db"
+            told = backups.restore(file, target)
+    except (backups.BackupFailed, OSError) as error:
+        raise _stop(f"not restored: {error}", 1) from error
+    words = "holds" if verify else "is restored and holds"
+    typer.echo(f"{file.name} {words}: {sum(told.rows.values())} rows, reports equal", err=True)
 
 
 @key_app.command("create", epilog='Example: python -m api key create --role lead --label "Lead"')
@@ -100,7 +168,7 @@ def key_create(
                 "expires_at": expires,
             }
         )
-        with _open(settings).unit_of_work() as db:
+        with _open(settings) as database, database.unit_of_work() as db:
             typer.echo(keys.create(db, keys.CONSOLE, asked).key)
     except ValidationError as error:
         raise _stop(str(invalid(error, {}))) from error
@@ -116,7 +184,7 @@ def key_list() -> None:
     from api.models.keys import AccessKey
 
     now = datetime.now(UTC)
-    with _open(_settings()).reading() as db:
+    with _open(_settings()) as database, database.reading() as db:
         for row in db.scalars(select(AccessKey)):
             ended = row.revoked_at or (row.expires_at and row.expires_at <= now)
             typer.echo(f"{row.id}  {row.role:6}  {'ended' if ended else 'valid'}  {row.label}")
@@ -128,7 +196,7 @@ def key_revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]
     from api.services import keys
 
     try:
-        with _open(_settings()).unit_of_work() as db:
+        with _open(_settings()) as database, database.unit_of_work() as db:
             keys.revoke(db, key_id)
     except ApiError as error:
         raise _stop(str(error)) from error
@@ -150,10 +218,26 @@ def rebuild() -> None:
     typer.echo(f"{_rebuild(_settings())} seasons rebuilt", err=True)
 
 
-def _upgrade(settings: Settings, revision: str = "head") -> None:
-    """Bring the schema to a revision; where it was older, make what follows from facts anew."""
-    from api.migrate import upgrade
+def _back_up_first(settings: Settings) -> None:
+    """Keep what is there before its schema is changed; without a backup nothing is changed."""
+    from api.services import backups
 
+    try:
+        made = backups.make(
+            settings.database_url, Path(settings.backup_folder), settings.backup_keep
+        )
+    except (backups.BackupFailed, OSError) as error:
+        words = f"no backup could be made, so the schema stays: {error} (or --no-backup)"
+        raise _stop(words, 1) from error
+    typer.echo(f"backup {made.file}", err=True)
+
+
+def _upgrade(settings: Settings, revision: str = "head", *, backup: bool = True) -> None:
+    """Bring the schema to a revision; where it was older, make what follows from facts anew."""
+    from api.migrate import is_older, upgrade
+
+    if backup and is_older(settings.database_url):
+        _back_up_first(settings)
     if upgrade(settings.database_url, revision):
         typer.echo(f"{_rebuild(settings)} seasons rebuilt", err=True)
 
@@ -165,7 +249,7 @@ def _rebuild(settings: Settings) -> int:
     from api.models.seasons import Season
     from api.services import flags, revisions
 
-    with _open(settings).unit_of_work() as db:
+    with _open(settings) as database, database.unit_of_work() as db:
         seasons = list(db.scalars(select(Season.id)))
         for season_id in seasons:
             flags.recheck_season(db, season_id)
@@ -198,7 +282,7 @@ def doctor(
 
     settings = _settings()
     url = make_url(settings.database_url)
-    with _open(settings).reading() as db:
+    with _open(settings) as database, database.reading() as db:
         at_head = is_at_head(db.connection())
     typer.echo(f"database   {url.render_as_string(hide_password=True)}")
     typer.echo(f"schema     {'newest' if at_head else 'not the newest: run migrate'}")
@@ -219,7 +303,7 @@ def doctor(
 def _broken_seals(settings: Settings) -> list[str]:
     from api.services import audit
 
-    with _open(settings).reading() as db:
+    with _open(settings) as database, database.reading() as db:
         return list(audit.broken_seals(db))
 
 

@@ -23,6 +23,7 @@ from api.errors import FieldError, Invalid, Malformed, NotPermitted, Preconditio
 from api.models.shapes import Answer, PageQuery
 from api.services import keys
 from api.services.idempotency import Answered, claim, digest, keep
+from api.services.limits import Limits, network_of
 from api.services.scope import Caller
 
 ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
@@ -39,10 +40,36 @@ def database(request: Request) -> Database:
     return opened
 
 
+def limits(request: Request) -> Limits:
+    """Return what the programme allows."""
+    found: Limits = request.app.state.limits
+    return found
+
+
+def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Caller:
+    """Return who a key speaks for; whoever guesses is refused after a few tries."""
+    network = network_of(request.client.host if request.client else "")
+    key_id = keys.id_of(token)
+    if key_id is not None:
+        limits(request).require_few_guesses(key_id, network)
+    try:
+        return look(token)
+    except keys.WrongSecret as wrong:
+        limits(request).note_guess(wrong.key_id, network)
+        raise
+
+
 def sign_in(request: Request) -> Caller:
     """Return who asks, or refuse."""
-    with database(request).reading() as db:
-        return keys.sign_in(db, request.headers.get("authorization"), datetime.now(UTC))
+
+    def look(token: str) -> Caller:
+        with database(request).reading() as db:
+            return keys.caller_with(db, token, datetime.now(UTC))
+
+    token = keys.token_of(request.headers.get("authorization"))
+    caller = look_at(request, token, look)
+    request.scope["rate"] = limits(request).take(caller.key_id).headers()
+    return caller
 
 
 def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:

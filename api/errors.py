@@ -12,6 +12,7 @@
   - UnsupportedMedia     415
   - Invalid              422
   - PreconditionMissing  428
+  - TooMany              429
   - Busy                 503
 
 Every answer of status 400 or more is RFC 9457 problem details, also those that
@@ -145,6 +146,15 @@ class PreconditionMissing(ApiError):
     """A change that does not say which version it is based on."""
 
     status, slug, title = 428, "precondition-missing", "If-Match is needed"
+
+
+class TooMany(ApiError):
+    """More requests, or more wrong keys, than are taken in this time."""
+
+    status, slug, title = 429, "too-many", "Too many requests"
+
+    def __init__(self, detail: str, wait_s: int, headers: Mapping[str, str] | None = None) -> None:
+        super().__init__(detail, headers={"Retry-After": str(wait_s), **(headers or {})})
 
 
 class Busy(ApiError):

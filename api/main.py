@@ -37,6 +37,7 @@ from api.routes import (
     trials,
     turbines,
 )
+from api.services.limits import InDatabase, InMemory, Limits
 from api.settings import Settings, read_settings
 
 RESOURCES = (
@@ -101,6 +102,12 @@ def bind(app: FastAPI, settings: Settings) -> None:
         busy_timeout_s=settings.busy_timeout_s,
     )
     app.state.writers = anyio.Semaphore(_writers(settings))
+    counter = (
+        InMemory()
+        if is_embedded(settings.database_url)
+        else InDatabase(app.state.database.write_engine)
+    )
+    app.state.limits = Limits(counter, settings.requests_per_minute)
 
 
 def _writers(settings: Settings) -> int:

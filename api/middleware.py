@@ -13,7 +13,10 @@ HEADERS = [
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"),
     (b"cache-control", b"no-store"),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
+#: Said over https alone, where it holds a browser to it for a year (RFC 6797).
+STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000")
 
 
 class AnswerFrame:
@@ -62,7 +65,7 @@ class _Answer:
         """Send a message with the headers that every answer has."""
         if message["type"] == "http.response.start":
             self.started = True
-            message["headers"] = _framed(message["headers"], self.scope["request_id"])
+            message["headers"] = _framed(message["headers"], self.scope)
         await self.outward(message)
 
 
@@ -71,7 +74,12 @@ def _is_plain_413(message: Message) -> bool:
     return bool(message["status"] == 413 and not is_problem)
 
 
-def _framed(headers: Any, request_id: str) -> list[Any]:
+def _framed(headers: Any, scope: Scope) -> list[Any]:
     names = {name for name, _ in headers}
     added = [pair for pair in HEADERS if pair[0] not in names]
-    return [*headers, *added, (b"x-request-id", request_id.encode())]
+    if scope["scheme"] == "https":
+        added.append(STRICT_TRANSPORT)
+    rate = [
+        (name.lower().encode(), value.encode()) for name, value in scope.get("rate", {}).items()
+    ]
+    return [*headers, *added, *rate, (b"x-request-id", scope["request_id"].encode())]

@@ -21,6 +21,14 @@ def config(database_url: str) -> Config:
     return made
 
 
+def is_older(database_url: str) -> bool:
+    """Tell whether there is a database, and of an older schema than this code's."""
+    url = make_url(database_url)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+        return False
+    return _current(database_url) not in (None, head())
+
+
 def upgrade(database_url: str, revision: str = "head") -> bool:
     """Bring a database to a revision, the newest by default; an embedded one is made if absent.
 

@@ -29,6 +29,9 @@ class Settings(BaseSettings):
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
     ] = 8
+    requests_per_minute: Annotated[
+        int, Field(ge=1, le=10_000_000, description="Most requests of one key in a minute.")
+    ] = 60_000
     plain_http_pages: Annotated[
         bool,
         Field(
@@ -36,6 +39,12 @@ class Settings(BaseSettings):
             "listens there can then take over their sessions. Off: https, or this machine alone."
         ),
     ] = False
+    backup_folder: Annotated[
+        str, Field(min_length=1, description="Where backups are kept, best on another disk.")
+    ] = "var/backups"
+    backup_keep: Annotated[
+        int, Field(ge=1, le=10_000, description="How many backups are kept.")
+    ] = 14
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
     ] = 5.0

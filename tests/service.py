@@ -15,13 +15,14 @@ ROOT = Path(__file__).parents[1]
 class Service:
     """A real service on a port of its own."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, database_url=None):
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
         self.url = f"http://127.0.0.1:{port}"
         self.environment = os.environ | {
-            "GUSTBOOK_DATABASE_URL": f"sqlite:///{folder}/walk.db",
+            "GUSTBOOK_DATABASE_URL": database_url or f"sqlite:///{folder}/walk.db",
+            "GUSTBOOK_BACKUP_FOLDER": f"{folder}/backups",
             "GUSTBOOK_URL": self.url,
         }
         self.command = [sys.executable, "-m", "api", "serve", "--port", str(port)]

@@ -13,6 +13,7 @@ from api.models.inspections import Inspection
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
+from api.models.rates import RateCount
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
 from api.models.shares import Share
@@ -44,6 +45,7 @@ __all__ = [
     "KeyOrganisation",
     "Loan",
     "Organisation",
+    "RateCount",
     "Run",
     "RunOrder",
     "Season",

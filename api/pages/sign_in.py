@@ -6,7 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from api.deps import database
+from api.deps import database, look_at
 from api.errors import NotSignedIn
 from api.pages import rendering
 from api.pages.catalogue import say
@@ -20,7 +20,8 @@ from api.pages.visits import (
     require_same_origin,
     secret_of,
 )
-from api.services import web_sessions
+from api.services import keys, web_sessions
+from api.services.scope import Caller
 
 router = APIRouter()
 MOST_BYTES = 10_000
@@ -52,9 +53,16 @@ def sign_in(
 ) -> Response:
     """Begin a session with a key."""
     key, onwards = typed
+    now = datetime.now(UTC)
+
+    def look(token: str) -> Caller:
+        with database(request).reading() as db:
+            return keys.caller_with(db, token, now)
+
     try:
+        caller = look_at(request, key.strip(), look)
         with database(request).unit_of_work() as db:
-            secret = web_sessions.begin(db, key, datetime.now(UTC))
+            secret = web_sessions.begin(db, caller.key_id, now)
     except NotSignedIn:
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
         return rendering.show("sign_in.html", status=401, onwards=onwards, wrong=wrong)

@@ -20,7 +20,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from api.db import Database
-from api.deps import database
+from api.deps import database, limits
 from api.errors import NotPermitted, NotSignedIn
 from api.services import web_sessions
 from api.services.idempotency import Answered, claim, keep
@@ -77,6 +77,7 @@ def visit(request: Request) -> Visit:
         caller, row = web_sessions.find(db, secret, now)
         found = Visit(request, caller, row.digest, row.last_trial_id, now)
         is_stale = web_sessions.is_stale(row, now)
+    request.scope["rate"] = limits(request).take(caller.key_id).headers()
     if is_stale:
         with opened.unit_of_work() as db:
             web_sessions.see(db, found.digest, now)

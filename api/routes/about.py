@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,6 +18,7 @@ from api.errors import Busy
 from api.migrate import is_at_head
 from api.models.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
+from api.services import backups
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)
 DISK_LOW_BYTES = 100_000_000
@@ -35,6 +37,9 @@ class Readiness(BaseModel):
     schema_at_head: bool
     disk_low: bool
     journal: Annotated[str, Field(description="wal, truncate or server")]
+    backup_age_h: Annotated[
+        float | None, Field(description="Age of the newest backup; null where none was made. [h]")
+    ]
 
 
 class Meta(BaseModel):
@@ -67,8 +72,15 @@ def readyz(request: Request) -> Readiness:
         status="ready",
         schema_at_head=at_head,
         disk_low=free < DISK_LOW_BYTES,
+        backup_age_h=_backup_age(request),
         journal=journal_mode(sqlite3.sqlite_version_info).lower() if is_file else "server",
     )
+
+
+def _backup_age(request: Request) -> float | None:
+    folder = Path(request.app.state.settings.backup_folder)
+    age = backups.age_hours(folder, datetime.now(UTC))
+    return None if age is None else round(age, 1)
 
 
 @router.get("/v1/meta", response_model=Meta)

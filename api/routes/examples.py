@@ -154,6 +154,7 @@ EXAMPLES: dict[str, Any] = (
             "schema_at_head": True,
             "disk_low": False,
             "journal": "truncate",
+            "backup_age_h": 5.2,
         },
         "Meta": {
             "name": "Gustbook",

@@ -55,23 +55,40 @@ def _digest(secret: str) -> str:
     return hashlib.sha256(secret.encode("ascii")).hexdigest()
 
 
-def sign_in(db: Session, authorization: str | None, now: datetime) -> Caller:
-    """Return who a request's Authorization header speaks for."""
+def token_of(authorization: str | None) -> str:
+    """Return the key that an Authorization header carries."""
     scheme, _, token = (authorization or "").partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise NotSignedIn("send your access key as 'Authorization: Bearer <key>'")
-    return caller_with(db, token, now)
+    return token
+
+
+class WrongSecret(NotSignedIn):
+    """A well-formed key that is not the one of its id: somebody may be guessing."""
+
+    def __init__(self, key_id: str) -> None:
+        super().__init__(REFUSAL)
+        self.key_id = key_id
+
+
+def id_of(token: str) -> str | None:
+    """Return the id that a whole key names, whether or not there is one."""
+    parts = KEY_PATTERN.fullmatch(token.strip())
+    if not parts or _check(parts[1] + parts[2]) != parts[3]:
+        return None
+    return f"{AccessKey.prefix}_{parts[1]}"
 
 
 def caller_with(db: Session, token: str, now: datetime) -> Caller:
     """Return who a key speaks for, if it is whole, known and still good."""
-    parts = KEY_PATTERN.fullmatch(token.strip())
-    if not parts or _check(parts[1] + parts[2]) != parts[3]:
+    key_id = id_of(token)
+    if key_id is None:
         raise NotSignedIn(REFUSAL)
-    row = db.get(AccessKey, f"{AccessKey.prefix}_{parts[1]}")
+    row = db.get(AccessKey, key_id)
+    secret = token.strip()[-(SECRET_LENGTH + CHECK_LENGTH) : -CHECK_LENGTH]
     stored = row.digest if row else ""
-    if not hmac.compare_digest(stored.encode(), _digest(parts[2]).encode()) or row is None:
-        raise NotSignedIn(REFUSAL)
+    if not hmac.compare_digest(stored.encode(), _digest(secret).encode()) or row is None:
+        raise WrongSecret(key_id)
     return caller_of(db, row.id, now)
 
 

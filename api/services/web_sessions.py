@@ -26,17 +26,16 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def begin(db: Session, key: str, now: datetime) -> str:
-    """Begin a session with a key; return its secret, which is not kept."""
-    caller = keys.caller_with(db, key, now)
+def begin(db: Session, key_id: str, now: datetime) -> str:
+    """Begin a session with a key that was shown; return its secret, which is not kept."""
     _forget_ended(db, now)
-    before = select(WebSession.last_trial_id).where(col(WebSession.key_id) == caller.key_id)
+    before = select(WebSession.last_trial_id).where(col(WebSession.key_id) == key_id)
     newest = db.scalars(before.order_by(col(WebSession.seen_at).desc()).limit(1)).first()
     secret = secrets.token_urlsafe(32)
     db.add(
         WebSession(
             digest=digest_of(secret),
-            key_id=caller.key_id,
+            key_id=key_id,
             created_at=now,
             seen_at=now,
             last_trial_id=newest,

@@ -1,0 +1,21 @@
+"""The short version of the kills: a few of them, on every check."""
+
+import pytest
+
+from tests.conftest import named_database, run_on_postgres
+from tests.reliability.kills import run
+
+
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_imports_survive_kills_whole_and_once(kind, tmp_path, request):
+    url = None
+    if kind == "postgresql":
+        address = request.getfixturevalue("postgres_address")
+        request.getfixturevalue("postgres_templates")
+        run_on_postgres(address, "CREATE DATABASE killed TEMPLATE empty")
+        url = named_database(address, "killed")
+    counts = run(kills=3, imports=30, rows=30, database_url=url, folder=tmp_path)
+    assert counts.kills == 3
+    assert counts.acknowledged == 30
+    assert counts.attempts > 30
+    assert counts.is_clean, counts
