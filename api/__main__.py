@@ -56,9 +56,11 @@ def serve(
     """Run the service; an embedded database is brought to the newest schema first."""
     import uvicorn
 
+    from api import logs
     from api.main import create_app
 
     settings = _settings()
+    logs.configure(settings.log_level)
     if is_embedded(settings.database_url):
         _upgrade(settings)
     uvicorn.run(create_app(settings), host=host, port=port, access_log=False, server_header=False)

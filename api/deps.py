@@ -68,6 +68,7 @@ def sign_in(request: Request) -> Caller:
 
     token = keys.token_of(request.headers.get("authorization"))
     caller = look_at(request, token, look)
+    request.scope["key_id"] = caller.key_id
     request.scope["rate"] = limits(request).take(caller.key_id).headers()
     return caller
 

@@ -10,7 +10,8 @@ from fastapi import APIRouter, FastAPI
 
 from api.db import is_embedded, open_database
 from api.errors import add_error_handlers
-from api.middleware import AnswerFrame
+from api.metrics import Metrics
+from api.middleware import AnswerFrame, RequestLog
 from api.models.validation import explain
 from api.openapi import document
 from api.pages import refusals
@@ -89,6 +90,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         pages.include_router(page)
     app.include_router(pages)
     app.add_middleware(AnswerFrame, explain=explain, answer=refusals.answer)
+    metrics = Metrics() if settings.metrics else None
+    if metrics:
+        app.include_router(about.metrics_router(metrics))
+    app.add_middleware(RequestLog, metrics=metrics)
     app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
     return app
 

@@ -1,11 +1,15 @@
 """The frame around every answer: a request id, safe headers, and no refusal without its words."""
 
+import time
 from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api import logs
 from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
+from api.metrics import Metrics
 from api.models.ids import new_id
+from api.services.limits import network_of
 
 HEADERS = [
     (b"x-content-type-options", b"nosniff"),
@@ -41,6 +45,50 @@ class AnswerFrame:
                 raise
             refused = self.refuse(scope, from_foreign(error, self.explain))
             await refused(scope, receive, answer.send)
+
+
+class RequestLog:
+    """Pure ASGI, outermost: one line and one count for each answered request."""
+
+    def __init__(self, app: ASGIApp, metrics: Metrics | None) -> None:
+        self.app, self.metrics = app, metrics
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request, and tell that it was answered."""
+        if scope["type"] != "http" or not (self.metrics or logs.is_listening()):
+            await self.app(scope, receive, send)
+            return
+        status, started = 500, time.perf_counter()
+
+        async def watched(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            await send(message)
+
+        if self.metrics:
+            self.metrics.running.inc()
+        try:
+            await self.app(scope, receive, watched)
+        finally:
+            self._tell(scope, status, time.perf_counter() - started)
+
+    def _tell(self, scope: Scope, status: int, seconds: float) -> None:
+        """Write down what was asked by its operation's name: an address may hold a secret."""
+        operation = getattr(scope.get("route"), "name", "none")
+        if self.metrics:
+            self.metrics.running.dec()
+            self.metrics.note(operation, status, seconds)
+        logs.say(
+            "answered",
+            request_id=scope.get("request_id"),
+            method=scope["method"],
+            operation=operation,
+            status=status,
+            ms=round(1000 * seconds, 1),
+            key_id=scope.get("key_id"),
+            network=network_of(scope["client"][0]) if scope.get("client") else None,
+        )
 
 
 class _Answer:

@@ -1,6 +1,6 @@
 """Everything the service reads from its environment, in one frozen object."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -29,6 +29,14 @@ class Settings(BaseSettings):
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
     ] = 8
+    log_level: Annotated[
+        Literal["debug", "info", "warning", "error"],
+        Field(description="info: a line for each request; warning: faults alone."),
+    ] = "info"
+    metrics: Annotated[
+        bool,
+        Field(description="Tell counts and times of requests at /metrics, to whoever reaches it."),
+    ] = False
     requests_per_minute: Annotated[
         int, Field(ge=1, le=10_000_000, description="Most requests of one key in a minute.")
     ] = 60_000

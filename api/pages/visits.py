@@ -77,6 +77,7 @@ def visit(request: Request) -> Visit:
         caller, row = web_sessions.find(db, secret, now)
         found = Visit(request, caller, row.digest, row.last_trial_id, now)
         is_stale = web_sessions.is_stale(row, now)
+    request.scope["key_id"] = caller.key_id
     request.scope["rate"] = limits(request).take(caller.key_id).headers()
     if is_stale:
         with opened.unit_of_work() as db:

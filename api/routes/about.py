@@ -7,14 +7,17 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
+from prometheus_client import CONTENT_TYPE_LATEST
 from pydantic import BaseModel, Field
 from sqlalchemy import text
 from sqlalchemy.engine import make_url
+from starlette.responses import Response
 
 from analysis.columns import UNITS
 from api.db import is_embedded, journal_mode
 from api.deps import database
 from api.errors import Busy
+from api.metrics import Metrics
 from api.migrate import is_at_head
 from api.models.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
@@ -81,6 +84,17 @@ def _backup_age(request: Request) -> float | None:
     folder = Path(request.app.state.settings.backup_folder)
     age = backups.age_hours(folder, datetime.now(UTC))
     return None if age is None else round(age, 1)
+
+
+def metrics_router(metrics: Metrics) -> APIRouter:
+    """Return the way to the counts of this process, for where it was switched on."""
+    made = APIRouter(include_in_schema=False)
+
+    @made.get("/metrics")
+    def show_metrics() -> Response:
+        return Response(metrics.shown(), media_type=CONTENT_TYPE_LATEST)
+
+    return made
 
 
 @router.get("/v1/meta", response_model=Meta)
