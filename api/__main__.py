@@ -15,6 +15,9 @@ from api.db import Database, is_embedded, open_database
 from api.errors import ApiError
 from api.settings import Settings, WrongSettings, read_settings
 
+#: What is being answered when the service is told to stop is finished within this time. [s]
+STOP_WITHIN_S = 8
+
 app = typer.Typer(
     help="Run and look after a Gustbook service.", no_args_is_help=True, add_completion=False
 )
@@ -63,7 +66,16 @@ def serve(
     logs.configure(settings.log_level)
     if is_embedded(settings.database_url):
         _upgrade(settings)
-    uvicorn.run(create_app(settings), host=host, port=port, access_log=False, server_header=False)
+    uvicorn.run(
+        create_app(settings),
+        host=host,
+        port=port,
+        access_log=False,
+        server_header=False,
+        proxy_headers=True,
+        forwarded_allow_ips=settings.trusted_proxies,
+        timeout_graceful_shutdown=STOP_WITHIN_S,
+    )
 
 
 @app.command(epilog="Example: python -m api migrate")
@@ -293,6 +305,7 @@ def doctor(
         typer.echo(f"sqlite     {version}, journal {journal_mode(sqlite3.sqlite_version_info)}")
         free = shutil.disk_usage(Path(url.database or ".").parent).free
         typer.echo(f"disk free  {free / 1e9:.1f} GB")
+    typer.echo(f"backup     {_newest_backup(settings)}")
     broken = _broken_seals(settings) if audit and at_head else []
     if audit:
         typer.echo(f"record     {'seals hold' if not broken else 'BROKEN'}")
@@ -300,6 +313,13 @@ def doctor(
             typer.echo(f"           {words}")
     if broken or not at_head:
         raise typer.Exit(1)
+
+
+def _newest_backup(settings: Settings) -> str:
+    from api.services import backups
+
+    age = backups.age_hours(Path(settings.backup_folder), datetime.now(UTC))
+    return "none yet: run backup" if age is None else f"{age:.0f} h old"
 
 
 def _broken_seals(settings: Settings) -> list[str]:

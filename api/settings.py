@@ -29,6 +29,13 @@ class Settings(BaseSettings):
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
     ] = 8
+    trusted_proxies: Annotated[
+        str,
+        Field(
+            description="Whose X-Forwarded-For and X-Forwarded-Proto are believed: addresses with "
+            "commas between."
+        ),
+    ] = "127.0.0.1"
     log_level: Annotated[
         Literal["debug", "info", "warning", "error"],
         Field(description="info: a line for each request; warning: faults alone."),

@@ -15,24 +15,29 @@ ROOT = Path(__file__).parents[1]
 class Service:
     """A real service on a port of its own."""
 
-    def __init__(self, folder, database_url=None):
+    def __init__(self, folder, database_url=None, **settings):
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
         self.url = f"http://127.0.0.1:{port}"
-        self.environment = os.environ | {
-            "GUSTBOOK_DATABASE_URL": database_url or f"sqlite:///{folder}/walk.db",
-            "GUSTBOOK_BACKUP_FOLDER": f"{folder}/backups",
-            "GUSTBOOK_URL": self.url,
-        }
+        self.environment = (
+            os.environ
+            | {
+                "GUSTBOOK_DATABASE_URL": database_url or f"sqlite:///{folder}/walk.db",
+                "GUSTBOOK_BACKUP_FOLDER": f"{folder}/backups",
+                "GUSTBOOK_URL": self.url,
+            }
+            | settings
+        )
+        self.log = Path(folder) / "service.log"
         self.command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
         self.start()
 
     def start(self):
-        self.process = subprocess.Popen(
-            self.command, cwd=ROOT, env=self.environment,
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(
+                self.command, cwd=ROOT, env=self.environment, stdout=subprocess.DEVNULL, stderr=log
+            )
         until = time.monotonic() + 30
         while time.monotonic() < until:
             try:
@@ -41,6 +46,10 @@ class Service:
             except httpx.TransportError:
                 time.sleep(0.05)
         raise AssertionError("the service did not start")
+
+    def said(self):
+        """Return the lines of the service's log."""
+        return self.log.read_text().splitlines()
 
     def kill(self):
         self.process.kill()

@@ -84,7 +84,7 @@ def batch_of(school, place, number, rows):
     """Return one batch: trials whose names tell their import."""
     return {"trials": [
         trial_payload(school, session_id=place.session_id, client_ref=f"i{number}-{row}",
-                      pitch_deg=row % 30, runs=[{"voltage_v": 1 + row / 1000}])
+                      pitch_deg=row % 30, runs=[{"voltage_v": 1 + row % 900 / 1000}])
         for row in range(rows)
     ]}  # fmt: skip
 
