@@ -44,6 +44,7 @@ def _open(settings: Settings) -> Iterator[Database]:
         settings.database_url,
         threads=settings.worker_threads,
         busy_timeout_s=settings.busy_timeout_s,
+        statement_timeout_s=settings.statement_timeout_s,
     )
     try:
         yield opened

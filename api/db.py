@@ -62,8 +62,14 @@ def is_embedded(database_url: str) -> bool:
     return make_url(database_url).get_backend_name() == "sqlite"
 
 
-def open_database(database_url: str, *, threads: int, busy_timeout_s: float) -> Database:
-    """Return the engines of a programme; connects to nothing yet."""
+def open_database(
+    database_url: str, *, threads: int, busy_timeout_s: float, statement_timeout_s: float = 60.0
+) -> Database:
+    """Return the engines of a programme; connects to nothing yet.
+
+    A statement that a server works on for too long is given up; an embedded database has one writer
+    and quick reads, and needs no such limit.
+    """
     if is_embedded(database_url):
         return _open_sqlite(database_url, threads, busy_timeout_s)
     engine = create_engine(
@@ -72,6 +78,7 @@ def open_database(database_url: str, *, threads: int, busy_timeout_s: float) -> 
         max_overflow=0,
         pool_timeout=busy_timeout_s,
         pool_pre_ping=True,
+        connect_args={"options": f"-c statement_timeout={int(statement_timeout_s * 1000)}"},
     )
     # A report is several statements: all of them must see the same moment.
     read_engine = engine.execution_options(isolation_level="REPEATABLE READ")

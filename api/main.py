@@ -105,6 +105,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         settings.database_url,
         threads=settings.worker_threads,
         busy_timeout_s=settings.busy_timeout_s,
+        statement_timeout_s=settings.statement_timeout_s,
     )
     app.state.writers = anyio.Semaphore(_writers(settings))
     counter = (

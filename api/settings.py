@@ -54,6 +54,10 @@ class Settings(BaseSettings):
             "listens there can then take over their sessions. Off: https, or this machine alone."
         ),
     ] = False
+    statement_timeout_s: Annotated[
+        float,
+        Field(gt=0, le=3600, description="How long PostgreSQL may work on one statement. [s]"),
+    ] = 60.0
     backup_folder: Annotated[
         str, Field(min_length=1, description="Where backups are kept, best on another disk.")
     ] = "var/backups"

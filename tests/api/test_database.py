@@ -4,7 +4,7 @@ import sqlite3
 
 import pytest
 from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 from api.db import journal_mode, open_database
 
@@ -69,3 +69,14 @@ def test_a_failed_block_gives_the_writers_turn_back(database):
             raise ZeroDivisionError
     with database.unit_of_work() as db:
         assert db.execute(text("select 1")).scalar() == 1
+
+
+def test_a_statement_that_takes_too_long_is_given_up(postgres_url):
+    opened = open_database(postgres_url, threads=2, busy_timeout_s=1, statement_timeout_s=0.2)
+    try:
+        with pytest.raises(OperationalError, match="statement timeout"), opened.reading() as db:
+            db.execute(text("SELECT pg_sleep(5)"))
+        with opened.reading() as db:  # the connection is good for the next
+            assert db.execute(text("SELECT 1")).scalar_one() == 1
+    finally:
+        opened.close()
