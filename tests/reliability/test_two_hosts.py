@@ -1,0 +1,58 @@
+"""Two processes over one server: the short version, and what they must know of each other."""
+
+import httpx
+import pytest
+
+from tests.conftest import named_database, run_on_postgres
+from tests.makers import created
+from tests.reliability.two_hosts import prepare, run, start
+
+
+@pytest.fixture
+def database(postgres_address, postgres_templates, request):
+    name = f"two_{request.node.name[:20].lower()}"
+    run_on_postgres(postgres_address, f'CREATE DATABASE "{name}" TEMPLATE empty')
+    yield named_database(postgres_address, name)
+    run_on_postgres(postgres_address, f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def test_mixed_requests_get_no_wrong_answer(database, tmp_path):
+    pair = start(tmp_path, database)
+    try:
+        assert run(pair, 300) == {}
+    finally:
+        pair.close()
+
+
+def test_keys_sessions_and_limits_hold_at_both(database, tmp_path):
+    pair = start(tmp_path, database, GUSTBOOK_REQUESTS_PER_MINUTE="400")
+    try:
+        key, world = prepare(pair)
+        coach = world.larch.coach_key
+        # A browser that signed in at one process is known at the other, and ends with its key.
+        same = {"Sec-Fetch-Site": "same-origin", "Accept": "text/html"}
+        urls = [service.url for service in pair.services]
+        signed = httpx.post(f"{urls[0]}/sign-in", data={"key": coach}, headers=same)
+        cookie = {"Cookie": signed.headers["set-cookie"].split(";")[0]}
+        assert httpx.get(f"{urls[1]}/today", headers=same | cookie).status_code == 200
+        # Requests are counted together: what one process took, the other no longer gives.
+        left = [int(pair.signed(coach, at).get("/v1/teams").headers["ratelimit"].split("r=")[1]
+                    .split(";")[0]) for at in (0, 1, 0, 1)]  # fmt: skip
+        assert left == sorted(left, reverse=True)
+        assert len(set(left)) == 4
+        # A key that was revoked at one process opens nothing at the other.
+        path, tag = f"/v1/keys/{world.larch.key_id}", {"If-Match": '"v1"'}
+        revoked = pair.signed(key, 0).patch(path, json={"revoked": True}, headers=tag)
+        assert revoked.status_code == 200
+        assert pair.signed(coach, 1).get("/v1/teams").status_code == 401
+        assert httpx.get(f"{urls[1]}/today", headers=same | cookie).status_code == 303
+        # What was changed at one moves the other's report at once.
+        season = f"/v1/seasons/{world.season_id}"
+        before = pair.signed(key, 1).get(f"{season}/report").json()["revision"]
+        team = {"organisation_id": world.birch.organisation_id, "season_id": world.season_id}
+        created(pair.signed(key, 0).post("/v1/teams", json=team | {"name": "Third"}))
+        after = pair.signed(key, 1).get(f"{season}/report").json()
+        assert after["revision"] > before
+        assert "Third" in str(after["organisations"])
+    finally:
+        pair.close()
