@@ -75,6 +75,12 @@ def sign_in(
     return answer
 
 
+@router.get("/privacy")
+def privacy() -> Response:
+    """Say what is kept, for whom, and how long."""
+    return rendering.show("privacy.html")
+
+
 @router.get("/account")
 def account(visited: Visited) -> Response:
     """Show who is signed in, and how to sign out."""

@@ -37,7 +37,16 @@ def led(typed: Callable[[School], Typed], lead: int = 303) -> Row:
     return Row(403, 403, lead, None, typed)
 
 
-OPEN = ("start", "sign_in_form", "sign_in", "asset", "reference", "reference_subject", "shared")
+OPEN = (
+    "start",
+    "sign_in_form",
+    "sign_in",
+    "privacy",
+    "asset",
+    "reference",
+    "reference_subject",
+    "shared",
+)
 
 TABLE: dict[str, Row] = {
     "account": common(),

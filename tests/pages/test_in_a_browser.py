@@ -380,7 +380,12 @@ class TestEveryPage:
         axe = Axe()
         with visiting(browser, service, viewport=size, color_scheme=scheme) as page:
             sign_in(page, world.lead_key)
-            for address in ("/sign-in", "/reference", *(_address(name, ids) for name in SHOWN)):
+            for address in (
+                "/sign-in",
+                "/privacy",
+                "/reference",
+                *(_address(name, ids) for name in SHOWN),
+            ):
                 answer = page.goto(address)
                 assert answer.status == 200, address
                 found = axe.run(page, options={"runOnly": RULES}).response["violations"]
