@@ -51,7 +51,7 @@ async def typed_key(request: Request) -> tuple[str, str]:
 def sign_in(
     request: Request, typed: Annotated[tuple[str, str], Depends(typed_key)], turn: Turn
 ) -> Response:
-    """Begin a session with a key."""
+    """Begin a session with a key; the one that this browser had ends."""
     key, onwards = typed
     now = datetime.now(UTC)
 
@@ -62,6 +62,7 @@ def sign_in(
     try:
         caller = look_at(request, key.strip(), look)
         with database(request).unit_of_work() as db:
+            web_sessions.end(db, web_sessions.digest_of(secret_of(request)))
             secret = web_sessions.begin(db, caller.key_id, now)
     except NotSignedIn:
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")

@@ -111,6 +111,15 @@ class TestSignedIn:
         assert first.get("/today").status_code == 303
         assert second.get("/today").status_code == 200
 
+    def test_signing_in_again_ends_the_session_that_this_browser_had(self, world, visiting):
+        browser = visiting(world.lead_key)
+        before = browser.cookies.get("__Host-gustbook")
+        browser.post("/sign-in", data={"key": world.larch.coach_key})
+        assert len(sessions_of(browser)) == 1
+        browser.cookies.clear()
+        browser.cookies.set("__Host-gustbook", before)
+        assert browser.get("/today").status_code == 303
+
     def test_signing_out_everywhere_ends_all_of_the_key_and_no_others(self, world, visiting):
         first, second = visiting(world.lead_key), visiting(world.lead_key)
         other = visiting(world.larch.coach_key)
