@@ -183,7 +183,7 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
             raise Unready
         told = entry.prepare(db, caller, belongs | values, touched)
         shape = sound(entry.change_shape, filled, told)
-        version = int(typed[VERSION]) if typed.get(VERSION, "").isdecimal() else 0
+        version = forms.whole(typed.get(VERSION, ""))
         return entry.page(entry.change(db, caller, row_id, shape, version))
 
     done = tried(posted, filled, work)

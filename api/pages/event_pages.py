@@ -117,10 +117,9 @@ def inspect(event_id: EventId, build_id: BuildId, posted: Posted) -> Response:
     findings = [found for found in _findings(typed, filled) if found]
     if not findings:
         filled.other.append(say("inspection.nothing_ticked"))
-    version = typed.get("build_version", "")
     told = values | {
         "build_id": build_id,
-        "build_version": int(version) if version.isdecimal() else 0,
+        "build_version": forms.whole(typed.get("build_version", "")),
         "findings": findings,
     }
 

@@ -217,6 +217,15 @@ def number(text: str) -> float:
     return float(value) if isinstance(value, int | float) else 0.0
 
 
+def whole(text: str) -> int:
+    """Return a whole number that one of our pages put into a form; what is none is 0.
+
+    >>> whole("7"), whole("x"), whole("9" * 5000)
+    (7, 0, 0)
+    """
+    return int(text) if re.fullmatch("[0-9]{1,9}", text) else 0
+
+
 def shaped(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape | None:
     """Return the shape that values make, or nothing and put the faults beside their fields."""
     if filled.faults:

@@ -67,9 +67,9 @@ def _mended(posted: Post) -> dict[tuple[int, str], str]:
     """Return the cells that were typed anew beside what was wrong with them."""
     named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
     return {
-        (int(parts[1]), parts[2]): value.strip()
+        (forms.whole(parts[1]), parts[2]): value.strip()
         for parts, value in named
-        if len(parts) == 3 and parts[0] == MEND and parts[1].isdecimal()
+        if len(parts) == 3 and parts[0] == MEND
     }
 
 
@@ -129,7 +129,11 @@ def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuer
 
 def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
     """Show why a sheet cannot be taken, cell by cell, with the sheet to mend."""
-    errors = [fault.shown() for fault in refusal.errors] if refusal else []
+    faults = refusal.errors if refusal else []
+    errors = [
+        fault.shown() | ({"hint": say("imports.tick_first")} if fault.hint == batch.ACCEPT else {})
+        for fault in faults
+    ]
     return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
 
 

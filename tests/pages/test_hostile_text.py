@@ -132,6 +132,19 @@ def test_an_address_stays_text(address, world, visiting):
     assert_text(page.text, address)
 
 
+@pytest.mark.parametrize("number", ["9" * 5000, "-1", "1e9", "٣", "", "NaN"])
+def test_a_hidden_number_that_is_none_is_refused_and_no_fault(number, world, visiting):
+    browser, school = visiting(world.larch.coach_key), world.larch
+    kept = {"name": "Renamed", "version": number}
+    assert browser.post(f"/teams/{school.team_id}/edit", data=kept).status_code == 422
+    seen = {"build_version": number, "inspector": "x", "outcome_hazards": "pass"}
+    place = f"/events/{school.event_id}/builds/{school.build_id}"
+    assert browser.post(place, data=seen).status_code == 422
+    cells = {"cells": "team,voltage_v\nx,1\n", "step": "look", f"mend:{number}:team": "y"}
+    assert browser.post("/imports", data=cells).status_code == 422
+    assert browser.get(f"{place}/runs/{number}").status_code in (403, 404, 422)
+
+
 def test_cells_of_a_sheet_stay_text(world, visiting):
     browser = visiting(world.larch.coach_key)
     head = "team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v\n"
