@@ -121,7 +121,7 @@ def _new(entry: Entry, visited: Visit) -> Response:
         typed = {**entry.suggest(db, visited.caller, given), **given}
         offered = entry.offers(db, visited.caller, typed)
         crumb = entry.within(db, visited.caller, given)
-    filled = Filled(_offering(entry.asked(given), offered), typed)
+    filled = Filled(forms.offering(entry.asked(given), offered), typed)
     return _form(entry, visited, filled, given, crumb)
 
 
@@ -152,7 +152,7 @@ def _create(entry: Entry, posted: Post) -> Response:
     with posted.visit.reading() as db:
         offered = entry.offers(db, posted.visit.caller, typed)
         crumb = entry.within(db, posted.visit.caller, given)
-    filled.fields = _offering(filled.fields, offered)
+    filled.fields = forms.offering(filled.fields, offered)
     return _form(entry, posted.visit, filled, given, crumb)
 
 
@@ -163,7 +163,7 @@ def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
         fields = entry.changeable(belongs, by_lead=visited.is_lead)
         typed = forms.shown(fields, entry.view(thing))
         offered = entry.offers(db, visited.caller, belongs | typed)
-    filled = Filled(_offering(fields, offered), typed)
+    filled = Filled(forms.offering(fields, offered), typed)
     return _form(entry, visited, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
@@ -189,7 +189,7 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
     done = tried(posted, filled, work)
     if done is not None:
         return done
-    filled.fields = _offering(fields, offered)
+    filled.fields = forms.offering(fields, offered)
     return _form(entry, posted.visit, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
@@ -197,10 +197,6 @@ def _belongs(entry: Entry, thing: Any) -> dict[str, str]:
     """Return what a thing belongs to, as its fields and choices depend on it."""
     names = (*entry.given, "organisation_id")
     return {name: str(getattr(thing, name, None) or "") for name in names}
-
-
-def _offering(fields: Sequence[Field], offered: Mapping[str, Choices]) -> list[Field]:
-    return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
 
 
 def _back(entry: Entry, thing: Any) -> Crumb:

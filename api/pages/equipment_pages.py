@@ -95,7 +95,7 @@ def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
     }  # fmt: skip
 
     def form(fields: tuple[Field, ...], **choices: Any) -> Filled:
-        offered = [each.offering(choices.get(each.name, each.choices)) for each in fields]
+        offered = forms.offering(fields, choices)
         if [each.name for each in wrong.fields] == [each.name for each in fields]:
             return Filled(offered, wrong.typed, wrong.faults, wrong.other)
         return Filled(offered, begun)

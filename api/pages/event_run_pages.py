@@ -20,9 +20,9 @@ from api.pages.asked import told
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
-from api.pages.trial_form import AT_ONCE, FIELDS, READING_NAMES, with_runs
+from api.pages.trial_form import AT_ONCE, FIELDS, READING_NAMES, named, with_runs
 from api.pages.visits import PostedByLead, Visit, Visited
-from api.services import builds, cautions, event_runs, pickers, resources, run_orders
+from api.services import builds, cautions, event_runs, resources, run_orders
 from api.services.scope import Caller
 
 router = APIRouter()
@@ -58,9 +58,7 @@ def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Respo
             "build_id": _builds(db, visited.caller, slot),
         }
         done = event_runs.results(db, visited.caller, event.id).runs
-    filled.fields = [
-        each.offering(offered[each.name]) if each.name in offered else each for each in RUN
-    ]
+    filled.fields = forms.offering(RUN, offered)
     for name, choices in offered.items():
         if len(choices) == 1 and not filled.typed.get(name):
             filled.typed[name] = choices[0][0]
@@ -99,11 +97,7 @@ def _sittings(db: Session, caller: Caller, event: Event) -> list[tuple[str, str]
         .where(col(BenchSession.started_at) < morning + timedelta(days=1))
         .order_by(col(BenchSession.started_at))
     )
-    zone = season.timezone
-    return [
-        (row.id, say("trial.sitting", bench=bench.name, when=pickers.when(row.started_at, zone)))
-        for row, bench in db.execute(rows)
-    ]
+    return [(row.id, named(row, bench, season.timezone)) for row, bench in db.execute(rows)]
 
 
 def _builds(db: Session, caller: Caller, slot: SlotRead) -> list[tuple[str, str]]:

@@ -51,6 +51,15 @@ class Field:
         return replace(self, choices=tuple(choices))
 
 
+def offering(fields: Iterable[Field], offered: Mapping[str, Choices]) -> list[Field]:
+    """Return fields with what may be chosen, each as it is where nothing is named for it.
+
+    >>> [each.choices for each in offering([Field("a"), Field("b")], {"b": [("1", "one")]})]
+    [(), (('1', 'one'),)]
+    """
+    return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
+
+
 #: Number fields whose names carry no unit of the table.
 OTHER_UNITS = {
     "reference_air_density_kg_m3": "kg/m³",

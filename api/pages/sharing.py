@@ -152,9 +152,7 @@ def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
     with visited.reading() as db:
         rows, _ = keys.page(db, visited.caller, KeyQuery(limit=200))
         schools = pickers.organisations(db, visited.caller)
-    filled.fields = [
-        each.offering(schools) if each.name == "organisation_id" else each for each in filled.fields
-    ]
+    filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(
         "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
         keys=rows[::-1], schools=dict(schools), made=made, now=visited.now,

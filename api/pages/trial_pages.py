@@ -196,11 +196,10 @@ def _correction(visited: Visit, found: TrialRead, filled: Filled) -> Response:
     with visited.reading() as db:
         around = where(db, found)
     build = [(found.build_id, f"{around['turbine'].name}, build {around['build'].number}")]
-    fields = [each.offering(build) if each.name == "build_id" else each for each in filled.fields]
-    filled.fields = fields
+    filled.fields = forms.offering(filled.fields, {"build_id": build})
     return rendering.show(
         "trial_correct.html", visited, status=422 if filled.is_wrong else 200, trial=found,
-        filled=filled, by_name={each.name: each for each in fields},
+        filled=filled, by_name={each.name: each for each in filled.fields},
         readings=READING_NAMES[:AT_ONCE], **around,
     )  # fmt: skip
 

@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Mapping
 
-from api.services.imports.sheet import DELIMITERS, records, sep_line
+from api.services.imports.sheet import delimiter_of, records, sep_line
 
 Place = tuple[int, str]
 
@@ -18,7 +18,7 @@ def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
     if not cells:
         return text
     body, named = sep_line(text)
-    delimiter = named or max(DELIMITERS, key=body.split("\n", 1)[0].count)
+    delimiter = named or delimiter_of(body)
     rows = records(body, delimiter, most_rows)
     titles = [title.strip() for title in rows[0]] if rows else []
     for (number, title), value in cells.items():

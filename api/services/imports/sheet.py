@@ -37,12 +37,21 @@ class Sheet:
     faults: list[FieldError]
 
 
+def delimiter_of(text: str) -> str:
+    r"""Return the sign that parts the cells: the one that the titles have most of.
+
+    >>> delimiter_of("team;volts, amps;load\n")
+    ';'
+    """
+    first_line = text.split("\n", 1)[0]
+    return max(DELIMITERS, key=first_line.count)
+
+
 def read_sheet(body: bytes, most_rows: int) -> Sheet:
     """Return the rows of a CSV or tab-separated file."""
     text, encoding = decode(body)
     text, named = sep_line(text)
-    first_line = text.split("\n", 1)[0]
-    delimiter = named or max(DELIMITERS, key=first_line.count)
+    delimiter = named or delimiter_of(text)
     found = records(text, delimiter, most_rows)
     if not found:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
