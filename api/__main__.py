@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 from pydantic import ValidationError
+from sqlmodel import Session
 
 from api.db import Database, is_embedded, open_database
 from api.errors import ApiError
@@ -272,6 +273,64 @@ def _rebuild(settings: Settings) -> int:
     return len(seasons)
 
 
+@app.command(
+    epilog="Examples: python -m api purge · python -m api purge --season sea_01KC… --yes · "
+    "python -m api purge --organisation org_01KC… --yes"
+)
+def purge(
+    season: Annotated[str | None, typer.Option(help="Id of a season to erase.")] = None,
+    organisation: Annotated[
+        str | None, typer.Option(help="Id of a school to erase, over all seasons.")
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run/--yes", help="Tell what would go, or erase it for good.")
+    ] = True,
+) -> None:
+    """Erase for good: a season, a school, or, without either, all seasons kept long enough."""
+    from api.services import erasing, erasing_schools
+
+    settings = _settings()
+    with _open(settings) as database:
+        try:
+            with database.unit_of_work() as db:
+                if organisation:
+                    told = {organisation: erasing_schools.erase_organisation(db, organisation)}
+                else:
+                    due = [season] if season else _due(db, settings)
+                    told = {each: erasing.erase_season(db, each) for each in due}
+                    told["ended"] = erasing.tidy(db, datetime.now(UTC))
+                if dry_run:
+                    db.rollback()
+        except ApiError as error:
+            raise _stop(str(error)) from error
+        if not dry_run:
+            database.compact()
+    _tell_purged(settings, told, "would go" if dry_run else "went")
+
+
+def _due(db: Session, settings: Settings) -> list[str]:
+    """Return the ids of seasons that are due to go."""
+    from api.services import erasing
+
+    today = datetime.now(UTC).date()
+    return [row.id for row in erasing.due_seasons(db, today, settings.retention_days)]
+
+
+def _tell_purged(settings: Settings, told: dict[str, dict[str, int]], verb: str) -> None:
+    """Say what goes, and where it still stands."""
+    for what, rows in told.items():
+        counted = ", ".join(f"{count} {name}" for name, count in rows.items() if count)
+        typer.echo(f"{what}  {verb}: {counted or 'nothing'}")
+    if verb == "would go":
+        typer.echo("nothing was changed: say --yes to erase it for good", err=True)
+    else:
+        typer.echo(
+            f"backups made before still hold it: they stand in {settings.backup_folder}, and go as "
+            f"newer ones are made ({settings.backup_keep} are kept)",
+            err=True,
+        )
+
+
 @app.command(epilog="Example: python -m api checks > analysis/CHECKS.md")
 def checks() -> None:
     """Print all data checks as a page: what each looks at, what it does, what it says."""
@@ -299,6 +358,7 @@ def doctor(
     url = make_url(settings.database_url)
     with _open(settings) as database, database.reading() as db:
         at_head = is_at_head(db.connection())
+        due = _due(db, settings) if at_head else []
     typer.echo(f"database   {url.render_as_string(hide_password=True)}")
     typer.echo(f"schema     {'newest' if at_head else 'not the newest: run migrate'}")
     if is_embedded(settings.database_url):
@@ -307,6 +367,7 @@ def doctor(
         free = shutil.disk_usage(Path(url.database or ".").parent).free
         typer.echo(f"disk free  {free / 1e9:.1f} GB")
     typer.echo(f"backup     {_newest_backup(settings)}")
+    typer.echo(f"retention  {_told_due(due)}")
     broken = _broken_seals(settings) if audit and at_head else []
     if audit:
         typer.echo(f"record     {'seals hold' if not broken else 'BROKEN'}")
@@ -321,6 +382,10 @@ def _newest_backup(settings: Settings) -> str:
 
     age = backups.age_hours(Path(settings.backup_folder), datetime.now(UTC))
     return "none yet: run backup" if age is None else f"{age:.0f} h old"
+
+
+def _told_due(due: list[str]) -> str:
+    return f"{len(due)} seasons kept long enough: see purge" if due else "nothing is due to go"
 
 
 def _broken_seals(settings: Settings) -> list[str]:

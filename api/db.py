@@ -8,7 +8,7 @@ their own and never wait for a writer's turn.
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, closing, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -50,6 +50,15 @@ class Database:
         """Open a session that sees one moment of the database and changes nothing."""
         with Session(self.read_engine, expire_on_commit=False) as db:
             yield db
+
+    def compact(self) -> None:
+        """Give back the room of what was deleted, so that the file holds nothing of it."""
+        with self.writer_turn, closing(self.write_engine.raw_connection()) as connection:
+            driver: Any = connection.driver_connection
+            connection.detach()  # no transaction may be open around it, so none of the pool's
+            if self.write_engine.dialect.name == "postgresql":
+                driver.autocommit = True
+            driver.execute("VACUUM")
 
     def close(self) -> None:
         """Give the connections back."""

@@ -113,7 +113,15 @@ def bind(app: FastAPI, settings: Settings) -> None:
         if is_embedded(settings.database_url)
         else InDatabase(app.state.database.write_engine)
     )
-    app.state.limits = Limits(counter, settings.requests_per_minute)
+    app.state.limits = Limits(
+        counter,
+        settings.requests_per_minute,
+        {
+            "keys": settings.keys_per_day,
+            "links": settings.links_per_day,
+            "imports": settings.imports_per_day,
+        },
+    )
 
 
 def _writers(settings: Settings) -> int:

@@ -47,6 +47,15 @@ class Settings(BaseSettings):
     requests_per_minute: Annotated[
         int, Field(ge=1, le=10_000_000, description="Most requests of one key in a minute.")
     ] = 60_000
+    keys_per_day: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Most keys that one lead's key makes in a day.")
+    ] = 5000
+    links_per_day: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Most share links that one key makes in a day.")
+    ] = 200
+    imports_per_day: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Most imports that one key sends in a day.")
+    ] = 10_000
     plain_http_pages: Annotated[
         bool,
         Field(
@@ -64,6 +73,10 @@ class Settings(BaseSettings):
     backup_keep: Annotated[
         int, Field(ge=1, le=10_000, description="How many backups are kept.")
     ] = 14
+    retention_days: Annotated[
+        int,
+        Field(ge=30, le=36_500, description="How long after its end a season is due to be purged."),
+    ] = 1095
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
     ] = 5.0

@@ -4,6 +4,7 @@ from api.models.audit import AuditChain, AuditEntry
 from api.models.benches import Bench, WindGrid
 from api.models.builds import Build
 from api.models.equipment import Equipment
+from api.models.erasures import Erasure
 from api.models.event_runs import EventRun, RunOrder
 from api.models.events import Event
 from api.models.flags import Flag
@@ -34,6 +35,7 @@ __all__ = [
     "BenchSession",
     "Build",
     "Equipment",
+    "Erasure",
     "Event",
     "EventRun",
     "Flag",

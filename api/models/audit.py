@@ -46,6 +46,9 @@ class AuditEntry(AuditFacts, Stored, table=True):
     number: int
     previous_seal: str
     seal: str
+    erasure_id: str | None = Column(
+        default=None, description="What emptied it of words; its place in the chain is kept."
+    )
 
 
 class AuditChain(SQLModel, table=True):

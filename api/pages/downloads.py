@@ -11,7 +11,7 @@ from starlette.responses import Response
 from api.models.files import TrialFileQuery
 from api.models.reports import SeasonReport
 from api.pages.visits import Visit, Visited
-from api.services import equipment_lists, reports, sheets, trial_files
+from api.services import equipment_lists, exports, reports, sheets, trial_files
 from api.services.documents import pdf, spreadsheets
 from api.services.documents.blocks import Document
 from api.services.documents.equipment import equipment_document
@@ -96,6 +96,15 @@ def trials_file(season_id: Id, visited: Visited) -> Response:
 def school_file(organisation_id: Id, ending: Format, visited: Visited) -> Response:
     """Give a school's report as a file."""
     return _sent(visited, _school, organisation_id, ending)
+
+
+@router.get("/schools/{organisation_id}/everything.zip")
+def school_everything(organisation_id: Id, visited: Visited) -> Response:
+    """Give all that is a school's own, over all seasons."""
+    with visited.reading() as db:
+        body = exports.export_organisation(db, visited.caller, organisation_id)
+    headers = {"Content-Disposition": 'attachment; filename="school.zip"'}
+    return Response(body, media_type="application/zip", headers=headers)
 
 
 @router.get("/teams/{team_id}/page.{ending}")

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import database
+from api.deps import database, limits
 from api.errors import ApiError, FieldError, Invalid
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.pages import forms, rendering
@@ -96,6 +96,7 @@ def template(visited: Visited, decimal: str = "point") -> Response:
 @router.post("/imports")
 def import_sheet(posted: Received, sheet: Sheets, turn: Turn) -> Response:
     """Show what a sheet would do; stored only if the visitor has seen that and asks for it."""
+    limits(posted.visit.request).take_today("imports", posted.visit.caller.key_id)
     wants_stored = posted.text("step") == "store"
     if sheet.work is None:
         return _refused(posted, sheet, sheet.refusal)

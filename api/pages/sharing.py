@@ -7,7 +7,7 @@ from fastapi import APIRouter, Path, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import database
+from api.deps import database, limits
 from api.errors import ApiError, NotPermitted
 from api.models.keys import KeyCreate, KeyQuery, KeyUpdate
 from api.models.seasons import Season
@@ -86,6 +86,7 @@ def make_share(posted: Posted) -> Response:
     filled, values = forms.read(SHARE, posted.typed())
     try:
         asked = sound(ShareCreate, filled, values)
+        limits(posted.visit.request).take_today("links", posted.visit.caller.key_id)
         with database(posted.visit.request).unit_of_work() as db:
             made = shares.create(db, posted.visit.caller, asked)
     except Unready:
@@ -170,6 +171,7 @@ def make_key(posted: PostedByLead) -> Response:
     filled.places = {"/expires_at": "expires_on", "/organisation_ids": "organisation_id"}
     try:
         shape = sound(KeyCreate, filled, asked)
+        limits(posted.visit.request).take_today("keys", posted.visit.caller.key_id)
         with database(posted.visit.request).unit_of_work() as db:
             made = keys.create(db, posted.visit.caller, shape)
     except Unready:

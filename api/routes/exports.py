@@ -1,4 +1,4 @@
-"""A whole season out, and into an empty programme."""
+"""A whole season out, and into an empty programme; a school's own things out."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import ReadLead, WriteLead, database
+from api.deps import Read, ReadLead, WriteLead, database
 from api.errors import UnsupportedMedia
 from api.models.seasons import SeasonRead
 from api.routes.contract import READ, WRITE, StrictRoute
@@ -14,13 +14,13 @@ from api.services import exports
 from api.services.idempotency import Answered
 from api.services.scope import Caller
 
-router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
+router = APIRouter(route_class=StrictRoute)
 
 ZIP = "application/zip"
 FILE: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {ZIP: {"schema": {"type": "string", "contentMediaType": ZIP}, "example": "PK…"}},
-        "description": "manifest.json, a table a file as JSON lines, and trials.csv.",
+        "description": "manifest.json, a table a file as JSON lines, and trials as CSV.",
     }
 }
 BODY = {
@@ -31,17 +31,39 @@ BODY = {
 }
 
 
-@router.get("/{season_id}/export", responses=READ | FILE, response_class=Response)
+@router.get(
+    "/seasons/{season_id}/export", tags=["seasons"], responses=READ | FILE, response_class=Response
+)
 def export_season(season_id: str, request: Request, read: ReadLead) -> Response:
     """Give a whole season as one file, with the digest of its numbers."""
     with database(request).reading() as db:
-        body = exports.export_season(db, read.caller, season_id)
-    headers = {"Content-Disposition": 'attachment; filename="season.zip"'}
+        return _file(exports.export_season(db, read.caller, season_id), "season")
+
+
+@router.get(
+    "/organisations/{organisation_id}/export",
+    tags=["organisations"],
+    responses=READ | FILE,
+    response_class=Response,
+)
+def export_organisation(organisation_id: str, request: Request, read: Read) -> Response:
+    """Give all that is a school's own, over all seasons, as one file."""
+    with database(request).reading() as db:
+        return _file(exports.export_organisation(db, read.caller, organisation_id), "school")
+
+
+def _file(body: bytes, name: str) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="{name}.zip"'}
     return Response(body, headers=headers, media_type=ZIP)
 
 
 @router.post(
-    "/import", status_code=201, response_model=SeasonRead, responses=WRITE, openapi_extra=BODY
+    "/seasons/import",
+    tags=["seasons"],
+    status_code=201,
+    response_model=SeasonRead,
+    responses=WRITE,
+    openapi_extra=BODY,
 )
 def import_season(request: Request, write: WriteLead) -> Response:
     """Store an exported season in an empty programme, if its numbers come out the same there."""

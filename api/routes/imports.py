@@ -10,7 +10,7 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from api.deps import Read, Write, database, sign_in_writer
+from api.deps import Read, Write, database, limits, sign_in_writer
 from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
@@ -161,6 +161,7 @@ def import_trials(
 
     The same file twice changes nothing. In mode `all` one wrong row refuses the whole file.
     """
+    limits(write.request).take_today("imports", write.caller.key_id)
 
     def carry_out(db: Session, caller: Caller) -> Answered:
         done = batch.carry_out(db, caller, prepared, query)

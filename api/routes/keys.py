@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import ChangeLead, ReadLead, WriteLead
+from api.deps import ChangeLead, ReadLead, WriteLead, limits
 from api.models.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
 from api.models.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
@@ -21,6 +21,7 @@ router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 @router.post("", status_code=201, response_model=KeyMade, responses=WRITE)
 def create_key(key: KeyCreate, write: WriteLead) -> Response:
     """Make an access key. The answer shows its secret this once; a retry no longer does."""
+    limits(write.request).take_today("keys", write.caller.key_id)
 
     def make(db: Session, caller: Caller) -> Answered:
         return write.stored(keys.create(db, caller, key), 201)

@@ -91,7 +91,7 @@ def broken_seals(db: Session) -> Iterator[str]:
         expected = (1, "") if last is None else (last.number + 1, last.seal)
         if (entry.number, entry.previous_seal) != expected:
             yield f"{entry.chain}: entries are missing before {entry.id}"
-        if entry.seal != seal_of(entry):
+        if entry.erasure_id is None and entry.seal != seal_of(entry):
             yield f"{entry.chain}: {entry.id} was changed after it was written"
         before[entry.chain] = entry
     ends = {row.chain: (row.number, row.seal) for row in db.scalars(select(AuditChain))}

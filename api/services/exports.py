@@ -13,11 +13,15 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api.errors import Conflict, FieldError, Invalid
 from api.models.files import TrialFileQuery
+from api.models.organisations import Organisation
 from api.models.seasons import Season, SeasonRead
+from api.models.sessions import BenchSession
+from api.models.teams import Team
 from api.services import audit, comparisons, flags, reports, resources, revisions, trial_files
 from api.services.cache import keep_apart
+from api.services.school_tables import whole_school
 from api.services.scope import Caller
-from api.services.season_tables import rows_of, whole_season
+from api.services.season_tables import Rows, rows_of, whole_season
 
 FORMAT = 1
 MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
@@ -39,26 +43,47 @@ def season_digest(db: Session, caller: Caller, season_id: str) -> str:
 def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
     """Return a season as a zip: each table as JSON lines, the trials and the report as CSV."""
     season = resources.get_row(db, caller, Season, season_id)
+    parts, counts = tables_of(db, whole_season(season.id))
+    parts["trials.csv"] = trial_files.season_csv(db, caller, season.id, TrialFileQuery())
+    digest = season_digest(db, caller, season.id)
+    told = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
+    return zipped(parts | {"manifest.json": json.dumps(told, indent=1, sort_keys=True)})
+
+
+def export_organisation(db: Session, caller: Caller, organisation_id: str) -> bytes:
+    """Return all that is a school's own, over all seasons: tables, the record, trials as CSV."""
+    school = resources.get_row(db, caller, Organisation, organisation_id)
+    parts, counts = tables_of(db, whole_school(school.id))
+    seasons = select(BenchSession.season_id).where(col(BenchSession.organisation_id) == school.id)
+    with_teams = select(Team.season_id).where(col(Team.organisation_id) == school.id)
+    query = TrialFileQuery(organisation_id=school.id)
+    for season_id in sorted(db.scalars(seasons.union(with_teams))):
+        text = trial_files.season_csv(db, caller, season_id, query)
+        parts[f"trials-{season_id}.csv"] = text
+    told = {"format": FORMAT, "organisation_id": school.id, "rows": counts}
+    return zipped(parts | {"manifest.json": json.dumps(told, indent=1, sort_keys=True)})
+
+
+def tables_of(db: Session, tables: Rows) -> tuple[dict[str, str], dict[str, int]]:
+    """Return some rows of tables, each table as JSON lines by its file name, and their counts."""
+    parts, counts = {}, {}
+    for table, condition in tables:
+        name = str(table.__tablename__)
+        lines = [json.dumps(row, sort_keys=True) for row in rows_of(db, table, condition)]
+        counts[name] = len(lines)
+        parts[f"tables/{name}.jsonl"] = "".join(f"{line}\n" for line in lines)
+    return parts, counts
+
+
+def zipped(parts: dict[str, str]) -> bytes:
+    """Return texts as one zip file; the same texts give the same file."""
     out = io.BytesIO()
-    counts: dict[str, int] = {}
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
-        for table, condition in whole_season(season.id):
-            name = str(table.__tablename__)
-            lines = [json.dumps(row, sort_keys=True) for row in rows_of(db, table, condition)]
-            counts[name] = len(lines)
-            _add(file, f"tables/{name}.jsonl", "".join(f"{line}\n" for line in lines))
-        text = trial_files.season_csv(db, caller, season.id, TrialFileQuery())
-        _add(file, "trials.csv", text)
-        digest = season_digest(db, caller, season.id)
-        told = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
-        _add(file, "manifest.json", json.dumps(told, indent=1, sort_keys=True))
+        for name, text in parts.items():
+            entry = zipfile.ZipInfo(name, EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            file.writestr(entry, text)
     return out.getvalue()
-
-
-def _add(file: zipfile.ZipFile, name: str, text: str) -> None:
-    entry = zipfile.ZipInfo(name, EPOCH)
-    entry.compress_type = zipfile.ZIP_DEFLATED
-    file.writestr(entry, text)
 
 
 def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:

@@ -8,9 +8,9 @@ its memory; several processes over one server count in its table, so that they c
 import ipaddress
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
 from sqlalchemy import Engine, delete
 from sqlalchemy.dialects.postgresql import insert
@@ -19,9 +19,11 @@ from sqlmodel import col, select
 from api.errors import TooMany
 from api.models.rates import RateCount
 
-MINUTE, GUESSING = 60, 900  # [s]
+MINUTE, GUESSING, DAY = 60, 900, 86_400  # [s]
 MOST_GUESSES, MOST_GUESSES_OF_NETWORK = 10, 1000
 WINDOWS_KEPT = 20_000
+#: What one key may do so often a day.
+Daily = Literal["keys", "links", "imports"]
 
 
 class Counter(Protocol):
@@ -114,9 +116,14 @@ class Limits:
     """What one programme allows."""
 
     def __init__(
-        self, counter: Counter, per_minute: int, clock: Callable[[], float] = time.time
+        self,
+        counter: Counter,
+        per_minute: int,
+        per_day: Mapping[Daily, int],
+        clock: Callable[[], float] = time.time,
     ) -> None:
-        self._counter, self._per_minute, self._clock = counter, per_minute, clock
+        self._counter, self._clock = counter, clock
+        self._per_minute, self._per_day = per_minute, per_day
 
     def take(self, key_id: str) -> Rate:
         """Count a request of a key, or refuse it."""
@@ -128,6 +135,13 @@ class Limits:
             words = f"this key may send {self._per_minute} requests a minute: wait {reset} s"
             raise TooMany(words, reset, rate.headers())
         return rate
+
+    def take_today(self, what: Daily, key_id: str) -> None:
+        """Count something that a key may do a number of times a day, or refuse it."""
+        now, most = self._clock(), self._per_day[what]
+        if self._counter.add(f"{what} {key_id}", DAY, now) > most:
+            reset = DAY - int(now % DAY)
+            raise TooMany(f"one key may make {most} {what} a day: go on tomorrow", reset)
 
     def require_few_guesses(self, key_id: str, network: str) -> None:
         """Refuse to look at a key that was guessed too often from a network."""

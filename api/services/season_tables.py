@@ -18,12 +18,17 @@ from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.shares import Share
+from api.models.sweeps import WindSweep
 from api.models.teams import Team
 from api.models.trials import Run, Trial
 from api.models.turbines import Turbine
 
+#: Tables, each with the condition on its rows.
+Rows = list[tuple[type[SQLModel], ColumnElement[bool]]]
 
-def whole_season(season_id: str) -> list[tuple[type[SQLModel], ColumnElement[bool]]]:
+
+def whole_season(season_id: str) -> Rows:
     """Return the tables of a season in the order they point at each other, with their condition.
 
     Schools that take part come whole with their equipment and benches, and so does what is the
@@ -59,6 +64,25 @@ def whole_season(season_id: str) -> list[tuple[type[SQLModel], ColumnElement[boo
         (EventRun, col(EventRun.season_id) == season_id),
         (AuditEntry, col(AuditEntry.chain) == season_id),
         (AuditChain, col(AuditChain.chain) == season_id),
+    ]
+
+
+def of_season(season_id: str) -> Rows:
+    """Return what is of one season alone, in the order in which tables point at each other."""
+    teams = select(Team.id).where(col(Team.season_id) == season_id)
+    turbines = select(Turbine.id).where(col(Turbine.team_id).in_(teams))
+    trials = select(Trial.id).where(col(Trial.season_id) == season_id)
+    scoped = (Team, BenchSession, Event, RunOrder, Inspection, Share, Trial, Flag, EventRun,
+              WindSweep)  # fmt: skip
+    of_it: Rows = [(table, col(table.season_id) == season_id) for table in scoped]
+    team, *others = of_it
+    return [
+        (Season, col(Season.id) == season_id),
+        team,
+        (Turbine, col(Turbine.id).in_(turbines)),
+        (Build, col(Build.turbine_id).in_(turbines)),
+        *others,
+        (Run, col(Run.trial_id).in_(trials)),
     ]
 
 

@@ -70,6 +70,7 @@ TABLE: dict[str, Row] = {
     "get_season": Row(200, 200, 200, coach_other=None),
     "change_season": lead_only(200, lambda s: {"name": "Spring again"}),
     "export_season": lead_only(200),
+    "export_organisation": shown(),
     "import_season": lead_only(422, lambda s: ZIP_OF_NOTHING),
     "create_organisation": lead_only(201, lambda s: {"name": "Rowan school"}),
     "list_organisations": listed(),

@@ -6,6 +6,7 @@ from fastapi.testclient import TestClient
 from api.errors import TooMany
 from api.services.keys import _check
 from api.services.limits import (
+    DAY,
     GUESSING,
     MINUTE,
     MOST_GUESSES,
@@ -15,6 +16,9 @@ from api.services.limits import (
     Limits,
 )
 from tests.conftest import ADDRESS
+from tests.makers import trial_payload
+
+DAILY = {"keys": 2, "links": 1, "imports": 1}
 
 
 class Clock:
@@ -58,7 +62,7 @@ def from_network(app_client, key, address):
 @pytest.mark.on_both
 class TestCounting:
     def test_requests_of_a_minute_are_counted_down_and_then_refused(self, counter, clock):
-        limits = Limits(counter, 3, clock)
+        limits = Limits(counter, 3, DAILY, clock)
         assert [limits.take("key_a").remaining for _ in range(3)] == [2, 1, 0]
         with pytest.raises(TooMany) as refused:
             limits.take("key_a")
@@ -67,7 +71,7 @@ class TestCounting:
         assert limits.take("key_b").remaining == 2
 
     def test_the_next_minute_is_another(self, counter, clock):
-        limits = Limits(counter, 1, clock)
+        limits = Limits(counter, 1, DAILY, clock)
         limits.take("key_a")
         clock.now += MINUTE - 1
         with pytest.raises(TooMany) as refused:
@@ -77,7 +81,7 @@ class TestCounting:
         assert limits.take("key_a").remaining == 0
 
     def test_guesses_of_one_network_stop_and_other_networks_go_on(self, counter, clock):
-        limits = Limits(counter, 9, clock)
+        limits = Limits(counter, 9, DAILY, clock)
         for _ in range(MOST_GUESSES):
             limits.require_few_guesses("key_a", "192.0.2.0/24")
             limits.note_guess("key_a", "192.0.2.0/24")
@@ -90,12 +94,24 @@ class TestCounting:
 
     def test_a_network_that_guesses_at_many_keys_stops_too(self, counter, clock, monkeypatch):
         monkeypatch.setattr("api.services.limits.MOST_GUESSES_OF_NETWORK", 30)
-        limits = Limits(counter, 9, clock)
+        limits = Limits(counter, 9, DAILY, clock)
         for at in range(30):
             limits.note_guess(f"key_{at}", "192.0.2.0/24")
         with pytest.raises(TooMany):
             limits.require_few_guesses("key_new", "192.0.2.0/24")
         limits.require_few_guesses("key_new", "198.51.100.0/24")
+
+    def test_some_things_only_so_often_a_day(self, counter, clock):
+        limits = Limits(counter, 9, DAILY, clock)
+        for _ in range(2):
+            limits.take_today("keys", "key_a")
+        with pytest.raises(TooMany, match="2 keys a day") as refused:
+            limits.take_today("keys", "key_a")
+        assert 0 < int(refused.value.headers["Retry-After"]) <= DAY
+        limits.take_today("links", "key_a")
+        limits.take_today("keys", "key_b")
+        clock.now += DAY
+        limits.take_today("keys", "key_a")
 
 
 def test_a_flood_of_names_forgets_only_what_is_over(clock):
@@ -129,6 +145,21 @@ class TestOverHttp:
         assert 1 <= int(refused.headers["retry-after"]) <= 60
         assert refused.headers["ratelimit"].startswith('"key";r=0;t=')
         assert world.birch.coach.get("/v1/teams").status_code == 200
+
+    def test_keys_and_imports_end_for_the_day(self, world, app_client):
+        app_client.app.state.limits._per_day = {"keys": 5, "links": 1, "imports": 5}
+        key = {"label": "new", "role": "reader", "organisation_ids": [world.larch.organisation_id]}
+        batches = [{"trials": [trial_payload(school, client_ref="daily")]}
+                   for school in (world.larch, world.birch)]  # fmt: skip
+        for client, path, body in (
+            (world.lead, "/v1/keys", key),
+            (world.larch.coach, "/v1/imports", batches[0]),
+        ):
+            answers = [client.post(path, json=body) for _ in range(6)]
+            assert answers[0].status_code == 201
+            assert answers[-1].status_code == 429
+            assert int(answers[-1].headers["retry-after"]) > 0
+        assert world.birch.coach.post("/v1/imports", json=batches[1]).status_code == 201
 
     def test_guessing_stops_after_ten_and_locks_only_the_guesser_out(self, world, app_client):
         bad = wrong(world.larch.coach_key)

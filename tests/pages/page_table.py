@@ -87,6 +87,7 @@ TABLE: dict[str, Row] = {
     "season_file": common(),
     "trials_file": common(),
     "school_file": shown(),
+    "school_everything": shown(),
     "team_file": shown(),
     "event_file": common(),
     "equipment_file": common(),

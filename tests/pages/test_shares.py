@@ -53,6 +53,15 @@ class TestRefused:
         world.lead.patch(f"/v1/keys/{world.larch.key_id}", json=other, headers=tag)
         assert visiting("").get(link).status_code == 404
 
+    def test_more_links_than_a_day_has(self, world, visiting, app_client):
+        app_client.app.state.limits._per_day = {"links": 2}
+        coach, asked = visiting(world.larch.coach_key), {"team_id": world.larch.team_id}
+        for _ in range(2):
+            make(coach, **asked)
+        refused = coach.post("/shares", data=asked | {"days": "3"})
+        assert refused.status_code == 429
+        assert "2 links a day" in refused.text
+
     @pytest.mark.parametrize("days", ["0", "367", "1,5", "never", ""])
     def test_a_link_without_an_end(self, days, world, visiting):
         asked = {"team_id": world.larch.team_id, "days": days}

@@ -1,0 +1,33 @@
+"""Which rows of each table are a school's own, over all seasons."""
+
+from sqlalchemy import or_
+from sqlmodel import col, select
+
+from api.models.audit import AuditEntry
+from api.models.benches import Bench, WindGrid
+from api.models.builds import Build
+from api.models.equipment import Equipment
+from api.models.event_runs import EventRun
+from api.models.flags import Flag
+from api.models.inspections import Inspection
+from api.models.loans import InstrumentCheck, Loan
+from api.models.organisations import Organisation
+from api.models.sessions import BenchSession
+from api.models.teams import Team
+from api.models.trials import Run, Trial
+from api.models.turbines import Turbine
+from api.services.season_tables import Rows
+
+
+def whole_school(organisation_id: str) -> Rows:
+    """Return the tables of a school in the order they point at each other, with their condition."""
+    owned = (Team, Equipment, InstrumentCheck, Turbine, Build, Bench, WindGrid, BenchSession,
+             Trial, Flag, Inspection, EventRun, AuditEntry)  # fmt: skip
+    trials = select(Trial.id).where(col(Trial.organisation_id) == organisation_id)
+    lent = or_(col(Loan.organisation_id) == organisation_id, col(Loan.owner_id) == organisation_id)
+    return [
+        (Organisation, col(Organisation.id) == organisation_id),
+        *((table, col(table.organisation_id) == organisation_id) for table in owned),
+        (Loan, lent),
+        (Run, col(Run.trial_id).in_(trials)),
+    ]
