@@ -1,0 +1,86 @@
+"""Ask the advisory service about every locked package; all is well only when each was looked up.
+
+Usage: python3 scripts/audit.py
+
+Exit code 0: every package was looked up and nothing is known against it. 1: something is known.
+2: a package was not looked up, which says nothing about it; the auditor itself would end with 0.
+"""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from scripts import environment
+
+PINNED = re.compile(r"^([a-z0-9_.-]+)==([^ ;\\]+)", re.M)
+KNOWN, NOT_LOOKED_UP = 1, 2
+
+
+def locked(text: str) -> dict[str, set[str]]:
+    """Return the packages of a lock, each with its version; for some Pythons it is another.
+
+    >>> locked("idna==3.18 ; python_version > '3'")
+    {'idna': {'3.18'}}
+    """
+    found: dict[str, set[str]] = {}
+    for name, version in PINNED.findall(text):
+        found.setdefault(_plain(name), set()).add(version)
+    return found
+
+
+def _plain(name: str) -> str:
+    """Return a package's name as the index spells it (PEP 503)."""
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def verdict(report: dict[str, Any], wanted: dict[str, set[str]]) -> tuple[int, list[str]]:
+    """Return the exit code and a line for each package that is not known to be well."""
+    told = {_plain(each["name"]): each for each in report.get("dependencies", [])}
+    known, missed = [], []
+    for name, versions in wanted.items():
+        looked, named = told.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
+        if looked.get("version") not in versions or "vulns" not in looked:
+            missed.append(f"{named}: {looked.get('skip_reason', 'was not looked up')}")
+        known += [f"{named}: {each['id']}, mended in "
+                  f"{', '.join(each.get('fix_versions', [])) or 'nothing yet'}"
+                  for each in looked.get("vulns", [])]  # fmt: skip
+    code = KNOWN if known else NOT_LOOKED_UP if missed or not wanted else 0
+    return code, known + missed
+
+
+def main(arguments: list[str]) -> int:
+    """Audit what the service runs on and what the checks run on; return the exit code."""
+    if arguments:
+        print(__doc__)
+        return 0 if arguments[0] in ("-h", "--help") else NOT_LOOKED_UP
+    environment.run_inside("audit")
+    codes = []
+    for lock in ("runtime", "check"):
+        file = environment.LOCKS / f"{lock}.txt"
+        wanted = locked(file.read_text(encoding="utf-8"))
+        code, lines = verdict(_report(file), wanted)
+        print(f"{lock}: {len(wanted)} packages, {len(lines)} not known to be well")
+        print("\n".join(f"  {line}" for line in lines))
+        codes.append(code)
+    return KNOWN if KNOWN in codes else max(codes)
+
+
+def _report(lock: Path) -> dict[str, Any]:
+    options = ["--require-hashes", "--disable-pip", "--progress-spinner", "off", "--format", "json"]
+    command = [str(environment.python()), "-m", "pip_audit", *options, "--requirement", str(lock)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    try:
+        report: dict[str, Any] = json.loads(done.stdout)
+    except ValueError:
+        print(f"the auditor gave no report: {done.stderr.strip()[-300:]}", file=sys.stderr)
+        return {}
+    return report
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
