@@ -2,12 +2,16 @@
 
 import re
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlmodel import select
 
 from api.models.ids import new_id
-from api.models.shares import ShareCreate
+from api.models.shares import Share, ShareCreate
+from api.models.web_sessions import WebSession
 from api.pages.addresses import PAGES
+from api.pages.visits import COOKIE
 from api.services import shares
 from api.services.scope import Caller
 from tests.api.test_scope import assert_tells_nothing_of, ids_of, nowhere
@@ -120,6 +124,55 @@ class TestEveryPage:
         assert plain(theirs) == plain(missing)
         after = world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"]
         assert before == after
+
+
+def refused(browser, world, things):
+    """Return the pages that do not ask this browser to sign in."""
+    asked = {name: ask(browser, name, world.larch, things["larch"] | NAMES["larch"])
+             for name in GUARDED}  # fmt: skip
+    return {name: answer.status_code for name, answer in asked.items()
+            if answer.status_code != 303
+            or not answer.headers["location"].startswith("/sign-in?next=")}  # fmt: skip
+
+
+def test_what_has_ended_or_is_no_session_opens_no_page(world, things, visiting, app_client):
+    ended, revoked, forged = (visiting(world.larch.coach_key), visiting(world.larch.reader_key),
+                              visiting(world.larch.coach_key))  # fmt: skip
+    with app_client.app.state.database.unit_of_work() as db:
+        link = db.get(Share, things["larch"]["share_id"])
+        ended_at = datetime.now(UTC) - timedelta(days=31)
+        for row in db.scalars(select(WebSession).where(WebSession.key_id == world.larch.key_id)):
+            row.created_at = row.seen_at = ended_at
+    key_id = world.lead.get("/v1/keys", params={"label": "Larch reader"}).json()["items"][0]["id"]
+    tag = {"If-Match": '"v1"'}
+    world.lead.patch(f"/v1/keys/{key_id}", json={"revoked": True}, headers=tag)
+    forged.cookies.clear()
+    forged.cookies.set(COOKIE, link.digest, domain="gustbook.test")
+    for browser in (ended, revoked, forged):
+        assert refused(browser, world, things) == {}
+
+
+def test_an_id_of_another_school_in_a_form_is_like_one_that_is_not_there(
+    world, things, visiting, monkeypatch
+):
+    browser, seen, wrong = visiting(world.larch.coach_key), 0, {}
+    mine, theirs = things["larch"], things["birch"]
+    others = {value: theirs[name] for name, value in mine.items() if value != theirs.get(name)}
+    for name, row in TABLE.items():
+        typed = row.typed(world.larch) if row.typed else {}
+        for field, value in typed.items():
+            if value not in others:
+                continue
+            seen += 1
+            told = []
+            for other in (others[value], new_id(value.split("_")[0])):
+                sent = typed | {field: other}
+                monkeypatch.setitem(TABLE, name, replace(row, typed=lambda _, sent=sent: sent))
+                told.append(ask(browser, name, world.larch, mine | NAMES["larch"]))
+            if told[0].status_code < 400 or plain(told[0]) != plain(told[1]):
+                wrong[name, field] = [answer.status_code for answer in told]
+    assert wrong == {}
+    assert seen > 10
 
 
 def plain(answer):
