@@ -7,13 +7,13 @@ their own and never wait for a writer's turn.
 
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlmodel import Session, SQLModel
 
@@ -30,6 +30,10 @@ SQLModel.metadata.naming_convention = {
 WAL_BACKPORTS = ((3, 44, 6), (3, 50, 7))
 WAL_SAFE_FROM = (3, 51, 3)
 
+#: Row-level security reads this setting; it lasts until the transaction ends.
+NARROW = text("SELECT set_config('gustbook.reach', :reach, true)")
+NOBODY = "nobody"
+
 
 @dataclass(frozen=True, slots=True)
 class Database:
@@ -40,9 +44,15 @@ class Database:
     writer_turn: AbstractContextManager[Any]
 
     @contextmanager
-    def unit_of_work(self) -> Iterator[Session]:
-        """Open a session that commits once when the block ends, or not at all."""
+    def unit_of_work(self, reach: Collection[str] | None = None) -> Iterator[Session]:
+        """Open a session that commits once when the block ends, or not at all.
+
+        Where `reach` is given, a server writes rows of these organisations alone: a second net
+        under the conditions of `services/scope.py`, should one be forgotten.
+        """
         with self.writer_turn, Session(self.write_engine, expire_on_commit=False) as db, db.begin():
+            if reach is not None and self.write_engine.dialect.name == "postgresql":
+                db.connection().execute(NARROW, {"reach": ",".join(sorted(reach)) or NOBODY})
             yield db
 
     @contextmanager

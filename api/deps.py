@@ -151,7 +151,7 @@ class Writing:
         kept: Callable[[Answered], Answered] = lambda answered: answered,
     ) -> Response:
         """Do the work once and answer it; a retry under the same key gets what was kept of it."""
-        with database(self.request).unit_of_work() as db:
+        with database(self.request).unit_of_work(self.caller.organisation_ids) as db:
             if self.idempotency_key is None:
                 return _sent(work(db, self.caller))
             given = claim(db, self.caller.key_id, self.idempotency_key, self._digest())

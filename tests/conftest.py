@@ -31,6 +31,8 @@ hypothesis.settings.register_profile("thousand", max_examples=1000)
 
 DATABASES = ("sqlite", "postgresql")
 ADDRESS = "http://gustbook.test"
+#: As the service should run: a superuser would pass under row-level security.
+ROLE = "gustbook"
 
 
 @pytest.fixture(autouse=True)
@@ -75,15 +77,16 @@ def postgres_address() -> Iterator[str]:
         # Tests of a crash kill the service, never this server: it need not wait for the disk.
         run_on_postgres(server.get_uri(), "ALTER SYSTEM SET fsync = off")
         run_on_postgres(server.get_uri(), "SELECT pg_reload_conf()")
+        run_on_postgres(server.get_uri(), f"CREATE ROLE {ROLE} LOGIN CREATEDB")
         yield server.get_uri()
         server.cleanup()
 
 
 @pytest.fixture(scope="session")
 def postgres_templates(postgres_address: str) -> Templates:
-    run_on_postgres(postgres_address, "CREATE DATABASE empty")
+    run_on_postgres(postgres_address, f"CREATE DATABASE empty OWNER {ROLE}")
     upgrade(named_database(postgres_address, "empty"))
-    run_on_postgres(postgres_address, "CREATE DATABASE populated TEMPLATE empty")
+    run_on_postgres(postgres_address, f"CREATE DATABASE populated OWNER {ROLE} TEMPLATE empty")
     world = _populate(named_database(postgres_address, "populated"))
     return Templates("empty", "populated", world)
 
@@ -102,8 +105,9 @@ def programs_of_postgres(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def named_database(address: str, name: str) -> str:
-    """Return the address of another database of the same server."""
-    return make_url(address).set(database=name).render_as_string(hide_password=False)
+    """Return the address of another database of the same server, for a role of no privilege."""
+    url = make_url(address).set(database=name, username=ROLE)
+    return url.render_as_string(hide_password=False)
 
 
 def run_on_postgres(address: str, statement: str) -> None:
@@ -123,7 +127,7 @@ def sqlite_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 def postgres_url(request: pytest.FixtureRequest, postgres_address: str) -> Iterator[str]:
     templates: Templates = request.getfixturevalue("postgres_templates")
     name, template = f"test_{uuid.uuid4().hex[:12]}", getattr(templates, _wanted(request))
-    run_on_postgres(postgres_address, f"CREATE DATABASE {name} TEMPLATE {template}")
+    run_on_postgres(postgres_address, f"CREATE DATABASE {name} OWNER {ROLE} TEMPLATE {template}")
     yield named_database(postgres_address, name)
     run_on_postgres(postgres_address, f"DROP DATABASE {name} WITH (FORCE)")
 

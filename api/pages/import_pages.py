@@ -119,7 +119,8 @@ def import_sheet(posted: Received, sheet: Sheets, turn: Turn) -> Response:
 
 def _look(posted: Post, work: batch.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
     """Return what a sheet would do; all of it is taken back."""
-    with database(posted.visit.request).unit_of_work() as db:
+    within = posted.visit.caller.organisation_ids
+    with database(posted.visit.request).unit_of_work(within) as db:
         return batch.carry_out(db, posted.visit.caller, work, query)
 
 

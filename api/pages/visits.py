@@ -129,9 +129,9 @@ class Post:
         The same form sent twice with the same content, as by a double tap, is done once. Fields
         that a phone does not keep while it has no network are `apart_from` that content.
         """
-        with database(self.visit.request).unit_of_work() as db:
+        caller = self.visit.caller
+        with database(self.visit.request).unit_of_work(caller.organisation_ids) as db:
             key = self._key(apart_from)
-            caller = self.visit.caller
             if key is None:
                 return go_to(work(db, caller))
             given = claim(db, caller.key_id, key, key)

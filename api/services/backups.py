@@ -88,8 +88,8 @@ def _dump(database_url: str, partial: Path) -> Found:
     with _connected(database_url) as connection:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
         snapshot = connection.exec_driver_sql("SELECT pg_export_snapshot()").scalar_one()
-        _run(database_url, "pg_dump", "--format=custom", f"--snapshot={snapshot}",
-             f"--file={partial}")  # fmt: skip
+        _run(database_url, "pg_dump", "--format=custom", "--enable-row-security",
+             f"--snapshot={snapshot}", f"--file={partial}")  # fmt: skip
         return _found(connection)
 
 

@@ -14,7 +14,7 @@ from api.__main__ import app
 from api.migrate import downgrade, is_older
 from api.services import backups
 from api.services.backups import BackupFailed
-from tests.conftest import named_database, run_on_postgres
+from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.makers import created, trial_payload
 from tests.stored import stored_rows
 
@@ -34,7 +34,7 @@ def elsewhere(database_kind, tmp_path, request):
         return
     address = request.getfixturevalue("postgres_address")
     name = f"restored_{os.getpid()}"
-    run_on_postgres(address, f"CREATE DATABASE {name}")
+    run_on_postgres(address, f"CREATE DATABASE {name} OWNER {ROLE}")
     yield named_database(address, name)
     run_on_postgres(address, f"DROP DATABASE {name} WITH (FORCE)")
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.conftest import named_database, run_on_postgres
+from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.reliability.kills import run
 
 
@@ -12,7 +12,7 @@ def test_imports_survive_kills_whole_and_once(kind, tmp_path, request):
     if kind == "postgresql":
         address = request.getfixturevalue("postgres_address")
         request.getfixturevalue("postgres_templates")
-        run_on_postgres(address, "CREATE DATABASE killed TEMPLATE empty")
+        run_on_postgres(address, f"CREATE DATABASE killed OWNER {ROLE} TEMPLATE empty")
         url = named_database(address, "killed")
     counts = run(kills=3, imports=30, rows=30, database_url=url, folder=tmp_path)
     assert counts.kills == 3

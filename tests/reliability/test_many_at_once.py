@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.conftest import named_database, run_on_postgres
+from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.reliability import backups, clients
 
 
@@ -14,7 +14,7 @@ def address(request, tmp_path):
         return
     address = request.getfixturevalue("postgres_address")
     request.getfixturevalue("postgres_templates")
-    run_on_postgres(address, "CREATE DATABASE many TEMPLATE empty")
+    run_on_postgres(address, f"CREATE DATABASE many OWNER {ROLE} TEMPLATE empty")
     yield named_database(address, "many")
     run_on_postgres(address, "DROP DATABASE many WITH (FORCE)")
 

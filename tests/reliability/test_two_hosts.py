@@ -3,7 +3,7 @@
 import httpx
 import pytest
 
-from tests.conftest import named_database, run_on_postgres
+from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.makers import created
 from tests.reliability.two_hosts import prepare, run, start
 
@@ -11,7 +11,7 @@ from tests.reliability.two_hosts import prepare, run, start
 @pytest.fixture
 def database(postgres_address, postgres_templates, request):
     name = f"two_{request.node.name[:20].lower()}"
-    run_on_postgres(postgres_address, f'CREATE DATABASE "{name}" TEMPLATE empty')
+    run_on_postgres(postgres_address, f'CREATE DATABASE "{name}" OWNER {ROLE} TEMPLATE empty')
     yield named_database(postgres_address, name)
     run_on_postgres(postgres_address, f'DROP DATABASE "{name}" WITH (FORCE)')
 
