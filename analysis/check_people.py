@@ -9,7 +9,7 @@ import numpy as np
 from analysis.check_trial import once_a_build
 from analysis.check_view import Finding, View, findings
 
-MAIL = re.compile(r"[\w.+-]+@[\w-]+\.\w+")
+MAIL = re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]+\.\w+")
 #: International, with a leading zero or brackets, or in threes and a four; dates are none of these.
 PHONE = re.compile(
     r"\+\d[\d ()/.-]{7,}\d|(?<![\d.,])0\d[\d ()/-]{6,}\d|\(0\d+\) ?\d[\d -]{4,}\d"

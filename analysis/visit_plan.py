@@ -74,14 +74,16 @@ def plan_steps(
     left = list(range(len(steps)))
     before = _doubt(covariance, len(current))
     while left and len(planned) < most:
-        after = {at: _observed(covariance, rows[at], noise, fit.spread.session) for at in left}
-        doubts = {at: _doubt(after[at], len(current)) for at in left}
+        doubts = {
+            at: _doubt_after(covariance, rows[at], noise, fit.spread.session, len(current))
+            for at in left
+        }
         best = max(left, key=lambda at: _gain(steps[at], before, doubts[at]))
         doubt = doubts[best]
         if doubt >= before * WORTH_IT:
             break
         planned.append(PlannedStep(steps[best], before, doubt))
-        covariance, before = after[best], doubt
+        covariance, before = _observed(covariance, rows[best], noise, fit.spread.session), doubt
         left.remove(best)
     return planned
 
@@ -110,11 +112,36 @@ def _observed(
     covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float
 ) -> FloatArray:
     """Return the covariance once some sums were read in one new sitting."""
-    shared = np.full((len(rows), len(rows)), session_sd**2) + np.diag(noise[rows])
     across = covariance[:, rows]
-    gain = np.linalg.solve(covariance[np.ix_(rows, rows)] + shared, across.T)
-    left: FloatArray = covariance - across @ gain
+    left: FloatArray = covariance - across @ _weights(covariance, rows, noise, session_sd, across)
     return left
+
+
+def _weights(
+    covariance: FloatArray,
+    rows: list[int],
+    noise: FloatArray,
+    session_sd: float,
+    across: FloatArray,
+) -> FloatArray:
+    """Return how much each reading moves each of the sums that `across` covaries with."""
+    shared = np.full((len(rows), len(rows)), session_sd**2) + np.diag(noise[rows])
+    return np.linalg.solve(covariance[np.ix_(rows, rows)] + shared, across.T)
+
+
+def _doubt_after(
+    covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float, count: int
+) -> float:
+    """Return the doubt once some sums were read, without the whole covariance of then.
+
+    Only the trace and the sum of the first block are needed, and what is taken off both follows
+    from the covariances with the readings: a step costs as many numbers as there are builds.
+    """
+    across = covariance[:count, rows]
+    weights = _weights(covariance, rows, noise, session_sd, across)
+    trace = float(np.trace(covariance[:count, :count])) - float((across * weights.T).sum())
+    total = float(covariance[:count, :count].sum()) - float(across.sum(0) @ weights.sum(1))
+    return _spread(trace, total, count)
 
 
 def _gain(step: Step, before: float, after: float) -> float:
@@ -125,7 +152,11 @@ def _gain(step: Step, before: float, after: float) -> float:
 def _doubt(covariance: FloatArray, count: int) -> float:
     """Return the root mean square, over all pairs, of the doubt of a difference."""
     among = covariance[:count, :count]
+    return _spread(float(np.trace(among)), float(among.sum()), count)
+
+
+def _spread(trace: float, total: float, count: int) -> float:
+    """Return the same from a covariance's trace and the sum of all of it."""
     if count < 2:
         return 0.0
-    total = 2 * count * float(np.trace(among)) - 2 * float(among.sum())
-    return math.sqrt(max(0.0, total / (count * (count - 1))))
+    return math.sqrt(max(0.0, (2 * count * trace - 2 * total) / (count * (count - 1))))

@@ -18,6 +18,8 @@ from api.settings import Settings, WrongSettings, read_settings
 
 #: What is being answered when the service is told to stop is finished within this time. [s]
 STOP_WITHIN_S = 8
+#: Connections held at once; more are told to come again (503) and cost nothing.
+MOST_CONNECTIONS = 2000
 
 app = typer.Typer(
     help="Run and look after a Gustbook service.", no_args_is_help=True, add_completion=False
@@ -77,6 +79,7 @@ def serve(
         proxy_headers=True,
         forwarded_allow_ips=settings.trusted_proxies,
         timeout_graceful_shutdown=STOP_WITHIN_S,
+        limit_concurrency=MOST_CONNECTIONS,
     )
 
 

@@ -93,6 +93,7 @@ def open_database(
         return _open_sqlite(database_url, threads, busy_timeout_s)
     engine = create_engine(
         database_url,
+        hide_parameters=True,  # what somebody typed stays out of the log
         pool_size=threads,
         max_overflow=0,
         pool_timeout=busy_timeout_s,
@@ -108,7 +109,11 @@ def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Data
     path = make_url(database_url).database
     if path:
         Path(path).parent.mkdir(parents=True, exist_ok=True)
-    pool = {"pool_timeout": busy_timeout_s, "max_overflow": 0}
+    pool: dict[str, Any] = {
+        "pool_timeout": busy_timeout_s,
+        "max_overflow": 0,
+        "hide_parameters": True,
+    }
     write = create_engine(database_url, pool_size=1, **pool)
     read = create_engine(database_url, pool_size=threads, **pool)
     _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s)

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
+from weakref import WeakValueDictionary
 
+import anyio
 from fastapi import Depends, Header, Request
 from pydantic import BaseModel
 from sqlmodel import Session
@@ -224,6 +226,18 @@ IdempotencyKey = Annotated[
 ]
 
 
+def own_turn(request: Request, caller: Caller) -> anyio.Lock:
+    """Return the turn of a key, in which its own writes queue before they queue with others'.
+
+    So no key, however many it sends at once, keeps others waiting for more than one of them.
+    """
+    turns: WeakValueDictionary[str, anyio.Lock] = request.app.state.turns
+    turn = turns.get(caller.key_id)
+    if turn is None:
+        turn = turns[caller.key_id] = anyio.Lock()
+    return turn
+
+
 @asynccontextmanager
 async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIterator[Writing]:
     """Give a way to write when it is this request's turn.
@@ -234,7 +248,7 @@ async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIt
         words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
         raise Invalid(words, [FieldError("idempotency_key", words)])
     body = await request.body()
-    async with request.app.state.writers:
+    async with own_turn(request, caller), request.app.state.writers:
         yield Writing(request, caller, body, key)
 
 

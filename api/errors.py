@@ -28,9 +28,12 @@ from typing import Any, ClassVar
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy import Index, UniqueConstraint
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError, StatementError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
+from sqlmodel import SQLModel
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import Scope
 
@@ -199,12 +202,12 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
             return error
         case RequestValidationError():
             return explain(error)
-        case HTTPException(status_code=400):
-            return Malformed(str(error.detail))
+        case ClientDisconnect() | HTTPException(status_code=400):
+            return Malformed(str(getattr(error, "detail", "the request broke off")))
         case HTTPException():
             return FromFramework(error)
         case IntegrityError():
-            return Conflict(_clash(str(error.orig)))
+            return Conflict(_clash(error.orig))
         case OperationalError() | PoolTimeout():
             logger.warning("database busy or unreachable: %s", type(error).__name__)
             return Busy("the database is busy or full; nothing of this request was stored")
@@ -215,18 +218,31 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
     return Unexpected("the fault was noted; quote the request id when you report it")
 
 
-#: How the two databases name what a unique constraint holds.
+#: How an embedded database names what a unique constraint holds.
 _SQLITE_UNIQUE = re.compile(r"UNIQUE constraint failed: (.+)")
-_POSTGRES_UNIQUE = re.compile(r"Key \((.+?)\)=")
 
 
-def _clash(words: str) -> str:
-    """Return in words what is stored already, as far as the database tells."""
-    found = _SQLITE_UNIQUE.search(words) or _POSTGRES_UNIQUE.search(words)
-    if found is None:
+def _clash(error: BaseException | None) -> str:
+    """Return in words what is stored already, as far as the database tells.
+
+    A server names the constraint alone where row-level security keeps rows from being told of.
+    """
+    found = _SQLITE_UNIQUE.search(str(error))
+    names = [name.strip().rpartition(".")[2] for name in found[1].split(",")] if found else []
+    constraint = getattr(getattr(error, "diag", None), "constraint_name", None)
+    fields = names or _unique_columns(constraint)
+    if not fields:
         return "this points at something that is not there, or is still pointed at"
-    fields = [name.strip().rpartition(".")[2].strip('"') for name in found[1].split(",")]
     return f"something with this {' and '.join(fields)} is stored already"
+
+
+def _unique_columns(constraint: str | None) -> list[str]:
+    """Return the columns that a constraint or an index of this name keeps apart."""
+    for table in SQLModel.metadata.tables.values():
+        for each in (*table.constraints, *table.indexes):
+            if isinstance(each, UniqueConstraint | Index) and each.name == constraint:
+                return [column.name for column in each.columns]
+    return []
 
 
 def problem(refusal: ApiError, instance: str) -> Response:

@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import PackageNotFoundError, version
+from weakref import WeakValueDictionary
 
 import anyio
 import anyio.to_thread
@@ -107,6 +108,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
     )
+    app.state.turns = WeakValueDictionary()
     app.state.writers = anyio.Semaphore(_writers(settings))
     counter = (
         InMemory()

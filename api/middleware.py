@@ -6,9 +6,10 @@ from typing import Any
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import logs
-from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
+from api.errors import MEDIA_TYPE, Answering, Explain, NotSignedIn, TooLarge, from_foreign
 from api.metrics import Metrics
 from api.models.ids import new_id
+from api.services import keys
 from api.services.limits import network_of
 
 HEADERS = [
@@ -19,8 +20,17 @@ HEADERS = [
     (b"cache-control", b"no-store"),
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
+SENDING = ("POST", "PATCH")
 #: Said over https alone, where it holds a browser to it for a year (RFC 6797).
 STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000")
+
+
+def require_whole_key(scope: Scope) -> None:
+    """Refuse what brings no whole key before its body is read: reading costs, and asks for one."""
+    named = dict(scope["headers"]).get(b"authorization")
+    token = keys.token_of(named.decode("latin-1") if named else None)
+    if keys.id_of(token) is None:
+        raise NotSignedIn(keys.REFUSAL)
 
 
 class AnswerFrame:
@@ -39,6 +49,8 @@ class AnswerFrame:
         scope["request_id"] = new_id("req")
         answer = _Answer(scope, receive, send, self.refuse)
         try:
+            if scope["method"] in SENDING and scope["path"].startswith("/v1/"):
+                require_whole_key(scope)
             await self.app(scope, receive, answer.pass_on)
         except Exception as error:
             if answer.started:

@@ -34,6 +34,25 @@ def _storable(text: str, allowed: str = "") -> str:
     return unicodedata.normalize("NFC", text)
 
 
+#: Letters that are drawn as nothing at all.
+FILLERS = frozenset("\u115f\u1160\u2800\u3164\uffa0")
+#: Invisible, but part of how some languages and signs are written.
+JOINERS = frozenset("\u200c\u200d")
+
+
+def _visible(text: str) -> str:
+    """Return a name with single spaces; refuse what cannot be told from another by looking."""
+    for character in text:
+        is_unseen = unicodedata.category(character) == "Cf" and character not in JOINERS
+        if is_unseen or character in FILLERS:
+            raise PydanticCustomError(
+                "invisible_character",
+                "has a character that nobody sees (U+{code})",
+                {"code": f"{ord(character):04X}"},
+            )
+    return " ".join(text.split())
+
+
 def _storable_lines(text: str) -> str:
     return _storable(text, allowed="\n\r\t")
 
@@ -42,7 +61,7 @@ def _text(most: int, least: int = 1) -> Any:
     return StringConstraints(strip_whitespace=True, min_length=least, max_length=most)
 
 
-Label: TypeAlias = Annotated[str, _text(80), AfterValidator(_storable)]
+Label: TypeAlias = Annotated[str, _text(80), AfterValidator(_storable), AfterValidator(_visible)]
 Reason: TypeAlias = Annotated[str, _text(400), AfterValidator(_storable)]
 Note: TypeAlias = Annotated[str, _text(500, 0), AfterValidator(_storable_lines)]
 ClientRef: TypeAlias = Annotated[str, _text(60), AfterValidator(_storable)]
@@ -88,9 +107,14 @@ def _written_date(typed: Any) -> Any:
 
 
 def _in_our_century(moment: datetime) -> datetime:
-    if not FIRST_YEAR < moment.year < LAST_YEAR:
+    # Told by the year as it was written and by the one it is stored with, which may be the next.
+    try:
+        stored = moment.astimezone(UTC)
+    except OverflowError:
+        stored = moment
+    if not all(FIRST_YEAR < each.year < LAST_YEAR for each in (moment, stored)):
         raise PydanticCustomError("moment_range", "must lie between the years 2001 and 2099")
-    return moment.astimezone(UTC)
+    return stored
 
 
 def _date_in_our_century(day: date) -> date:

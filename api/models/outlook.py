@@ -63,7 +63,14 @@ class EventOutlook(BaseModel):
         Share | None,
         Field(description="How probably the likeliest order comes out as it is: rarely. [-]"),
     ]
-    entrants: Annotated[int, Field(description="Teams drawn, shown or not.")]
+    entrants: Annotated[int, Field(description="Teams drawn: those that are shown.")]
+    among_shown: Annotated[
+        bool,
+        Field(
+            description="Teams of schools that do not share take part too: chances are among the "
+            "teams shown, and say nothing of the others."
+        ),
+    ]
     missing_links: list[MissingLinkRead]
     reason: Annotated[str | None, Field(description="Why nobody can be placed, if so.")]
 

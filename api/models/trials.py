@@ -2,7 +2,7 @@
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 from sqlalchemy import JSON
 from sqlmodel import Field as Column
@@ -32,7 +32,7 @@ TrialKind = Literal[
 ]
 TrialState = Literal["accepted", "held", "withdrawn"]
 MOST_RUNS = 50
-MOST_SAMPLES = 20_000
+MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL = 20_000, 60_000
 
 
 class RunFacts(SQLModel):
@@ -134,13 +134,29 @@ class TrialFacts(SQLModel):
     note: Note | None = None
 
 
+def _few_samples(runs: list[RunCreate]) -> list[RunCreate]:
+    """Refuse series that together are more than a trial of three long ones."""
+    if sum(len(run.series_voltage_v or ()) for run in runs) > MOST_SAMPLES_OF_TRIAL:
+        raise PydanticCustomError(
+            "too_many_samples",
+            "hold more than {most} logged readings in all: log fewer a second",
+            {"most": MOST_SAMPLES_OF_TRIAL},
+        )
+    return runs
+
+
+Runs = Annotated[
+    list[RunCreate], Field(min_length=1, max_length=MOST_RUNS), AfterValidator(_few_samples)
+]
+
+
 class Trial(TrialFacts, Stored, table=True):
     """A stored trial; `organisation_id` is its team's, or the bench's for a reference rotor."""
 
     __tablename__ = "trial"
     prefix: ClassVar[str] = "trl"
     __table_args__ = (
-        UniqueConstraint("build_id", "client_ref"),
+        UniqueConstraint("organisation_id", "build_id", "client_ref"),
         Index("ix_trial_season_id_id", "season_id", "id"),
     )
 
@@ -156,7 +172,7 @@ class Trial(TrialFacts, Stored, table=True):
 class TrialCreate(TrialFacts, Input):
     """A trial to submit."""
 
-    runs: Annotated[list[RunCreate], Field(min_length=1, max_length=MOST_RUNS)]
+    runs: Runs
 
 
 class Correction(Input):
@@ -184,7 +200,7 @@ class Correction(Input):
 class TrialChanges(Input):
     """What a correction may change of a trial."""
 
-    runs: Annotated[list[RunCreate], Field(min_length=1, max_length=MOST_RUNS)] | None = None
+    runs: Runs | None = None
 
 
 Correction.model_rebuild()

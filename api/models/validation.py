@@ -104,7 +104,7 @@ def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
         return nearest(field, _fields_beside(loc, typed))
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
         return None
-    if abs(value) > LARGEST_TYPED:
+    if not isinstance(value, int | float) or abs(value) > LARGEST_TYPED:
         return None
     units = likely_units(field, float(value), *LIMITS[field])
     return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None

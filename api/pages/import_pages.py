@@ -15,7 +15,7 @@ from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
 from api.pages.telling import history_of
-from api.pages.visits import Post, Posted, Received, Turn, Visit, Visited
+from api.pages.visits import OwnTurn, Post, Posted, Received, Visit, Visited
 from api.services import resources
 from api.services.imports import batch, refused, undo
 from api.services.imports.mending import mend
@@ -94,7 +94,7 @@ def template(visited: Visited, decimal: str = "point") -> Response:
 
 
 @router.post("/imports")
-def import_sheet(posted: Received, sheet: Sheets, turn: Turn) -> Response:
+def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
     """Show what a sheet would do; stored only if the visitor has seen that and asks for it."""
     limits(posted.visit.request).take_today("imports", posted.visit.caller.key_id)
     wants_stored = posted.text("step") == "store"

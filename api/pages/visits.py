@@ -20,7 +20,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from api.db import Database
-from api.deps import database, limits
+from api.deps import database, limits, own_turn
 from api.errors import NotPermitted, NotSignedIn
 from api.services import web_sessions
 from api.services.idempotency import Answered, claim, keep
@@ -183,7 +183,8 @@ async def _read(request: Request, found: Visit) -> AsyncIterator[Post]:
 @asynccontextmanager
 async def _posted(request: Request, found: Visit) -> AsyncIterator[Post]:
     """Read the form, then wait for this request's turn to write."""
-    async with _read(request, found) as posted, request.app.state.writers:
+    mine = own_turn(request, found.caller)
+    async with _read(request, found) as posted, mine, request.app.state.writers:
         yield posted
 
 
@@ -196,8 +197,16 @@ async def receive(request: Request, found: Annotated[Visit, Depends(visit)]) -> 
 
 
 async def take_turn(request: Request) -> AsyncIterator[None]:
-    """Wait for this request's turn to write."""
+    """Wait for the turn to write of a request that is nobody's yet."""
     async with request.app.state.writers:
+        yield
+
+
+async def take_own_turn(
+    request: Request, found: Annotated[Visit, Depends(visit)]
+) -> AsyncIterator[None]:
+    """Wait for this request's turn to write, among those of its key first."""
+    async with own_turn(request, found.caller), request.app.state.writers:
         yield
 
 
@@ -233,3 +242,4 @@ PostedByLead = Annotated[Post, Depends(post_lead, scope="function")]
 PostedByAny = Annotated[Post, Depends(post_own, scope="function")]
 Received = Annotated[Post, Depends(receive, scope="function")]
 Turn = Annotated[None, Depends(take_turn, scope="function")]
+OwnTurn = Annotated[None, Depends(take_own_turn, scope="function")]

@@ -250,6 +250,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
         ],
         "pairs": [],
         "whole_order": 0.04,
+        "among_shown": False,
         "entrants": 6,
         "missing_links": [],
         "reason": None,

@@ -26,15 +26,25 @@ class Cache(Generic[Value]):
     def __init__(self, most: int) -> None:
         self._most = most
         self._kept: OrderedDict[Hashable, Value] = OrderedDict()
+        self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
 
     def get_or_make(self, key: Hashable, make: Callable[[], Value]) -> Value:
-        """Return the answer kept under a key, or make and keep it."""
+        """Return the answer kept under a key, or make and keep it; who asks meanwhile waits."""
         with self._turn:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-        value = make()  # outside the lock: two askers at once may both make it, and nobody waits
+            making = self._making.setdefault(key, threading.Lock())
+        try:
+            with making:
+                with self._turn:
+                    if key in self._kept:
+                        self._kept.move_to_end(key)
+                        return self._kept[key]
+                return self._keep(key, make())
+        finally:
+            with self._turn:
+                self._making.pop(key, None)
+
+    def _keep(self, key: Hashable, value: Value) -> Value:
         with self._turn:
             self._kept[key] = value
             while len(self._kept) > self._most:

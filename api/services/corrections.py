@@ -19,6 +19,7 @@ from api.models.trials import (
 )
 from api.models.validation import invalid
 from api.services import audit, flags, resources, revisions, trials
+from api.services.officials import require_lead_where_official
 from api.services.scope import Caller, require_owner
 from api.services.trial_targets import Targets, require_sound
 
@@ -34,6 +35,8 @@ def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     """Return a trial that the caller may change and that still stands, its season locked."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
+    words = "this is an official run of an event"
+    require_lead_where_official(db, caller, col(Trial.id) == row.id, words)
     revisions.raise_season(db, row.season_id)
     resources.lock(db, row)
     if row.state == flags.WITHDRAWN:

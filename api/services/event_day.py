@@ -1,12 +1,13 @@
 """The runs of an event's day, and what the reference rotor's drift does to them."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 
 import numpy as np
+from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from analysis.drift import LEAST_RUNS, DriftCorrection, take_off_drift
@@ -69,15 +70,15 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
             .distinct()
         )
     )
-    frame = read_frame(
-        db,
-        col(Trial.session_id).in_(held),
-        col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
-        col(Trial.state) != flags.WITHDRAWN,
-    )
     rows = list(db.scalars(select(EventRun).where(col(EventRun.season_id) == season.id)))
     official = {row.trial_id: row for row in rows if row.event_id == event.id}
     others = {row.trial_id for row in rows if row.event_id != event.id}
+    frame = read_frame(
+        db,
+        _counted(rows, event, held),
+        col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
+        col(Trial.state) != flags.WITHDRAWN,
+    )
     power = trial_results(frame.trials, frame.runs).power_w if len(frame) else np.empty(0)
     runs = [
         _day_run(frame.trials, at, power[at], official.get(str(frame.trials["trial_id"][at])))
@@ -93,6 +94,16 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
         if row.event_id == event.id and row.trial_id is None
     ]
     return Day(_named(db, [*runs, *unfinished]), drifts, counted)
+
+
+def _counted(rows: Sequence[EventRun], event: Event, held: set[str]) -> ColumnElement[bool]:
+    """Return the condition on runs that count: official ones alone, once there is any.
+
+    Without any, those that a file brought in: whoever sends one more trial of that kind later
+    changes nothing of what officials wrote down.
+    """
+    official = [row.trial_id for row in rows if row.event_id == event.id and row.trial_id]
+    return col(Trial.id).in_(official) if official else col(Trial.session_id).in_(held)
 
 
 def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | None) -> DayRun:

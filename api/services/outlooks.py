@@ -22,6 +22,7 @@ from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
 SECONDS_A_DAY = 86_400.0
+CHANCES = ("first", "top_three", "top_half")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +45,7 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     key = ("outlook", event.id, season.revision, caller.sees)
-    kept: EventOutlook = cache_of(db).get_or_make(
-        key, lambda: _shape(db, caller, season, event, draw_groups(db, season, event))
-    )
+    kept: EventOutlook = cache_of(db).get_or_make(key, lambda: _shape(db, caller, season, event))
     return kept
 
 
@@ -61,14 +60,23 @@ def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
     return next((group for group in groups if group.is_placed), None)
 
 
-def draw_groups(db: Session, season: Season, event: Event) -> list[Drawn]:
-    """Draw an event within each group of current builds that can be compared."""
-    fitted = fitted_season(db, season, until=event.morning(season.timezone))
-    if fitted is None:
-        return []
+def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> list[Drawn]:
+    """Draw an event within each group of current builds that can be compared, of those shown.
+
+    A chance against builds that are not shown would tell how strong they are: whoever may move a
+    power of their own could weigh them with it.
+    """
     groups = _groups(fitted)
     placed = _comparable(fitted, groups)
-    return [_draw(fitted, season, event, each, is_placed=each is placed) for each in groups]
+    shown = [
+        ([build for build in group if known.is_shown(build, fitted)], group is placed)
+        for group in groups
+    ]
+    return [
+        _draw(fitted, season, event, builds, is_placed=is_placed)
+        for builds, is_placed in shown
+        if builds
+    ]
 
 
 def _draw(
@@ -123,11 +131,12 @@ def _seed(event: Event) -> int:
     return int.from_bytes(hashlib.sha256(event.id.encode()).digest()[:4])
 
 
-def _shape(
-    db: Session, caller: Caller, season: Season, event: Event, groups: list[Drawn]
-) -> EventOutlook:
+def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
+    fitted = fitted_season(db, season, until=event.morning(season.timezone))
+    known = comparisons.known_to(db, caller, fitted) if fitted else None
+    groups = draw_groups(fitted, season, event, known) if fitted and known else []
     placed = _placed_of(groups)
-    known = comparisons.known_to(db, caller, groups[0].fitted) if groups else None
+    shown = sum(len(drawn.builds) for drawn in groups)
     return EventOutlook(
         event_id=event.id,
         season_id=season.id,
@@ -140,9 +149,10 @@ def _shape(
         seed=_seed(event),
         teams=_teams(groups, known) if known else [],
         pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
-        whole_order=placed.outlook.whole_order if placed else None,
+        whole_order=placed.outlook.whole_order if placed and len(placed.builds) > 1 else None,
         entrants=len(placed.builds) if placed else 0,
-        missing_links=comparisons.links(caller, groups[0].fitted, known) if known else [],
+        among_shown=fitted is not None and shown < len(fitted.current),
+        missing_links=comparisons.links(caller, fitted, known) if fitted and known else [],
         reason=None if placed else wording.NO_OUTLOOK,
     )
 
@@ -156,7 +166,6 @@ def _teams(groups: Sequence[Drawn], known: Known) -> list[TeamOutlook]:
         else _not_placed(build, drawn, known, reason)
         for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
         for build in drawn.builds
-        if known.is_shown(build, drawn.fitted)
     ]
 
 
@@ -177,15 +186,16 @@ def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
     median, low, high = (
         float(each[at]) for each in (outlook.median_w, outlook.low_w, outlook.high_w)
     )
-    first = float(outlook.first[at])
+    is_alone = len(drawn.builds) == 1
     said = wording.say(
-        "outlook.range",
+        "outlook.alone" if is_alone else "outlook.range",
         team=facts["team_name"],
         median=1000 * median,
         low=1000 * low,
         high=1000 * high,
-        first=wording.share(first),
+        first=wording.share(float(outlook.first[at])),
     )
+    chances = {name: None if is_alone else float(getattr(outlook, name)[at]) for name in CHANCES}
     return TeamOutlook.model_validate(
         facts
         | said
@@ -193,18 +203,16 @@ def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
             "status": "placed",
             "median_w": median,
             "range_80_w": (low, high),
-            "first": first,
-            "top_three": float(outlook.top_three[at]),
-            "top_half": float(outlook.top_half[at]),
             "reason": None,
         }
+        | chances
     )
 
 
 def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutlook:
     facts = _of_build(build, drawn, known)
     said = wording.say("outlook.not_yet", team=facts["team_name"], reason=reason)
-    nothing = dict.fromkeys(("median_w", "range_80_w", "first", "top_three", "top_half"))
+    nothing = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
     return TeamOutlook.model_validate(
         facts | said | nothing | {"status": "not_yet", "reason": reason}
     )
@@ -212,12 +220,8 @@ def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutl
 
 def _pairs(drawn: Drawn, known: Known) -> list[PairOutlook]:
     """Return what is said of each two of one group."""
-    shown = [i for i, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
-    return [
-        _pair(one, other, drawn, known)
-        for place, one in enumerate(shown)
-        for other in shown[place + 1 :]
-    ]
+    every = range(len(drawn.builds))
+    return [_pair(one, other, drawn, known) for one in every for other in every[one + 1 :]]
 
 
 def _pair(one: int, other: int, drawn: Drawn, known: Known) -> PairOutlook:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from datetime import UTC, datetime
+from itertools import islice
 
 import numpy as np
 from sqlmodel import Session, col, select
@@ -21,6 +22,8 @@ from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
 MOST_STEPS = 8
+#: Visits looked at; in a larger season those of the builds that are doubted most.
+MOST_VISITS = 1500
 TOO_FEW = "it takes two teams with a record trial that counts"
 
 
@@ -108,13 +111,19 @@ def _steps(fitted: Fitted, current: list[str], home: dict[str, str], gone: set[s
         build for build in fitted.references if build in fitted.assigned and build not in gone
     ]
     reference = [Step("reference", bench, (rotor,)) for rotor in rotors[-1:] for bench in benches]
-    visits = [
+    visits = (
         Step("visit", bench, (build,))
-        for build in current
+        for build in _most_doubted(fitted, current)
         for bench in benches
         if bench != home[build]
-    ]
-    return [*reference, *visits]
+    )
+    return [*reference, *islice(visits, MOST_VISITS)]
+
+
+def _most_doubted(fitted: Fitted, current: list[str]) -> list[str]:
+    """Return builds with the most doubted first: their visits tell most."""
+    doubts = np.diag(fitted.fit.covariance_of(current))
+    return [current[at] for at in np.argsort(-doubts, kind="stable")]
 
 
 def _read(

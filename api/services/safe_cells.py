@@ -1,9 +1,15 @@
 """Text in files for spreadsheets: what would be read as a formula is marked, and unmarked again."""
 
+import re
+
 #: A cell that begins so would be read as a formula by a spreadsheet (OWASP ASVS 5.0, 1.2.10);
 #: the wide forms count in spreadsheets set to Japanese or Chinese (OWASP, "CSV Injection").
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 MARK = "'"
+_SIGNS = "".join(re.escape(sign) for sign in FORMULA_STARTS if sign != "\t")
+#: A formula's sign after what may cut a cell in two, marks between them not counted.
+CUT = re.compile(rf"([;\t\r\n])('*[{_SIGNS}])")
+MARKED_CUT = re.compile(rf"([;\t\r\n])'('*[{_SIGNS}])")
 #: Begins a file for people: without it spreadsheets take UTF-8 for the country's old code.
 BYTE_ORDER_MARK = "\ufeff"
 
@@ -11,19 +17,23 @@ BYTE_ORDER_MARK = "\ufeff"
 def protect(text: str) -> str:
     """Return text that no spreadsheet takes for a formula.
 
-    >>> protect("=1+1"), protect("Larch 1")
-    ("'=1+1", 'Larch 1')
+    Where a spreadsheet cuts at another sign than the file's, a cell may begin in the middle.
+
+    >>> protect("=1+1"), protect("Larch 1"), protect("a;=1")
+    ("'=1+1", 'Larch 1', "a;'=1")
     """
-    return f"{MARK}{text}" if _would_start(text) else text
+    inside = CUT.sub(rf"\1{MARK}\2", text)
+    return f"{MARK}{inside}" if _would_start(inside) else inside
 
 
 def unprotect(cell: str) -> str:
     """Return the text that a protected cell holds; any other is returned as it is.
 
-    >>> unprotect("'=1+1"), unprotect("'tis"), unprotect(protect("'=1"))
-    ('=1+1', "'tis", "'=1")
+    >>> unprotect("'=1+1"), unprotect("'tis"), unprotect(protect("'=1")), unprotect("a;'=1")
+    ('=1+1', "'tis", "'=1", 'a;=1')
     """
-    return cell[1:] if cell.startswith(MARK) and _would_start(cell) else cell
+    whole = cell[1:] if cell.startswith(MARK) and _would_start(cell) else cell
+    return MARKED_CUT.sub(r"\1\2", whole)
 
 
 def _would_start(text: str) -> bool:

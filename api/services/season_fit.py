@@ -132,8 +132,8 @@ def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
 
 
 def _fit_trials(trials: dict[str, Array], results: TrialResults, counted: Array) -> SeasonFit:
-    """Fit trials; a link's age is judged at the season's newest trial."""
-    age = (trials["started_at"].max() - trials["started_at"]) / SECONDS_A_WEEK
+    """Fit trials; a link's age is judged at the newest moment that two schools reached."""
+    age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
     names = ("build_id", "team_id", "bench_id", "session_id")
     return fit_season(
         {name: trials[name].astype(str) for name in names}
@@ -143,6 +143,16 @@ def _fit_trials(trials: dict[str, Array], results: TrialResults, counted: Array)
         },
         age_weeks=age,
     )
+
+
+def _reached_by_two(trials: dict[str, Array]) -> float:
+    """Return the newest trial's moment, but for one school that is alone so late.
+
+    A date that one school mistook, or chose, must not make the links of all others old.
+    """
+    owners, started = trials["organisation_id"].astype(str), trials["started_at"]
+    newest = sorted(float(started[owners == owner].max()) for owner in np.unique(owners))
+    return newest[-2] if len(newest) > 1 else newest[-1]
 
 
 def _scatter(results: TrialResults) -> Array:

@@ -3,6 +3,7 @@
 import csv
 import io
 import math
+import re
 from itertools import pairwise
 
 from pydantic import ValidationError
@@ -18,6 +19,8 @@ TIME_COLUMNS, VOLTAGE_COLUMNS = ("time_s", "time", "t", "seconds"), ("voltage_v"
 UNEVEN = 0.10  # [-], how far a step may lie off the usual one
 LONGEST_STEP_S = 3600.0
 DELIMITERS = ",;\t"
+#: As loggers write numbers; Python would take 1_0 and digits of other scripts too.
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 
 
 def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes) -> TrialRead:
@@ -100,11 +103,7 @@ def _column(titles: list[str], names: tuple[str, ...], wanted: str) -> int:
 
 def _number(row: list[str], at: int, number: int) -> float:
     cell = row[at].strip() if at < len(row) else ""
-    try:
-        value = float(cell)
-    except ValueError as error:
-        raise _refused(f"'{cell[:40]}' is not a number", number) from error
-    if not math.isfinite(value):
+    if not NUMBER.fullmatch(cell) or not math.isfinite(value := float(cell)):
         raise _refused(f"'{cell[:40]}' is not a number", number)
     return value
 

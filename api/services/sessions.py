@@ -18,6 +18,7 @@ from api.models.sessions import (
 from api.models.trials import Trial
 from api.services import flags, resources, revisions
 from api.services.equipment import require_kind
+from api.services.officials import require_lead_where_official
 from api.services.scope import Caller, require_owner
 
 #: A session may lie this far outside its season.
@@ -68,6 +69,8 @@ def change(
     """Change a session's conditions; its trials are computed and checked anew."""
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
+    words = "official runs of an event were read in this session"
+    require_lead_where_official(db, caller, col(Trial.session_id) == row.id, words)
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
     revisions.raise_season(db, row.season_id)
     moved = resources.change(db, caller, row, changes, version)

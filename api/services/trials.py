@@ -7,6 +7,7 @@ again is the one stored; the same name with other numbers is a conflict.
 
 import hashlib
 import json
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -72,6 +73,10 @@ class Known:
     submitted_digest: str
 
 
+#: Stored trials by name and then by school.
+Stored = dict[Name, dict[str, Known]]
+
+
 def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
     """Store one trial; return it, and whether it is new."""
     (outcome,) = submit(db, caller, [trial])
@@ -88,9 +93,10 @@ def submit(
     """Store the trials that are new and sound; say of each what became of it."""
     sent = [Sent(trial, digest_of(trial)) for trial in trials]
     revisions.lock(db, *_seasons_of(db, trials))
-    stored = _stored(db, sent)
-    reached = [known for known in stored.values() if caller.reaches(known.organisation_id)]
-    targets = Targets(db, caller, trials, {str(known.facts["session_id"]) for known in reached})
+    stored = _stored(db, caller, sent)
+    sessions = {str(known.facts["session_id"]) for named in stored.values()
+                for known in named.values()}  # fmt: skip
+    targets = Targets(db, caller, trials, sessions)
     new: dict[str, tuple[Sent, Target]] = {}
     outcomes = [_submit(one, targets, stored, new) for one in sent]
     if new:
@@ -110,14 +116,15 @@ def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
 def _submit(
     sent: Sent,
     targets: Targets,
-    stored: dict[Name, Known],
+    stored: Stored,
     new: dict[str, tuple[Sent, Target]],
 ) -> Submitted:
     """Take one trial to store, or find it stored, or refuse it."""
     trial, name = sent.trial, sent.name
-    known = None if name is None else stored.get(name)
+    named = {} if name is None else stored[name]
     try:
-        target = targets.of(trial, is_stored=known is not None)
+        target = targets.of(trial, is_stored=bool(named))
+        known = named.get(target.owner)
         if known is not None:
             _require_same(sent, known)
             return Submitted(known.trial_id)
@@ -127,7 +134,7 @@ def _submit(
     trial_id = new_id(Trial.prefix)
     new[trial_id] = (sent, target)
     if name is not None:
-        stored[name] = Known(trial_id, target.owner, facts_of(trial), sent.digest)
+        named[target.owner] = Known(trial_id, target.owner, facts_of(trial), sent.digest)
     return Submitted(trial_id, created=True)
 
 
@@ -143,8 +150,12 @@ def digest_of(trial: TrialCreate) -> str:
     return hashlib.sha256(told.encode()).hexdigest()
 
 
-def _stored(db: Session, sent: Sequence[Sent]) -> dict[Name, Known]:
-    """Return the stored trials that bear one of these names, or were first submitted like one."""
+def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> Stored:
+    """Return the stored trials that bear one of these names, or were first submitted like one.
+
+    A reference rotor is everybody's, so each school has names of its own for its runs: what others
+    stored is not looked at, and nothing is learnt of it.
+    """
     digests = {one.digest: one.name for one in sent if one.name}
     named = _named(db, set(digests.values()))
     alike = [
@@ -154,15 +165,18 @@ def _stored(db: Session, sent: Sequence[Sent]) -> dict[Name, Known]:
     ]
     runs = runs_of(db, [row.id for row in (*named, *alike)])
 
-    def known(row: Trial) -> Known:
-        facts = stored_facts(row, runs[row.id])
-        return Known(row.id, row.organisation_id, facts, row.submitted_digest)
-
     # Put to another build since, a trial is still known by what was first submitted. An export
     # names a trial that its coach gave no name by its id, which nothing goes before.
-    by_digest = {digests[row.submitted_digest]: known(row) for row in alike}
-    by_name = {(row.build_id, str(row.client_ref)): known(row) for row in named}
-    return by_digest | by_name | {(row.build_id, row.id): known(row) for row in named}
+    found = [(digests[row.submitted_digest], row) for row in alike]
+    found += [((row.build_id, str(row.client_ref)), row) for row in named]
+    found += [((row.build_id, row.id), row) for row in named]
+    stored: Stored = defaultdict(dict)
+    for name, row in found:
+        if caller.reaches(row.organisation_id):
+            facts = stored_facts(row, runs[row.id])
+            known = Known(row.id, row.organisation_id, facts, row.submitted_digest)
+            stored[name][row.organisation_id] = known
+    return stored
 
 
 def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:

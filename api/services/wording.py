@@ -220,6 +220,10 @@ SENTENCES = {
         "{inside} of {of} results lay within their 80 % range; of many, four of five should."
     ),
     "review.nothing": "There is no review yet: {reason}.",
+    "outlook.alone": (
+        "{team}: about {median:.0f} mW at the event, four times in five {low:.0f} to {high:.0f} "
+        "mW; no other team is shown here to say a chance against."
+    ),
     "outlook.not_yet": "{team} cannot be placed yet: {reason}.",
 }
 ANOTHERS_BENCH = "their bench"

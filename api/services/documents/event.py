@@ -105,6 +105,9 @@ def _outlook(made: Builder, outlook: EventOutlook) -> None:
                 "quiet",
             )
         )
+    if outlook.among_shown:
+        words = "Teams of schools that do not share their numbers take part too. Chances are "
+        made.add(Text(f"{words}among the teams shown here, and say nothing of the others.", "told"))
     made.add(plots.chances(outlook.teams))
     if outlook.teams:
         made.add(Table(("Team", "Build", "Range", "Says"), [_chance(t) for t in outlook.teams]))

@@ -25,7 +25,7 @@ from api.models.imports import (
 )
 from api.models.sessions import BenchSession
 from api.models.trials import Trial, TrialCreate
-from api.models.validation import invalid
+from api.models.validation import echo, invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.imports import refused
 from api.services.imports.cells import decimal_sign
@@ -145,6 +145,7 @@ def _json_entry(number: int, item: Any) -> Entry:
     try:
         entry.trial = TrialCreate.model_validate(item)
     except ValidationError as error:
+        entry.client_ref = entry.client_ref and echo(entry.client_ref)
         found = invalid(error, {"trials": {number - 1: item}}, prefix=("trials", number - 1))
         entry.faults = [replace(fault, row=number) for fault in found.errors]
     return entry

@@ -68,7 +68,7 @@ NUMBER_COLUMNS = tuple(
 )
 #: Columns that come back with rows and are passed over when sent again.
 PASSED_OVER = ("problem", "row", "state", "trial_id")
-MOST_COLUMNS = 200
+MOST_COLUMNS, LONGEST_TITLE = 200, 100
 ALIASES = {
     "school": "organisation",
     "club": "organisation",
@@ -178,14 +178,16 @@ def _plain(key: str) -> str:
 
 def _key(title: str) -> str | None:
     """Return the name that a title means: empty if passed over, nothing if unknown."""
+    if len(title) > LONGEST_TITLE:
+        return None
     text = unicodedata.normalize("NFKC", title).strip().lower()
-    parts = re.fullmatch(r"(.*?)\s*[\(\[]\s*(.*?)\s*[\)\]]", text)
-    name = re.sub(r"[\s\-]+", "_", parts[1] if parts else text)
+    parts = re.fullmatch(r"([^(\[]*)[(\[]([^)\]]*)[)\]]", text)
+    name = re.sub(r"[\s\-]+", "_", (parts[1] if parts else text).strip())
     if name in PASSED_OVER:
         return ""
     if parts is None:
         return name if name in SPELLINGS else None
-    return _with_unit(name, parts[2])
+    return _with_unit(name, parts[2].strip())
 
 
 def _with_unit(name: str, written: str) -> str | None:
@@ -202,7 +204,7 @@ def _with_unit(name: str, written: str) -> str | None:
 
 
 def _unknown(title: str) -> FieldError:
-    name = re.sub(r"[\s\-]+", "_", title.lower())
+    name = re.sub(r"[\s\-]+", "_", title[:LONGEST_TITLE].lower())
     close = get_close_matches(name, list(SPELLINGS), n=1, cutoff=0.6)
     hint = (
         f"Did you mean {close[0]}?" if close else f"The columns are: {', '.join(TEMPLATE_COLUMNS)}."

@@ -1,0 +1,20 @@
+"""Official runs of an event: what they rest on is put right by those who hold the event."""
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, col, select
+
+from api.errors import NotPermitted
+from api.models.event_runs import EventRun
+from api.models.trials import Trial
+from api.services.scope import Caller
+
+
+def require_lead_where_official(
+    db: Session, caller: Caller, about: ColumnElement[bool], words: str
+) -> None:
+    """Refuse a coach where a trial that meets a condition is an official run."""
+    if caller.reaches_all:
+        return
+    official = select(EventRun.id).join(Trial, col(Trial.id) == col(EventRun.trial_id)).where(about)
+    if db.scalar(official.limit(1)) is not None:
+        raise NotPermitted(f"{words}: ask a lead to put it right")
