@@ -344,7 +344,7 @@ def checks() -> None:
 
 @app.command(epilog="Example: python -m api doctor --audit")
 def doctor(
-    audit: Annotated[
+    seals: Annotated[
         bool, typer.Option("--audit", help="Also verify the seals of the record.")
     ] = False,
 ) -> None:
@@ -356,12 +356,14 @@ def doctor(
 
     from api.db import journal_mode
     from api.migrate import is_at_head
+    from api.services import audit
 
     settings = _settings()
     url = make_url(settings.database_url)
     with _open(settings) as database, database.reading() as db:
         at_head = is_at_head(db.connection())
         due = _due(db, settings) if at_head else []
+        newest = audit.newest_moment(db) if at_head else None
     typer.echo(f"database   {url.render_as_string(hide_password=True)}")
     typer.echo(f"schema     {'newest' if at_head else 'not the newest: run migrate'}")
     if is_embedded(settings.database_url):
@@ -369,10 +371,11 @@ def doctor(
         typer.echo(f"sqlite     {version}, journal {journal_mode(sqlite3.sqlite_version_info)}")
         free = shutil.disk_usage(Path(url.database or ".").parent).free
         typer.echo(f"disk free  {free / 1e9:.1f} GB")
+    typer.echo(f"clock      {_told_clock(newest, datetime.now(UTC))}")
     typer.echo(f"backup     {_newest_backup(settings)}")
     typer.echo(f"retention  {_told_due(due)}")
-    broken = _broken_seals(settings) if audit and at_head else []
-    if audit:
+    broken = _broken_seals(settings) if seals and at_head else []
+    if seals:
         typer.echo(f"record     {'seals hold' if not broken else 'BROKEN'}")
         for words in broken:
             typer.echo(f"           {words}")
@@ -385,6 +388,15 @@ def _newest_backup(settings: Settings) -> str:
 
     age = backups.age_hours(Path(settings.backup_folder), datetime.now(UTC))
     return "none yet: run backup" if age is None else f"{age:.0f} h old"
+
+
+def _told_clock(newest: datetime | None, now: datetime) -> str:
+    """Say what time it is here, and whether the record was written later than that."""
+    told = f"{now:%Y-%m-%d %H:%M:%S} UTC"
+    if newest is not None and newest > now:
+        behind = (newest - now).total_seconds()
+        return f"{told}, {behind:.0f} s before the newest entry of the record: was it set back?"
+    return told
 
 
 def _told_due(due: list[str]) -> str:

@@ -22,7 +22,7 @@ HEADERS = [
 ]
 SENDING = ("POST", "PATCH")
 #: Said over https alone, where it holds a browser to it for a year (RFC 6797).
-STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000")
+STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000; includeSubDomains")
 
 
 def require_whole_key(scope: Scope) -> None:

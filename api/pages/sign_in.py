@@ -100,6 +100,8 @@ def sign_out(posted: PostedByAny) -> Response:
         else:
             web_sessions.end(db, visited.digest)
     answer = go_to("/sign-in")
+    # Pages are not to be read from the browser's cache by whoever comes next; unsent numbers stay.
+    answer.headers["Clear-Site-Data"] = '"cache"'
     settings = visited.request.app.state.settings
     answer.delete_cookie(
         cookie_name(settings), path="/", secure=not settings.plain_http_pages, httponly=True,

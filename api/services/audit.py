@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import text
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, SQLModel, col, func, select
 
 from api.models.audit import AuditChain, AuditEntry
 from api.models.ids import new_id
@@ -99,6 +99,11 @@ def broken_seals(db: Session) -> Iterator[str]:
         found = before.get(chain)
         if ends.get(chain) != (found and (found.number, found.seal)):
             yield f"{chain}: entries are missing at its end"
+
+
+def newest_moment(db: Session) -> datetime | None:
+    """Return when the newest entry of the record was written."""
+    return db.scalar(select(func.max(col(AuditEntry.created_at))))
 
 
 def moved(row: SQLModel, changes: dict[str, Any]) -> dict[str, Any]:

@@ -29,7 +29,9 @@ def test_https_is_held_to_over_https_alone(app_client):
     assert "strict-transport-security" not in app_client.get("/healthz").headers
     safe = TestClient(app_client.app, base_url="https://gustbook.test")
     safe.portal = app_client.portal
-    assert safe.get("/healthz").headers["strict-transport-security"] == "max-age=31536000"
+    assert safe.get("/healthz").headers["strict-transport-security"] == (
+        "max-age=31536000; includeSubDomains"
+    )
 
 
 def test_no_other_site_is_let_in(app_client):

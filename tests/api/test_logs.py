@@ -53,6 +53,19 @@ def test_no_secret_no_body_and_no_name_is_written(lines, world, app_client):
         assert secret not in written
 
 
+def test_refusals_are_written_down(lines, world, app_client, signed):
+    signed("gust_x").get("/v1/teams")
+    world.larch.reader.post("/v1/teams", json={})
+    world.larch.coach.get("/v1/keys")
+    world.larch.coach.get(f"/v1/teams/{world.birch.team_id}")
+    app_client.app.state.limits._per_minute = 0
+    world.larch.coach.get("/v1/teams")
+    written = lines()
+    assert [line["status"] for line in written] == [401, 403, 403, 404, 429]
+    assert all(line["network"] for line in written)
+    assert [bool(line["key_id"]) for line in written] == [False, True, True, True, True]
+
+
 def test_an_address_is_shortened(lines, app_client):
     client = TestClient(app_client.app, base_url=ADDRESS, client=("192.0.2.77", 50000))
     client.portal = app_client.portal

@@ -127,6 +127,10 @@ class TestSignedIn:
         assert second.get("/today").status_code == 303
         assert other.get("/today").status_code == 200
 
+    def test_signing_out_clears_the_browsers_cache(self, world, visiting):
+        answer = visiting(world.lead_key).post("/sign-out", data={"where": "here"})
+        assert answer.headers["clear-site-data"] == '"cache"'
+
     def test_one_goes_on_to_what_was_asked_for(self, world, visiting):
         browser = visiting("")
         asked = f"/teams/{world.larch.team_id}/sheet"
