@@ -3,10 +3,12 @@
 Each looks back only: what is usual is told by earlier trials that were not doubted themselves.
 """
 
+from bisect import insort
 from collections import defaultdict, deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -63,7 +65,7 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
             continue
         bench = before[str(view.trials["bench_id"][trial])]
         is_known = len(bench) >= LEAST_WINDS or str(view.trials["bench_id"][trial]) in told
-        usual = float(np.median(bench)) if is_known else float(reference[trial])
+        usual = median(bench) if is_known else float(reference[trial])
         slip = find_slip(float(speed), usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
         finding = None if slip is None else _wind_slipped(view, int(trial), usual, slip)
         if finding is None or view.is_confirmed(finding):
@@ -141,7 +143,7 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
             continue
         earlier = before[settings[trial]]
         if earlier:
-            usual = float(np.median(earlier))
+            usual = median_of_sorted(earlier)
             slip = find_slip(scaled, usual, VOLTAGE_TOLERANCE, unit_slips.VOLTAGE_SLIPS)
             if slip or abs(np.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
                 value = float(volts[trial])
@@ -152,7 +154,17 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
                     continue
                 earlier.clear()  # from here on another value is usual
         if not doubted[trial]:
-            earlier.append(scaled)
+            insort(earlier, scaled)
+
+
+def median_of_sorted(values: Sequence[float]) -> float:
+    """Return the median of values that are in order already.
+
+    >>> median_of_sorted([1.0, 2.0, 4.0]), median_of_sorted([1.0, 2.0])
+    (2.0, 1.5)
+    """
+    middle = len(values) // 2
+    return values[middle] if len(values) % 2 else (values[middle - 1] + values[middle]) / 2
 
 
 def doubted_otherwise(view: View) -> Mask:
@@ -170,7 +182,7 @@ def doubted_otherwise(view: View) -> Mask:
     """
     doubted = np.zeros(len(view.in_time), dtype=bool)
     checks = (wind_unit_slip, impossible_power, kiloohm_slip, millivolt_slip, runs_disagree)
-    for finding in chain.from_iterable(check(view) for check in checks):
+    for finding in chain.from_iterable(map(view.found_by, checks)):
         holds = finding.rule.severity == "hold" and not view.is_confirmed(finding)
         doubted[finding.trial] |= holds
     return doubted

@@ -1,7 +1,7 @@
 """What the checks look at: trials of whole benches with their results."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -50,6 +50,8 @@ class View:
     now: float = math.inf
     confirmed: Mapping[Place, str | None] = field(default_factory=dict)
     _columns: dict[str, FloatArray] = field(default_factory=dict)
+    _texts: dict[str, npt.NDArray[Any]] = field(default_factory=dict)
+    _found: dict[Any, list[Finding]] = field(default_factory=dict)
 
     def number(self, name: str) -> FloatArray:
         """Return a column as numbers."""
@@ -59,7 +61,15 @@ class View:
 
     def text(self, name: str) -> npt.NDArray[Any]:
         """Return a column as words."""
-        return np.asarray(self.trials[name]).astype(str)
+        if name not in self._texts:
+            self._texts[name] = np.asarray(self.trials[name]).astype(str)
+        return self._texts[name]
+
+    def found_by(self, check: Callable[["View"], Iterable[Finding]]) -> list[Finding]:
+        """Return what a check finds here, looked for once: some checks ask what others found."""
+        if check not in self._found:
+            self._found[check] = list(check(self))
+        return self._found[check]
 
     def kind(self, *kinds: str) -> Mask:
         """Return which trials are of some kinds."""
@@ -79,7 +89,8 @@ class View:
         """Return the same trials, of which those wait for an answer and the others count."""
         now = np.where(held, "held", "accepted")
         states = np.where(self.text("state") == "withdrawn", "withdrawn", now)
-        return replace(self, trials=dict(self.trials) | {"state": states})
+        trials = dict(self.trials) | {"state": states}
+        return replace(self, trials=trials, _texts={}, _found={})
 
     @cached_property
     def first_of_session(self) -> Mask:

@@ -94,7 +94,7 @@ def check_trials(view: View) -> list[Finding]:
 def _found(view: View, checks: Iterable[Check]) -> list[Finding]:
     found: dict[tuple[int, str], Finding] = {}
     for check in checks:
-        for finding in check(view):
+        for finding in view.found_by(check):
             found.setdefault((finding.trial, finding.rule.name), finding)
     return list(found.values())
 

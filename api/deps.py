@@ -226,16 +226,33 @@ IdempotencyKey = Annotated[
 ]
 
 
-def own_turn(request: Request, caller: Caller) -> anyio.Lock:
-    """Return the turn of a key, in which its own writes queue before they queue with others'.
+class Turns:
+    """What one key may have going on at once, so that it leaves room for others.
 
-    So no key, however many it sends at once, keeps others waiting for more than one of them.
+    Its writes queue among themselves before they queue with others', so none keeps others waiting
+    for more than one of them; its reads take half of the threads at most.
     """
-    turns: WeakValueDictionary[str, anyio.Lock] = request.app.state.turns
-    turn = turns.get(caller.key_id)
-    if turn is None:
-        turn = turns[caller.key_id] = anyio.Lock()
-    return turn
+
+    def __init__(self, threads: int) -> None:
+        self._reads = max(1, threads // 2)
+        self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
+        self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
+
+    def writing(self, caller: Caller) -> anyio.Lock:
+        """Return what a key's writes pass one by one."""
+        made = self._writing.get(caller.key_id) or anyio.Lock()
+        return self._writing.setdefault(caller.key_id, made)
+
+    def reading(self, caller: Caller) -> anyio.Semaphore:
+        """Return what a key's reads pass a few at a time."""
+        made = self._reading.get(caller.key_id) or anyio.Semaphore(self._reads)
+        return self._reading.setdefault(caller.key_id, made)
+
+
+def turns(request: Request) -> Turns:
+    """Return the turns of this programme."""
+    found: Turns = request.app.state.turns
+    return found
 
 
 @asynccontextmanager
@@ -248,7 +265,7 @@ async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIt
         words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
         raise Invalid(words, [FieldError("idempotency_key", words)])
     body = await request.body()
-    async with own_turn(request, caller), request.app.state.writers:
+    async with turns(request).writing(caller), request.app.state.writers:
         yield Writing(request, caller, body, key)
 
 
@@ -297,19 +314,25 @@ async def change_lead(
         yield writing
 
 
-def read(request: Request, caller: Annotated[Caller, Depends(sign_in)]) -> Reading:
-    """Return a signed-in caller's way to read."""
-    return Reading(request, caller)
+async def read(
+    request: Request, caller: Annotated[Caller, Depends(sign_in)]
+) -> AsyncIterator[Reading]:
+    """Give a signed-in caller a way to read."""
+    async with turns(request).reading(caller):
+        yield Reading(request, caller)
 
 
-def read_lead(request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]) -> Reading:
-    """Return a lead's way to read."""
-    return Reading(request, caller)
+async def read_lead(
+    request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]
+) -> AsyncIterator[Reading]:
+    """Give a lead a way to read."""
+    async with turns(request).reading(caller):
+        yield Reading(request, caller)
 
 
-Read = Annotated[Reading, Depends(read)]
-ReadLead = Annotated[Reading, Depends(read_lead)]
-# In function scope the turn ends when the handler has returned, before the answer is sent.
+# In function scope a turn ends when the handler has returned, before the answer is sent.
+Read = Annotated[Reading, Depends(read, scope="function")]
+ReadLead = Annotated[Reading, Depends(read_lead, scope="function")]
 Write = Annotated[Writing, Depends(write, scope="function")]
 WriteLead = Annotated[Writing, Depends(write_lead, scope="function")]
 Change = Annotated[Writing, Depends(change, scope="function")]

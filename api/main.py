@@ -3,13 +3,13 @@
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.metadata import PackageNotFoundError, version
-from weakref import WeakValueDictionary
 
 import anyio
 import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 
 from api.db import is_embedded, open_database
+from api.deps import Turns
 from api.errors import add_error_handlers
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
@@ -108,7 +108,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
     )
-    app.state.turns = WeakValueDictionary()
+    app.state.turns = Turns(settings.worker_threads)
     app.state.writers = anyio.Semaphore(_writers(settings))
     counter = (
         InMemory()

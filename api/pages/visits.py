@@ -20,7 +20,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from api.db import Database
-from api.deps import database, limits, own_turn
+from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
 from api.services import web_sessions
 from api.services.idempotency import Answered, claim, keep
@@ -83,6 +83,14 @@ def visit(request: Request) -> Visit:
         with opened.unit_of_work() as db:
             web_sessions.see(db, found.digest, now)
     return found
+
+
+async def reading_visit(
+    request: Request, found: Annotated[Visit, Depends(visit)]
+) -> AsyncIterator[Visit]:
+    """Give somebody who is signed in a way to read."""
+    async with turns(request).reading(found.caller):
+        yield found
 
 
 def require_same_origin(request: Request) -> None:
@@ -183,7 +191,7 @@ async def _read(request: Request, found: Visit) -> AsyncIterator[Post]:
 @asynccontextmanager
 async def _posted(request: Request, found: Visit) -> AsyncIterator[Post]:
     """Read the form, then wait for this request's turn to write."""
-    mine = own_turn(request, found.caller)
+    mine = turns(request).writing(found.caller)
     async with _read(request, found) as posted, mine, request.app.state.writers:
         yield posted
 
@@ -206,7 +214,7 @@ async def take_own_turn(
     request: Request, found: Annotated[Visit, Depends(visit)]
 ) -> AsyncIterator[None]:
     """Wait for this request's turn to write, among those of its key first."""
-    async with own_turn(request, found.caller), request.app.state.writers:
+    async with turns(request).writing(found.caller), request.app.state.writers:
         yield
 
 
@@ -236,7 +244,7 @@ async def post_own(
         yield posted
 
 
-Visited = Annotated[Visit, Depends(visit)]
+Visited = Annotated[Visit, Depends(reading_visit, scope="function")]
 Posted = Annotated[Post, Depends(post, scope="function")]
 PostedByLead = Annotated[Post, Depends(post_lead, scope="function")]
 PostedByAny = Annotated[Post, Depends(post_own, scope="function")]

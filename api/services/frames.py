@@ -7,6 +7,7 @@ of trials and for a whole season.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -192,21 +193,14 @@ class Frame:
 
 def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return the trials that meet some conditions on `Trial`, with all that results rest on."""
-    rows = db.connection().execute(_trials(TRIAL_FRAME, *conditions)).all()
+    rows = db.connection().execute(_of_all().where(*conditions)).all()
     return _frame(db, _columns(list(TRIAL_FRAME), rows), RUN_FRAME, *conditions)
 
 
 def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return such trials with all that the data checks read as well."""
-    asked = TRIAL_FRAME | CHECKED_FRAME
-    statement = _trials(asked, *conditions).outerjoin(Fan, col(Bench.fan_id) == Fan.id)
-    for beside, step in ((PreviousBuild, -1), (NextBuild, 1)):
-        is_beside = and_(
-            col(beside.turbine_id) == col(Build.turbine_id),
-            col(beside.number) == col(Build.number) + step,
-        )
-        statement = statement.outerjoin(beside, is_beside)
-    trials = _columns(list(asked), db.connection().execute(statement).all())
+    rows = db.connection().execute(_of_all_checked().where(*conditions)).all()
+    trials = _columns([*TRIAL_FRAME, *CHECKED_FRAME], rows)
     trials["blade_pitch_range_deg"] = np.array(
         [max(each) - min(each) if each else np.nan for each in trials.pop("blade_pitches_deg")],
         dtype=np.float64,
@@ -254,7 +248,26 @@ def _frame(
     return Frame(trials, runs)
 
 
-def _trials(asked: dict[str, Any], *conditions: ColumnElement[bool]) -> Any:
+@cache
+def _of_all() -> Any:
+    """Return the statement over all trials, put together once: that takes longer than a bench."""
+    return _trials(TRIAL_FRAME)
+
+
+@cache
+def _of_all_checked() -> Any:
+    """Return the same with what the data checks read beside it."""
+    statement = _trials(TRIAL_FRAME | CHECKED_FRAME).outerjoin(Fan, col(Bench.fan_id) == Fan.id)
+    for beside, step in ((PreviousBuild, -1), (NextBuild, 1)):
+        is_beside = and_(
+            col(beside.turbine_id) == col(Build.turbine_id),
+            col(beside.number) == col(Build.number) + step,
+        )
+        statement = statement.outerjoin(beside, is_beside)
+    return statement
+
+
+def _trials(asked: dict[str, Any]) -> Any:
     """Return the statement over trial ⋈ session ⋈ bench ⋈ build ⋈ turbine and their equipment."""
     return (
         select(*(expression.label(name) for name, expression in asked.items()))
@@ -280,7 +293,6 @@ def _trials(asked: dict[str, Any], *conditions: ColumnElement[bool]) -> Any:
             ),
         )
         .outerjoin(season_sweeps, season_sweeps.c.season_id == col(Trial.season_id))
-        .where(*conditions)
         .order_by(col(Trial.id))
     )
 

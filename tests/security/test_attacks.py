@@ -1,6 +1,7 @@
 """What somebody with a coach's key, or with none, tried and can do no more."""
 
 import io
+import threading
 import time
 import tracemalloc
 from concurrent.futures import ThreadPoolExecutor
@@ -13,6 +14,7 @@ from analysis.check_people import MAIL
 from analysis.comparison import fit_season
 from analysis.visit_plan import Step, plan_steps
 from api.models.trials import MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL
+from api.services import trial_files
 from api.services.safe_cells import protect, unprotect
 from tests.api.sheets import send, sheet
 from tests.makers import World, created, session_payload, trial_payload
@@ -106,6 +108,26 @@ class TestTurns:
         finally:
             service.kill()
         assert waited < 4 * took[0] + 0.5
+
+    def test_one_key_with_many_reads_leaves_room_for_another(self, world: World, monkeypatch):
+        go_on, read, waiting = threading.Event(), trial_files.season_csv, []
+
+        def slowly(*asked):
+            waiting.append(1)
+            assert go_on.wait(30)
+            return read(*asked)
+
+        monkeypatch.setattr(trial_files, "season_csv", slowly)
+        path = f"/v1/seasons/{world.season_id}/trials.csv"
+        with ThreadPoolExecutor(13) as pool:
+            flood = [pool.submit(world.larch.coach.get, path) for _ in range(12)]
+            try:
+                theirs = pool.submit(world.birch.coach.get, "/v1/teams").result(timeout=15)
+                assert theirs.status_code == 200
+                assert 0 < len(waiting) <= 4
+            finally:
+                go_on.set()
+            assert {each.result().status_code for each in flood} == {200}
 
 
 @pytest.mark.on_both
