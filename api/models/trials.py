@@ -156,7 +156,7 @@ class Trial(TrialFacts, Stored, table=True):
     __tablename__ = "trial"
     prefix: ClassVar[str] = "trl"
     __table_args__ = (
-        UniqueConstraint("organisation_id", "build_id", "client_ref"),
+        UniqueConstraint("build_id", "client_ref", "organisation_id"),
         Index("ix_trial_season_id_id", "season_id", "id"),
     )
 

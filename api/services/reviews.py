@@ -17,6 +17,11 @@ from api.services.event_day import best_of_teams, read_day
 from api.services.outlooks import Drawn, draw_event
 from api.services.scope import Caller
 
+FIGURES = ("coverage", "brier", "mean_ln_bias")
+#: Of fewer teams that are not shown, a figure over all would tell each one's to whoever knows the
+#: others'.
+LEAST_HIDDEN = 5
+
 
 def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
     """Return how an event's forecast did; worked out once for each revision of the season."""
@@ -41,6 +46,9 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
     said = wording.say(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished
     )
+    figures = {name: getattr(score, name) for name in FIGURES}
+    if 0 < len(drawn.builds) - len(shown) < LEAST_HIDDEN:
+        said, figures = wording.say("review.few"), dict.fromkeys(FIGURES)
     return EventReview.model_validate(
         said
         | {
@@ -53,16 +61,14 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
                 if at in shown
             ],
             "finished": score.finished,
-            "coverage": score.coverage,
-            "brier": score.brier,
-            "mean_ln_bias": score.mean_ln_bias,
             "reason": None,
         }
+        | figures
     )
 
 
 def _nothing(season: Season, event: Event, reason: str) -> EventReview:
-    nothing = dict.fromkeys(("coverage", "brier", "mean_ln_bias"))
+    nothing = dict.fromkeys(FIGURES)
     return EventReview.model_validate(
         wording.say("review.nothing", reason=reason)
         | nothing

@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, insert
+from sqlalchemy import ColumnElement, insert, or_
 from sqlmodel import Session, col, select
 
 from analysis.electrical import mean_square
@@ -180,10 +180,18 @@ def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> Stored:
 
 
 def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
+    """Return the trials of these builds that bear one of these names, or have it as their id."""
+    builds = sorted({build_id for build_id, _ in wanted})
     return [
         row
-        for part in parts(sorted({build_id for build_id, _ in wanted}))
-        for row in db.scalars(select(Trial).where(col(Trial.build_id).in_(part)))
+        for refs in parts(sorted({ref for _, ref in wanted}))
+        for part in parts(builds)
+        for row in db.scalars(
+            select(Trial).where(
+                col(Trial.build_id).in_(part),
+                or_(col(Trial.client_ref).in_(refs), col(Trial.id).in_(refs)),
+            )
+        )
         if not {(row.build_id, row.client_ref), (row.build_id, row.id)}.isdisjoint(wanted)
     ]
 

@@ -216,6 +216,10 @@ SENTENCES = {
     "event_pair.a_ahead": "{a} comes before {b} ({sure} sure).",
     "event_pair.a_probably_ahead": "{a} probably comes before {b} ({sure}).",
     "event_pair.too_close": "{a} and {b} are too close to call.",
+    "review.few": (
+        "How the forecast did over all teams is not told here: so few of them are not shown that "
+        "it would tell how these did."
+    ),
     "review.coverage": (
         "{inside} of {of} results lay within their 80 % range; of many, four of five should."
     ),

@@ -189,6 +189,11 @@ class TestReview:
         ahead = forecast["pairs"][0]["probability_a_ahead"]
         assert told["brier"] == pytest.approx((1 - ahead) ** 2)
         assert told["sentence"].startswith("1 of 2 results")
+        # Of two, the figures over both would tell a coach how the other one did.
+        hers = review(joined.larch.coach, joined)
+        assert [team["team_name"] for team in hers["teams"]] == ["Larch one"]
+        assert hers["coverage"] is hers["brier"] is hers["mean_ln_bias"] is None
+        assert "not told here" in hers["sentence"]
 
     def test_results_of_the_day_leave_the_forecast_as_it_was(self, joined: World):
         before = outlook(joined.lead, joined)

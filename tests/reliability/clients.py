@@ -71,7 +71,9 @@ def submit(clients, school, places, trials):
     def send(number):
         place = places[number % len(places)]
         asked = trial_payload(school, session_id=place.session_id, build_id=place.build_id,
-                              client_ref=f"c-{number}", pitch_deg=number % 30)  # fmt: skip
+                              client_ref=f"c-{number}", pitch_deg=number % 30,
+                              runs=[{"voltage_v": 1.2 + 0.01 * at + number % 7 / 100}
+                                    for at in range(3)])  # fmt: skip
         started = time.monotonic()
         answer = clients().post("/v1/trials", json=asked)
         took.append(1000 * (time.monotonic() - started))
@@ -107,8 +109,8 @@ def run(database_url, folder, changes, trials, benches=BENCHES):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--changes", type=int, default=1600)
-    parser.add_argument("--trials", type=int, default=3000)
+    parser.add_argument("--changes", type=int, default=800)
+    parser.add_argument("--trials", type=int, default=1000)
     asked, rows = parser.parse_args(), []
     for kind in KINDS:
         with fresh(kind) as (folder, url):

@@ -10,14 +10,14 @@ down_revision: str | None = '0011_row_security'
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 
-OLD, NEW = 'uq_trial_build_id_client_ref', 'uq_trial_organisation_id_build_id_client_ref'
+OLD, NEW = 'uq_trial_build_id_client_ref', 'uq_trial_build_id_client_ref_organisation_id'
 
 
 def upgrade() -> None:
     """Bring the schema to this revision."""
     with op.batch_alter_table('trial', schema=None) as batch_op:
         batch_op.drop_constraint(OLD, type_='unique')
-        batch_op.create_unique_constraint(NEW, ['organisation_id', 'build_id', 'client_ref'])
+        batch_op.create_unique_constraint(NEW, ['build_id', 'client_ref', 'organisation_id'])
 
 
 def downgrade() -> None:
