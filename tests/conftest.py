@@ -5,7 +5,7 @@ import shutil
 import socket
 import tempfile
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -17,7 +17,9 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy.engine import make_url
+from typer.testing import CliRunner, Result
 
+from api.__main__ import app as console
 from api.main import bind, create_app
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
@@ -102,6 +104,16 @@ def programs_of_postgres(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let `pg_dump` be found where the wheel that carries the server has it."""
     _, programs = carried_postgres()
     monkeypatch.setenv("PATH", f"{programs}{os.pathsep}{os.environ['PATH']}")
+
+
+@pytest.fixture
+def run(
+    database_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., Result]:
+    """Return a way to run a command as an operator does on the console."""
+    monkeypatch.setenv("GUSTBOOK_DATABASE_URL", database_url)
+    monkeypatch.setenv("GUSTBOOK_BACKUP_FOLDER", str(tmp_path / "backups"))
+    return lambda *words: CliRunner().invoke(console, words)
 
 
 def named_database(address: str, name: str) -> str:

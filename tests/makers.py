@@ -61,6 +61,17 @@ def rule_set(*checks: dict[str, Any]) -> dict[str, Any]:
     return {"name": "Meeting rules", "version": 1, "checks": list(checks) or [size, hazards]}
 
 
+def bench_payload(school: "School", **changed: Any) -> dict[str, Any]:
+    return {
+        "organisation_id": school.organisation_id,
+        "name": "Gym",
+        "fan_id": school.fan_id,
+        "fan_setting": "1",
+        "distance_m": 0.9,
+        "anemometer_id": school.anemometer_id,
+    } | changed
+
+
 def loan_payload(school: "School", **changed: Any) -> dict[str, Any]:
     return {
         "organisation_id": school.organisation_id,

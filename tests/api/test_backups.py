@@ -8,9 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from typer.testing import CliRunner
 
-from api.__main__ import app
 from api.migrate import downgrade, is_older
 from api.services import backups
 from api.services.backups import BackupFailed
@@ -141,16 +139,6 @@ class TestMade:
 
 class TestCommands:
     """The same on the console, as an operator has it."""
-
-    @pytest.fixture
-    def run(self, database_url, folder, monkeypatch):
-        monkeypatch.setenv("GUSTBOOK_DATABASE_URL", database_url)
-        monkeypatch.setenv("GUSTBOOK_BACKUP_FOLDER", str(folder))
-
-        def call(*words):
-            return CliRunner().invoke(app, words)
-
-        return call
 
     def test_a_backup_is_made_and_tried(self, run, folder, elsewhere, world):
         made = run("backup")

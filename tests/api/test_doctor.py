@@ -5,25 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
-from typer.testing import CliRunner
 
-from api.__main__ import app
 from api.migrate import downgrade
 from api.models.audit import AuditEntry
 from tests.makers import created
 
 pytestmark = [pytest.mark.on_both, pytest.mark.usefixtures("programs_of_postgres")]
-
-
-@pytest.fixture
-def run(database_url, tmp_path, monkeypatch):
-    monkeypatch.setenv("GUSTBOOK_DATABASE_URL", database_url)
-    monkeypatch.setenv("GUSTBOOK_BACKUP_FOLDER", str(tmp_path / "backups"))
-
-    def call(*words):
-        return CliRunner().invoke(app, words)
-
-    return call
 
 
 def lines(done):

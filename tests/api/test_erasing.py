@@ -7,9 +7,7 @@ import zipfile
 
 import pytest
 import sqlalchemy as sa
-from typer.testing import CliRunner
 
-from api.__main__ import app
 from api.models.ids import new_id
 from tests.makers import School, created, make_school, session_payload, trial_payload
 from tests.stored import stored_rows
@@ -28,17 +26,6 @@ def traces(database_url, *words):
         for word in words
         if word in json.dumps(row, default=str)
     }
-
-
-@pytest.fixture
-def run(database_url, tmp_path, monkeypatch):
-    monkeypatch.setenv("GUSTBOOK_DATABASE_URL", database_url)
-    monkeypatch.setenv("GUSTBOOK_BACKUP_FOLDER", str(tmp_path / "backups"))
-
-    def call(*words):
-        return CliRunner().invoke(app, words)
-
-    return call
 
 
 def talk(world, school: School):

@@ -361,7 +361,7 @@ def register_all(page):
 #: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
 SHOWN = [
     name for name, (method, path) in ROUTES.items()
-    if method == "GET" and name in TABLE and not path.endswith((".csv", "{ending}"))
+    if method == "GET" and name in TABLE and not path.endswith((".csv", ".zip", "{ending}"))
     and name != "season_of_today"
 ]  # fmt: skip
 

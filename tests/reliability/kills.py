@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import httpx
 import sqlalchemy as sa
 
-from tests.makers import created, make_world, session_payload, trial_payload
+from tests.makers import bench_payload, created, make_world, session_payload, trial_payload
 from tests.reliability.places import KINDS, fresh
 from tests.service import Service
 
@@ -66,10 +66,8 @@ def prepare(service, benches):
     world = make_world(told.stdout.strip(), signed)
     coach, school, places = signed(world.larch.coach_key), world.larch, []
     for number in range(benches):
-        bench = created(coach.post("/v1/benches", json={
-            "organisation_id": school.organisation_id, "name": f"Bench {number}",
-            "fan_id": school.fan_id, "fan_setting": f"{number}", "distance_m": 0.9,
-            "anemometer_id": school.anemometer_id}))  # fmt: skip
+        bench = created(coach.post("/v1/benches", json=bench_payload(
+            school, name=f"Bench {number}", fan_setting=f"{number}")))  # fmt: skip
         told = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
         session = created(coach.post("/v1/sessions", json=told))
         places.append(Bench(session["id"], school.build_id))

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
 
-from tests.makers import created, make_world, session_payload, trial_payload
+from tests.makers import bench_payload, created, make_world, session_payload, trial_payload
 from tests.reliability.places import fresh, print_table
 from tests.service import Service
 
@@ -66,10 +66,8 @@ def sittings_of(pair, school, benches):
     """Return sittings at several benches of a school: a bench is checked whole at each trial."""
     coach, sittings = pair.signed(school.coach_key), []
     for number in range(benches):
-        bench = created(coach.post("/v1/benches", json={
-            "organisation_id": school.organisation_id, "name": f"Bench {number}",
-            "fan_id": school.fan_id, "fan_setting": f"{number}", "distance_m": 0.9,
-            "anemometer_id": school.anemometer_id}))  # fmt: skip
+        bench = created(coach.post("/v1/benches", json=bench_payload(
+            school, name=f"Bench {number}", fan_setting=f"{number}")))  # fmt: skip
         told = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
         sittings.append(created(coach.post("/v1/sessions", json=told))["id"])
     return sittings
