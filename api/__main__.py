@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 from pydantic import ValidationError
+from sqlalchemy.engine import make_url
 from sqlmodel import Session
 
 from api.db import Database, is_embedded, open_database
@@ -41,8 +42,13 @@ def _stop(words: str, code: int = 2) -> typer.Exit:
 
 
 @contextmanager
-def _open(settings: Settings) -> Iterator[Database]:
-    """Open the programme's database for one command."""
+def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
+    """Open the programme's database for one command; it has to be there, and of this schema."""
+    from api.migrate import is_at_head
+
+    where = make_url(settings.database_url)
+    if is_embedded(settings.database_url) and not Path(where.database or "").exists():
+        raise _stop(f"there is no database at {where.database}: is GUSTBOOK_DATABASE_URL right?")
     opened = open_database(
         settings.database_url,
         threads=settings.worker_threads,
@@ -50,6 +56,9 @@ def _open(settings: Settings) -> Iterator[Database]:
         statement_timeout_s=settings.statement_timeout_s,
     )
     try:
+        with opened.reading() as db:
+            if not any_schema and not is_at_head(db.connection()):
+                raise _stop("the schema is not the newest: run migrate")
         yield opened
     finally:
         opened.close()
@@ -352,15 +361,13 @@ def doctor(
     import shutil
     import sqlite3
 
-    from sqlalchemy.engine import make_url
-
     from api.db import journal_mode
     from api.migrate import is_at_head
     from api.services import audit
 
     settings = _settings()
     url = make_url(settings.database_url)
-    with _open(settings) as database, database.reading() as db:
+    with _open(settings, any_schema=True) as database, database.reading() as db:
         at_head = is_at_head(db.connection())
         due = _due(db, settings) if at_head else []
         newest = audit.newest_moment(db) if at_head else None

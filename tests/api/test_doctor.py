@@ -18,6 +18,24 @@ def lines(done):
 
 
 class TestWrong:
+    @pytest.mark.parametrize("words", [("doctor",), ("purge",), ("key", "list"), ("rebuild",)])
+    def test_a_database_that_is_not_there_is_said_and_not_made(
+        self, words, run, monkeypatch, tmp_path
+    ):
+        gone = tmp_path / "gone.db"
+        monkeypatch.setenv("GUSTBOOK_DATABASE_URL", f"sqlite:///{gone}")
+        told = run(*words)
+        assert told.exit_code == 2
+        assert "there is no database at" in told.stderr
+        assert not gone.exists()
+
+    @pytest.mark.parametrize("words", [("purge",), ("key", "list"), ("rebuild",)])
+    def test_an_older_schema_is_said_before_anything_is_done(self, words, run, database_url, world):
+        downgrade(database_url, "-1")
+        told = run(*words)
+        assert told.exit_code == 2
+        assert "run migrate" in told.stderr
+
     def test_an_older_schema(self, run, database_url, world):
         downgrade(database_url, "-1")
         told = run("doctor")
