@@ -6,6 +6,7 @@ as `wind_speed_mph`. Nothing is parsed: an unknown unit is an unknown field.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,7 @@ class Quantity:
         return {f"{self.stem}_{suffix}": unit for suffix, unit in self.others.items()}
 
 
+@cache
 def quantity(field: str) -> Quantity | None:
     """Return what a field measures, or nothing where its name carries no unit.
 

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cache
 from hashlib import sha256
 from typing import Any
 
@@ -230,8 +231,14 @@ def _started_at(row: ReadRow, zone: str) -> datetime:
 
 def _typed(row: ReadRow, columns: tuple[str, ...]) -> dict[str, Any]:
     """Return a row's values of some columns under the names they were typed with."""
-    names = {name for column in columns for name in (column, *_other_names(column))}
+    names = _all_names(columns)
     return {key: value for key, value in row.typed.items() if key in names}
+
+
+@cache
+def _all_names(columns: tuple[str, ...]) -> frozenset[str]:
+    """Return what some columns may be called: their own names, and those in other units."""
+    return frozenset(name for column in columns for name in (column, *_other_names(column)))
 
 
 def _typed_anywhere(draft: Draft, columns: tuple[str, ...]) -> dict[str, Any]:
