@@ -24,6 +24,9 @@ from analysis.uncertainty import percent
 RECORD = "record"
 ACCEPTED = "accepted"
 
+#: What places a trial in its team's season.
+PLACED_BY = ("team_id", "turbine_id", "build_id", "build_number", "session_id", "started_at")
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
@@ -150,7 +153,8 @@ def typical_figures(
     mean = by.mean(ln_power)
     u_repeat = results.u_repeat[counted]
     scatter = _excess_scatter(by, ln_power, np.hypot(u_repeat, U_SESSION))
-    sessions_share = _repeated_share(by, np.asarray(trials["session_id"])[counted])
+    in_sessions = _pairs(by, group_by(np.asarray(trials["session_id"])[counted]))
+    sessions_share = _repeated_share(by, in_sessions)
     u_scatter = scatter * np.hypot(
         np.sqrt(by.sum(u_repeat**2)) / by.count(), U_SESSION * np.sqrt(sessions_share)
     )
@@ -160,13 +164,14 @@ def typical_figures(
         by.mean((results.ln_density_ratio * results.u_density_exponent)[counted]),
     )
     benches = np.asarray(trials["bench_id"])[counted]
-    u_bench = np.sqrt(by.mean(results.u_bench[counted] ** 2) * _repeated_share(by, benches))
+    at_benches = _pairs(by, group_by(benches))
+    u_bench = np.sqrt(by.mean(results.u_bench[counted] ** 2) * _repeated_share(by, at_benches))
     u_total = uncertainty.combine(u_own, u_bench)
     u_seen = np.where(scatter > 1, u_scatter, 0.0)
     factor = uncertainty.coverage_factor(u_total, u_seen, by.count() - 1)
     low, high = uncertainty.interval(np.exp(mean), u_total, factor)
     cubic = np.exp(by.mean(np.log(results.normalised_power_cubic_w[counted])))
-    sessions = _distinct(by, np.asarray(trials["session_id"])[counted])
+    sessions, only = _distinct(by, in_sessions), _only_bench(by, at_benches, benches)
     return [
         Figure(
             label=str(by.labels[i]),
@@ -180,7 +185,7 @@ def typical_figures(
             sessions=int(sessions[i]),
             bench_id=bench,
         )
-        for i, (count, bench) in enumerate(zip(by.count(), _only_bench(by, benches), strict=True))
+        for i, (count, bench) in enumerate(zip(by.count(), only, strict=True))
     ]
 
 
@@ -190,29 +195,40 @@ def _excess_scatter(by: Groups, ln_power: FloatArray, u: FloatArray) -> FloatArr
     return np.sqrt(np.maximum(1.0, chi_square / np.maximum(by.count() - 1, 1)))
 
 
-def _pairs(by: Groups, inner: TextArray) -> tuple[Groups, npt.NDArray[np.int64]]:
-    """Return the groups that (group, inner label) pairs form, and each pair's group."""
-    labels = group_by(inner)
-    pairs = group_by(by.codes * max(labels.size, 1) + labels.codes)
-    return pairs, pairs.labels // max(labels.size, 1)
+@dataclass(frozen=True, slots=True)
+class _Pairs:
+    """The pairs that groups and inner labels form: how often each, and of which group."""
+
+    count: FloatArray
+    group: npt.NDArray[np.int64]
 
 
-def _repeated_share(by: Groups, inner: TextArray) -> FloatArray:
+def _pairs(by: Groups, inner: Groups) -> _Pairs:
+    """Return the pairs of a group and an inner label that rows form."""
+    width = max(inner.size, 1)
+    pairs = group_by(by.codes * width + inner.codes)
+    return _Pairs(pairs.count(), pairs.labels // width)
+
+
+def _repeated_share(by: Groups, pairs: _Pairs) -> FloatArray:
     """Return the sum of squared shares of each group's inner labels: 1/k for k even ones."""
-    pairs, group = _pairs(by, inner)
-    return np.bincount(group, weights=pairs.count() ** 2, minlength=by.size) / by.count() ** 2
+    return np.bincount(pairs.group, weights=pairs.count**2, minlength=by.size) / by.count() ** 2
 
 
-def _distinct(by: Groups, inner: TextArray) -> FloatArray:
+def _distinct(by: Groups, pairs: _Pairs) -> FloatArray:
     """Return how many inner labels each group has."""
-    return np.bincount(_pairs(by, inner)[1], minlength=by.size).astype(np.float64)
+    return np.bincount(pairs.group, minlength=by.size).astype(np.float64)
 
 
-def _only_bench(by: Groups, benches: TextArray) -> list[str | None]:
+def _only_bench(by: Groups, pairs: _Pairs, benches: TextArray) -> list[str | None]:
     """Return the bench of each group, or nothing where it has several."""
-    several = _distinct(by, benches) > 1
-    first = {code: str(bench) for code, bench in zip(by.codes, benches, strict=True)}
-    return [None if several[code] else first[code] for code in range(by.size)]
+    several = _distinct(by, pairs) > 1
+    one = np.zeros(by.size, dtype=np.int64)
+    one[by.codes] = np.arange(len(by.codes))
+    return [
+        None if mixed else str(bench)
+        for mixed, bench in zip(several.tolist(), benches[one].tolist(), strict=True)
+    ]
 
 
 def probability_ahead(one: Figure, other: Figure) -> float:
@@ -315,7 +331,7 @@ def summarise_teams(trials: Columns, results: TrialResults) -> list[TeamSeason]:
     counted = counts_for_season(trials, results)
     if not counted.any():
         return []
-    kept = {name: np.asarray(column)[counted] for name, column in trials.items()}
+    kept = {name: np.asarray(trials[name])[counted] for name in PLACED_BY}
     started: FloatArray = np.asarray(kept["started_at"], dtype=np.float64)
 
     def in_order(by: Groups, *keys: FloatArray) -> _InOrder:

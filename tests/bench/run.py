@@ -1,0 +1,36 @@
+"""Measure works beside what people would otherwise use, and print a table of ratios.
+
+Usage: python tests/bench/run.py [NAME…] --scale club|region|country
+
+Every ratio is measured in this one run, rounds interleaved, medians of five. Exit code 1 where a
+goal does not hold.
+"""
+
+import argparse
+import importlib
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+WORKS = ("analysis", "model", "outlook", "start")
+
+
+def main() -> None:
+    from tests.bench.columns import SCALES
+    from tests.bench.timing import machine
+    from tests.reliability.places import print_table
+
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("names", nargs="*", choices=[[], *WORKS])
+    parser.add_argument("--scale", choices=list(SCALES), default="club")
+    asked, rows = parser.parse_args(), []
+    for name in asked.names or WORKS:
+        module = importlib.import_module(f"tests.bench.work_{name}")
+        rows += module.rows(asked.scale)
+    print_table(f"{asked.scale}: {machine()}", [row.told() for row in rows])
+    raise SystemExit(not all(row.holds for row in rows))
+
+
+if __name__ == "__main__":
+    main()

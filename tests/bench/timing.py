@@ -1,0 +1,75 @@
+"""Measuring works beside each other: interleaved, medians, one table of ratios."""
+
+import os
+import platform
+import sqlite3
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+REPEATS = 5
+
+
+@dataclass(frozen=True)
+class Row:
+    """One work beside its peer; `at_least` turns the goal round: so many times as fast."""
+
+    work: str
+    ours_s: float
+    peer: str
+    peer_s: float
+    goal: float
+    at_least: bool = False
+
+    @property
+    def ratio(self) -> float:
+        """Return how long ours takes of the peer's, or how many times as fast it is."""
+        return self.peer_s / self.ours_s if self.at_least else self.ours_s / self.peer_s
+
+    @property
+    def holds(self) -> bool:
+        """Tell whether the goal is met."""
+        return self.ratio >= self.goal if self.at_least else self.ratio <= self.goal
+
+    def told(self) -> dict[str, str]:
+        """Return the cells of a table's row."""
+        sign, times = ("≥", " × as fast") if self.at_least else ("≤", " ×")
+        return {
+            "work": self.work, "ours": seconds(self.ours_s), "peer": self.peer,
+            "peer's": seconds(self.peer_s), "ratio": f"{self.ratio:.2f}",
+            "goal": f"{sign} {self.goal:g}{times}", "holds": "yes" if self.holds else "NO",
+        }  # fmt: skip
+
+
+def seconds(taken: float) -> str:
+    """Return a time as people read it.
+
+    >>> seconds(0.00123), seconds(0.25), seconds(12.3)
+    ('1.23 ms', '250 ms', '12.3 s')
+    """
+    return f"{taken:.3g} s" if taken >= 1 else f"{1000 * taken:.3g} ms"
+
+
+def interleaved(works: dict[str, Callable[[], object]], repeats: int = REPEATS) -> dict[str, float]:
+    """Return the median seconds of some works, each done once in every round."""
+    taken: dict[str, list[float]] = {name: [] for name in works}
+    for _ in range(repeats):
+        for name, work in works.items():
+            started = time.perf_counter()
+            work()
+            taken[name].append(time.perf_counter() - started)
+    return {name: statistics.median(times) for name, times in taken.items()}
+
+
+def machine() -> str:
+    """Return what the figures were measured on."""
+    told = Path("/proc/cpuinfo").read_text().splitlines()
+    model = next((line.split(":")[1].strip() for line in told if "model name" in line), "unknown")
+    return (
+        f"{model}, {os.cpu_count()} cores, Python {platform.python_version()}, numpy "
+        f"{np.__version__}, SQLite {sqlite3.sqlite_version}, load {os.getloadavg()[0]:.1f}"
+    )

@@ -1,0 +1,50 @@
+"""The analysis in memory: derive, typical and best of sessions, a trend for each team, a table."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from analysis.season import summarise_teams
+from analysis.trend import theil_sen
+from analysis.trial_result import trial_results
+from tests.bench.columns import SCALES, season_columns
+from tests.bench.peers import duckdb_sql, groupby_apply
+from tests.bench.timing import Row, interleaved
+
+#: What the peers read of a trial; ours is given all that the service gives it.
+PLAIN = ("team_id", "load_ohm", "wind_speed_m_s", "air_temperature_c", "pressure_hpa",
+         "relative_humidity_pct", "build_number", "started_at")  # fmt: skip
+MOST_FOR_PANDAS = 200_000  # of more, one round is enough to tell a factor of fifty
+
+
+def ours(trials: dict, runs: dict) -> list[tuple]:
+    """Return each team's current build with its doubt, its best trial and its slope."""
+    teams = summarise_teams(trials, trial_results(trials, runs))
+    return [(team.team_id, team.current.normalised_power_w, team.best_seen.normalised_power_w,
+             _slope(team.sessions)) for team in teams]  # fmt: skip
+
+
+def _slope(sessions: tuple) -> float:
+    if len(sessions) < 2:
+        return float("nan")
+    return theil_sen(np.arange(float(len(sessions))),
+                     np.log([each.normalised_power_w for each in sessions])).slope  # fmt: skip
+
+
+def rows(scale: str) -> Iterator[Row]:
+    """Yield ours beside one thread of DuckDB, and beside groupby and apply."""
+    trials, runs = season_columns(*SCALES[scale])
+    plain = pd.DataFrame({name: trials[name] for name in PLAIN})
+    plain_runs = pd.DataFrame({name: runs[name] for name in ("trial", "voltage_v")})
+    numbered = plain.assign(trial=np.arange(len(plain)))
+    database = duckdb_sql.connected(numbered, plain_runs)
+    taken = interleaved({
+        "ours": lambda: ours(trials, runs),
+        "duckdb": lambda: duckdb_sql.season_table(database),
+    })  # fmt: skip
+    work = f"analysis in memory, {len(plain):,} trials"
+    yield Row(work, taken["ours"], "DuckDB, one thread", taken["duckdb"], 1.25)
+    slow = 5 if len(plain) <= MOST_FOR_PANDAS else 1
+    apply = interleaved({"peer": lambda: groupby_apply.season_table(plain, plain_runs)}, slow)
+    yield Row(work, taken["ours"], "groupby.apply", apply["peer"], 50, at_least=True)

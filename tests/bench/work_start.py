@@ -1,0 +1,62 @@
+"""From a cold start to the first answer, and the memory of a service that does nothing."""
+
+import os
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+
+from api.migrate import upgrade
+from tests.bench.timing import REPEATS, Row
+
+ROOT = Path(__file__).parents[2]
+MOST_IDLE_MB = 110.0
+
+
+def started(command: list[str], environment: dict[str, str]) -> tuple[float, float]:
+    """Return the seconds to the first answer, and the resident megabytes then."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    begun = time.perf_counter()
+    process = subprocess.Popen([*command, "--port", str(port)], cwd=ROOT, env=environment,
+                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+    try:
+        while True:
+            try:
+                httpx.get(f"http://127.0.0.1:{port}/healthz", timeout=5).raise_for_status()
+                break
+            except httpx.TransportError:
+                time.sleep(0.005)
+        taken = time.perf_counter() - begun
+        pages = int(Path(f"/proc/{process.pid}/statm").read_text().split()[1])
+        return taken, pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+    finally:
+        process.kill()
+        process.wait()
+
+
+def rows(scale: str) -> Iterator[Row]:
+    """Yield ours, over a database that is there, beside a service of one route."""
+    with tempfile.TemporaryDirectory() as folder:
+        url = f"sqlite:///{folder}/bench.db"
+        upgrade(url)
+        environment = os.environ | {"GUSTBOOK_DATABASE_URL": url}
+        ours, peer, memory = [], [], []
+        for _ in range(REPEATS):
+            seconds, megabytes = started([sys.executable, "-m", "api", "serve"], environment)
+            ours.append(seconds)
+            memory.append(megabytes)
+            one = [sys.executable, "-m", "uvicorn", "tests.bench.peers.one_route:app"]
+            peer.append(started(one, environment)[0])
+    work = "cold start to the first answer"
+    yield Row(work, statistics.median(ours), "one-route FastAPI", statistics.median(peer), 2.0)
+    # Told in thousandths, so that the table's seconds read as megabytes.
+    idle = statistics.median(memory)
+    yield Row(f"idle memory, {idle:.0f} MB", idle / 1000, "110 MB", MOST_IDLE_MB / 1000, 1.0)
