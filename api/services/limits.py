@@ -8,7 +8,7 @@ its memory; several processes over one server count in its table, so that they c
 import ipaddress
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -32,8 +32,8 @@ class Counter(Protocol):
     def add(self, name: str, window_s: int, now: float) -> int:
         """Count something, and return how often it was counted in this window."""
 
-    def seen(self, name: str, window_s: int, now: float) -> int:
-        """Return how often something was counted in this window."""
+    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
+        """Return how often each of some things was counted in this window."""
 
 
 class InMemory:
@@ -60,9 +60,10 @@ class InMemory:
         }
         self._counts = running
 
-    def seen(self, name: str, window_s: int, now: float) -> int:
-        """Return how often something was counted in this window."""
-        return self._counts.get((name, window_s, int(now // window_s)), 0)
+    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
+        """Return how often each of some things was counted in this window."""
+        window = int(now // window_s)
+        return [self._counts.get((name, window_s, window), 0) for name in names]
 
 
 class InDatabase:
@@ -86,14 +87,15 @@ class InDatabase:
                 connection.execute(delete(RateCount).where(over))
         return count
 
-    def seen(self, name: str, window_s: int, now: float) -> int:
-        """Return how often something was counted in this window."""
+    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
+        """Return how often each of some things was counted in this window."""
         window = int(now // window_s)
-        counted = select(RateCount.count).where(
-            col(RateCount.name) == name, col(RateCount.window) == window
+        counted = select(RateCount.name, RateCount.count).where(
+            col(RateCount.name).in_(names), col(RateCount.window) == window
         )
-        with self._engine.connect() as connection:
-            return int(connection.execute(counted).scalar() or 0)
+        with self._engine.begin() as connection:
+            found = {name: int(count) for name, count in connection.execute(counted)}
+        return [found.get(name, 0) for name in names]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +148,8 @@ class Limits:
     def require_few_guesses(self, key_id: str, network: str) -> None:
         """Refuse to look at a key that was guessed too often from a network."""
         now = self._clock()
-        seen = self._counter.seen(f"guess {key_id} {network}", GUESSING, now)
-        of_network = self._counter.seen(f"guess {network}", GUESSING, now)
+        names = (f"guess {key_id} {network}", f"guess {network}")
+        seen, of_network = self._counter.seen(names, GUESSING, now)
         if seen >= MOST_GUESSES or of_network >= MOST_GUESSES_OF_NETWORK:
             reset = GUESSING - int(now % GUESSING)
             raise TooMany("too many wrong keys came from your network", reset)

@@ -119,8 +119,8 @@ def test_a_flood_of_names_forgets_only_what_is_over(clock):
     counter.add("guess", GUESSING, clock.now)
     for at in range(WINDOWS_KEPT + 5):
         counter.add(f"key {at}", MINUTE, clock.now + (MINUTE if at > WINDOWS_KEPT else 0))
-    assert counter.seen("guess", GUESSING, clock.now + MINUTE) == 1
-    assert counter.seen("key 1", MINUTE, clock.now) == 0
+    assert counter.seen(["guess"], GUESSING, clock.now + MINUTE) == [1]
+    assert counter.seen(["key 1"], MINUTE, clock.now) == [0]
     assert len(counter._counts) < 10
 
 
