@@ -17,6 +17,9 @@ WORKS = ("analysis", "model", "outlook", "start")
 
 
 def main() -> None:
+    from scripts import environment
+
+    environment.run_inside("bench")
     from tests.bench.columns import SCALES
     from tests.bench.timing import machine
     from tests.reliability.places import print_table

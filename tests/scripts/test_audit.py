@@ -46,7 +46,7 @@ def test_all_looked_up_and_clean_is_well():
     assert verdict({"dependencies": [OTHER, looked_up()]}, WANTED) == (0, [])
 
 
-@pytest.mark.parametrize("lock", ["runtime", "check", "audit"])
+@pytest.mark.parametrize("lock", ["runtime", "check", "audit", "bench"])
 def test_every_package_of_a_lock_is_found_and_hashed(lock):
     text = (LOCKS / f"{lock}.txt").read_text()
     packages = [line for line in text.splitlines() if line and not line.startswith((" ", "#"))]
