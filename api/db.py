@@ -73,6 +73,7 @@ class Database:
             connection.detach()  # no transaction may be open around it, so none of the pool's
             if self.write_engine.dialect.name == "postgresql":
                 driver.autocommit = True
+                driver.execute("SET statement_timeout = 0")
             driver.execute("VACUUM")
 
     def close(self) -> None:

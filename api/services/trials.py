@@ -74,7 +74,7 @@ class Known:
 
 
 #: Stored trials by name and then by school.
-Stored = dict[Name, dict[str, Known]]
+KnownTrials = dict[Name, dict[str, Known]]
 
 
 def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
@@ -116,7 +116,7 @@ def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
 def _submit(
     sent: Sent,
     targets: Targets,
-    stored: Stored,
+    stored: KnownTrials,
     new: dict[str, tuple[Sent, Target]],
 ) -> Submitted:
     """Take one trial to store, or find it stored, or refuse it."""
@@ -150,7 +150,7 @@ def digest_of(trial: TrialCreate) -> str:
     return hashlib.sha256(told.encode()).hexdigest()
 
 
-def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> Stored:
+def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
     """Return the stored trials that bear one of these names, or were first submitted like one.
 
     A reference rotor is everybody's, so each school has names of its own for its runs: what others
@@ -170,7 +170,7 @@ def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> Stored:
     found = [(digests[row.submitted_digest], row) for row in alike]
     found += [((row.build_id, str(row.client_ref)), row) for row in named]
     found += [((row.build_id, row.id), row) for row in named]
-    stored: Stored = defaultdict(dict)
+    stored: KnownTrials = defaultdict(dict)
     for name, row in found:
         if caller.reaches(row.organisation_id):
             facts = stored_facts(row, runs[row.id])
