@@ -137,7 +137,7 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     finished = rng.random(ln_power.shape) >= entrants.not_finishing
     # Whoever does not finish stands behind all who do, in an order by chance.
     standing = np.where(finished, ln_power, -1e3 + rng.random(ln_power.shape))
-    rank = (-standing).argsort(axis=1).argsort(axis=1)
+    rank = _ranks(standing)
     median, low, high = _ranges(ln_power, finished)
     count = ln_power.shape[1]
     return Outlook(
@@ -152,6 +152,14 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
         draws=draws,
         seed=seed,
     )
+
+
+def _ranks(standing: FloatArray) -> npt.NDArray[np.int64]:
+    """Return each entrant's place in each draw, 0 for the first: sorted once, then written back."""
+    order = (-standing).argsort(axis=1)
+    rank = np.empty(order.shape, dtype=np.int64)
+    np.put_along_axis(rank, order, np.arange(order.shape[1])[np.newaxis, :], axis=1)
+    return rank
 
 
 def _require_known(entrants: Entrants) -> None:
