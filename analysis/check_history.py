@@ -5,7 +5,7 @@ Each looks back only: what is usual is told by earlier trials that were not doub
 
 from bisect import insort
 from collections import defaultdict, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 from statistics import median
@@ -143,7 +143,7 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
             continue
         earlier = before[settings[trial]]
         if earlier:
-            usual = median_of_sorted(earlier)
+            usual = median(earlier)
             slip = find_slip(scaled, usual, VOLTAGE_TOLERANCE, unit_slips.VOLTAGE_SLIPS)
             if slip or abs(np.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
                 value = float(volts[trial])
@@ -154,17 +154,7 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
                     continue
                 earlier.clear()  # from here on another value is usual
         if not doubted[trial]:
-            insort(earlier, scaled)
-
-
-def median_of_sorted(values: Sequence[float]) -> float:
-    """Return the median of values that are in order already.
-
-    >>> median_of_sorted([1.0, 2.0, 4.0]), median_of_sorted([1.0, 2.0])
-    (2.0, 1.5)
-    """
-    middle = len(values) // 2
-    return values[middle] if len(values) % 2 else (values[middle - 1] + values[middle]) / 2
+            insort(earlier, scaled)  # in order, so that each median costs one look along it
 
 
 def doubted_otherwise(view: View) -> Mask:

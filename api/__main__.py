@@ -357,64 +357,16 @@ def doctor(
         bool, typer.Option("--audit", help="Also verify the seals of the record.")
     ] = False,
 ) -> None:
-    """Tell whether database, schema, journal and disk are in order."""
-    import shutil
-    import sqlite3
-
-    from api.db import journal_mode
-    from api.migrate import is_at_head
-    from api.services import audit
+    """Tell whether database, schema, journal, disk, clock, backup and record are in order."""
+    from api.services import doctors
 
     settings = _settings()
-    url = make_url(settings.database_url)
     with _open(settings, any_schema=True) as database, database.reading() as db:
-        at_head = is_at_head(db.connection())
-        due = _due(db, settings) if at_head else []
-        newest = audit.newest_moment(db) if at_head else None
-    typer.echo(f"database   {url.render_as_string(hide_password=True)}")
-    typer.echo(f"schema     {'newest' if at_head else 'not the newest: run migrate'}")
-    if is_embedded(settings.database_url):
-        version = sqlite3.sqlite_version
-        typer.echo(f"sqlite     {version}, journal {journal_mode(sqlite3.sqlite_version_info)}")
-        free = shutil.disk_usage(Path(url.database or ".").parent).free
-        typer.echo(f"disk free  {free / 1e9:.1f} GB")
-    typer.echo(f"clock      {_told_clock(newest, datetime.now(UTC))}")
-    typer.echo(f"backup     {_newest_backup(settings)}")
-    typer.echo(f"retention  {_told_due(due)}")
-    broken = _broken_seals(settings) if seals and at_head else []
-    if seals:
-        typer.echo(f"record     {'seals hold' if not broken else 'BROKEN'}")
-        for words in broken:
-            typer.echo(f"           {words}")
-    if broken or not at_head:
+        found = doctors.look(db, settings, datetime.now(UTC), seals=seals)
+    for name, words in found.told:
+        typer.echo(f"{name:10} {words}")
+    if not found.is_well:
         raise typer.Exit(1)
-
-
-def _newest_backup(settings: Settings) -> str:
-    from api.services import backups
-
-    age = backups.age_hours(Path(settings.backup_folder), datetime.now(UTC))
-    return "none yet: run backup" if age is None else f"{age:.0f} h old"
-
-
-def _told_clock(newest: datetime | None, now: datetime) -> str:
-    """Say what time it is here, and whether the record was written later than that."""
-    told = f"{now:%Y-%m-%d %H:%M:%S} UTC"
-    if newest is not None and newest > now:
-        behind = (newest - now).total_seconds()
-        return f"{told}, {behind:.0f} s before the newest entry of the record: was it set back?"
-    return told
-
-
-def _told_due(due: list[str]) -> str:
-    return f"{len(due)} seasons kept long enough: see purge" if due else "nothing is due to go"
-
-
-def _broken_seals(settings: Settings) -> list[str]:
-    from api.services import audit
-
-    with _open(settings) as database, database.reading() as db:
-        return list(audit.broken_seals(db))
 
 
 if __name__ == "__main__":

@@ -104,6 +104,12 @@ def _sent(answered: Answered) -> Response:
     )
 
 
+def as_file(body: str | bytes, media_type: str, name: str) -> Response:
+    """Return a body as a file to keep, under a name of ours."""
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(body, media_type=media_type, headers=headers)
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One request that reads."""

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.deps import as_file
 from api.models.files import TrialFileQuery
 from api.models.reports import SeasonReport
 from api.pages.visits import Visit, Visited
@@ -39,8 +40,7 @@ class Made:
             body, media = pdf.to_pdf(self.document()), "application/pdf"
         else:
             body, media = self.csv(), "text/csv"
-        headers = {"Content-Disposition": f'attachment; filename="{self.name}.{ending}"'}
-        return Response(body, media_type=media, headers=headers)
+        return as_file(body, media, f"{self.name}.{ending}")
 
 
 def _season(db: Session, caller: Caller, season_id: str) -> Made:
@@ -88,8 +88,7 @@ def trials_file(season_id: Id, visited: Visited) -> Response:
     """Give a season's trials as a file that an import takes."""
     with visited.reading() as db:
         text = trial_files.season_csv(db, visited.caller, season_id, TrialFileQuery(excel=True))
-    headers = {"Content-Disposition": 'attachment; filename="trials.csv"'}
-    return Response(text, media_type="text/csv", headers=headers)
+    return as_file(text, "text/csv", "trials.csv")
 
 
 @router.get("/schools/{organisation_id}/report.{ending}")
@@ -103,8 +102,7 @@ def school_everything(organisation_id: Id, visited: Visited) -> Response:
     """Give all that is a school's own, over all seasons."""
     with visited.reading() as db:
         body = exports.export_organisation(db, visited.caller, organisation_id)
-    headers = {"Content-Disposition": 'attachment; filename="school.zip"'}
-    return Response(body, media_type="application/zip", headers=headers)
+    return as_file(body, "application/zip", "school.zip")
 
 
 @router.get("/teams/{team_id}/page.{ending}")

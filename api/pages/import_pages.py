@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import database, limits
+from api.deps import as_file, database, limits
 from api.errors import ApiError, FieldError, Invalid
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.pages import forms, rendering
@@ -89,8 +89,7 @@ def template(visited: Visited, decimal: str = "point") -> Response:
     """Give the header and two example rows, in the decimal sign of the asker's spreadsheet."""
     is_comma = decimal == "comma"
     text = trials_template("semicolon" if is_comma else "comma", "comma" if is_comma else "point")
-    headers = {"Content-Disposition": 'attachment; filename="trials.csv"'}
-    return Response(text, media_type="text/csv", headers=headers)
+    return as_file(text, "text/csv", "trials.csv")
 
 
 @router.post("/imports")
@@ -223,5 +222,4 @@ def errors(import_id: ImportId, visited: Visited) -> Response:
     """Give the refused rows as they came, each with what is wrong."""
     with visited.reading() as db:
         text = refused.errors_csv(db, visited.caller, import_id)
-    headers = {"Content-Disposition": 'attachment; filename="errors.csv"'}
-    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+    return as_file(text, "text/csv; charset=utf-8", "errors.csv")

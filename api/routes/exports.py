@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import Read, ReadLead, WriteLead, database
+from api.deps import Read, ReadLead, WriteLead, as_file, database
 from api.errors import UnsupportedMedia
 from api.models.seasons import SeasonRead
 from api.routes.contract import READ, WRITE, StrictRoute
@@ -37,7 +37,7 @@ BODY = {
 def export_season(season_id: str, request: Request, read: ReadLead) -> Response:
     """Give a whole season as one file, with the digest of its numbers."""
     with database(request).reading() as db:
-        return _file(exports.export_season(db, read.caller, season_id), "season")
+        return as_file(exports.export_season(db, read.caller, season_id), ZIP, "season.zip")
 
 
 @router.get(
@@ -49,12 +49,8 @@ def export_season(season_id: str, request: Request, read: ReadLead) -> Response:
 def export_organisation(organisation_id: str, request: Request, read: Read) -> Response:
     """Give all that is a school's own, over all seasons, as one file."""
     with database(request).reading() as db:
-        return _file(exports.export_organisation(db, read.caller, organisation_id), "school")
-
-
-def _file(body: bytes, name: str) -> Response:
-    headers = {"Content-Disposition": f'attachment; filename="{name}.zip"'}
-    return Response(body, headers=headers, media_type=ZIP)
+        body = exports.export_organisation(db, read.caller, organisation_id)
+    return as_file(body, ZIP, "school.zip")
 
 
 @router.post(

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from api.deps import Read, Write, database, limits, sign_in_writer
+from api.deps import Read, Write, as_file, database, limits, sign_in_writer
 from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
@@ -184,11 +184,7 @@ def import_errors(import_id: str, request: Request, read: Read) -> Response:
     """Give the refused rows as they came, with what is wrong: mend them and submit the file."""
     with database(request).reading() as db:
         text = refused.errors_csv(db, read.caller, import_id)
-    return Response(
-        text,
-        media_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": 'attachment; filename="errors.csv"'},
-    )
+    return as_file(text, "text/csv; charset=utf-8", "errors.csv")
 
 
 @router.get("/{import_id}", response_model=ImportRead, responses=READ)

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import Read, database
+from api.deps import Read, as_file, database
 from api.errors import NotAcceptable
 from api.models.equipment_list import EquipmentList, EquipmentListQuery
 from api.models.files import TrialFileQuery
@@ -93,11 +93,7 @@ def season_trials(
     """Give a season's trials as a file that an import takes: sent again, it changes nothing."""
     with database(request).reading() as db:
         text = trial_files.season_csv(db, read.caller, season_id, query)
-    return Response(
-        text,
-        headers={"Content-Disposition": 'attachment; filename="trials.csv"'},
-        media_type="text/csv",
-    )
+    return as_file(text, "text/csv", "trials.csv")
 
 
 @router.get(

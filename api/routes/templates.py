@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.responses import JSONResponse, Response
 
-from api.deps import Read
+from api.deps import Read, as_file
 from api.models.files import FileQuery
 from api.models.rule_sets import RuleSet
 from api.routes.contract import LIST, StrictRoute
@@ -29,8 +29,7 @@ router = APIRouter(prefix="/templates", tags=["templates"], route_class=StrictRo
 def trials_csv(query: Annotated[FileQuery, Query()], read: Read) -> Response:
     """Give the header of a file of trials and two example rows."""
     body = trials_template(query.delimiter, query.decimal)
-    headers = {"Content-Disposition": 'attachment; filename="trials.csv"'}
-    return Response(body, headers=headers, media_type="text/csv")
+    return as_file(body, "text/csv", "trials.csv")
 
 
 @router.get("/rule-set.json", response_model=RuleSet, responses=LIST)

@@ -32,6 +32,7 @@ from api.models.turbines import Turbine
 from api.models.web_sessions import WebSession
 from api.services import flags, revisions
 from api.services.erasing import Eraser, begin
+from api.services.school_tables import lent_or_borrowed
 
 LEFT = "A school that left"
 
@@ -154,8 +155,7 @@ def _erase_rooms(eraser: Eraser, organisation_id: str) -> None:
 
 def _erase_instruments(eraser: Eraser, organisation_id: str) -> None:
     mine = col(Equipment.organisation_id) == organisation_id
-    eraser.take_out(Loan, or_(col(Loan.organisation_id) == organisation_id,
-                              col(Loan.owner_id) == organisation_id))  # fmt: skip
+    eraser.take_out(Loan, lent_or_borrowed(organisation_id))
     pointed_at = (Bench.fan_id, Bench.anemometer_id, BenchSession.meter_id, Trial.load_id,
                   Turbine.generator_id, Turbine.rotor_id)  # fmt: skip
     used = [select(column).where(col(column).is_not(None)) for column in pointed_at]

@@ -1,7 +1,7 @@
 """The runs of an event's day, and what the reference rotor's drift does to them."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
@@ -57,25 +57,12 @@ class Day:
 
 def read_day(db: Session, event: Event, season: Season) -> Day:
     """Return an event's runs of the day with the drift of each session taken off."""
-    morning = event.morning(season.timezone)
-    sessions = select(BenchSession.id).where(
-        col(BenchSession.season_id) == season.id,
-        col(BenchSession.started_at) >= morning,
-        col(BenchSession.started_at) < morning + timedelta(days=1),
-    )
-    held = set(
-        db.scalars(
-            select(Trial.session_id)
-            .where(col(Trial.kind) == EVENT, col(Trial.session_id).in_(sessions))
-            .distinct()
-        )
-    )
     rows = list(db.scalars(select(EventRun).where(col(EventRun.season_id) == season.id)))
     official = {row.trial_id: row for row in rows if row.event_id == event.id}
     others = {row.trial_id for row in rows if row.event_id != event.id}
     frame = read_frame(
         db,
-        _counted(rows, event, held),
+        col(Trial.id).in_(list(official)) if any(official) else _of_the_day(event, season),
         col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
         col(Trial.state) != flags.WITHDRAWN,
     )
@@ -96,14 +83,22 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
     return Day(_named(db, [*runs, *unfinished]), drifts, counted)
 
 
-def _counted(rows: Sequence[EventRun], event: Event, held: set[str]) -> ColumnElement[bool]:
-    """Return the condition on runs that count: official ones alone, once there is any.
+def _of_the_day(event: Event, season: Season) -> ColumnElement[bool]:
+    """Return the condition on trials of the day's sessions in which an event was run.
 
-    Without any, those that a file brought in: whoever sends one more trial of that kind later
-    changes nothing of what officials wrote down.
+    It counts as long as officials wrote down no run: whoever sends one more trial of that kind
+    later changes nothing of theirs.
     """
-    official = [row.trial_id for row in rows if row.event_id == event.id and row.trial_id]
-    return col(Trial.id).in_(official) if official else col(Trial.session_id).in_(held)
+    morning = event.morning(season.timezone)
+    sessions = select(BenchSession.id).where(
+        col(BenchSession.season_id) == season.id,
+        col(BenchSession.started_at) >= morning,
+        col(BenchSession.started_at) < morning + timedelta(days=1),
+    )
+    held = select(Trial.session_id).where(
+        col(Trial.kind) == EVENT, col(Trial.session_id).in_(sessions)
+    )
+    return col(Trial.session_id).in_(held)
 
 
 def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | None) -> DayRun:

@@ -1,6 +1,6 @@
 """Which rows of each table are a school's own, over all seasons."""
 
-from sqlalchemy import or_
+from sqlalchemy import ColumnElement, or_
 from sqlmodel import col, select
 
 from api.models.audit import AuditEntry
@@ -24,10 +24,14 @@ def whole_school(organisation_id: str) -> Rows:
     owned = (Team, Equipment, InstrumentCheck, Turbine, Build, Bench, WindGrid, BenchSession,
              Trial, Flag, Inspection, EventRun, AuditEntry)  # fmt: skip
     trials = select(Trial.id).where(col(Trial.organisation_id) == organisation_id)
-    lent = or_(col(Loan.organisation_id) == organisation_id, col(Loan.owner_id) == organisation_id)
     return [
         (Organisation, col(Organisation.id) == organisation_id),
         *((table, col(table.organisation_id) == organisation_id) for table in owned),
-        (Loan, lent),
+        (Loan, lent_or_borrowed(organisation_id)),
         (Run, col(Run.trial_id).in_(trials)),
     ]
+
+
+def lent_or_borrowed(organisation_id: str) -> ColumnElement[bool]:
+    """Return the condition on loans that a school is one side of."""
+    return or_(col(Loan.organisation_id) == organisation_id, col(Loan.owner_id) == organisation_id)
