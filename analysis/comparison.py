@@ -27,7 +27,8 @@ import numpy.typing as npt
 from analysis.columns import FloatArray, IntArray
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.groups import Groups, group_by
-from analysis.season_system import Model, Solution, Spread, restricted_spread
+from analysis.season_system import Solution, restricted_spread
+from analysis.season_terms import Model, Spread
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
@@ -36,7 +37,6 @@ LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not cou
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
 ENOUGH_TO_ESTIMATE = 5_000  # trials; the spreads of more are no other
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
-AT_ONCE = 256  # builds whose doubt is worked out together
 CHECKED_AT_MOST = 400  # trials whose leverage is looked at
 FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
 
@@ -95,9 +95,14 @@ class SeasonFit:
 
     def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
         """Return the covariance of ln power of some builds, in their order."""
-        position = {build_id: i for i, build_id in enumerate(self.build_ids)}
-        rows = self._solution.model.build_rows([position[build_id] for build_id in build_ids])
-        return self._solution.covariance(rows)
+        return self._solution.covariance(self._solution.builds(self._positions(build_ids)))
+
+    def _positions(self, build_ids: Sequence[str]) -> IntArray:
+        return np.array([self._position[build_id] for build_id in build_ids], dtype=np.int64)
+
+    @cached_property
+    def _position(self) -> dict[str, int]:
+        return {build_id: i for i, build_id in enumerate(self.build_ids)}
 
     def covariance_with(
         self, build_ids: Sequence[str], readings: Sequence[tuple[str, str]]
@@ -106,31 +111,19 @@ class SeasonFit:
 
         Also which of the pairs were never tested: what is particular to them is not in it.
         """
-        model = self._solution.model
-        position = {build_id: i for i, build_id in enumerate(self.build_ids)}
         bench = {bench_id: i for i, bench_id in enumerate(self.bench_ids)}
-        builds = [position[each] for each in (*build_ids, *(build for build, _ in readings))]
-        rows = model.build_rows(builds).tolil()
-        is_new = np.ones(len(readings), dtype=bool)
-        for at, (build_id, bench_id) in enumerate(readings):
-            rows[len(build_ids) + at, model.start["bench"] + bench[bench_id]] = 1.0
-            pair = model.pair_of(position[build_id], bench[bench_id])
-            if pair is not None:
-                rows[len(build_ids) + at, model.start["pair"] + pair] = 1.0
-                is_new[at] = False
-        return self._solution.covariance(rows.tocsc()), is_new
+        read = self._positions([build_id for build_id, _ in readings])
+        at = np.array([bench[bench_id] for _, bench_id in readings], dtype=np.int64)
+        builds = self._solution.builds(self._positions(build_ids))
+        there, is_new = self._solution.readings(read, at)
+        return self._solution.covariance(builds.and_then(there)), is_new
 
     def u_differences(self, other: str) -> dict[str, float]:
         """Return the standard uncertainty of the difference of ln power of each build to one."""
-        model, solution = self._solution.model, self._solution
-        position = self.build_ids.index(other)
-        to_other = np.empty(len(self.build_ids))
-        for start in range(0, len(self.build_ids), AT_ONCE):
-            chunk = range(start, min(start + AT_ONCE, len(self.build_ids)))
-            covariance = solution.covariance(model.build_rows([*chunk, position]))
-            own = np.diag(covariance)
-            to_other[chunk] = own[:-1] + own[-1] - 2 * covariance[:-1, -1]
-        spread = np.sqrt(np.maximum(to_other, 0.0)).tolist()
+        solution = self._solution
+        builds = solution.builds(np.arange(len(self.build_ids)))
+        variances = solution.variances(builds.minus(solution.builds(self._positions([other]))))
+        spread = np.sqrt(np.maximum(variances, 0.0)).tolist()
         return dict(zip(self.build_ids, spread, strict=True))
 
     def u_difference(self, one: str, other: str) -> float:
@@ -206,20 +199,19 @@ def fit_season(
     y, u = _checked(trials)
     model = Model(trials)
     used, is_estimated = spread or Spread(), False
-    solution, weights, z = _robust(model, y, u, used)
+    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
     if spread is None and _has_enough(model):
         used, is_estimated = _estimated(trials, y, u, weights, used), True
-        solution, weights, z = _robust(model, y, u, used)
-    rows = model.build_rows(range(model.builds.size))
-    benches, sessions = model.positions("bench"), model.positions("session")
+        solution, weights, z = _robust(model, y, u, used, weights)
+    builds = solution.builds(np.arange(model.builds.size))
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
-        log_power=rows @ solution.terms,
+        log_power=builds.rows @ solution.terms,
         bench_ids=[str(each) for each in model.terms["bench"].labels],
-        bench_effect=solution.terms[benches],
-        bench_u=np.sqrt(solution.variances(benches)),
+        bench_effect=solution.terms[model.position["bench"]],
+        bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
         session_ids=[str(each) for each in model.terms["session"].labels],
-        session_effect=solution.terms[sessions],
+        session_effect=solution.terms[model.position["session"]],
         groups=_connected(model.builds, model.terms["bench"], age_weeks),
         weights=weights,
         residual_z=z,
@@ -240,11 +232,10 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
 
 
 def _robust(
-    model: Model, y: FloatArray, u: FloatArray, spread: Spread
+    model: Model, y: FloatArray, u: FloatArray, spread: Spread, weights: FloatArray
 ) -> tuple[Solution, FloatArray, FloatArray]:
     """Return the fit with odd trials counting less, its weights and standardised residuals."""
     scatter = u * spread.residual
-    weights = np.ones_like(y)
     for _ in range(ROUNDS):
         solution = Solution(model, y, weights / scatter**2, spread)
         z = solution.residuals(y) / scatter
@@ -256,7 +247,7 @@ def _robust(
 
 def _has_enough(model: Model) -> bool:
     """Tell whether a season has trials and benches enough to tell its own scatter."""
-    trials, benches = len(model.is_reference), model.terms["bench"].size
+    trials, benches = len(model.cells.codes), model.terms["bench"].size
     return trials >= TRIALS_TO_ESTIMATE and benches >= BENCHES_TO_ESTIMATE
 
 

@@ -1,130 +1,63 @@
-"""The season model's equations: sparse rows of terms, the priors that hold them, one factorisation.
+"""The season model's equations: one small inverse for each bench, and a sparse border.
 
-A season of thousands of builds has as many unknowns, but each trial touches
-six of them; the normal equations stay sparse and are factorised once per
-round.
+With A the blocks of the benches, B what ties them to the shared unknowns and D the latter's own
+equations, all that is asked of the inverse follows from each block's inverse and from the
+factorised border D − BᵀA⁻¹B [1]_.
+
+References
+----------
+.. [1] Henderson, H. V., Searle, S. R., "On deriving the inverse of a sum of matrices", SIAM Rev. 23
+   (1981) 53-60. [memory]
+.. [2] Searle, S. R., Casella, G., McCulloch, C. E., "Variance Components", Wiley 1992, chapter 8.
+   [memory]
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
-from analysis.groups import Groups, group_by
+from analysis.season_terms import FREE, NOWHERE, Model, Spread
 
-TERMS = ("team", "build", "bench", "session")
-FREE = 3.0  # [-], standard deviation of a term that the data alone decide
 LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
 MOST_RESIDUAL = 5.0  # [-], times the stated uncertainty
 MOST_STEPS = 25
 HELD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
+AT_ONCE = 4096  # rows whose doubt is worked out together
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
-    """Standard deviations of the terms of ln power; assumed until a region knows better.
+class Sums:
+    """Sums of unknowns, a sparse row each, and what of each build is not in its unknown."""
 
-    `residual` is how many times the stated uncertainty of a trial the trials scatter.
-    """
+    rows: Any
+    unseen: Any
 
-    mean: float = 10.0
-    team: float = 0.35
-    build: float = 0.35
-    bench: float = 0.25
-    session: float = 0.06
-    interaction: float = 0.05
-    reference: float = FREE
-    residual: float = 1.0
+    def __len__(self) -> int:
+        return int(self.rows.shape[0])
 
+    def and_then(self, other: "Sums") -> "Sums":
+        """Return these sums and then some others."""
+        from scipy.sparse import vstack
 
-class Model:
-    """Which terms each trial is the sum of."""
+        rows, unseen = [self.rows, other.rows], [self.unseen, other.unseen]
+        return Sums(vstack(rows, format="csr"), vstack(unseen, format="csr"))
 
-    def __init__(self, trials: Mapping[str, npt.ArrayLike]) -> None:
-        self.terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in TERMS}
-        benches = self.terms["bench"]
-        self.pairs = group_by(self.terms["build"].codes * benches.size + benches.codes)
-        self.is_reference = np.asarray(trials["team_id"]) == ""
-        sizes = {"mean": 1} | {name: each.size for name, each in self.terms.items()}
-        sizes |= {"pair": self.pairs.size}
-        self.start: dict[str, int] = {}
-        self.size = 0
-        for name, count in sizes.items():
-            self.start[name], self.size = self.size, self.size + count
-        self.design = self._design()
-
-    def _design(self) -> Any:
-        """Return the sparse design: a one for each term of each trial; a reference has no team."""
+    def minus(self, other: "Sums") -> "Sums":
+        """Return each sum less one other."""
         from scipy.sparse import csr_array
 
-        n = len(self.is_reference)
-        row = np.arange(n)
-        own = ~self.is_reference
-        columns = [
-            np.zeros(n, dtype=np.int64),
-            self.start["team"] + self.terms["team"].codes[own],
-            *(self.start[name] + self.terms[name].codes for name in TERMS[1:]),
-            self.start["pair"] + self.pairs.codes,
-        ]
-        rows = np.concatenate([row, row[own], row, row, row, row])
-        column = np.concatenate(columns)
-        return csr_array((np.ones(len(rows)), (rows, column)), shape=(n, self.size))
+        column = csr_array(np.ones((len(self), 1)))
+        return Sums(self.rows - column @ other.rows, self.unseen - column @ other.unseen)
 
-    def precision(self, spread: Spread) -> FloatArray:
-        """Return one over the prior variance of each term; a reference rotor's is all but free."""
-        builds = self.terms["build"]
-        build = np.full(builds.size, spread.build)
-        build[np.unique(builds.codes[self.is_reference])] = spread.reference
-        deviations = [
-            np.array([spread.mean]),
-            np.full(self.terms["team"].size, spread.team),
-            build,
-            np.full(self.terms["bench"].size, spread.bench),
-            np.full(self.terms["session"].size, spread.session),
-            np.full(self.pairs.size, spread.interaction),
-        ]
-        return np.concatenate(deviations) ** -2.0
-
-    def positions(self, name: str) -> IntArray:
-        """Return where the terms of one kind stand among the unknowns."""
-        return self.start[name] + np.arange(self.terms[name].size)
-
-    def pair_of(self, build: int, bench: int) -> int | None:
-        """Return the position of what a build has at one bench alone; nothing if never tested."""
-        key = build * self.terms["bench"].size + bench
-        at = int(np.searchsorted(self.pairs.labels, key))
-        is_known = at < self.pairs.size and int(self.pairs.labels[at]) == key
-        return at if is_known else None
-
-    def build_rows(self, builds: Sequence[int]) -> Any:
-        """Return the sparse rows that add up to μ + t + θ of some builds."""
-        from scipy.sparse import csc_array
-
-        team_of_build = np.full(self.terms["build"].size, -1, dtype=np.int64)
-        own = ~self.is_reference
-        team_of_build[self.terms["build"].codes[own]] = self.terms["team"].codes[own]
-        count, chosen = len(builds), np.asarray(builds, dtype=np.int64)
-        teams = team_of_build[chosen]
-        in_team = teams >= 0
-        row = np.arange(count)
-        rows = np.concatenate([row, row, row[in_team]])
-        columns = np.concatenate(
-            [
-                np.zeros(count, dtype=np.int64),
-                self.start["build"] + chosen,
-                self.start["team"] + teams[in_team],
-            ]
-        )
-        return csc_array((np.ones(len(rows)), (rows, columns)), shape=(count, self.size))
-
-    @property
-    def builds(self) -> Groups:
-        """Return the builds."""
-        return self.terms["build"]
+    def parts(self) -> Iterator["Sums"]:
+        """Yield some thousand sums at a time."""
+        for start in range(0, len(self), AT_ONCE):
+            part = slice(start, start + AT_ONCE)
+            yield Sums(self.rows[part], self.unseen[part])
 
 
 class Solution:
@@ -134,40 +67,135 @@ class Solution:
         from scipy.sparse import diags_array
         from scipy.sparse.linalg import splu
 
-        self.model, self.weight = model, weight
+        self.model, self.weight, self._spread = model, weight, spread
+        cells, local = model.cells, model.local
         self._prior = model.precision(spread)
-        weighted = model.design.T @ diags_array(weight)
-        matrix = (weighted @ model.design + diags_array(self._prior)).tocsc()
-        self._solver = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
-        right = weighted @ y
-        self.terms: FloatArray = self._solver.solve(right)
+        of_cell = cells.sum(weight)
+        at_home, shared = model.design_at_home, model.design_shared
+        self._home = model.blocks.inverted(of_cell, self._prior[:local])
+        weighted = shared.T @ diags_array(of_cell)
+        tie = (weighted @ at_home).T.tocsr()
+        self._pull = self._home.solve(tie).tocsr()  # A⁻¹B
+        border = weighted @ shared + diags_array(self._prior[local:]) - tie.T @ self._pull
+        self._border = splu(
+            border.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
+        )
+        right = model.design.T @ cells.sum(weight * y)
+        alone = self._home.solve(right[:local])
+        common = self._border.solve(right[local:] - tie.T @ alone)
+        self.terms: FloatArray = np.concatenate([alone - self._pull @ common, common])
         self._explained = float(self.terms @ right)
 
     def residuals(self, y: FloatArray) -> FloatArray:
         """Return what the terms leave of y."""
-        left: FloatArray = y - self.model.design @ self.terms
+        left: FloatArray = y - (self.model.design @ self.terms)[self.model.cells.codes]
         return left
 
-    def covariance(self, rows: Any) -> FloatArray:
-        """Return the posterior covariance of some sums of terms."""
-        solved = self._solver.solve(rows.T.toarray())
-        covariance: FloatArray = rows @ solved
-        return (covariance + covariance.T) / 2
+    def builds(self, builds: IntArray) -> Sums:
+        """Return μ + t + θ of some builds."""
+        model = self.model
+        team, own = model.team_of_build[builds], model.position["build"][builds]
+        with_team = np.where(team != NOWHERE, model.position["team"][team], NOWHERE)
+        mean = np.full(len(builds), model.local)
+        seen = model.rows(own[:, None])
+        seen.data = self._seen(builds)
+        rows = model.rows(np.column_stack([mean, with_team])) + seen
+        return Sums(rows, self._unseen(builds, model.is_local(builds)))
 
-    def variances(self, positions: IntArray) -> FloatArray:
-        """Return the posterior variance of some single terms."""
-        unit = np.zeros((self.model.size, len(positions)))
-        unit[positions, np.arange(len(positions))] = 1.0
-        solved = self._solver.solve(unit)
-        return np.asarray(solved[positions, np.arange(len(positions))], dtype=np.float64)
+    def readings(self, builds: IntArray, benches: IntArray) -> tuple[Sums, Any]:
+        """Return what some builds would read at benches, but for the sitting and scatter.
+
+        Also which of them were never tested there: what is particular to them is not in it.
+        """
+        model = self.model
+        pair = model.pair_at(builds, benches)
+        bench = model.position["bench"][benches]
+        home = np.searchsorted(model.ends, model.position["build"][builds], side="right")
+        is_home = model.is_local(builds) & (home == benches)
+        # At home a build's unknown holds what it has at its bench as well.
+        whole = model.rows(np.where(is_home, model.position["build"][builds], NOWHERE)[:, None])
+        whole.data = 1 - self._seen(builds[is_home])
+        sums = self.builds(builds)
+        rows = sums.rows + whole + model.rows(np.column_stack([bench, pair]))
+        unseen = self._unseen(builds, model.is_local(builds) & ~is_home)
+        return Sums(rows, unseen), ~is_home & (pair == NOWHERE)
+
+    def _seen(self, builds: IntArray) -> FloatArray:
+        """Return how much of a build's unknown is its own: all, or at its only bench a share."""
+        variance = self.model.build_variance(builds, self._spread)
+        particular = np.where(self.model.is_local(builds), self._spread.interaction**2, 0.0)
+        return variance / (variance + particular)
+
+    def _unseen(self, builds: IntArray, which: Any) -> Any:
+        """Return the spread of what a build's unknown cannot tell from its bench's share."""
+        from scipy.sparse import csr_array
+
+        row = np.flatnonzero(which)
+        seen = self._seen(builds[row])
+        deviation = np.sqrt(seen) * self._spread.interaction
+        shape = (len(builds), self.model.builds.size)
+        return csr_array((deviation, (row, builds[row])), shape=shape)
+
+    def covariance(self, sums: Sums) -> FloatArray:
+        """Return the posterior covariance of some sums of terms."""
+        local = sums.rows[:, : self.model.local]
+        beside = self._beside(sums)
+        covariance = (local @ self._home.inverse @ local.T + sums.unseen @ sums.unseen.T).toarray()
+        covariance += beside @ self._border.solve(beside.T)
+        symmetric: FloatArray = (covariance + covariance.T) / 2
+        return symmetric
+
+    def _beside(self, sums: Sums) -> FloatArray:
+        """Return how some sums hang on the shared unknowns, what is at home eliminated."""
+        local, shared = sums.rows[:, : self.model.local], sums.rows[:, self.model.local :]
+        beside: FloatArray = (shared - local @ self._pull).toarray()
+        return beside
+
+    def variances(self, sums: Sums) -> FloatArray:
+        """Return the posterior variance of each of some sums of terms."""
+        return np.concatenate([self._variances(part) for part in sums.parts()])
+
+    def _variances(self, sums: Sums) -> FloatArray:
+        local, beside = sums.rows[:, : self.model.local], self._beside(sums)
+        own = ((local @ self._home.inverse) * local).sum(axis=1) + (sums.unseen**2).sum(axis=1)
+        variances: FloatArray = own + np.sum(beside * self._border.solve(beside.T).T, axis=1)
+        return variances
+
+    def of_terms(self, name: str) -> Sums:
+        """Return the terms of one kind, each alone."""
+        from scipy.sparse import csr_array
+
+        rows = self.model.rows(self.model.position[name][:, None])
+        return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
 
     def leverages(self, trials: IntArray) -> FloatArray:
         """Return by how much of itself each of some trials determines its own fit."""
-        rows = self.model.design[trials]
-        solved = self._solver.solve(rows.T.toarray())
-        spread_of_fit = np.asarray((rows.multiply(solved.T)).sum(axis=1)).ravel()
-        leverage: FloatArray = self.weight[trials] * spread_of_fit
+        from scipy.sparse import csr_array
+
+        rows = self.model.design[self.model.cells.codes[trials]]
+        unseen = csr_array((len(trials), self.model.builds.size))
+        leverage: FloatArray = self.weight[trials] * self.variances(Sums(rows, unseen))
         return leverage
+
+    def term_variances(self) -> FloatArray:
+        """Return the posterior variance of every unknown, in their order."""
+        common = self._border.solve(np.eye(self.model.size - self.model.local))
+        at_home = self._home.inverse.diagonal() + ((self._pull @ common) * self._pull).sum(axis=1)
+        return np.concatenate([at_home, np.diag(common)])
+
+    def gradient(self, y: FloatArray) -> FloatArray:
+        """Return how the likelihood below moves with the logarithms of the two spreads sought.
+
+        Those are `session` and `residual`: d(-2 ln L)/d ln σ = 2 (n - Σ (q² + Var q)/σ²) over the
+        sessions, and the same over the trials, whose fits' doubts add up to the number of unknowns
+        less what the priors hold of them [2]_.
+        """
+        variances = self.term_variances()
+        at = self.model.position["session"]
+        sessions = np.sum((self.terms[at] ** 2 + variances[at]) * self._prior[at])
+        fits = self.model.size - np.sum(self._prior * variances)
+        trials = np.sum(self.weight * self.residuals(y) ** 2) + fits
+        return 2 * np.array([len(at) - sessions, len(self.weight) - trials])
 
     def minus_two_log_likelihood(self, y: FloatArray) -> float:
         """Return how badly the priors' spreads explain y, up to a constant (restricted likelihood).
@@ -175,10 +203,11 @@ class Solution:
         The mean's prior is all but flat, so that this is the likelihood of what is left of y once
         its mean is taken out.
         """
-        log_determinant = float(np.sum(np.log(np.abs(self._solver.U.diagonal()))))
+        of_border = float(np.sum(np.log(np.abs(self._border.U.diagonal()))))
         misfit = float(np.sum(self.weight * y**2)) - self._explained
         return (
-            log_determinant
+            self._home.log_determinant
+            + of_border
             - float(np.sum(np.log(self._prior)))
             - float(np.sum(np.log(self.weight)))
             + misfit
@@ -229,16 +258,20 @@ def restricted_spread(
 
     usual = np.log([spread.session, max(spread.residual, least_residual)])
 
-    def misfit(logarithms: FloatArray) -> float:
+    def misfit(logarithms: FloatArray) -> tuple[float, FloatArray]:
         session, residual = (math.exp(each) for each in logarithms)
         tried = replace(free, session=session, residual=residual)
         solution = Solution(model, centred, weight / residual**2, tried)
-        unusual = np.sum(((logarithms - usual) / held) ** 2)
-        return solution.minus_two_log_likelihood(centred) + float(unusual)
+        unusual = (logarithms - usual) / held
+        return (
+            solution.minus_two_log_likelihood(centred) + float(np.sum(unusual**2)),
+            solution.gradient(centred) + 2 * unusual / held,
+        )
 
     found = minimize(
         misfit,
         usual,
+        jac=True,
         method="L-BFGS-B",
         bounds=[
             (math.log(LEAST_SESSION), math.log(MOST_SESSION)),

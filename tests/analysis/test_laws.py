@@ -10,7 +10,7 @@ from analysis.errors import AnalysisError
 from analysis.exponent import fit_wind_exponent, shrink
 from analysis.generator import fit_load_sweep
 from analysis.pitch import NoPeak, find_optimum
-from analysis.season_system import Spread
+from analysis.season_terms import Spread
 from analysis.standing import fair_powers, stand_all
 from analysis.trend import mann_kendall, theil_sen
 
@@ -117,7 +117,7 @@ class TestSeason:
         )
         for build, fair in one.items():
             # The mean's prior is wide, not flat: 10 against at most 2.
-            assert other[build].power_w == pytest.approx(fair.power_w, rel=2e-3)
+            assert other[build].power_w == pytest.approx(fair.power_w, rel=5e-3)
             assert other[build].u_total == pytest.approx(fair.u_total, rel=1e-4)
 
     @settings(max_examples=20)

@@ -9,7 +9,8 @@ import pytest
 import statsmodels.formula.api as smf
 
 from analysis.comparison import fit_season
-from analysis.season_system import Model, Solution, Spread, restricted_spread
+from analysis.season_system import Solution, restricted_spread
+from analysis.season_terms import Model, Spread
 
 SIRSTV = Path(__file__).parents[1] / "reference" / "SiRstv.dat"
 
@@ -93,20 +94,112 @@ class TestSpreads:
         assert 0.5 < held.residual < 1
 
 
+def travelling(draw, trials=60):
+    """Return ids of trials at three benches, some builds at one of them and some at all."""
+    bench = draw.integers(0, 3, trials)
+    build = np.where(draw.random(trials) < 0.3, 100 + draw.integers(0, 2, trials),
+                     10 * bench + draw.integers(0, 3, trials))  # fmt: skip
+    team = np.where(build == 101, "", np.char.mod("t%d", build // 2))
+    session = np.where(draw.random(trials) < 0.1, "everywhere", np.char.mod("s%d", bench * 2))
+    return {"team_id": team, "build_id": np.char.mod("b%d", build),
+            "bench_id": np.char.mod("k%d", bench), "session_id": session}  # fmt: skip
+
+
+def written_out(trials, spread):
+    """Return the design with a column for each term of each kind, and the prior variances."""
+    pair = np.char.add(trials["build_id"], trials["bench_id"])
+    kinds = [("team", trials["team_id"]), ("build", trials["build_id"]),
+             ("bench", trials["bench_id"]), ("session", trials["session_id"]),
+             ("interaction", pair)]  # fmt: skip
+    columns, variances, names = [np.ones(len(pair))], [spread.mean**2], [("mean", "")]
+    references = set(trials["build_id"][np.asarray(trials["team_id"]) == ""])
+    for kind, labels in kinds:
+        for label in np.unique(labels[labels != ""]):
+            columns.append((labels == label).astype(float))
+            is_free = kind == "build" and label in references
+            variances.append((spread.reference if is_free else getattr(spread, kind)) ** 2)
+            names.append((kind, str(label)))
+    return np.column_stack(columns), np.array(variances), names
+
+
 class TestSolution:
-    def test_likelihood_and_leverages_by_the_dense_formulas(self):
+    """Against the same equations written out with a column for each term, solved by numpy."""
+
+    def solved(self, seed):
+        draw = np.random.default_rng(seed)
+        trials, spread = travelling(draw), Spread()
+        y, weight = draw.normal(0, 0.1, 60), draw.uniform(200, 900, 60)
+        x, variance, names = written_out(trials, spread)
+        inverse = np.linalg.inv(x.T @ np.diag(weight) @ x + np.diag(1 / variance))
+        model = Model(trials)
+        return (
+            trials,
+            model,
+            Solution(model, y, weight, spread),
+            y,
+            weight,
+            x,
+            variance,
+            names,
+            (inverse),
+        )
+
+    @pytest.mark.parametrize("seed", range(4))
+    def test_likelihood_and_leverages(self, seed):
         """-2 ln L = ln |V| + y'V⁻¹y with V = XDX' + R, and h = diag(X A⁻¹ X' R⁻¹)."""
-        rng = np.random.default_rng(1)
-        trials = one_build(np.arange(12) % 4) | {"build_id": [f"b{k % 5}" for k in range(12)]}
-        model, spread = Model(trials), Spread()
-        y, weight = rng.normal(0, 0.1, 12), rng.uniform(200, 900, 12)
-        solution = Solution(model, y, weight, spread)
-        x, prior = model.design.toarray(), model.precision(spread)
-        v = x @ np.diag(1 / prior) @ x.T + np.diag(1 / weight)
+        _, _, solution, y, weight, x, variance, _, inverse = self.solved(seed)
+        v = x @ np.diag(variance) @ x.T + np.diag(1 / weight)
         expected = np.linalg.slogdet(v)[1] + y @ np.linalg.solve(v, y)
         assert solution.minus_two_log_likelihood(y) == pytest.approx(expected)
-        hat = x @ np.linalg.solve(x.T @ np.diag(weight) @ x + np.diag(prior), x.T * weight)
-        assert solution.leverages(np.arange(12)) == pytest.approx(np.diag(hat))
+        hat = x @ inverse @ x.T * weight
+        assert solution.leverages(np.arange(60)) == pytest.approx(np.diag(hat))
+
+    def test_the_gradient_by_finite_differences(self):
+        _, model, _, y, weight, *_ = self.solved(1)
+
+        def misfit(session, residual):
+            spread = Spread(session=0.06 * math.exp(session))
+            solution = Solution(model, y, weight / math.exp(residual) ** 2, spread)
+            return solution.minus_two_log_likelihood(y)
+
+        step = 1e-5
+        by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
+        by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
+        found = Solution(model, y, weight, Spread()).gradient(y)
+        assert found == pytest.approx([by_session, by_residual], rel=1e-5)
+
+    @pytest.mark.parametrize("seed", range(4))
+    def test_residuals_benches_and_what_builds_read_at_benches(self, seed):
+        trials, model, solution, y, weight, x, _, names, inverse = self.solved(seed)
+        terms = inverse @ x.T @ (weight * y)
+        assert solution.residuals(y) == pytest.approx(y - x @ terms)
+        benches = [at for at, (kind, _) in enumerate(names) if kind == "bench"]
+        assert solution.variances(solution.of_terms("bench")) == pytest.approx(
+            np.diag(inverse)[benches]
+        )
+        place = {name: at for at, name in enumerate(names)}
+        team_of = dict(zip(trials["build_id"], trials["team_id"], strict=True))
+        builds = [str(each) for each in model.builds.labels]
+        tested = set(zip(trials["build_id"], trials["bench_id"], strict=True))
+        readings = [(build, bench) for build in builds for bench in ("k0", "k1", "k2")]
+
+        def dense(build, bench=None):
+            row = np.zeros(len(names))
+            row[[place["mean", ""], place["build", build]]] = 1.0
+            row[[place["team", t] for t in [str(team_of[build])] if t]] = 1.0
+            row[[place["bench", b] for b in [bench] if b]] = 1.0
+            row[[place["interaction", build + b] for b in [bench] if (build, b) in tested]] = 1.0
+            return row
+
+        rows = np.array([dense(build) for build in builds] + [dense(*each) for each in readings])
+        at = np.repeat(np.arange(len(builds)), 3)
+        read, is_new = solution.readings(at, np.tile(np.arange(3), len(builds)))
+        sums = solution.builds(np.arange(len(builds))).and_then(read)
+        assert is_new.tolist() == [each not in tested for each in readings]
+        assert sums.rows @ solution.terms == pytest.approx(rows @ terms)
+        expected = rows @ inverse @ rows.T
+        assert np.allclose(solution.covariance(sums), expected, atol=1e-12)
+        assert solution.variances(sums) == pytest.approx(np.diag(expected))
 
 
 class TestSeason:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.comparison import fit_season
-from analysis.season_system import Spread
+from analysis.season_terms import Spread
 from analysis.standing import fair_powers, missing_links, score_benches, stand, stand_all
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.comparison import fit_season
-from analysis.season_system import Spread
+from analysis.season_terms import Spread
 from analysis.visit_plan import Step, plan_steps
 
 U_TRIAL = math.sqrt(0.04**2 / 3 + 0.02**2)

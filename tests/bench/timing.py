@@ -22,7 +22,7 @@ class Row:
     ours_s: float
     peer: str
     peer_s: float
-    goal: float
+    goal: float | None
     at_least: bool = False
 
     @property
@@ -32,7 +32,9 @@ class Row:
 
     @property
     def holds(self) -> bool:
-        """Tell whether the goal is met."""
+        """Tell whether the goal is met; where none is set, always."""
+        if self.goal is None:
+            return True
         return self.ratio >= self.goal if self.at_least else self.ratio <= self.goal
 
     def told(self) -> dict[str, str]:
@@ -41,7 +43,8 @@ class Row:
         return {
             "work": self.work, "ours": seconds(self.ours_s), "peer": self.peer,
             "peer's": seconds(self.peer_s), "ratio": f"{self.ratio:.2f}",
-            "goal": f"{sign} {self.goal:g}{times}", "holds": "yes" if self.holds else "NO",
+            "goal": "" if self.goal is None else f"{sign} {self.goal:g}{times}",
+            "holds": "" if self.goal is None else "yes" if self.holds else "NO",
         }  # fmt: skip
 
 

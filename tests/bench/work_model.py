@@ -1,4 +1,4 @@
-"""The season model beside a general solver of the same least squares."""
+"""The season model: one solution beside a general solver of the same equations, and whole fits."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -8,36 +8,49 @@ from scipy import sparse
 from scipy.sparse.linalg import lsqr
 
 from analysis.comparison import fit_season
+from analysis.season_system import Solution
+from analysis.season_terms import Model, Spread
 from tests.bench.columns import SCALES
 from tests.bench.large_season import invented
 from tests.bench.timing import Row, interleaved
 
 TRIALS_OF_A_BUILD = 20
+REGION_BUILDS, REGION_MOST_S = 500, 0.5
+SAME_TO = 1e-4
+SET_FROM = 100_000  # trials: the goal is of large seasons
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield ours, which estimates the spreads and gives covariances, beside one bare `lsqr`."""
+    """Yield one solution with its doubts beside `lsqr`, and the fit of a region with its pairs'."""
     trials, _ = SCALES[scale]
     season = invented(trials // TRIALS_OF_A_BUILD, trials)
-    matrix, right = design(season)
-    repeats = 5 if trials < 500_000 else 1
-    taken = interleaved({
-        "ours": lambda: fit_season(season),
-        "lsqr": lambda: lsqr(matrix, right, atol=1e-10, btol=1e-10, iter_lim=2000),
-    }, repeats)  # fmt: skip
-    yield Row(f"season model, {trials:,} trials", taken["ours"], "scipy lsqr", taken["lsqr"], 0.25)
+    model, matrix, right = written_out(season)
+    weight = season["u_own"] ** -2.0
+    works = {
+        "ours": lambda: Solution(model, season["log_power"], weight, Spread()),
+        "lsqr": lambda: lsqr(matrix, right, atol=1e-9, btol=1e-9, iter_lim=5000),
+    }
+    _require_same(works["ours"](), works["lsqr"]()[0])
+    taken = interleaved(works, 5 if trials < 500_000 else 3)
+    yield Row(f"season model solved, {trials:,} trials", taken["ours"], "scipy lsqr",
+              taken["lsqr"], 0.25 if trials >= SET_FROM else None)  # fmt: skip
+    region = invented(REGION_BUILDS, REGION_BUILDS * TRIALS_OF_A_BUILD)
+    whole = interleaved({"ours": lambda: fit_season(region).covariance})
+    yield Row(f"season model fitted, {REGION_BUILDS} builds, with covariances", whole["ours"],
+              "500 ms", REGION_MOST_S, 1.0)  # fmt: skip
 
 
-def design(season: dict[str, Any]) -> tuple[sparse.csr_matrix, np.ndarray]:
-    """Return the rows of builds and sessions, with a little ridge, and the weighted log powers."""
-    builds = np.unique(season["build_id"], return_inverse=True)[1]
-    sessions = np.unique(season["session_id"], return_inverse=True)[1]
-    count, width = len(builds), builds.max() + 1 + sessions.max() + 1
-    at = np.arange(count)
+def _require_same(ours: Solution, theirs: np.ndarray) -> None:
+    apart = float(np.max(np.abs(ours.terms - theirs)))
+    if apart > SAME_TO:
+        raise AssertionError(f"the two solutions differ by {apart:.1e}")
+
+
+def written_out(season: dict[str, Any]) -> tuple[Model, Any, np.ndarray]:
+    """Return the model, and its weighted rows and priors as one least-squares problem."""
+    model = Model(season)
     weight = 1 / season["u_own"]
-    data = np.concatenate([weight, weight])
-    columns = np.concatenate([builds, builds.max() + 1 + sessions])
-    matrix = sparse.csr_matrix((data, (np.concatenate([at, at]), columns)), (count, width))
-    ridge = sparse.identity(width, format="csr") * 1e-3
-    right = np.concatenate([weight * season["log_power"], np.zeros(width)])
-    return sparse.vstack([matrix, ridge]).tocsr(), right
+    rows = sparse.diags_array(weight) @ model.design[model.cells.codes]
+    priors = sparse.diags_array(np.sqrt(model.precision(Spread())))
+    right = np.concatenate([weight * season["log_power"], np.zeros(model.size)])
+    return model, sparse.vstack([rows, priors]).tocsr(), right
