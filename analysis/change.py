@@ -15,8 +15,8 @@ import numpy.typing as npt
 from analysis import uncertainty
 from analysis.columns import FloatArray, TextArray
 from analysis.distributions import normal_quantile
+from analysis.figures import Figure, uncertainty_of_change
 from analysis.groups import group_by
-from analysis.season import Figure, uncertainty_of_change
 from analysis.uncertainty import percent
 
 POWER, CONFIDENCE = 0.80, 0.90  # of a test of one change, two-sided

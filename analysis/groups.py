@@ -26,6 +26,19 @@ class Groups:
         """Return how many groups there are."""
         return len(self.labels)
 
+    def one_of_each(self) -> IntArray:
+        """Return the first row of each group."""
+        one = np.zeros(self.size, dtype=np.int64)
+        one[self.codes[::-1]] = np.arange(len(self.codes))[::-1]
+        return one
+
+    def first_largest(self, values: FloatArray) -> IntArray:
+        """Return the first row of each group that holds its largest value."""
+        at = np.flatnonzero(values == self.largest(values)[self.codes])
+        first = np.zeros(self.size, dtype=np.int64)
+        first[self.codes[at[::-1]]] = at[::-1]
+        return first
+
     def count(self) -> FloatArray:
         """Return the rows in each group."""
         return self.sum(np.ones(len(self.codes)))

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.season import Figure, uncertainty_of_change
+from analysis.figures import Figure, uncertainty_of_change
 from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
 
 LEAST_SESSIONS, LEAST_DAYS, LEAST_WEEKS = 4, 4, 3.0  # to show a slope

@@ -11,11 +11,12 @@ References
 import math
 from collections import Counter
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis.columns import FloatArray
+from analysis.columns import FloatArray, IntArray
 from analysis.distributions import normal_cdf, normal_quantile
 from analysis.errors import InvalidInput, TooFewTrials
 
@@ -76,18 +77,59 @@ def theil_sen(
     4.0
     """
     x, y = _checked(weeks, values)
-    with np.errstate(over="ignore", invalid="ignore"):
-        rise, run = y[None, :] - y[:, None], x[None, :] - x[:, None]
-        slopes = np.sort(rise[run > 0] / run[run > 0])
-    if slopes.size == 0:
+    (found,) = theil_sen_rows(x[None, :], y[None, :], confidence)
+    if found is None:
         raise TooFewTrials("a slope needs two different times")
-    if not np.all(np.isfinite(slopes)):
+    if not all(map(math.isfinite, (found.slope, *found.interval))):
         raise InvalidInput("values this far apart, or times this close, give no slope")
-    margin = normal_quantile((1 + confidence) / 2) * math.sqrt(_variance(y))
-    low = max(round((slopes.size - margin) / 2) - 1, 0)
-    high = min(round((slopes.size + margin) / 2), slopes.size - 1)
-    limits = float(slopes[low]), float(slopes[high])
-    return Slope(float(np.median(slopes)), limits, confidence)
+    return found
+
+
+def theil_sen_rows(
+    weeks: FloatArray, values: FloatArray, confidence: float = DEFAULT_CONFIDENCE
+) -> list[Slope | None]:
+    """Return the Theil–Sen slopes of many series of one length.
+
+    Parameters
+    ----------
+    weeks, values : array, shape (k, n)
+        Times and values of each series, all finite. [weeks], [any]
+    confidence : float, optional
+        Confidence of the intervals, two-sided. [-]
+
+    Returns
+    -------
+    list of Slope or None, length k
+        As `theil_sen` gives; nothing for a series without two different times.
+
+    Examples
+    --------
+    >>> week = np.array([[1, 2, 3, 4, 10, 12, 18.0]])
+    >>> [one] = theil_sen_rows(week, np.array([[9, 15, 19, 20, 45, 55, 78.0]]))
+    >>> one.slope
+    4.0
+    """
+    slopes, counts = _sorted_slopes(weeks, values)
+    quantile, found = normal_quantile((1 + confidence) / 2), list[Slope | None]()
+    for row, count, y in zip(slopes, counts.tolist(), values, strict=True):
+        margin = quantile * math.sqrt(_variance(y))
+        low = max(round((count - margin) / 2) - 1, 0)
+        high = min(round((count + margin) / 2), count - 1)
+        middle = (row[(count - 1) // 2] + row[count // 2]) / 2 if count else math.nan
+        limits = (float(row[low]), float(row[high])) if count else (math.nan, math.nan)
+        found.append(Slope(float(middle), limits, confidence) if count else None)
+    return found
+
+
+def _sorted_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the slopes of each row's pairs in order, and how many pairs have different times."""
+    one, other = np.triu_indices(x.shape[1], 1)
+    with np.errstate(all="ignore"):
+        run = x[:, other] - x[:, one]
+        slopes = (y[:, other] - y[:, one]) / run
+    counts = np.count_nonzero(run, axis=1)
+    slopes[run == 0] = np.inf  # behind all others, and not counted
+    return np.sort(slopes, axis=1), counts
 
 
 def _checked(weeks: npt.ArrayLike, values: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -140,12 +182,13 @@ def mann_kendall(values: npt.ArrayLike) -> MannKendall:
 
 def _exact(y: FloatArray, s: int) -> float:
     """Return P(S' >= s) over all orders of the values."""
-    counts = _inversions(list(Counter(y.tolist()).values()))
+    counts = _inversions(tuple(sorted(Counter(y.tolist()).values())))
     pairs = len(counts) - 1  # pairs of different values; S = pairs - 2 inversions
     return sum(counts[: (pairs - s) // 2 + 1]) / sum(counts)
 
 
-def _inversions(group_sizes: list[int]) -> list[int]:
+@lru_cache(maxsize=256)
+def _inversions(group_sizes: tuple[int, ...]) -> list[int]:
     """Return how many orders of a multiset have 0, 1, 2, … inversions."""
     total, counts = 0, [1]
     for size in group_sizes:
@@ -182,7 +225,8 @@ def _multiply(one: list[int], other: list[int]) -> list[int]:
 def _variance(y: FloatArray) -> float:
     """Return the variance of S without trend, with Kendall's correction for ties."""
     n = y.size
-    ties = sum(t * (t - 1) * (2 * t + 5) for t in Counter(y.tolist()).values())
+    counts = Counter(y.tolist())
+    ties = sum(t * (t - 1) * (2 * t + 5) for t in counts.values()) if len(counts) < n else 0
     return (n * (n - 1) * (2 * n + 5) - ties) / 18
 
 

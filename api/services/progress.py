@@ -8,9 +8,10 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.change import Effect, Pairing, effect_of_change
+from analysis.figures import Figure, places, typical_figures
 from analysis.groups import group_by
 from analysis.progress import PLATEAU_BUILDS, has_plateaued
-from analysis.season import Figure, counts_for_season, typical_figures
+from analysis.season import counts_for_season
 from analysis.trend import debias_best
 from analysis.trial_result import U_SESSION, trial_results
 from api.models.builds import Build
@@ -97,7 +98,8 @@ def _figures(facts: Facts, column: str) -> dict[str, Figure]:
     if not facts.counted.any():
         return {}
     groups = group_by(facts.frame.trials[column][facts.counted])
-    figures = typical_figures(groups, facts.counted, facts.frame.trials, facts.results)
+    where = places(facts.counted, facts.frame.trials)
+    figures = typical_figures(groups, where, facts.results)
     return {figure.label: figure for figure in figures}
 
 

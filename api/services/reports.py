@@ -8,14 +8,8 @@ from datetime import UTC, datetime
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.season import (
-    LEFT_OUT,
-    Figure,
-    TeamSeason,
-    probability_ahead,
-    summarise_teams,
-    why_left_out,
-)
+from analysis.figures import Figure, probability_ahead
+from analysis.season import LEFT_OUT, TeamSeason, summarise_teams, why_left_out
 from analysis.trial_result import trial_results
 from analysis.uncertainty import interval
 from api.errors import NotFound

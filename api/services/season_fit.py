@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.comparison import SeasonFit, fit_season
-from analysis.season import are_usable, summarise_teams
+from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
 from analysis.trial_result import TrialResults, trial_results
 from analysis.uncertainty import combine
@@ -125,10 +125,16 @@ def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
     return Fitted(
         fit=_fit_trials(trials, results, counted),
         trials=trials,
-        current={team.team_id: team.current.label for team in teams if team.team_id},
+        current=_current(teams),
         assigned=_assigned(db, {str(build) for build in trials["build_id"]}),
         exponents=_exponents(trials["build_id"], results, counted),
     )
+
+
+def _current(teams: TeamSeasons) -> dict[str, str]:
+    """Return the newest build of each team; a reference rotor is no team's."""
+    pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
+    return {str(team_id): str(build_id) for team_id, build_id in pairs if team_id}
 
 
 def _fit_trials(trials: dict[str, Array], results: TrialResults, counted: Array) -> SeasonFit:

@@ -5,8 +5,8 @@ from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 
+from analysis.figures import Figure
 from analysis.progress import Trend, trend_of, weeks_between
-from analysis.season import Figure
 from analysis.uncertainty import percent
 from api.models.reports import TrendRead
 from api.services import wording

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.change import Pairing, effect_of_change
-from analysis.season import Figure
+from analysis.figures import Figure
 
 ONE_TRIAL = 0.04 / math.sqrt(3)  # three runs of 4 %
 

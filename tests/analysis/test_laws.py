@@ -107,7 +107,7 @@ def season(seed, shift=0.0, u=0.04, bench=None):
 
 
 class TestSeason:
-    @settings(max_examples=20)
+    @settings(max_examples=20, deadline=None)
     @given(SEEDS, st.floats(-2, 2))
     def test_all_powers_twice_as_large_leave_every_fair_power(self, seed, shift):
         """The scale is the rotor's: what multiplies all readings drops out."""
@@ -120,7 +120,7 @@ class TestSeason:
             assert other[build].power_w == pytest.approx(fair.power_w, rel=5e-3)
             assert other[build].u_total == pytest.approx(fair.u_total, rel=1e-4)
 
-    @settings(max_examples=20)
+    @settings(max_examples=20, deadline=None)
     @given(SEEDS, st.floats(0.2, 5))
     def test_another_assigned_power_moves_no_pair(self, seed, factor):
         fit = fit_season(season(seed), spread=Spread())
@@ -128,7 +128,7 @@ class TestSeason:
         ratio = [other[build].power_w / fair.power_w for build, fair in one.items()]
         assert ratio == pytest.approx([factor] * len(one))
 
-    @settings(max_examples=20)
+    @settings(max_examples=20, deadline=None)
     @given(SEEDS, st.floats(1.1, 5))
     def test_more_doubt_of_each_trial_is_more_doubt_of_each_pair(self, seed, factor):
         builds = [f"b{bench}{team}" for bench in range(2) for team in range(3)]
@@ -141,7 +141,7 @@ class TestSeason:
         for one, other in zip(sure, unsure, strict=True):
             assert other.u_difference > one.u_difference
 
-    @settings(max_examples=20)
+    @settings(max_examples=20, deadline=None)
     @given(SEEDS)
     def test_a_pair_turned_round_says_the_same(self, seed):
         fit = fit_season(season(seed), spread=Spread())

@@ -2,8 +2,8 @@
 
 import pytest
 
+from analysis.figures import Figure
 from analysis.progress import has_plateaued, trend_of, weeks_between
-from analysis.season import Figure
 
 
 def figure(power_w, u_own=0.02, u_bench=0.14, bench_id="bench"):

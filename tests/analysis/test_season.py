@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.season import compare, summarise_teams, why_left_out
+from analysis.figures import compare
+from analysis.season import summarise_teams, why_left_out
 from analysis.trial_result import trial_results
 from tests.analysis.test_trial_result import runs_frame, trials_frame
 
@@ -171,7 +172,7 @@ def test_every_trial_that_does_not_count_says_why():
 
 def test_a_season_of_nothing_is_no_error():
     frame, results = season({"volts": 0.2, "state": "held"})
-    assert summarise_teams(frame, results) == []
+    assert not summarise_teams(frame, results)
 
 
 def test_the_order_of_rows_does_not_matter():

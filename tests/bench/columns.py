@@ -22,21 +22,21 @@ def season_columns(trials: int, teams: int, seed: int = 2026) -> tuple[dict[str,
     build = np.minimum(week * BUILDS // SESSIONS, BUILDS - 1)
     ability = rng.normal(0.0, 0.3, teams)[team] + 0.08 * build
     columns: dict[str, Any] = dict.fromkeys(TRIAL_COLUMNS, np.full(trials, np.nan))
-    columns |= dict.fromkeys(TEXT_COLUMNS, np.full(trials, ""))
+    columns |= dict.fromkeys(TEXT_COLUMNS, np.full(trials, "", dtype=object))
     columns |= {
         "trial_id": np.char.mod("trl_%09d", np.arange(trials)),
-        "team_id": np.char.mod("team_%06d", team),
-        "turbine_id": np.char.mod("turb_%06d", team),
-        "build_id": np.char.mod("bld_%07d", team * BUILDS + build),
+        "team_id": _words("team_%06d", team),
+        "turbine_id": _words("turb_%06d", team),
+        "build_id": _words("bld_%07d", team * BUILDS + build),
         "build_number": build + 1.0,
-        "bench_id": np.char.mod("bch_%06d", bench),
-        "session_id": np.char.mod("ses_%08d", bench * SESSIONS + week),
-        "state": np.full(trials, "accepted"),
-        "kind": np.full(trials, "record"),
+        "bench_id": _words("bch_%06d", bench),
+        "session_id": _words("ses_%08d", bench * SESSIONS + week),
+        "state": np.full(trials, "accepted", dtype=object),
+        "kind": np.full(trials, "record", dtype=object),
         "started_at": 1.77e9 + WEEK_S * week,
         "load_ohm": np.full(trials, 30.1),
         "wind_speed_m_s": rng.normal(4.1, 0.1, trials),
-        "anemometer_type": np.full(trials, "vane"),
+        "anemometer_type": np.full(trials, "vane", dtype=object),
         "air_temperature_c": rng.normal(21.0, 1.5, trials),
         "pressure_hpa": rng.normal(950.0, 5.0, trials),
         "relative_humidity_pct": np.full(trials, 45.0),
@@ -46,6 +46,12 @@ def season_columns(trials: int, teams: int, seed: int = 2026) -> tuple[dict[str,
         "season_sweeps": np.zeros(trials),
     }
     return columns, _runs(trials, ability, columns["wind_speed_m_s"], rng)
+
+
+def _words(form: str, number: np.ndarray) -> np.ndarray:
+    """Return ids, the equal ones one object, as a service that merges its tables has them."""
+    numbers, codes = np.unique(number, return_inverse=True)
+    return np.array([form % each for each in numbers], dtype=object)[codes]
 
 
 def _runs(trials: int, ability: Any, wind: Any, rng: np.random.Generator) -> dict[str, Any]:

@@ -115,7 +115,7 @@ def _session(bench: int, week: int) -> dict[str, Any]:
 
 def _put_trials(connection: Connection, trials: dict[str, Any], runs: dict[str, Any]) -> None:
     """Write the trials in the order in which they were run, as a season grows."""
-    numbers = {name: np.char.partition(trials[name], "_")[:, 2].astype(np.int64).tolist()
+    numbers = {name: [int(each.partition("_")[2]) for each in trials[name].tolist()]
                for name in ("team_id", "build_id", "session_id")}  # fmt: skip
     order = np.argsort(trials["started_at"], kind="stable")
     place = np.empty(len(order), dtype=np.int64)

@@ -1,13 +1,14 @@
 """The analysis in memory: derive, typical and best of sessions, a trend for each team, a table."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
 
 from analysis.season import summarise_teams
-from analysis.trend import theil_sen
-from analysis.trial_result import trial_results
+from analysis.trend import theil_sen_rows
+from analysis.trial_result import power_results
 from tests.bench.columns import SCALES, season_columns
 from tests.bench.peers import duckdb_sql, groupby_apply
 from tests.bench.timing import Row, interleaved
@@ -20,16 +21,25 @@ MOST_FOR_PANDAS = 200_000  # of more, one round is enough to tell a factor of fi
 
 def ours(trials: dict, runs: dict) -> list[tuple]:
     """Return each team's current build with its doubt, its best trial and its slope."""
-    teams = summarise_teams(trials, trial_results(trials, runs))
-    return [(team.team_id, team.current.normalised_power_w, team.best_seen.normalised_power_w,
-             _slope(team.sessions)) for team in teams]  # fmt: skip
+    teams = summarise_teams(trials, power_results(trials, runs))
+    builds, sessions = teams.builds, teams.sessions
+    newest = builds.figures.normalised_power_w[builds.order[builds.ends - 1]]
+    ln_power = np.log(sessions.figures.normalised_power_w[sessions.order])
+    slopes: list[float] = [math.nan] * len(teams)
+    for at, values in _of_one_length(sessions.ends, ln_power):
+        found = theil_sen_rows(np.broadcast_to(np.arange(values.shape[1]), values.shape), values)
+        for team, slope in zip(at, found, strict=True):
+            slopes[team] = slope.slope if slope else math.nan
+    return list(zip(teams.team_ids.tolist(), newest.tolist(), teams.best_seen_w.tolist(), slopes,
+                    strict=True))  # fmt: skip
 
 
-def _slope(sessions: tuple) -> float:
-    if len(sessions) < 2:
-        return float("nan")
-    return theil_sen(np.arange(float(len(sessions))),
-                     np.log([each.normalised_power_w for each in sessions])).slope  # fmt: skip
+def _of_one_length(ends: np.ndarray, values: np.ndarray) -> Iterator[tuple[list, np.ndarray]]:
+    """Yield the teams with equally many sessions, and their values, a row each."""
+    counts = np.diff(ends, prepend=0)
+    for count in np.unique(counts):
+        at = np.flatnonzero(counts == count)
+        yield at.tolist(), values[ends[at][:, None] - count + np.arange(count)]
 
 
 def rows(scale: str) -> Iterator[Row]:
