@@ -16,7 +16,6 @@ References
    73-101. [memory]
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -83,7 +82,7 @@ class SeasonFit:
     is_estimated: bool
     _solution: Solution
 
-    @property
+    @cached_property
     def effects(self) -> dict[str, float]:
         """Return ln power by build."""
         return dict(zip(self.build_ids, self.log_power.tolist(), strict=True))
@@ -120,16 +119,18 @@ class SeasonFit:
 
     def u_differences(self, other: str) -> dict[str, float]:
         """Return the standard uncertainty of the difference of ln power of each build to one."""
+        doubts = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
+        return dict(zip(self.build_ids, doubts.tolist(), strict=True))
+
+    def u_of_pairs(self, pairs: Sequence[tuple[str, str]]) -> FloatArray:
+        """Return the standard uncertainty of the difference of ln power of each of some pairs."""
         solution = self._solution
-        builds = solution.builds(np.arange(len(self.build_ids)))
-        variances = solution.variances(builds.minus(solution.builds(self._positions([other]))))
-        spread = np.sqrt(np.maximum(variances, 0.0)).tolist()
-        return dict(zip(self.build_ids, spread, strict=True))
+        one, other = (solution.builds(self._positions(each)) for each in zip(*pairs, strict=True))
+        return np.sqrt(np.maximum(solution.variances(one.minus(other)), 0.0))
 
     def u_difference(self, one: str, other: str) -> float:
         """Return the standard uncertainty of the difference of ln power of two builds."""
-        c = self.covariance_of([one, other])
-        return math.sqrt(max(0.0, float(c[0, 0] + c[1, 1] - 2 * c[0, 1])))
+        return float(self.u_of_pairs([(one, other)])[0])
 
     @cached_property
     def group_of(self) -> dict[str, int]:

@@ -86,6 +86,10 @@ class TeamSeasons(Sequence[TeamSeason]):
             change=compare(builds[-1], builds[0]) if len(builds) > 1 else None,
         )
 
+    def current(self, at: int) -> Figure:
+        """Return the figure of a team's current build."""
+        return self.builds.figures[int(self.builds.order[self.builds.ends[at] - 1])]
+
     @property
     def current_build_ids(self) -> TextArray:
         """Return the newest build of each team that counts."""

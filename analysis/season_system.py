@@ -47,11 +47,8 @@ class Sums:
         return Sums(vstack(rows, format="csr"), vstack(unseen, format="csr"))
 
     def minus(self, other: "Sums") -> "Sums":
-        """Return each sum less one other."""
-        from scipy.sparse import csr_array
-
-        column = csr_array(np.ones((len(self), 1)))
-        return Sums(self.rows - column @ other.rows, self.unseen - column @ other.unseen)
+        """Return each sum less another."""
+        return Sums(self.rows - other.rows, self.unseen - other.unseen)
 
     def parts(self) -> Iterator["Sums"]:
         """Yield some thousand sums at a time."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
+import numpy as np
+
 from analysis.comparison import SeasonFit
 from analysis.distributions import normal_cdf
 from analysis.robust import algorithm_a, e_n_score, z_score, zeta_score
@@ -131,15 +133,36 @@ def stand_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
         Of every two, in their order; the covariance is worked out once for all of them.
     """
     covariance = fit.covariance_of(builds)
-    group, effects = fit.group_of, fit.effects
-    pairs = []
-    for (i, a), (j, b) in combinations(enumerate(builds), 2):
-        if group[a] != group[b]:
-            pairs.append(Pair(a, b, "not_yet", None, "not_yet", None, None))
-            continue
-        variance = float(covariance[i, i] + covariance[j, j] - 2 * covariance[i, j])
-        pairs.append(_stand(a, b, effects[a] - effects[b], math.sqrt(max(0.0, variance))))
-    return pairs
+    own = np.diag(covariance)
+    u = np.sqrt(np.maximum(own[:, None] + own - 2 * covariance, 0.0)).tolist()
+    return [_pair(fit, a, b, u[i][j]) for (i, a), (j, b) in combinations(enumerate(builds), 2)]
+
+
+def stand_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]:
+    """Return what may be said of some pairs of builds.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    pairs : sequence of (str, str)
+        Pairs of its builds; the cost grows with their number and not with that of builds.
+
+    Returns
+    -------
+    list of Pair
+        In their order.
+    """
+    if not pairs:
+        return []
+    doubts = fit.u_of_pairs(pairs).tolist()
+    return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, doubts, strict=True)]
+
+
+def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:
+    if fit.group_of[a] != fit.group_of[b]:
+        return Pair(a, b, "not_yet", None, "not_yet", None, None)
+    return _stand(a, b, fit.effects[a] - fit.effects[b], u)
 
 
 def _stand(a: str, b: str, difference: float, u: float) -> Pair:

@@ -6,6 +6,7 @@ fifty and a whole season, so that no two answers can differ.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -43,6 +44,12 @@ class PowerResults:
         """Return these alone, so that the rest can be forgotten."""
         return PowerResults(
             **{each.name: getattr(self, each.name) for each in fields(PowerResults)}
+        )
+
+    def only(self, which: npt.NDArray[Any]) -> "PowerResults":
+        """Return the results of some trials."""
+        return PowerResults(
+            **{each.name: getattr(self, each.name)[which] for each in fields(PowerResults)}
         )
 
     @staticmethod

@@ -111,7 +111,14 @@ class SeasonComparison(BaseModel):
     ]
     builds: list[FairBuild]
     benches: list[BenchScoreRead]
-    pairs: list[PairRead]
+    pairs: Annotated[
+        list[PairRead],
+        Field(
+            description="Every two current builds, the stronger first; of more than 200 each and "
+            "the next 20 in order."
+        ),
+    ]
+    pairs_not_listed: int
     missing_links: list[MissingLinkRead]
     check: Annotated[ModelCheck | None, Field(description="Null without a trial that counts.")]
     trials: int

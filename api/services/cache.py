@@ -1,7 +1,7 @@
-"""Whole answers, kept under what they rest on, so that they can never be out of date.
+"""Whole answers, kept with the revision they rest on, so that they can never be out of date.
 
-A key holds the season's revision, which every write to the season raises: a
-changed fact is a new key, and the old answer is simply not asked for again.
+Every write to a season raises its revision: of each subject the answer by the
+newest one is kept, and the one before it forgotten.
 Each database has a cache of its own, since two copies of one programme share
 ids and revisions and may differ in everything else.
 """
@@ -25,28 +25,33 @@ class Cache(Generic[Value]):
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._kept: OrderedDict[Hashable, Value] = OrderedDict()
+        self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
 
-    def get_or_make(self, key: Hashable, make: Callable[[], Value]) -> Value:
-        """Return the answer kept under a key, or make and keep it; who asks meanwhile waits."""
+    def get_or_make(self, subject: Hashable, revision: int, make: Callable[[], Value]) -> Value:
+        """Return what is kept of a subject, or make and keep it; who asks meanwhile waits."""
+        key = subject, revision
         with self._turn:
             making = self._making.setdefault(key, threading.Lock())
         try:
             with making:
                 with self._turn:
-                    if key in self._kept:
-                        self._kept.move_to_end(key)
-                        return self._kept[key]
-                return self._keep(key, make())
+                    kept = self._kept.get(subject)
+                    if kept is not None and kept[0] == revision:
+                        self._kept.move_to_end(subject)
+                        return kept[1]
+                return self._keep(subject, revision, make())
         finally:
             with self._turn:
                 self._making.pop(key, None)
 
-    def _keep(self, key: Hashable, value: Value) -> Value:
+    def _keep(self, subject: Hashable, revision: int, value: Value) -> Value:
         with self._turn:
-            self._kept[key] = value
+            before = self._kept.get(subject)
+            # Who reads an earlier moment gets its answer, and leaves the newer one where it is.
+            if before is None or before[0] < revision:
+                self._kept[subject] = revision, value
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
         return value

@@ -3,10 +3,19 @@
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
+from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
-from analysis.standing import BenchScore, Pair, missing_links, score_benches, stand_all
+from analysis.standing import (
+    BenchScore,
+    Pair,
+    missing_links,
+    score_benches,
+    stand_all,
+    stand_each,
+)
 from analysis.uncertainty import percent
 from api.errors import NotFound
 from api.models.benches import Bench
@@ -28,14 +37,25 @@ from api.services.cache import cache_of
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
+ALL_PAIRS_UP_TO = 200  # current builds; of more, each is held against the next ones
+NEXT_ONES = 20
+
+
+class Named(NamedTuple):
+    """A team or a bench."""
+
+    id: str
+    name: str
+    organisation_id: str
+
 
 @dataclass(frozen=True, slots=True)
 class Known:
     """Names and owners of what the season's trials speak of, and what the caller may be told."""
 
-    teams: dict[str, Team]
+    teams: dict[str, Named]
     numbers: dict[str, int]
-    benches: dict[str, Bench]
+    benches: dict[str, Named]
     shown: frozenset[str]
 
     def is_shown(self, build_id: str, fitted: Fitted) -> bool:
@@ -53,9 +73,9 @@ def compare_season(
     """
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
-    key = ("comparison", season.id, season.revision, caller.sees, until)
+    subject = ("comparison", season.id, caller.sees, until)
     kept: SeasonComparison = cache_of(db).get_or_make(
-        key, lambda: _compare(db, caller, season, until)
+        subject, season.revision, lambda: _compare(db, caller, season, until)
     )
     return kept
 
@@ -80,7 +100,7 @@ def _compare(
         for build_id in fitted.fit.build_ids
         if known.is_shown(build_id, fitted)
     ]
-    hidden = sum(bool(team) for team in fitted.team_of.values()) - len(builds)
+    pairs, left_out = _pairs(fitted, known)
     return SeasonComparison(
         season_id=season.id,
         as_of=datetime.now(UTC),
@@ -88,11 +108,12 @@ def _compare(
         groups=_groups_shown(fitted, known),
         builds=builds,
         benches=_benches(caller, fitted, known),
-        pairs=_pairs(fitted, known),
+        pairs=pairs,
+        pairs_not_listed=left_out,
         missing_links=links(caller, fitted, known),
         check=_check(fitted),
         trials=len(fitted.trials["trial_id"]),
-        not_shown=hidden,
+        not_shown=_hidden(fitted, known),
         reason=None,
     )
 
@@ -106,6 +127,7 @@ def _nothing(season: Season) -> SeasonComparison:
         builds=[],
         benches=[],
         pairs=[],
+        pairs_not_listed=0,
         missing_links=[],
         check=None,
         trials=0,
@@ -116,17 +138,22 @@ def _nothing(season: Season) -> SeasonComparison:
 
 def known_to(db: Session, caller: Caller, fitted: Fitted) -> Known:
     """Read names, and whose builds the caller may be told of: own, and of schools that say so."""
-    teams = {row.id: row for row in db.scalars(select(Team))}
-    builds = list(db.scalars(select(Build)))
+    teams, benches = _named(db, Team), _named(db, Bench)
+    numbers = db.execute(select(Build.id, Build.number))
     named = select(Organisation.id).where(col(Organisation.sharing) == "named")
     everyone = frozenset(team.organisation_id for team in teams.values())
     own = caller.organisation_ids
     return Known(
         teams=teams,
-        numbers={row.id: row.number for row in builds},
-        benches={row.id: row for row in db.scalars(select(Bench))},
+        numbers={row.id: row.number for row in numbers},
+        benches=benches,
         shown=everyone if own is None else own | frozenset(db.scalars(named)),
     )
+
+
+def _named(db: Session, table: type[Team | Bench]) -> dict[str, Named]:
+    rows = db.execute(select(table.id, table.name, table.organisation_id))
+    return {row.id: Named(*row) for row in rows}
 
 
 def _groups_shown(fitted: Fitted, known: Known) -> list[list[str]]:
@@ -189,12 +216,64 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
     )
 
 
-def _pairs(fitted: Fitted, known: Known) -> list[PairRead]:
-    """Return what may be said of each two current builds, the stronger first."""
+def _hidden(fitted: Fitted, known: Known) -> int:
+    """Return how many builds of teams are not shown."""
+    return sum(
+        bool(team) and not known.is_shown(build_id, fitted)
+        for build_id, team in fitted.team_of.items()
+    )
+
+
+def _in_order(fitted: Fitted, known: Known) -> list[str]:
+    """Return the current builds that are shown, the strongest first."""
     current = [each for each in fitted.current.values() if known.is_shown(each, fitted)]
-    current.sort(key=lambda build_id: -fitted.fit.effects[build_id])
-    pairs = stand_all(fitted.fit, current)
-    return [_pair(pair, fitted, known) for pair in pairs]
+    return sorted(current, key=lambda build_id: -fitted.fit.effects[build_id])
+
+
+def _pairs(fitted: Fitted, known: Known) -> tuple[list[PairRead], int]:
+    """Return what may be said of each two current builds, the stronger first.
+
+    Of very many each is held against the next ones in order alone; the rest is counted.
+    """
+    current = _in_order(fitted, known)
+    if len(current) <= ALL_PAIRS_UP_TO:
+        pairs = stand_all(fitted.fit, current) if current else []
+    else:
+        near = [
+            (a, b) for at, a in enumerate(current) for b in current[at + 1 : at + 1 + NEXT_ONES]
+        ]
+        pairs = stand_each(fitted.fit, near)
+    every = len(current) * (len(current) - 1) // 2
+    return [_pair(pair, fitted, known) for pair in pairs], every - len(pairs)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The current builds that are shown, group by group and the strongest first.
+
+    `ahead` is what may be said of each and the next one of its group.
+    """
+
+    groups: list[list[FairBuild]]
+    ahead: dict[str, PairRead]
+    not_shown: int
+
+
+def standing(db: Session, caller: Caller, season: Season) -> Standing:
+    """Return how the season's current builds stand, each held against the next one alone."""
+    fitted = fitted_season(db, season)
+    if fitted is None:
+        return Standing([], {}, 0)
+    known = known_to(db, caller, fitted)
+    groups: dict[int, list[str]] = defaultdict(list)
+    for build_id in _in_order(fitted, known):
+        groups[fitted.fit.group_of[build_id]].append(build_id)
+    nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
+    return Standing(
+        [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
+        {pair.a: _pair(pair, fitted, known) for pair in stand_each(fitted.fit, nexts)},
+        _hidden(fitted, known),
+    )
 
 
 def _pair(pair: Pair, fitted: Fitted, known: Known) -> PairRead:

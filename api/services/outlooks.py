@@ -44,8 +44,10 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     """Return what an event may bring; drawn once for each revision of the season's facts."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    key = ("outlook", event.id, season.revision, caller.sees)
-    kept: EventOutlook = cache_of(db).get_or_make(key, lambda: _shape(db, caller, season, event))
+    subject = ("outlook", event.id, caller.sees)
+    kept: EventOutlook = cache_of(db).get_or_make(
+        subject, season.revision, lambda: _shape(db, caller, season, event)
+    )
     return kept
 
 

@@ -30,8 +30,10 @@ TOO_FEW = "it takes two teams with a record trial that counts"
 def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
     """Return a season's plan; worked out once for each revision of its facts."""
     season = resources.get_row(db, caller, Season, season_id)
-    key = ("plan", season.id, season.revision, caller.sees)
-    kept: SeasonPlan = cache_of(db).get_or_make(key, lambda: _plan(db, caller, season))
+    subject = ("plan", season.id, caller.sees)
+    kept: SeasonPlan = cache_of(db).get_or_make(
+        subject, season.revision, lambda: _plan(db, caller, season)
+    )
     return kept
 
 

@@ -41,8 +41,9 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
     """Return a team's progress; calculated once for each revision of the season's facts."""
     team = resources.get_row(db, caller, Team, team_id)
     season = resources.get_row(db, caller, Season, team.season_id)
-    key = ("progress", team.id, season.revision)
-    kept: TeamProgress = cache_of(db).get_or_make(key, lambda: _calculate(db, team, season))
+    kept: TeamProgress = cache_of(db).get_or_make(
+        ("progress", team.id), season.revision, lambda: _calculate(db, team, season)
+    )
     return kept
 
 

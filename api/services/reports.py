@@ -2,15 +2,15 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.figures import Figure, probability_ahead
-from analysis.season import LEFT_OUT, TeamSeason, summarise_teams, why_left_out
-from analysis.trial_result import trial_results
+from analysis.groups import group_by
+from analysis.season import LEFT_OUT, TeamSeason, TeamSeasons, summarise_teams, why_left_out
 from analysis.uncertainty import interval
 from api.errors import NotFound
 from api.models.benches import Bench
@@ -32,19 +32,20 @@ from api.models.reports import (
 )
 from api.models.seasons import Season
 from api.models.teams import Team
-from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import comparisons, resources, scope
 from api.services.cache import cache_of
 from api.services.fair_table import fair_table
-from api.services.frames import Array, Frame, read_frame
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
+from api.services.season_trials import SeasonTrials, season_trials
 from api.services.trends import adjusted_powers, read_trend
 
 NO_TRIAL = "no record trial counts yet"
 #: Below it the order of two is too close to call.
 SURE_ENOUGH = 0.80
+#: A team and the figure of its current build.
+Current = tuple[str, Figure]
 ONE_BUILD = "only one build has a record trial that counts"
 
 
@@ -61,13 +62,30 @@ class _Names:
 
 
 @dataclass(frozen=True, slots=True)
+class _Told:
+    """How many trials a team has stored, and how many are left out and why."""
+
+    stored: int = 0
+    left_out: Counter[str] = field(default_factory=Counter)
+    latest: float | None = None
+
+    @property
+    def counted(self) -> int:
+        return self.stored - self.left_out.total()
+
+
+@dataclass(frozen=True, slots=True)
 class _Facts:
     """What is told of trials beside their summary."""
 
-    team_ids: Array
-    left_out: Array
+    teams: dict[str, _Told]
     started_at: dict[str, float]
-    latest: dict[str, float]
+    seasons: TeamSeasons
+    position: dict[str, int]
+
+    def season(self, team_id: str) -> TeamSeason | None:
+        at = self.position.get(team_id)
+        return None if at is None else self.seasons[at]
 
 
 def season_report(
@@ -85,9 +103,10 @@ def season_report(
         resources.get_row(db, caller, Team, team_id).season_id != season.id
     ):
         raise NotFound(f"no team {team_id} in this season")
-    key = (season.id, season.revision, caller.sees, organisation_id, team_id)
     kept: SeasonReport = cache_of(db).get_or_make(
-        key, lambda: _calculate(db, caller, season, organisation_id, team_id)
+        ("report", season.id, caller.sees, organisation_id, team_id),
+        season.revision,
+        lambda: _calculate(db, caller, season, organisation_id, team_id),
     )
     return kept
 
@@ -121,18 +140,15 @@ def _calculate(
         if organisation_id in (None, team.organisation_id) and team_id in (None, team.id)
     ]
     names = _names(db, caller, season.id, everyone)
-    season_frame = read_frame(db, col(Trial.season_id) == season.id, scope.may_see(caller, Trial))
-    # Whole first: a bench's order is of all who were measured there, whoever is asked for.
-    whole = _of_teams(season_frame, set(names.teams))
-    results = trial_results(whole.trials, whole.runs)
-    summaries = {each.team_id: each for each in summarise_teams(whole.trials, results)}
-    facts = _facts(whole, why_left_out(whole.trials, results))
-    asked = np.isin(whole.trials["team_id"].astype(str), [team.id for team in teams])
-    left_out = facts.left_out[asked]
-    counted = {str(each) for each in whole.trials["session_id"][asked][left_out == ""]}
+    # Whole first: a bench's order is of all who were measured there, whoever is asked for. A trial
+    # is its team's school's, so who sees the team sees the trial.
+    whole = _of_teams(season_trials(db, season), names.teams)
+    facts = _facts(whole)
+    asked = {team.id for team in teams}
     fitted = fitted_season(db, season)
-    reports = [_team(team, summaries.get(team.id), facts, names, fitted) for team in teams]
-    orders = _bench_orders(summaries.values(), names)
+    reports = [_team(team, facts, names, fitted) for team in teams]
+    orders = _bench_orders(facts.seasons, names)
+    told = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
     at_benches = {report.current.bench_id for report in reports if report.current}
     return SeasonReport(
         season_id=season.id,
@@ -143,13 +159,11 @@ def _calculate(
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
         benches=[order for order in orders if order.bench_id in at_benches],
-        comparison=fair_table(
-            comparisons.compare_season(db, caller, season.id), {team.id for team in teams}
-        ),
-        trials_stored=len(left_out),
-        trials=int(np.sum(left_out == "")),
-        sessions=len(counted),
-        left_out=_left_out(left_out),
+        comparison=fair_table(comparisons.standing(db, caller, season), asked),
+        trials_stored=sum(each.stored for each in told),
+        trials=sum(each.counted for each in told),
+        sessions=_sessions(facts.seasons, asked),
+        left_out=_left_out(sum((each.left_out for each in told), Counter())),
     )
 
 
@@ -158,23 +172,35 @@ def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
     return list(db.scalars(teams.order_by(col(Team.name), col(Team.id))))
 
 
-def _of_teams(frame: Frame, team_ids: set[str]) -> Frame:
+def _of_teams(every: SeasonTrials, teams: dict[str, str]) -> SeasonTrials:
     """Return the trials of some teams; a reference rotor's have no team and are left out."""
-    kept = np.isin(frame.trials["team_id"].astype(str), list(team_ids))
-    new_position = np.cumsum(kept) - 1
-    run_kept = kept[frame.runs["trial"]] if len(kept) else np.zeros(0, dtype=bool)
-    runs = {name: column[run_kept] for name, column in frame.runs.items()}
-    runs["trial"] = new_position[runs["trial"]] if len(kept) else runs["trial"]
-    return Frame({name: column[kept] for name, column in frame.trials.items()}, runs)
+    of = group_by(every.trials["team_id"])
+    is_theirs = np.array([label in teams for label in of.labels.tolist()], dtype=bool)
+    return every.only(is_theirs[of.codes])
 
 
-def _facts(frame: Frame, left_out: Array) -> _Facts:
-    trials = frame.trials
-    started = dict(zip(trials["session_id"], trials["started_at"], strict=True))
-    latest: dict[str, float] = {}
-    for team_id, moment in zip(trials["team_id"], trials["started_at"], strict=True):
-        latest[team_id] = max(moment, latest.get(team_id, moment))
-    return _Facts(trials["team_id"], left_out, started, latest)
+def _facts(whole: SeasonTrials) -> _Facts:
+    trials = whole.trials
+    teams, why = group_by(trials["team_id"]), group_by(why_left_out(trials, whole.results))
+    counts = np.bincount(teams.codes * why.size + why.codes, minlength=teams.size * why.size)
+    latest = teams.largest(trials["started_at"])
+    told = {
+        team_id: _Told(
+            sum(row),
+            Counter({code: n for code, n in zip(why.labels.tolist(), row, strict=True) if code}),
+            float(moment),
+        )
+        for team_id, row, moment in zip(
+            teams.labels.tolist(), counts.reshape(teams.size, -1).tolist(), latest, strict=True
+        )
+    }
+    sessions = group_by(trials["session_id"])
+    started = trials["started_at"][sessions.one_of_each()]
+    seasons = summarise_teams(trials, whole.results)
+    position = {team_id: at for at, team_id in enumerate(seasons.team_ids.tolist())}
+    return _Facts(
+        told, dict(zip(sessions.labels.tolist(), started.tolist(), strict=True)), seasons, position
+    )
 
 
 def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _Names:
@@ -202,10 +228,16 @@ def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _N
     )
 
 
-def _team(
-    team: Team, season: TeamSeason | None, facts: _Facts, names: _Names, fitted: Fitted | None
-) -> TeamReport:
-    mine = facts.left_out[facts.team_ids == team.id]
+def _sessions(seasons: TeamSeasons, asked: set[str]) -> int:
+    """Return in how many sessions some teams have a trial that counts."""
+    order, ends = seasons.sessions.order, seasons.sessions.ends
+    is_asked = np.array([each in asked for each in seasons.team_ids.tolist()], dtype=bool)
+    of_team = np.repeat(is_asked, np.diff(ends, prepend=0))
+    return len(set(seasons.sessions.figures.labels[order[of_team]].tolist()))
+
+
+def _team(team: Team, facts: _Facts, names: _Names, fitted: Fitted | None) -> TeamReport:
+    told, season = facts.teams.get(team.id, _Told()), facts.season(team.id)
     current = season and _build_figure(season.current, names)
     newest = names.newest_numbers[names.turbine_of[current.build_id]] if current else 0
     return TeamReport(
@@ -222,11 +254,11 @@ def _team(
         change=season and _change(season, names),
         change_reason=None if season and season.change else ONE_BUILD if season else NO_TRIAL,
         trend=_trend(team.id, season.sessions if season else (), facts, fitted),
-        trials=int(np.sum(mine == "")),
+        trials=told.counted,
         sessions=len(season.sessions) if season else 0,
-        trials_stored=len(mine),
-        last_trial_at=_moment(facts.latest.get(team.id)),
-        left_out=_left_out(mine),
+        trials_stored=told.stored,
+        last_trial_at=_moment(told.latest),
+        left_out=_left_out(told.left_out),
     )
 
 
@@ -282,8 +314,7 @@ def _moment(seconds: float | None) -> datetime | None:
     return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
 
-def _left_out(codes: Array) -> list[LeftOut]:
-    counts = Counter(str(code) for code in codes if code)
+def _left_out(counts: Counter[str]) -> list[LeftOut]:
     return [
         LeftOut(code=code, trials=counts[code], sentence=words)
         for code, words in LEFT_OUT.items()
@@ -304,40 +335,39 @@ def _by_organisation(reports: Iterable[TeamReport], names: _Names) -> list[Organ
     )
 
 
-def _bench_orders(seasons: Iterable[TeamSeason], names: _Names) -> list[BenchOrder]:
+def _bench_orders(seasons: TeamSeasons, names: _Names) -> list[BenchOrder]:
     """Return the order of teams within each bench; nothing is ordered across benches."""
-    at_bench: dict[str, list[TeamSeason]] = defaultdict(list)
-    for season in seasons:
-        if season.current.bench_id in names.benches:
-            at_bench[str(season.current.bench_id)].append(season)
+    at_bench: dict[str, list[Current]] = defaultdict(list)
+    for at, team_id in enumerate(seasons.team_ids.tolist()):
+        figure = seasons.current(at)
+        if figure.bench_id in names.benches:
+            at_bench[str(figure.bench_id)].append((team_id, figure))
     orders = [_bench_order(bench_id, among, names) for bench_id, among in at_bench.items()]
     return sorted(orders, key=lambda order: order.name.casefold())
 
 
-def _bench_order(bench_id: str, among: list[TeamSeason], names: _Names) -> BenchOrder:
-    strongest = sorted(among, key=lambda season: -season.current.normalised_power_w)
+def _bench_order(bench_id: str, among: list[Current], names: _Names) -> BenchOrder:
+    strongest = sorted(among, key=lambda current: -current[1].normalised_power_w)
     name, owner = names.benches[bench_id]
-    nexts: list[TeamSeason | None] = [*strongest[1:], None]
+    nexts: list[Figure | None] = [*(figure for _, figure in strongest[1:]), None]
     return BenchOrder(
         bench_id=bench_id,
         name=name,
         organisation_id=owner,
         order=[
-            _bench_place(place, season, after, names)
-            for place, (season, after) in enumerate(zip(strongest, nexts, strict=True), start=1)
+            _bench_place(place, current, after, names)
+            for place, (current, after) in enumerate(zip(strongest, nexts, strict=True), start=1)
         ],
     )
 
 
-def _bench_place(
-    place: int, season: TeamSeason, after: TeamSeason | None, names: _Names
-) -> BenchPlace:
-    figure = season.current
-    ahead = None if after is None else probability_ahead(figure, after.current)
+def _bench_place(place: int, current: Current, after: Figure | None, names: _Names) -> BenchPlace:
+    team_id, figure = current
+    ahead = None if after is None else probability_ahead(figure, after)
     return BenchPlace(
         place=place,
-        team_id=season.team_id,
-        name=names.teams[season.team_id],
+        team_id=team_id,
+        name=names.teams[team_id],
         normalised_power_w=figure.normalised_power_w,
         u_own=figure.u_own,
         interval_within_bench_w=interval(figure.normalised_power_w, figure.u_own),

@@ -27,8 +27,10 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
     """Return how an event's forecast did; worked out once for each revision of the season."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    key = ("review", event.id, season.revision, caller.sees)
-    kept: EventReview = cache_of(db).get_or_make(key, lambda: _review(db, caller, season, event))
+    subject = ("review", event.id, caller.sees)
+    kept: EventReview = cache_of(db).get_or_make(
+        subject, season.revision, lambda: _review(db, caller, season, event)
+    )
     return kept
 
 

@@ -3,21 +3,23 @@
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from sqlmodel import Session, col, select
 
+from analysis.columns import FloatArray
 from analysis.comparison import SeasonFit, fit_season
+from analysis.groups import Groups, group_by
 from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
-from analysis.trial_result import TrialResults, trial_results
+from analysis.trial_result import PowerResults
 from analysis.uncertainty import combine
 from api.models.builds import Build
 from api.models.seasons import Season
-from api.models.sessions import BenchSession
-from api.models.trials import Trial
 from api.services.cache import cache_of
-from api.services.frames import Array, read_frame
+from api.services.frames import Array, Columns
+from api.services.season_trials import SeasonTrials, season_trials
 
 #: Kinds of trial that say how strong a build is, at home, away or as the reference.
 COMPARED = ("record", "visit", "reference")
@@ -30,21 +32,30 @@ class Fitted:
     """A fit of the season, the trials behind it, and each team's current build."""
 
     fit: SeasonFit
-    trials: dict[str, Array]
+    trials: Columns
     current: dict[str, str]
     assigned: dict[str, float]
     exponents: dict[str, tuple[float, float]]
 
     @cached_property
+    def builds(self) -> Groups:
+        """Return the trials of each build."""
+        return group_by(self.trials["build_id"])
+
+    @cached_property
+    def sessions(self) -> Groups:
+        """Return the trials of each session."""
+        return group_by(self.trials["session_id"])
+
+    @cached_property
     def team_of(self) -> dict[str, str]:
         """Return the team of each build; empty for a reference rotor."""
-        return dict(zip(self.trials["build_id"], self.trials["team_id"], strict=True))
+        return _by_label(self.builds, self.trials["team_id"][self.builds.one_of_each()])
 
     @cached_property
     def trials_of(self) -> dict[str, int]:
         """Return how many trials each build has."""
-        builds, counts = np.unique(self.trials["build_id"].astype(str), return_counts=True)
-        return dict(zip(builds.tolist(), counts.tolist(), strict=True))
+        return _by_label(self.builds, self.builds.count().astype(int))
 
     @cached_property
     def references(self) -> list[str]:
@@ -58,10 +69,12 @@ class Fitted:
         What a sitting adds is told by the reference rotor alone: where it did not run, a team's own
         gain would pass for it.
         """
-        trials, fit = self.trials, self.fit
+        fit = self.fit
         bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
         sitting = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
-        bench_of = dict(zip(trials["session_id"], trials["bench_id"], strict=True))
+        bench_of: dict[str, str] = _by_label(
+            self.sessions, self.trials["bench_id"][self.sessions.one_of_each()]
+        )
         told = {session_id: sitting[session_id] for session_id in self.referred}
         return {
             session_id: bench[bench_id] + told.get(session_id, 0.0)
@@ -71,12 +84,13 @@ class Fitted:
     @cached_property
     def session_group(self) -> dict[tuple[str, str], int]:
         """Return, for each team and session, the group of builds that it was about."""
-        trials, group_of = self.trials, self.fit.group_of
+        sittings = group_by(self.builds.codes * self.sessions.size + self.sessions.codes)
+        one = sittings.one_of_each()
+        named = (self.trials[name][one].tolist() for name in ("team_id", "session_id", "build_id"))
+        group_of = self.fit.group_of
         return {
             (team_id, session_id): group_of[build_id]
-            for team_id, session_id, build_id in zip(
-                trials["team_id"], trials["session_id"], trials["build_id"], strict=True
-            )
+            for team_id, session_id, build_id in zip(*named, strict=True)
         }
 
     @cached_property
@@ -87,12 +101,7 @@ class Fitted:
     @cached_property
     def last_trial(self) -> dict[str, float]:
         """Return when each build was last tested, in seconds."""
-        last: dict[str, float] = {}
-        for build_id, moment in zip(
-            self.trials["build_id"], self.trials["started_at"], strict=True
-        ):
-            last[build_id] = max(moment, last.get(build_id, moment))
-        return last
+        return _by_label(self.builds, self.builds.largest(self.trials["started_at"]))
 
     @cached_property
     def fair(self) -> dict[str, FairPower]:
@@ -100,68 +109,64 @@ class Fitted:
         return fair_powers(self.fit, self.assigned)
 
 
+def _by_label(groups: Groups, values: Array) -> dict[str, Any]:
+    return dict(zip(groups.labels.tolist(), values.tolist(), strict=True))
+
+
 def fitted_season(db: Session, season: Season, until: datetime | None = None) -> Fitted | None:
     """Return the season's fit by what was measured until a moment; nothing where nothing counts."""
-    key = ("fit", season.id, season.revision, until)
-    kept: Fitted | None = cache_of(db).get_or_make(key, lambda: _fit(db, season, until))
+    subject = ("fit", season.id, until)
+    kept: Fitted | None = cache_of(db).get_or_make(
+        subject, season.revision, lambda: _fit(db, season, until)
+    )
     return kept
 
 
 def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
-    conditions = [col(Trial.season_id) == season.id]
-    if until is not None:
-        before = select(BenchSession.id).where(
-            col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
-        )
-        conditions.append(col(Trial.session_id).in_(before))
-    frame = read_frame(db, *conditions)
-    results = trial_results(frame.trials, frame.runs)
-    is_compared = np.isin(frame.trials["kind"].astype(str), COMPARED)
-    counted = is_compared & are_usable(frame.trials, results)
-    if not counted.any():
+    every = season_trials(db, season, until)
+    is_compared = np.isin(every.trials["kind"].astype(str), COMPARED)
+    counted = every.only(is_compared & are_usable(every.trials, every.results))
+    if not len(counted):
         return None
-    trials = {name: column[counted] for name, column in frame.trials.items()}
-    teams = summarise_teams(frame.trials, results)
+    assigned = _assigned(db)
+    builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=_fit_trials(trials, results, counted),
-        trials=trials,
-        current=_current(teams),
-        assigned=_assigned(db, {str(build) for build in trials["build_id"]}),
-        exponents=_exponents(trials["build_id"], results, counted),
+        fit=_fit_trials(counted),
+        trials=counted.trials,
+        current=_current(summarise_teams(every.trials, every.results)),
+        assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
+        exponents=_exponents(builds, counted.results),
     )
 
 
 def _current(teams: TeamSeasons) -> dict[str, str]:
     """Return the newest build of each team; a reference rotor is no team's."""
     pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
-    return {str(team_id): str(build_id) for team_id, build_id in pairs if team_id}
+    return {team_id: build_id for team_id, build_id in pairs if team_id}
 
 
-def _fit_trials(trials: dict[str, Array], results: TrialResults, counted: Array) -> SeasonFit:
+def _fit_trials(counted: SeasonTrials) -> SeasonFit:
     """Fit trials; a link's age is judged at the newest moment that two schools reached."""
+    trials, results = counted.trials, counted.results
     age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
     names = ("build_id", "team_id", "bench_id", "session_id")
     return fit_season(
-        {name: trials[name].astype(str) for name in names}
-        | {
-            "log_power": np.log(results.normalised_power_w[counted]),
-            "u_own": _scatter(results)[counted],
-        },
+        {name: trials[name] for name in names}
+        | {"log_power": np.log(results.normalised_power_w), "u_own": _scatter(results)},
         age_weeks=age,
     )
 
 
-def _reached_by_two(trials: dict[str, Array]) -> float:
+def _reached_by_two(trials: Columns) -> float:
     """Return the newest trial's moment, but for one school that is alone so late.
 
     A date that one school mistook, or chose, must not make the links of all others old.
     """
-    owners, started = trials["organisation_id"].astype(str), trials["started_at"]
-    newest = sorted(float(started[owners == owner].max()) for owner in np.unique(owners))
-    return newest[-2] if len(newest) > 1 else newest[-1]
+    newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
+    return float(newest[-2] if len(newest) > 1 else newest[-1])
 
 
-def _scatter(results: TrialResults) -> Array:
+def _scatter(results: PowerResults) -> FloatArray:
     """Return what is uncertain of a trial beside its session and bench, which have terms."""
     return combine(
         results.u_repeat,
@@ -171,23 +176,17 @@ def _scatter(results: TrialResults) -> Array:
     )
 
 
-def _exponents(
-    build_ids: Array, results: TrialResults, counted: Array
-) -> dict[str, tuple[float, float]]:
+def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:
     """Return each build's wind exponent with its uncertainty; its own, if any trial has it."""
-    found: dict[str, tuple[float, float]] = {}
-    rows = zip(
-        build_ids, results.wind_exponent[counted], results.u_wind_exponent[counted], strict=True
-    )
-    for build_id, exponent, u in rows:
-        if build_id not in found or u < found[build_id][1]:
-            found[build_id] = float(exponent), float(u)
-    return found
+    surest = builds.first_largest(-results.u_wind_exponent)
+    pairs = zip(results.wind_exponent[surest].tolist(), results.u_wind_exponent[surest].tolist(),
+                strict=True)  # fmt: skip
+    return dict(zip(builds.labels.tolist(), pairs, strict=True))
 
 
-def _assigned(db: Session, build_ids: set[str]) -> dict[str, float]:
-    """Return the assigned power of the reference rotors among some builds."""
+def _assigned(db: Session) -> dict[str, float]:
+    """Return the assigned powers of reference rotors."""
     known = select(Build.id, Build.assigned_power_w).where(
         col(Build.assigned_power_w).is_not(None), col(Build.organisation_id).is_(None)
     )
-    return {row.id: row.assigned_power_w for row in db.execute(known) if row.id in build_ids}
+    return {row.id: row.assigned_power_w for row in db.execute(known)}
