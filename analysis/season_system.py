@@ -69,16 +69,17 @@ class Solution:
         self._prior = model.precision(spread)
         of_cell = cells.sum(weight)
         at_home, shared = model.design_at_home, model.design_shared
-        self._home = model.blocks.inverted(of_cell, self._prior[:local])
+        home = model.blocks.inverted(of_cell, self._prior[:local])
+        self._inverse, self._log_determinant = home.inverse, home.log_determinant
         weighted = shared.T @ diags_array(of_cell)
         tie = (weighted @ at_home).T.tocsr()
-        self._pull = self._home.solve(tie).tocsr()  # A⁻¹B
+        self._pull = home.solve(tie).tocsr()  # A⁻¹B
         border = weighted @ shared + diags_array(self._prior[local:]) - tie.T @ self._pull
         self._border = splu(
             border.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
         )
         right = model.design.T @ cells.sum(weight * y)
-        alone = self._home.solve(right[:local])
+        alone = home.solve(right[:local])
         common = self._border.solve(right[local:] - tie.T @ alone)
         self.terms: FloatArray = np.concatenate([alone - self._pull @ common, common])
         self._explained = float(self.terms @ right)
@@ -137,7 +138,7 @@ class Solution:
         """Return the posterior covariance of some sums of terms."""
         local = sums.rows[:, : self.model.local]
         beside = self._beside(sums)
-        covariance = (local @ self._home.inverse @ local.T + sums.unseen @ sums.unseen.T).toarray()
+        covariance = (local @ self._inverse @ local.T + sums.unseen @ sums.unseen.T).toarray()
         covariance += beside @ self._border.solve(beside.T)
         symmetric: FloatArray = (covariance + covariance.T) / 2
         return symmetric
@@ -154,7 +155,7 @@ class Solution:
 
     def _variances(self, sums: Sums) -> FloatArray:
         local, beside = sums.rows[:, : self.model.local], self._beside(sums)
-        own = ((local @ self._home.inverse) * local).sum(axis=1) + (sums.unseen**2).sum(axis=1)
+        own = ((local @ self._inverse) * local).sum(axis=1) + (sums.unseen**2).sum(axis=1)
         variances: FloatArray = own + np.sum(beside * self._border.solve(beside.T).T, axis=1)
         return variances
 
@@ -177,7 +178,7 @@ class Solution:
     def term_variances(self) -> FloatArray:
         """Return the posterior variance of every unknown, in their order."""
         common = self._border.solve(np.eye(self.model.size - self.model.local))
-        at_home = self._home.inverse.diagonal() + ((self._pull @ common) * self._pull).sum(axis=1)
+        at_home = self._inverse.diagonal() + ((self._pull @ common) * self._pull).sum(axis=1)
         return np.concatenate([at_home, np.diag(common)])
 
     def gradient(self, y: FloatArray) -> FloatArray:
@@ -203,7 +204,7 @@ class Solution:
         of_border = float(np.sum(np.log(np.abs(self._border.U.diagonal()))))
         misfit = float(np.sum(self.weight * y**2)) - self._explained
         return (
-            self._home.log_determinant
+            self._log_determinant
             + of_border
             - float(np.sum(np.log(self._prior)))
             - float(np.sum(np.log(self.weight)))

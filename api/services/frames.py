@@ -7,6 +7,7 @@ and for a season read part by part.
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -94,7 +95,8 @@ def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
 def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
     """Return trials with what their sessions, builds, sweeps and resistors say."""
     named = parts.trials_named(is_checked=is_checked)
-    trials = _read(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
+    read = _read if is_checked else _read_plain
+    trials = read(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
     sessions = _read(
         db,
         list(parts.sessions_named(is_checked=is_checked)),
@@ -104,7 +106,7 @@ def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> 
     _merge(trials, sessions, "session_id")
     builds = parts.of_builds(*conditions, is_checked=is_checked)
     _merge(trials, _read(db, list(parts.builds_named(is_checked=is_checked)), builds), "build_id")
-    sweeps = _read(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
+    sweeps = _read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
     _merge(trials, sweeps, "build_id", "season_id")
     names = list(parts.OF_LOAD)
     has_loads = bool(np.any(trials["load_id"] != ""))
@@ -172,7 +174,7 @@ def _frame(
         np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
     )
     names = ["trial_id", *run_names]
-    runs = _read(db, names, parts.of_runs(run_names, *conditions))
+    runs = _read_plain(db, names, parts.of_runs(run_names, *conditions))
     known = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
     of_trial = [known[trial_id] for trial_id in runs.pop("trial_id").tolist()]
     runs["trial"] = np.array(of_trial, dtype=np.int64)
@@ -183,17 +185,29 @@ def _read(db: Session, names: list[str], statement: Any) -> Columns:
     return _columns(names, db.connection().execute(statement).all())
 
 
+def _read_plain(db: Session, names: list[str], statement: Any) -> Columns:
+    """Return rows of words and numbers as the driver gives them: of millions that is half."""
+    result = db.connection().execute(statement)
+    rows = result.cursor.fetchall()  # it returns rows, so it has one
+    result.close()
+    return _columns(names, rows)
+
+
 def _columns(names: list[str], rows: Any) -> Columns:
     """Return rows as one array per column: numbers with NaN for NULL, words with '' for NULL."""
-    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(names)
-    return {name: _array(name, values) for name, values in zip(names, by_column, strict=True)}
+    # Column by column: an iterator for each row would keep the garbage collector busy.
+    return {name: _array(name, list(map(itemgetter(at), rows))) for at, name in enumerate(names)}
 
 
-def _array(name: str, values: tuple[Any, ...]) -> Array:
+def _array(name: str, values: list[Any]) -> Array:
     if name in OBJECTS:
         made = np.empty(len(values), dtype=object)
         made[:] = values
         return made
     if name in IDENTITY or name in TEXT_COLUMNS or name in CHECK_TEXT_COLUMNS:
-        return np.array([value or "" for value in values], dtype=object)
+        # Equal words are one object, however many rows they stand in.
+        shared: dict[str, str] = {}
+        return np.array(
+            [shared.setdefault(each or "", each or "") for each in values], dtype=object
+        )
     return np.array(values, dtype=np.float64)
