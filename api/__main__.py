@@ -15,6 +15,7 @@ from sqlmodel import Session
 
 from api.db import Database, is_embedded, open_database
 from api.errors import ApiError
+from api.schema import HEAD, current, is_at_head, is_older
 from api.settings import Settings, WrongSettings, read_settings
 
 #: What is being answered when the service is told to stop is finished within this time. [s]
@@ -44,8 +45,6 @@ def _stop(words: str, code: int = 2) -> typer.Exit:
 @contextmanager
 def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
     """Open the programme's database for one command; it has to be there, and of this schema."""
-    from api.migrate import is_at_head
-
     where = make_url(settings.database_url)
     if is_embedded(settings.database_url) and not Path(where.database or "").exists():
         raise _stop(f"there is no database at {where.database}: is GUSTBOOK_DATABASE_URL right?")
@@ -262,7 +261,9 @@ def _back_up_first(settings: Settings) -> None:
 
 def _upgrade(settings: Settings, revision: str = "head", *, backup: bool = True) -> None:
     """Bring the schema to a revision; where it was older, make what follows from facts anew."""
-    from api.migrate import is_older, upgrade
+    if revision in ("head", HEAD) and current(settings.database_url) == HEAD:
+        return
+    from api.migrate import upgrade
 
     if backup and is_older(settings.database_url):
         _back_up_first(settings)

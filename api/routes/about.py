@@ -18,9 +18,9 @@ from api.db import is_embedded, journal_mode
 from api.deps import database
 from api.errors import Busy
 from api.metrics import Metrics
-from api.migrate import is_at_head
 from api.models.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
+from api.schema import is_at_head
 from api.services import backups
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)

@@ -20,8 +20,8 @@ from sqlalchemy.engine import make_url
 from sqlmodel import Session, col, select
 
 from api.db import is_embedded
-from api.migrate import head, is_at_head
 from api.models.seasons import Season
+from api.schema import HEAD, is_at_head
 from api.services.cache import keep_apart
 from api.services.exports import season_digest
 from api.services.keys import CONSOLE
@@ -260,5 +260,5 @@ def require_same(manifest: Manifest, found: Found) -> None:
     schema, rows, digests = found
     if (schema, rows) != (manifest.schema, manifest.rows):
         raise BackupFailed("what was restored has other rows or another schema than the backup")
-    if manifest.schema == head() and digests != manifest.digests:
+    if manifest.schema == HEAD and digests != manifest.digests:
         raise BackupFailed("the restored seasons' reports are not those of the backup")

@@ -10,7 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlmodel import Session
 
 from api.db import is_embedded, journal_mode
-from api.migrate import is_at_head
+from api.schema import is_at_head
 from api.services import audit, backups, erasing
 from api.settings import Settings
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from api.migrate import downgrade, is_older
+from api.migrate import downgrade
+from api.schema import is_older
 from api.services import backups
 from api.services.backups import BackupFailed
 from tests.conftest import ROLE, named_database, run_on_postgres

@@ -8,7 +8,8 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlmodel import SQLModel
 
-from api.migrate import LOCATION, config, downgrade, head, upgrade
+from api.migrate import LOCATION, config, downgrade, upgrade
+from api.schema import HEAD
 from tests.makers import World
 from tests.reliability.migrations import FOUND_AGAIN, REVISIONS, contents
 
@@ -28,7 +29,7 @@ def test_the_schema_agrees_with_the_models(database_url):
     with engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, SQLModel.metadata) == []
-        assert context.get_current_revision() == head()
+        assert context.get_current_revision() == HEAD
 
 
 def test_every_check_constraint_is_the_models(database_url):
@@ -73,7 +74,7 @@ def test_all_the_way_down_and_up_leaves_an_empty_programme(database_url):
 def test_a_failure_in_the_middle_leaves_the_old_version(database_url, world: World, monkeypatch):
     before = contents(database_url)
     scripts = ScriptDirectory(str(LOCATION))
-    newest = scripts.get_revision(head())
+    newest = scripts.get_revision(HEAD)
 
     def half_done() -> None:
         from alembic import op

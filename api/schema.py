@@ -1,0 +1,41 @@
+"""Which schema this code is for, and which one a database has.
+
+Apart from what changes schemas: a start over a database that is up to date
+need not load that.
+"""
+
+from pathlib import Path
+
+from sqlalchemy import Connection, NullPool, create_engine, inspect, text
+from sqlalchemy.engine import make_url
+
+#: The newest revision in `migrations/versions`.
+HEAD = "0012_names_of_trials"
+
+
+def revision_of(connection: Connection) -> str | None:
+    """Return the revision a database is at; nothing where it has no tables yet."""
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
+    return found
+
+
+def is_at_head(connection: Connection) -> bool:
+    """Tell whether a database has the newest schema."""
+    return revision_of(connection) == HEAD
+
+
+def current(database_url: str) -> str | None:
+    """Return the revision of the database at an address; nothing where there is none yet."""
+    url = make_url(database_url)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+        return None
+    engine = create_engine(database_url, poolclass=NullPool)
+    with engine.connect() as connection:
+        return revision_of(connection)
+
+
+def is_older(database_url: str) -> bool:
+    """Tell whether there is a database, and of an older schema than this code's."""
+    return current(database_url) not in (None, HEAD)
