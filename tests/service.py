@@ -16,9 +16,7 @@ class Service:
     """A real service on a port of its own."""
 
     def __init__(self, folder, database_url=None, **settings):
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
+        port = self.free_port()
         self.url = f"http://127.0.0.1:{port}"
         self.environment = (
             os.environ
@@ -32,6 +30,12 @@ class Service:
         self.log = Path(folder) / "service.log"
         self.command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
         self.start()
+
+    @staticmethod
+    def free_port():
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            return probe.getsockname()[1]
 
     def start(self):
         with self.log.open("ab") as log:

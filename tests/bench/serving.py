@@ -1,0 +1,91 @@
+"""Services beside each other on ports of their own, and a client that costs next to nothing."""
+
+import http.client
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from tests.bench.filled import folder, season_url
+from tests.service import ROOT, Service
+
+#: What stands in the way of a measurement: limits on what one key may ask for.
+UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",
+             "GUSTBOOK_MAX_IMPORT_ROWS": "1000000", "GUSTBOOK_MAX_BODY_BYTES": "100000000",
+             "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
+
+
+@contextmanager
+def ours(database_url: str) -> Iterator[tuple[Service, str]]:
+    """Give our service over a database, and a lead's key."""
+    service = Service(folder(), database_url, **UNLIMITED)
+    made = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "bench")
+    try:
+        yield service, made.stdout.strip()
+    finally:
+        service.kill()
+
+
+def copied(scale: str) -> str:
+    """Return the address of a copy of a season's database, which may be written to."""
+    source = season_url(scale).removeprefix("sqlite:///")
+    copy = folder() / f"{scale}-{time.monotonic_ns()}.db"
+    shutil.copyfile(source, copy)
+    return f"sqlite:///{copy}"
+
+
+@contextmanager
+def plain(database_url: str) -> Iterator[str]:
+    """Give the plain service over an empty database; the address it answers at."""
+    service = Service.__new__(Service)
+    service.log = folder() / "plain.log"
+    service.environment = os.environ | {"PLAIN_DATABASE_URL": database_url}
+    port = Service.free_port()
+    service.url = f"http://127.0.0.1:{port}"
+    service.command = [sys.executable, "-m", "uvicorn", "tests.bench.peers.plain_routes:app",
+                       "--port", str(port), "--no-access-log"]  # fmt: skip
+    service.start()
+    try:
+        yield service.url
+    finally:
+        service.kill()
+
+
+class Client:
+    """One kept connection that sends and reads whole answers."""
+
+    def __init__(self, url: str, key: str = "") -> None:
+        where = urlsplit(url)
+        self._connection = http.client.HTTPConnection(where.hostname, where.port, timeout=900)
+        self._headers = {"Authorization": f"Bearer {key}"} if key else {}
+
+    def ask(self, method: str, path: str, body: object = None, kind: str = "") -> bytes:
+        """Send a request and return the answer's body; an error stops the measurement."""
+        headers = self._headers | {"Content-Type": kind or "application/json"}
+        data = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
+        self._connection.request(method, path, data, headers if data else self._headers)
+        answer = self._connection.getresponse()
+        text = answer.read()
+        if answer.status >= 400:
+            raise AssertionError(f"{method} {path}: {answer.status} {text[:300]!r}")
+        return text
+
+
+def peak_mb(service: Service) -> float:
+    """Return the most memory that a service has held."""
+    status = Path(f"/proc/{service.process.pid}/status").read_text()
+    return int(status.split("VmHWM:")[1].split()[0]) / 1000
+
+
+def in_a_process(code: str, *arguments: str) -> dict:
+    """Return what a fresh process prints as JSON."""
+    done = subprocess.run([sys.executable, "-c", code, *arguments], cwd=ROOT, check=True,
+                          capture_output=True, text=True)  # fmt: skip
+    found: dict = json.loads(done.stdout)
+    return found
