@@ -3,6 +3,7 @@
 Each looks back only: what is usual is told by earlier trials that were not doubted themselves.
 """
 
+import math
 from bisect import insort
 from collections import defaultdict, deque
 from collections.abc import Iterator
@@ -137,18 +138,20 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
         view.results.wind_speed_m_s,
     )
     settings, doubted = _settings(view), doubted_otherwise(view)
-    for trial in view.in_time:
-        scaled = float(volts[trial] * speed[trial] ** (-view.results.wind_exponent[trial] / 2))
-        if not (np.isfinite(scaled) and scaled > 0) or settings[trial] is None:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        at_one_m_s = (volts * speed ** (-view.results.wind_exponent / 2)).tolist()
+    for trial in view.in_time.tolist():
+        scaled = at_one_m_s[trial]
+        if not (math.isfinite(scaled) and scaled > 0) or settings[trial] is None:
             continue
         earlier = before[settings[trial]]
         if earlier:
             usual = median(earlier)
             slip = find_slip(scaled, usual, VOLTAGE_TOLERANCE, unit_slips.VOLTAGE_SLIPS)
-            if slip or abs(np.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
+            if slip or abs(math.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
                 value = float(volts[trial])
                 meant = slip and Slip(slip.unit, value * slip.meant / scaled)
-                odd = _Doubted(int(trial), value, value * usual / scaled, meant, len(earlier))
+                odd = _Doubted(trial, value, value * usual / scaled, meant, len(earlier))
                 yield odd
                 if not view.is_confirmed(_unlike(odd)):
                     continue
@@ -180,11 +183,11 @@ def doubted_otherwise(view: View) -> Mask:
 
 def _settings(view: View) -> list[tuple[str, ...] | None]:
     """Return what must be alike of two trials for their volts to be alike."""
-    pitch, load = view.number("pitch_deg"), view.number("load_ohm")
-    names = zip(view.text("build_id"), view.text("bench_id"), pitch, load, strict=True)
+    columns = (view.text("build_id"), view.text("bench_id"), view.number("pitch_deg"),
+               view.number("load_ohm"))  # fmt: skip
     return [
-        (build, bench, f"{p:.1f}", f"{ohms:.3g}") if np.isfinite(p) and np.isfinite(ohms) else None
-        for build, bench, p, ohms in names
+        (build, bench, f"{p:.1f}", f"{ohms:.3g}") if math.isfinite(p + ohms) else None
+        for build, bench, p, ohms in zip(*(column.tolist() for column in columns), strict=True)
     ]
 
 
@@ -202,20 +205,26 @@ def duplicate(view: View) -> Iterator[Finding]:
         The later one of each two.
     """
     readings: dict[int, list[tuple[float, ...]]] = defaultdict(list)
-    columns = [np.nan_to_num(np.asarray(view.runs[name], dtype=float), nan=-1.0) for name in
-               ("voltage_v", "mean_square_voltage_v2", "current_a", "rotor_speed_rpm")]  # fmt: skip
-    for trial, values in zip(view.run_numbers, zip(*columns, strict=True), strict=True):
-        readings[int(trial)].append(tuple(float(value) for value in values))
-    setting = [np.nan_to_num(view.number(name), nan=-1.0) for name in
-               ("pitch_deg", "load_ohm", "wind_speed_m_s")]  # fmt: skip
+    of_runs = ("voltage_v", "mean_square_voltage_v2", "current_a", "rotor_speed_rpm")
+    values = zip(*(_plain(view.runs[name]) for name in of_runs), strict=True)
+    for trial, reading in zip(view.run_numbers.tolist(), values, strict=True):
+        readings[trial].append(reading)
+    names = (view.text(name).tolist() for name in ("session_id", "build_id", "kind"))
+    setting = (_plain(view.number(name)) for name in ("pitch_deg", "load_ohm", "wind_speed_m_s"))
+    settings, kinds = list(zip(*names, *setting, strict=True)), view.text("kind").tolist()
     seen: set[tuple[Any, ...]] = set()
     again = np.zeros(len(view.in_time), dtype=bool)
-    for trial in sorted(range(len(again)), key=lambda each: view.trials["trial_id"][each]):
-        names = (view.trials[name][trial] for name in ("session_id", "build_id", "kind"))
-        key = (*names, *(column[trial] for column in setting), tuple(readings[trial]))
-        again[trial] = key in seen and view.trials["kind"][trial] not in RUN_AGAIN
+    for trial in np.argsort(view.text("trial_id"), kind="stable").tolist():
+        key = (settings[trial], tuple(readings[trial]))
+        again[trial] = key in seen and kinds[trial] not in RUN_AGAIN
         seen.add(key)
     yield from findings(again, "duplicate", "hold", value=view.results.largest_voltage_v)
+
+
+def _plain(values: Any) -> list[float]:
+    """Return numbers that equal each other where both are missing."""
+    plain: list[float] = np.nan_to_num(np.asarray(values, dtype=float), nan=-1.0).tolist()
+    return plain
 
 
 def wrong_build(view: View) -> Iterator[Finding]:

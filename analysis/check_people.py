@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -52,9 +53,8 @@ def personal_data(view: View) -> Iterator[Finding]:
         "The build's note": np.where(once, view.text("build_note"), ""),
         "The team's name": np.where(once, view.text("team_name"), ""),
     }
-    found = [
-        _named_in(dict(zip(texts, row, strict=True))) for row in zip(*texts.values(), strict=True)
-    ]
+    rows = zip(*(column.tolist() for column in texts.values()), strict=True)
+    found = [_named_in(dict(zip(texts, row, strict=True))) if any(row) else "" for row in rows]
     where = np.array([bool(each) for each in found], dtype=bool)
     yield from findings(where, "personal_data", "warn", words=found)
 
@@ -65,6 +65,7 @@ def _named_in(texts: dict[str, str]) -> str:
     return next((f"{what} ({by})" for what, by in people.items() if by), "")
 
 
+@lru_cache(maxsize=1024)
 def person_in(text: str) -> str:
     """Return what a text seems to hold of a person, in words.
 

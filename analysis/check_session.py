@@ -62,18 +62,14 @@ def bench_changed(view: View) -> Iterator[Finding]:
     distance, bench = view.number("distance_used_m"), view.number("distance_m")
     other_setting = (used != "") & (used != usual)
     other_distance = np.abs(distance - bench) > DISTANCE_M
-    words = [
-        " and ".join(
-            part
-            for part, is_so in (
-                (f"fan setting {used[i]}, not {usual[i]}", other_setting[i]),
-                (f"{distance[i]:.2f} m from the fan, not {bench[i]:.2f} m", other_distance[i]),
-            )
-            if is_so
-        )
-        for i in range(len(used))
-    ]
     where = view.first_of_session & (other_setting | other_distance)
+    words = [""] * len(where)
+    for i in np.flatnonzero(where).tolist():
+        parts = (
+            (f"fan setting {used[i]}, not {usual[i]}", other_setting[i]),
+            (f"{distance[i]:.2f} m from the fan, not {bench[i]:.2f} m", other_distance[i]),
+        )
+        words[i] = " and ".join(part for part, is_so in parts if is_so)
     yield from findings(where, "bench_changed", "hold", words=words)
 
 

@@ -1,14 +1,13 @@
 """Results of trials in the shape they are answered in."""
 
-import math
 from typing import Any
 
+import numpy as np
 from sqlalchemy import ColumnElement
 from sqlmodel import Session
 
 from analysis.trial_result import TrialResults, trial_results
-from api.models.trials import TrialResult
-from api.services.frames import read_frame
+from api.services.frames import Array, read_frame
 
 NUMBERS = (
     "power_w",
@@ -28,37 +27,34 @@ DOUBTS = ("u_own", "u_bench", "u_total")
 WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "normalisation", "reason")
 
 
-def read_results(db: Session, *conditions: ColumnElement[bool]) -> dict[str, TrialResult]:
-    """Return the results of the trials that meet some conditions, by trial id."""
+def read_results(db: Session, *conditions: ColumnElement[bool]) -> dict[str, dict[str, Any]]:
+    """Return what `TrialResult` holds of the trials that meet some conditions, by trial id."""
     frame = read_frame(db, *conditions)
-    results = trial_results(frame.trials, frame.runs)
-    return {
-        str(trial_id): shape_result(results, position)
-        for position, trial_id in enumerate(frame.trials["trial_id"])
-    }
+    told = tell_results(trial_results(frame.trials, frame.runs))
+    return dict(zip(frame.trials["trial_id"].tolist(), told, strict=True))
 
 
-def shape_result(results: TrialResults, position: int) -> TrialResult:
-    """Return one trial's result; what cannot be known is null, and `reason` says why."""
-    numbers = {name: known(getattr(results, name)[position]) for name in NUMBERS}
-    words = {name: str(getattr(results, name)[position]) or None for name in WORDS}
-    is_known = numbers["normalised_power_w"] is not None
-    doubts = {
-        name: known(getattr(results, name)[position]) if is_known else None for name in DOUBTS
-    }
-    low, high = results.interval_low_w[position], results.interval_high_w[position]
-    return TrialResult.model_validate(
-        numbers
-        | words
-        | doubts
-        | {
-            "run_count": int(results.run_count[position]),
-            "wind_exponent_source": "own" if results.is_own_exponent[position] else "default",
-            "interval_w": (float(low), float(high)) if is_known else None,
-        }
-    )
+def tell_results(results: TrialResults) -> list[dict[str, Any]]:
+    """Return what `TrialResult` holds of each trial.
+
+    What cannot be known is null, and `reason` says why.
+    """
+    is_known = np.isfinite(results.normalised_power_w)
+    columns: dict[str, list[Any]] = {name: _known(getattr(results, name)) for name in NUMBERS}
+    columns |= {name: _known(getattr(results, name), is_known) for name in DOUBTS}
+    columns |= {name: [str(word) or None for word in getattr(results, name).tolist()]
+                for name in WORDS}  # fmt: skip
+    columns["run_count"] = results.run_count.astype(int).tolist()
+    columns["wind_exponent_source"] = np.where(results.is_own_exponent, "own", "default").tolist()
+    limits = _known(results.interval_low_w, is_known), _known(results.interval_high_w, is_known)
+    columns["interval_w"] = [None if low is None else (low, high)
+                             for low, high in zip(*limits, strict=True)]  # fmt: skip
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
-def known(value: Any) -> float | None:
-    """Return a number, or nothing where it is not finite."""
-    return float(value) if math.isfinite(value) else None
+def _known(values: Array, where: Array | bool = True) -> list[float | None]:
+    """Return numbers, and nothing where one is not finite or is not to be told."""
+    told = values.astype(object)
+    told[~(np.isfinite(values) & where)] = None
+    listed: list[float | None] = told.tolist()
+    return listed

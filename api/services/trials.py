@@ -12,6 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, insert, or_
 from sqlmodel import Session, col, select
 
@@ -37,6 +38,12 @@ from api.services.scope import Caller, require_owner
 from api.services.trial_targets import Target, Targets, parts, require_sound
 
 Name = tuple[str, str]
+READS = TypeAdapter(list[TrialRead])
+#: What a trial's answer takes from its row as it stands there.
+TOLD = [name for name in TrialRead.model_fields if name in Trial.model_fields]
+RUNS_TOLD = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
+    col(Run.number)
+)
 SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
@@ -310,16 +317,26 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
         return []
     ids = [row.id for row in rows]
     among: ColumnElement[bool] = col(Trial.id).in_(ids)
-    results, found, runs = read_results(db, among), flags.of_trials(db, ids), runs_of(db, ids)
+    results, found, runs = read_results(db, among), flags.of_trials(db, ids), _runs_told(db, ids)
     revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
-    return [
-        resources.read(
-            TrialRead,
-            row,
-            revision=revisions_now[row.season_id],
-            runs=[RunRead.model_validate(run) for run in runs[row.id]],
-            result=results[row.id],
-            flags=found.get(row.id, []),
-        )
-        for row in rows
-    ]
+    return READS.validate_python(
+        [
+            {name: getattr(row, name) for name in TOLD}
+            | {
+                "revision": revisions_now[row.season_id],
+                "runs": runs[row.id],
+                "result": results[row.id],
+                "flags": found.get(row.id, []),
+            }
+            for row in rows
+        ]
+    )
+
+
+def _runs_told(db: Session, trial_ids: list[str]) -> dict[str, list[dict[str, Any]]]:
+    """Return what `RunRead` holds of the runs of some trials, in their order."""
+    told: dict[str, list[dict[str, Any]]] = {trial_id: [] for trial_id in trial_ids}
+    for part in parts(trial_ids):
+        for trial_id, *run in db.execute(RUNS_TOLD.where(col(Run.trial_id).in_(part))):
+            told[trial_id].append(dict(zip(RunRead.model_fields, run, strict=True)))
+    return told
