@@ -7,7 +7,7 @@ there is told by them.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -259,29 +259,29 @@ def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
     return {str(builds[at]) for at in moved if kinds[at] == sweeps.WIND}
 
 
-def of_trials(db: Session, trial_ids: Iterable[str]) -> dict[str, list[FlagRead]]:
-    """Return the flags of some trials and of their sessions that hold, gravest first."""
-    by_trial: dict[str, list[FlagRead]] = defaultdict(list)
-    ids = list(trial_ids)
-    for start in range(0, len(ids), AT_ONCE):
-        part = ids[start : start + AT_ONCE]
-        about = (
-            select(Trial.id, Flag)
-            .join(
-                Flag,
-                or_(
-                    col(Flag.trial_id) == col(Trial.id),
-                    col(Flag.session_id) == col(Trial.session_id),
-                ),
-            )
-            .where(col(Trial.id).in_(part), col(Flag.state) != CLEARED)
-            .order_by(col(Flag.id))
-        )
-        for trial_id, flag in db.execute(about):
-            by_trial[trial_id].append(resources.read(FlagRead, flag))
-    for flags in by_trial.values():
-        flags.sort(key=_gravest_first)
-    return by_trial
+def of_trials(db: Session, sessions: Mapping[str, str]) -> dict[str, list[FlagRead]]:
+    """Return the flags that hold of some trials and of their sessions, gravest first.
+
+    `sessions` are the trials' own, by trial.
+    """
+    of_trial = _holding(db, col(Flag.trial_id), sessions)
+    of_session = _holding(db, col(Flag.session_id), set(sessions.values()))
+    found = {}
+    for trial_id, session_id in sessions.items():
+        flags = of_trial.get(trial_id, []) + of_session.get(session_id, [])
+        if flags:
+            found[trial_id] = sorted(flags, key=_gravest_first)
+    return found
+
+
+def _holding(db: Session, about: Any, ids: Iterable[str]) -> dict[str, list[FlagRead]]:
+    """Return the flags that hold about some trials, or about some sessions."""
+    wanted, found = sorted(ids), defaultdict(list)
+    for start in range(0, len(wanted), AT_ONCE):
+        part = about.in_(wanted[start : start + AT_ONCE])
+        for flag in db.scalars(select(Flag).where(part, col(Flag.state) != CLEARED)):
+            found[str(flag.trial_id or flag.session_id)].append(resources.read(FlagRead, flag))
+    return found
 
 
 def _gravest_first(flag: FlagRead) -> tuple[Any, ...]:

@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from pydantic import TypeAdapter
-from sqlalchemy import ColumnElement, insert, or_
-from sqlmodel import Session, col, select
+from sqlalchemy import ColumnElement, or_
+from sqlmodel import Session, SQLModel, col, select
 
 from analysis.electrical import mean_square
 from analysis.steadiness import steadiness
 from api.errors import ApiError, Conflict, FieldError
+from api.models.flags import FlagRead
 from api.models.ids import new_id
 from api.models.sessions import BenchSession
 from api.models.trials import (
@@ -44,6 +45,7 @@ TOLD = [name for name in TrialRead.model_fields if name in Trial.model_fields]
 RUNS_TOLD = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
     col(Run.number)
 )
+TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"]
 SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
@@ -61,6 +63,7 @@ class Sent:
     """A trial as it comes, with the digest of its facts."""
 
     trial: TrialCreate
+    facts: dict[str, Any]
     digest: str
 
     @property
@@ -98,7 +101,8 @@ def submit(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the trials that are new and sound; say of each what became of it."""
-    sent = [Sent(trial, digest_of(trial)) for trial in trials]
+    facts = [facts_of(trial) for trial in trials]
+    sent = [Sent(*each, digest_of(each[1])) for each in zip(trials, facts, strict=True)]
     revisions.lock(db, *_seasons_of(db, trials))
     stored = _stored(db, caller, sent)
     sessions = {str(known.facts["session_id"]) for named in stored.values()
@@ -141,7 +145,7 @@ def _submit(
     trial_id = new_id(Trial.prefix)
     new[trial_id] = (sent, target)
     if name is not None:
-        named[target.owner] = Known(trial_id, target.owner, facts_of(trial), sent.digest)
+        named[target.owner] = Known(trial_id, target.owner, sent.facts, sent.digest)
     return Submitted(trial_id, created=True)
 
 
@@ -151,9 +155,9 @@ def facts_of(trial: TrialCreate) -> dict[str, Any]:
     return facts | {"runs": [run.model_dump() for run in trial.runs]}
 
 
-def digest_of(trial: TrialCreate) -> str:
+def digest_of(facts: dict[str, Any]) -> str:
     """Return what tells a trial as submitted from any other."""
-    told = json.dumps(facts_of(trial), sort_keys=True, default=str)
+    told = json.dumps(facts, sort_keys=True, default=str)
     return hashlib.sha256(told.encode()).hexdigest()
 
 
@@ -222,7 +226,7 @@ def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
 
 def _require_same(sent: Sent, known: Known) -> None:
     """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
-    facts = facts_of(sent.trial)
+    facts = dict(sent.facts)
     if sent.trial.client_ref == known.trial_id:
         facts["client_ref"] = known.facts["client_ref"]
     differing = [name for name in known.facts if known.facts[name] != facts[name]]
@@ -237,11 +241,14 @@ def _require_same(sent: Sent, known: Known) -> None:
 
 def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
     """Store new trials with their runs, then compute and check them together."""
-    db.execute(
-        insert(Trial), [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()]
+    # By the table and not by the class: nothing of what is stored so is wanted as an object.
+    insert = db.connection().execute
+    insert(
+        TRIALS.insert(),
+        [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()],
     )
-    db.execute(
-        insert(Run),
+    insert(
+        RUNS.insert(),
         [
             run_row(trial_id, number, run)
             for trial_id, (sent, _) in new.items()
@@ -317,7 +324,7 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
         return []
     ids = [row.id for row in rows]
     among: ColumnElement[bool] = col(Trial.id).in_(ids)
-    results, found, runs = read_results(db, among), flags.of_trials(db, ids), _runs_told(db, ids)
+    results, found, runs = read_results(db, among), _flags_of(db, rows), _runs_told(db, ids)
     revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
     return READS.validate_python(
         [
@@ -331,6 +338,10 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
             for row in rows
         ]
     )
+
+
+def _flags_of(db: Session, rows: Sequence[Trial]) -> dict[str, list[FlagRead]]:
+    return flags.of_trials(db, {row.id: row.session_id for row in rows})
 
 
 def _runs_told(db: Session, trial_ids: list[str]) -> dict[str, list[dict[str, Any]]]:

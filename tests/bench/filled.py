@@ -17,6 +17,7 @@ from api.migrate import upgrade
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH, season_columns
 
 AT_ONCE = 50_000
+WEEK = dt.timedelta(weeks=1)
 MADE_AT = "2026-01-10 08:00:00.000000"
 STARTS = dt.datetime(2026, 2, 2, 9, tzinfo=dt.UTC)
 

@@ -228,11 +228,11 @@ def _resolve(
 def _entry(draft: Draft, opening: Opening) -> Entry:
     """Return a draft as a trial that points at its session and build, or with its faults."""
     entry = Entry([row.number for row in draft.rows], draft.client_ref, sheet_rows=draft.rows)
-    if not draft.faults and draft.place is not None:
+    if not draft.faults and draft.place is not None and draft.sound is not None:
         session = opening.find_or_open(draft)
         if session is not None:
             ids = {"session_id": session.id, "build_id": draft.place.build.id}
-            entry.trial = TrialCreate.model_validate(ids | draft.trial)
+            entry.trial = draft.sound.model_copy(update=ids)
     entry.faults = draft.faults
     return entry
 
@@ -250,7 +250,14 @@ def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None
 
 def _read_flags(db: Session, work: Prepared) -> None:
     """Learn what the data checks say of the trials."""
-    by_trial = flags.of_trials(db, [entry.trial_id for entry in work.entries if entry.trial_id])
+    by_trial = flags.of_trials(
+        db,
+        {
+            entry.trial_id: entry.trial.session_id
+            for entry in work.entries
+            if entry.trial_id and entry.trial
+        },
+    )
     told: set[str] = set()
     for entry in work.entries:
         mine = by_trial.get(entry.trial_id or "", [])

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -82,7 +82,7 @@ class Draft:
     """A trial in the making: its rows, what they speak of, and what is wrong with it.
 
     `trial` and `conditions` hold values under the names they were typed with; `session` is where
-    and when.
+    and when. `sound` is the trial in its shape, pointing nowhere yet.
     """
 
     rows: list[ReadRow]
@@ -92,6 +92,7 @@ class Draft:
     conditions: dict[str, Any] = field(default_factory=dict)
     trial: dict[str, Any] = field(default_factory=dict)
     faults: list[FieldError] = field(default_factory=list)
+    sound: TrialCreate | None = None
 
     def fault(self, row: ReadRow, title: str, reason: NotAValue, column: str) -> None:
         """Note what is wrong in a cell, once."""
@@ -187,10 +188,14 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
 
 def _agree(draft: Draft, header: Header) -> None:
     """Note where the rows of one trial say different things about it."""
+    if len(draft.rows) == 1:
+        return
     for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND, *SESSION_COLUMNS):
         first = draft.row_of(column)
         for row in draft.rows:
-            if column in row.values and _said(row, column) != _said(first, column):
+            if column not in row.values or row.values[column] == first.values[column]:
+                continue
+            if _said(row, column) != _said(first, column):
                 words = f"differs from row {first.number}, which is of the same trial"
                 reason = NotAValue("rows_differ", words, "Runs of one trial share their settings.")
                 draft.fault(row, header.title(column), reason, column)
@@ -260,20 +265,35 @@ def _notes(draft: Draft) -> str | None:
     return "; ".join(notes)[:NOTE_LENGTH] or None
 
 
+STAND_IN = {"session_id": "ses_" + "0" * 26, "build_id": "bld_" + "0" * 26}
+SITTING = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
+           "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
+
+
 def _check_shapes(draft: Draft, header: Header) -> None:
     """Note every value that a session, a run or a trial refuses, also where names are unknown."""
-    stand_in = {"session_id": "ses_" + "0" * 26, "build_id": "bld_" + "0" * 26}
-    sitting = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
-               "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
-    sound_runs = [{"voltage_v": 1.0}]
-    _check(draft, SessionCreate, sitting | draft.conditions, None, header)
-    _check(draft, TrialCreate, stand_in | draft.trial | {"runs": sound_runs}, None, header)
-    for row, run in zip(draft.rows, draft.trial["runs"], strict=True):
-        _check(draft, RunCreate, run, row, header)
-    if not draft.faults:
+    try:
+        draft.sound = TrialCreate.model_validate(STAND_IN | draft.trial)
+    except ValidationError:  # now each part alone, so that a fault is told with its cell
+        sound_runs = [{"voltage_v": 1.0}]
+        _check(draft, TrialCreate, STAND_IN | draft.trial | {"runs": sound_runs}, None, header)
+        for row, run in zip(draft.rows, draft.trial["runs"], strict=True):
+            _check(draft, RunCreate, run, row, header)
+    if not _is_sound_sitting(tuple(draft.conditions.items())):
+        _check(draft, SessionCreate, SITTING | draft.conditions, None, header)
+    if draft.sound is not None and not draft.faults:
         # Without an adult is told where the session is known; here the rest of what forbids.
-        trial = TrialCreate.model_validate(stand_in | draft.trial)
-        draft.faults += located(blocked(trial, adult_present=True), draft.rows, header)
+        draft.faults += located(blocked(draft.sound, adult_present=True), draft.rows, header)
+
+
+@lru_cache(maxsize=1024)
+def _is_sound_sitting(conditions: tuple[tuple[str, Any], ...]) -> bool:
+    """Tell whether a session takes these conditions; a sitting's trials all say the same."""
+    try:
+        SessionCreate.model_validate(SITTING | dict(conditions))
+    except ValidationError:
+        return False
+    return True
 
 
 def _check(

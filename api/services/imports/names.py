@@ -1,10 +1,11 @@
 """From the names in a row to the things they mean, within what the caller may see."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,18 @@ from api.models.turbines import Turbine
 from api.services.imports.cells import NotAValue
 from api.services.scope import Caller, may_see, visible
 from api.services.sessions import GRACE
+
+#: What tells one place from another.
+PLACED_BY = (
+    "organisation",
+    "team",
+    "turbine",
+    "build",
+    "bench",
+    "bench_organisation",
+    "session_started_at",
+    "kind",
+)
 
 Thing = TypeVar("Thing")
 Named = TypeVar("Named", Organisation, Team, Bench, Turbine)
@@ -45,7 +58,8 @@ class Place:
     zone: str
 
 
-def plain(name: object) -> str:
+@lru_cache(maxsize=8192, typed=True)  # else 1 and True would be one name
+def plain(name: Hashable) -> str:
     """Return a name without what people vary: case and spaces."""
     return " ".join(str(name).casefold().split())
 
@@ -69,9 +83,17 @@ class Directory:
         self.turbines: dict[str | None, list[Turbine]] = _by(rows(Turbine), "team_id")
         self.builds: dict[str, list[Build]] = _by(rows(Build), "turbine_id")
         self.visited = _visited(db, caller)
+        self._places: dict[tuple[Any, ...], Place] = {}
 
     def place(self, cells: dict[str, Any]) -> Place:
         """Return what a row's names mean, or say which of them are not known."""
+        ref = cells.get("client_ref") if self.visited else None
+        names = *(cells.get(column) for column in PLACED_BY), ref
+        if names not in self._places:
+            self._places[names] = self._place(cells)
+        return self._places[names]
+
+    def _place(self, cells: dict[str, Any]) -> Place:
         unknown: list[Unresolved] = []
 
         def attempt(find: Callable[..., Any], *about: Any) -> Any:

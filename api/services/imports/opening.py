@@ -23,6 +23,7 @@ class Opening:
         self.said: dict[SessionKey, dict[str, Any]] = {}
         self.known: dict[SessionKey, BenchSession] = {}
         self.opened: list[BenchSession] = []
+        self.agreed: set[tuple[str, tuple[tuple[str, Any], ...]]] = set()
 
     def hear(self, draft: Draft) -> None:
         """Learn what a sound draft says of its session; what was said first stands."""
@@ -60,6 +61,9 @@ class Opening:
 
     def _differs(self, row: BenchSession, draft: Draft) -> bool:
         """Note each condition in which a draft contradicts its session."""
+        told = row.id, tuple(draft.conditions.items())
+        if told in self.agreed:
+            return False
         facts = {"adult_present": row.adult_present} | (draft.session or {}) | draft.conditions
         mine = SessionCreate.model_validate(facts)
         for column in SESSION_COLUMNS:
@@ -75,6 +79,8 @@ class Opening:
                         value=str(at.values[column]),
                     )
                 )
+        if not draft.faults:
+            self.agreed.add(told)
         return bool(draft.faults)
 
 
