@@ -259,6 +259,12 @@ class Standing:
     not_shown: int
 
 
+def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
+    """Return the scores of a season's benches, a coach's own ones only."""
+    fitted = fitted_season(db, resources.get_row(db, caller, Season, season_id))
+    return [] if fitted is None else _benches(caller, fitted, known_to(db, caller, fitted))
+
+
 def standing(db: Session, caller: Caller, season: Season) -> Standing:
     """Return how the season's current builds stand, each held against the next one alone."""
     fitted = fitted_season(db, season)

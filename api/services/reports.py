@@ -88,6 +88,17 @@ class _Facts:
         return None if at is None else self.seasons[at]
 
 
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """All of a season that a caller may see: what each part of its report is taken from."""
+
+    teams: list[Team]
+    names: _Names
+    facts: _Facts
+    benches: list[BenchOrder]
+    standing: comparisons.Standing
+
+
 def season_report(
     db: Session,
     caller: Caller,
@@ -133,21 +144,19 @@ def organisation_report(
 def _calculate(
     db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    everyone = _teams(db, caller, season.id)
+    # Whole first: a bench's order is of all who were measured there, whoever is asked for.
+    whole: _Whole = cache_of(db).get_or_make(
+        ("whole", season.id, caller.sees), season.revision, lambda: _read(db, caller, season)
+    )
+    names, facts = whole.names, whole.facts
     teams = [
         team
-        for team in everyone
+        for team in whole.teams
         if organisation_id in (None, team.organisation_id) and team_id in (None, team.id)
     ]
-    names = _names(db, caller, season.id, everyone)
-    # Whole first: a bench's order is of all who were measured there, whoever is asked for. A trial
-    # is its team's school's, so who sees the team sees the trial.
-    whole = _of_teams(season_trials(db, season), names.teams)
-    facts = _facts(whole)
     asked = {team.id for team in teams}
     fitted = fitted_season(db, season)
     reports = [_team(team, facts, names, fitted) for team in teams]
-    orders = _bench_orders(facts.seasons, names)
     told = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
     at_benches = {report.current.bench_id for report in reports if report.current}
     return SeasonReport(
@@ -158,13 +167,22 @@ def _calculate(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
-        benches=[order for order in orders if order.bench_id in at_benches],
-        comparison=fair_table(comparisons.standing(db, caller, season), asked),
+        benches=[order for order in whole.benches if order.bench_id in at_benches],
+        comparison=fair_table(whole.standing, asked),
         trials_stored=sum(each.stored for each in told),
         trials=sum(each.counted for each in told),
         sessions=_sessions(facts.seasons, asked),
         left_out=_left_out(sum((each.left_out for each in told), Counter())),
     )
+
+
+def _read(db: Session, caller: Caller, season: Season) -> _Whole:
+    teams = _teams(db, caller, season.id)
+    names = _names(db, caller, season.id, teams)
+    # A trial is its team's school's, so who sees the team sees the trial.
+    facts = _facts(_of_teams(season_trials(db, season), names.teams))
+    orders = _bench_orders(facts.seasons, names)
+    return _Whole(teams, names, facts, orders, comparisons.standing(db, caller, season))
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:

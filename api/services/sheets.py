@@ -28,7 +28,7 @@ from api.services.scope import Caller
 def bench_scores(db: Session, caller: Caller, report: SeasonReport) -> list[BenchScoreRead]:
     """Return the scores of the benches that a report is about, as far as they are the caller's."""
     shown = {bench.bench_id for bench in report.benches}
-    scores = comparisons.compare_season(db, caller, report.season_id).benches
+    scores = comparisons.bench_scores(db, caller, report.season_id)
     return [score for score in scores if score.bench_id in shown]
 
 

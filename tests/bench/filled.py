@@ -41,6 +41,14 @@ def folder() -> Path:
 _kept: list[Any] = []
 
 
+def fill_server(database_url: str) -> None:
+    """Put a club's season into an empty database of a server."""
+    engine = create_engine(database_url)
+    with engine.begin() as connection:
+        fill(connection, *SCALES["club"])
+    engine.dispose()
+
+
 @cache
 def season_url(scale: str) -> str:
     """Return the address of a database that holds a season of that scale."""
@@ -111,7 +119,7 @@ def _session(bench: int, week: int) -> dict[str, Any]:
                 season_id=SEASON, organisation_id=public_id("org", bench),
                 started_at=started.strftime("%Y-%m-%d %H:%M:%S.000000"), air_temperature_c=21.5,
                 pressure_hpa=950.0, relative_humidity_pct=45.0, wind_speed_start_m_s=4.1,
-                warm_up_min=6.0, adult_present=1)  # fmt: skip
+                warm_up_min=6.0, adult_present=True)  # fmt: skip
 
 
 def _put_trials(connection: Connection, trials: dict[str, Any], runs: dict[str, Any]) -> None:
@@ -145,7 +153,7 @@ def _put_references(connection: Connection, benches: int) -> None:
 def _trial(at: int, school: str, session: int, build: str, kind: str, wind: float) -> dict:
     return _row(public_id("trl", at), session_id=public_id("ses", session), build_id=build,
                 kind=kind, organisation_id=school, season_id=SEASON, state="accepted",
-                load_ohm=30.1, load_connected=1, meter_range_v=2.0, wind_speed_m_s=wind,
+                load_ohm=30.1, load_connected=True, meter_range_v=2.0, wind_speed_m_s=wind,
                 pitch_deg=12.0, client_ref=f"t-{at}", submitted_digest=f"{at:064d}")  # fmt: skip
 
 
@@ -164,7 +172,8 @@ def _put(connection: Connection, table: str, rows: Iterable[dict[str, Any]]) -> 
     statement = ""
     for row in rows:
         if not statement:
-            names, marks = ", ".join(row), ", ".join("?" * len(row))
+            mark = "?" if connection.dialect.name == "sqlite" else "%s"
+            names, marks = ", ".join(row), ", ".join([mark] * len(row))
             statement = f'INSERT INTO "{table}" ({names}) VALUES ({marks})'
         part.append(tuple(row.values()))
         if len(part) == AT_ONCE:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-WORKS = ("analysis", "model", "outlook", "start", "requests")
+WORKS = ("analysis", "model", "outlook", "start", "requests", "report", "stall", "import")
 
 
 def main() -> None:

@@ -24,6 +24,7 @@ class Row:
     peer_s: float
     goal: float | None
     at_least: bool = False
+    unit: str = "s"
 
     @property
     def ratio(self) -> float:
@@ -37,12 +38,15 @@ class Row:
             return True
         return self.ratio >= self.goal if self.at_least else self.ratio <= self.goal
 
+    def _told(self, value: float) -> str:
+        return seconds(value) if self.unit == "s" else f"{value:.4g} {self.unit}".rstrip()
+
     def told(self) -> dict[str, str]:
         """Return the cells of a table's row."""
         sign, times = ("≥", " × as fast") if self.at_least else ("≤", " ×")
         return {
-            "work": self.work, "ours": seconds(self.ours_s), "peer": self.peer,
-            "peer's": seconds(self.peer_s), "ratio": f"{self.ratio:.2f}",
+            "work": self.work, "ours": self._told(self.ours_s), "peer": self.peer,
+            "peer's": self._told(self.peer_s), "ratio": f"{self.ratio:.2f}",
             "goal": "" if self.goal is None else f"{sign} {self.goal:g}{times}",
             "holds": "" if self.goal is None else "yes" if self.holds else "NO",
         }  # fmt: skip

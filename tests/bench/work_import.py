@@ -55,8 +55,7 @@ def rows(scale: str) -> Iterator[Row]:
     yield Row(f"{work}, SQLite", taken, "executemany", _bare(url), 2.5)
     yield Row(work, taken, "plain route", _plainly(), 10, at_least=True)
     most = 4 * len(body) / 1e6 + 200
-    yield Row(f"its memory, {grown:.0f} MB over idle", grown / 1000, "4 × upload + 200 MB",
-              most / 1000, 1)  # fmt: skip
+    yield Row(f"{work}, over idle", grown, "4 × upload + 200 MB", most, 1, unit="MB")
     with fresh("postgresql") as (_, server):
         yield Row(f"{work}, PostgreSQL", _on_server(server, body), "bare COPY",
                   _copied_in(server), 2.5)  # fmt: skip

@@ -57,6 +57,5 @@ def rows(scale: str) -> Iterator[Row]:
             peer.append(started(one, environment)[0])
     work = "cold start to the first answer"
     yield Row(work, statistics.median(ours), "one-route FastAPI", statistics.median(peer), 2.0)
-    # Told in thousandths, so that the table's seconds read as megabytes.
     idle = statistics.median(memory)
-    yield Row(f"idle memory, {idle:.0f} MB", idle / 1000, "110 MB", MOST_IDLE_MB / 1000, 1.0)
+    yield Row("idle memory", idle, "most", MOST_IDLE_MB, 1.0, unit="MB")
