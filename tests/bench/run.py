@@ -13,7 +13,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-WORKS = ("analysis", "model", "outlook", "start", "requests", "report", "stall", "import")
+WORKS = ("analysis", "model", "outlook", "report", "pages", "command", "requests", "beside",
+         "stall", "import", "start")  # fmt: skip
 
 
 def main() -> None:

@@ -107,9 +107,8 @@ def _copied_in(server: str) -> float:
     connection: Any = engine.raw_connection().driver_connection
     taken = 0.0
     for name in STORED:
-        text = b"".join(
-            bytes(each) for each in connection.cursor().copy(f'COPY "{name}" TO STDOUT')
-        )
+        with connection.cursor().copy(f'COPY "{name}" TO STDOUT') as copy:
+            text = b"".join(bytes(each) for each in copy)
         connection.execute(f'CREATE TABLE "copy_{name}" (LIKE "{name}" INCLUDING ALL)')
         connection.commit()
         started = time.perf_counter()
