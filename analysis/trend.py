@@ -235,6 +235,7 @@ def _approximate(y: FloatArray, s: int) -> float:
     return normal_cdf(-(s - 1) / math.sqrt(variance)) if variance > 0 else 1.0
 
 
+@lru_cache(maxsize=256)
 def expected_maximum(count: int) -> float:
     """Return how far the largest of some equal normal results lies above their mean.
 
