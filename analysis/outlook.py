@@ -173,17 +173,15 @@ def _require_known(entrants: Entrants) -> None:
 def _draw(entrants: Entrants, event: Event, rng: np.random.Generator, draws: int) -> FloatArray:
     """Return drawn ln powers, one row per event."""
     shape = draws, entrants.ln_power.size
-    ability = rng.multivariate_normal(
-        entrants.ln_power, entrants.covariance, size=draws, method="eigh"
-    )
-    exponent = rng.normal(entrants.wind_exponent, entrants.u_wind_exponent, shape)
+    # What is particular to each there is independent between them, as a diagonal adds it.
+    covariance = entrants.covariance + event.interaction**2 * np.eye(shape[1])
+    ability = rng.multivariate_normal(entrants.ln_power, covariance, size=draws, method="eigh")
+    exponent = entrants.wind_exponent + entrants.u_wind_exponent * rng.standard_normal(shape)
     ln_wind = math.log(event.wind_speed_m_s / event.reference_wind_speed_m_s)
     wind = rng.normal(ln_wind, event.u_wind, (draws, 1))
     bench = rng.normal(0, event.u_bench, (draws, 1))
-    runs = rng.normal(0, event.execution, (*shape, event.best_of)).max(axis=2)
-    drawn: FloatArray = (
-        ability + rng.normal(0, event.interaction, shape) + exponent * wind + bench + runs
-    )
+    runs = event.execution * rng.standard_normal((event.best_of, *shape)).max(axis=0)
+    drawn: FloatArray = ability + exponent * wind + bench + runs
     return drawn
 
 
@@ -198,11 +196,13 @@ def _ranges(
 
 def _ahead(standing: FloatArray) -> FloatArray:
     """Return, for every two, the share of draws in which the first comes before the second."""
-    count = standing.shape[1]
+    draws, count = standing.shape
     ahead = np.full((count, count), 0.5)
+    by_entrant = np.ascontiguousarray(standing.T)
     for one in range(count):
-        ahead[one] = np.mean(standing[:, [one]] > standing, axis=0)
-    ahead[np.diag_indices(count)] = 0.5
+        wins = np.count_nonzero(by_entrant[one] > by_entrant[one + 1 :], axis=1)
+        ahead[one, one + 1 :] = wins / draws
+        ahead[one + 1 :, one] = 1 - wins / draws  # no two are ever equal
     return ahead
 
 

@@ -20,9 +20,7 @@ def rows(scale: str) -> Iterator[Row]:
                         np.full(TEAMS, 0.4), np.full(TEAMS, 0.03))  # fmt: skip
     taken = interleaved({
         "ours": lambda: foresee(entrants, Event(), seed=1, draws=DRAWS),
-        "loop": lambda: draws_loop.foresee(
-            entrants.ln_power, covariance, entrants.wind_exponent, entrants.u_wind_exponent,
-            entrants.not_finishing, draws=DRAWS // 10),
+        "loop": lambda: draws_loop.foresee(entrants, Event(), draws=DRAWS // 10),
     })  # fmt: skip
     work = f"outlook, {TEAMS} teams, {DRAWS:,} draws"
     yield Row(work, taken["ours"], "plain loop", 10 * taken["loop"], 50, at_least=True)
