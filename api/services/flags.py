@@ -148,10 +148,17 @@ def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
 def recheck_benches(db: Session, season_id: str, bench_ids: list[str]) -> set[str]:
     """Find the flags of some benches' trials in a season, and bring what is stored to them.
 
-    Returns the builds of wind trials that were held or let go by that.
+    Returns the builds of wind trials that were held or let go by that. Each bench is looked at
+    alone, so that what is found there does not depend on which others are looked at with it, and a
+    season of any size finds room.
     """
+    moved = (_recheck_bench(db, season_id, bench_id) for bench_id in bench_ids)
+    return set().union(*moved)
+
+
+def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     sessions = select(BenchSession.id).where(
-        col(BenchSession.season_id) == season_id, col(BenchSession.bench_id).in_(bench_ids)
+        col(BenchSession.season_id) == season_id, col(BenchSession.bench_id) == bench_id
     )
     here = col(Trial.session_id).in_(sessions)
     frame = read_checked_frame(db, here, col(Trial.state) != WITHDRAWN)

@@ -4,8 +4,14 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlmodel import delete, update
 
-from api.services import cache
+from api.models.flags import Flag
+from api.models.sweeps import WindSweep
+from api.models.trials import Trial
+from api.services import cache, flags
+from api.services.exports import season_digest
+from api.services.keys import CONSOLE
 from tests.makers import World, created, trial_payload
 
 pytestmark = pytest.mark.on_both
@@ -105,3 +111,82 @@ def test_one_trial_more_is_in_every_answer(more: dict[str, Any], joined: World):
     assert everything(joined) == warm
     assert warm["report"]["trials_stored"] == before["report"]["trials_stored"] + 1
     assert warm["larch"] != before["larch"]
+
+
+def moved(world: World, before: dict[str, Any]) -> dict[str, Any]:
+    """Return the answers as they are now, warm, which are those of an emptied cache, and others."""
+    warm = everything(world)
+    forget(world.lead)
+    assert everything(world) == warm
+    for name in ("report", "comparison", "larch"):
+        assert numbers(warm[name]) != numbers(before[name]), name
+    return warm
+
+
+def test_a_withdrawn_trial_leaves_every_answer(joined: World):
+    trial = created(
+        joined.larch.coach.post(
+            "/v1/trials", json=trial_payload(joined.larch, runs=[{"voltage_v": 1.5}] * 3)
+        )
+    )
+    before = everything(joined)
+    path = f"/v1/trials/{trial['id']}/withdraw"
+    assert joined.larch.coach.post(path, json={"reason": "the blade was loose"}).status_code == 200
+    warm = moved(joined, before)
+    assert warm["report"]["trials"] == before["report"]["trials"] - 1
+
+
+def test_a_corrected_reading_moves_every_answer(joined: World):
+    before = everything(joined)
+    asked = {"reason": "misread", "changes": {"runs": [{"voltage_v": 1.31}]}}
+    path = f"/v1/trials/{joined.larch.trial_id}/corrections"
+    created(joined.larch.coach.post(path, json=asked))
+    warm = moved(joined, before)
+    assert numbers(warm["trial"]) != numbers(before["trial"])
+
+
+@pytest.mark.parametrize("given", ["confirm", "withdraw_trial"])
+def test_an_answered_question_moves_every_answer(given: str, joined: World):
+    """A trial that waits counts nowhere; confirmed it does, withdrawn it never will."""
+    counted = everything(joined)
+    runs = [{"voltage_v": 1.6}, {"voltage_v": 1.3}]
+    asked = trial_payload(joined.larch, runs=runs, pitch_deg=21.0)
+    trial = created(joined.larch.coach.post("/v1/trials", json=asked))
+    assert trial["state"] == "held"
+    waiting = everything(joined)
+    assert waiting["report"]["trials"] == counted["report"]["trials"]
+    for flag in trial["flags"]:
+        if flag["severity"] == "hold":
+            answer = joined.larch.coach.post(
+                f"/v1/flags/{flag['id']}/answer", json={"answer": given, "reason": "seen"}
+            )
+            assert answer.status_code == 200, answer.text
+    warm = everything(joined)
+    forget(joined.lead)
+    assert everything(joined) == warm
+    more = 1 if given == "confirm" else 0
+    assert warm["report"]["trials"] == counted["report"]["trials"] + more
+    assert (numbers(warm["larch"]) != numbers(waiting["larch"])) == bool(more)
+
+
+def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
+    """Flags, states and fitted sweeps thrown away and found again give the same season."""
+    database = app_client.app.state.database
+
+    def digest() -> str:
+        forget(joined.lead)
+        with database.reading() as db:
+            return season_digest(db, CONSOLE, joined.season_id)
+
+    runs = [{"voltage_v": 1.6}, {"voltage_v": 1.3}]
+    held = trial_payload(joined.larch, runs=runs, pitch_deg=21.0)
+    created(joined.larch.coach.post("/v1/trials", json=held))
+    before = digest()
+    with database.unit_of_work() as db:
+        db.execute(delete(WindSweep))
+        db.execute(delete(Flag))
+        db.execute(update(Trial).values(state="accepted"))
+    assert digest() != before
+    with database.unit_of_work() as db:
+        flags.recheck_season(db, joined.season_id)
+    assert digest() == before
