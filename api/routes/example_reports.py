@@ -181,6 +181,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
             }
         ],
         "pairs": [],
+        "pairs_not_listed": 0,
         "missing_links": [],
         "check": {
             "standard_deviation": 0.9,

@@ -4,6 +4,7 @@ Everything a calculation may want is a column here, for one trial, for a bench
 and for a season read part by part.
 """
 
+import json
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
@@ -84,19 +85,23 @@ def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return such trials with all that the data checks read as well."""
     trials = _trials(db, *conditions, is_checked=True)
     trials["blade_pitch_range_deg"] = np.array(
-        [max(each) - min(each) if each else np.nan for each in trials.pop("blade_pitches_deg")],
-        dtype=np.float64,
+        [_range_of(each) for each in trials.pop("blade_pitches_deg").tolist()], dtype=np.float64
     )
     measured, nominal = trials["load_measured_ohm"], trials.pop("load_nominal_ohm")
     trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
     return _frame(db, trials, (*parts.RUN_FRAME, *CHECK_RUN_COLUMNS), *conditions)
 
 
+def _range_of(pitches: list[float] | str | None) -> float:
+    """Return how far blades' pitches lie apart; a file's driver gives the list as its text."""
+    listed = json.loads(pitches) if isinstance(pitches, str) else pitches
+    return max(listed) - min(listed) if listed else np.nan
+
+
 def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
     """Return trials with what their sessions, builds, sweeps and resistors say."""
     named = parts.trials_named(is_checked=is_checked)
-    read = _read if is_checked else _read_plain
-    trials = read(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
+    trials = _read_plain(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
     sessions = _read(
         db,
         list(parts.sessions_named(is_checked=is_checked)),

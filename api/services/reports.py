@@ -209,7 +209,10 @@ def _facts(whole: SeasonTrials) -> _Facts:
             float(moment),
         )
         for team_id, row, moment in zip(
-            teams.labels.tolist(), counts.reshape(teams.size, -1).tolist(), latest, strict=True
+            teams.labels.tolist(),
+            counts.reshape(teams.size, why.size).tolist(),
+            latest,
+            strict=True,
         )
     }
     sessions = group_by(trials["session_id"])

@@ -92,9 +92,11 @@ def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRe
     (outcome,) = submit(db, caller, [trial])
     if outcome.refusal is not None:
         raise outcome.refusal
-    if outcome.created:
-        audit.note(db, caller, "created", db.get_one(Trial, outcome.trial_id))
-    return get(db, caller, str(outcome.trial_id)), outcome.created
+    if not outcome.created:
+        return get(db, caller, str(outcome.trial_id)), False
+    row = db.get_one(Trial, outcome.trial_id)
+    audit.note(db, caller, "created", row)
+    return _reads(db, [row])[0], True
 
 
 def submit(
