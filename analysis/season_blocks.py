@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from analysis.columns import FloatArray, IntArray
+from analysis.errors import InvalidInput
 
 
 class Blocks:
@@ -53,7 +54,10 @@ class Blocks:
         return np.concatenate(rows), np.concatenate(entries)
 
     def inverted(self, weight: FloatArray, diagonal: FloatArray) -> "Inverted":
-        """Return Σ weight·xxᵀ + diagonal with its inverse; x is 1 at each unknown of a row."""
+        """Return Σ weight·xxᵀ + diagonal with its inverse; x is 1 at each unknown of a row.
+
+        Raises `InvalidInput` where rounding leaves no positive definite matrix.
+        """
         from scipy.linalg.lapack import dpotrf, dpotri
 
         entries: FloatArray = np.bincount(
@@ -64,7 +68,9 @@ class Blocks:
             here = slice(cut, cut + width**2)
             block = entries[here].reshape(width, width)
             block.flat[:: width + 1] += diagonal[start : start + width]
-            factor, _ = dpotrf(block, lower=True)
+            factor, failed = dpotrf(block, lower=True)
+            if failed:
+                raise InvalidInput("uncertainties this far apart cannot be weighed with each other")
             log_determinant += 2 * float(np.log(factor.diagonal()).sum())
             _mirror(block, block)
             _mirror(inverse[here].reshape(width, width), dpotri(factor, lower=True)[0])

@@ -9,6 +9,8 @@ import pytest
 import statsmodels.formula.api as smf
 
 from analysis.comparison import fit_season
+from analysis.errors import InvalidInput
+from analysis.season_blocks import Blocks
 from analysis.season_system import Solution, restricted_spread
 from analysis.season_terms import Model, Spread
 
@@ -200,6 +202,13 @@ class TestSolution:
         expected = rows @ inverse @ rows.T
         assert np.allclose(solution.covariance(sums), expected, atol=1e-12)
         assert solution.variances(sums) == pytest.approx(np.diag(expected))
+
+
+def test_what_rounding_leaves_undecided_is_refused():
+    """Two unknowns only ever seen together, weighed so heavily that their priors round away."""
+    blocks = Blocks(np.array([2]), np.array([[0, 1], [0, 1]]))
+    with pytest.raises(InvalidInput, match="weighed"):
+        blocks.inverted(np.full(2, 1e30), np.full(2, 0.1))
 
 
 class TestSeason:

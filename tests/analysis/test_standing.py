@@ -8,7 +8,14 @@ import pytest
 
 from analysis.comparison import fit_season
 from analysis.season_terms import Spread
-from analysis.standing import fair_powers, missing_links, score_benches, stand, stand_all
+from analysis.standing import (
+    fair_powers,
+    missing_links,
+    score_benches,
+    stand,
+    stand_all,
+    stand_each,
+)
 
 
 def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
@@ -146,6 +153,12 @@ def test_pairs_of_many_agree_with_one_at_a_time():
     assert pairs["a", "b"] == stand(season, "a", "b")
     assert pairs["a", "b"].u_difference == pytest.approx(season.u_difference("a", "b"))
     assert pairs["a", "c"].statement == "not_yet"
+    assert stand_each(season, []) == []
+    for one in stand_each(season, [("c", "a"), ("a", "b")]):
+        other = pairs.get((one.a, one.b)) or pairs[one.b, one.a]
+        assert (one.comparable, one.u_difference) == (
+            other.comparable, other.u_difference and pytest.approx(other.u_difference),
+        )  # fmt: skip
 
 
 class TestMissingLinks:

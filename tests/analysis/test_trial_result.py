@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis import trial_result
 from analysis.columns import RUN_COLUMNS, TEXT_COLUMNS, TRIAL_COLUMNS
-from analysis.trial_result import trial_results
+from analysis.trial_result import PowerResults, power_results, trial_results
 
 #: 1.2 V across 30.1 Ω at 4.2 m/s, 22 °C, 950 hPa, 45 %: the worked trial.
 WORKED = {
@@ -42,6 +43,18 @@ def runs_frame(*readings, trial=0):
 
 def result_of(readings=(1.2, 1.2, 1.2), **changed):
     return trial_results(trials_frame(changed), runs_frame(*readings))
+
+
+def test_some_at_a_time_are_all_at_once(monkeypatch):
+    """Seven trials, some with several runs, two at a time."""
+    trials = trials_frame(*({"load_ohm": 10.0 + at} for at in range(7)))
+    runs = pd.concat([runs_frame(*[1.0 + 0.1 * at] * (1 + at % 3), trial=at) for at in range(7)])
+    monkeypatch.setattr(trial_result, "AT_ONCE", 2)
+    told, whole = power_results(trials, runs), trial_results(trials, runs)
+    for name in PowerResults.__dataclass_fields__:
+        assert getattr(told, name).tolist() == pytest.approx(
+            getattr(whole, name).tolist(), nan_ok=True
+        )
 
 
 class TestTheWorkedTrial:

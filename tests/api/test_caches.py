@@ -9,7 +9,7 @@ from sqlmodel import delete, update
 from api.models.flags import Flag
 from api.models.sweeps import WindSweep
 from api.models.trials import Trial
-from api.services import cache, flags
+from api.services import cache, flags, frames
 from api.services.exports import season_digest
 from api.services.keys import CONSOLE
 from tests.makers import World, created, trial_payload
@@ -190,3 +190,19 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
     with database.unit_of_work() as db:
         flags.recheck_season(db, joined.season_id)
     assert digest() == before
+
+
+def test_a_season_read_by_parts_is_the_season(joined: World, monkeypatch: pytest.MonkeyPatch):
+    before = everything(joined)
+    forget(joined.lead)
+    monkeypatch.setattr(frames, "AT_ONCE", 2)
+    assert everything(joined) == before
+
+
+def test_an_older_moment_is_answered_and_the_newer_one_kept():
+    kept: cache.Cache[str] = cache.Cache(2)
+    assert kept.get_or_make("report", 2, lambda: "new") == "new"
+    assert kept.get_or_make("report", 1, lambda: "old") == "old"
+    assert kept.get_or_make("report", 2, lambda: "made again") == "new"
+    assert kept.get_or_make("report", 3, lambda: "newer") == "newer"
+    assert kept.get_or_make("report", 2, lambda: "made again") == "made again"

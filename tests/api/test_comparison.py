@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from api.services import comparisons
 from tests.makers import World, created, trial_payload
 
 pytestmark = pytest.mark.on_both
@@ -104,6 +105,20 @@ class TestJoined:
         asked = trial_payload(world.larch, runs=[{"voltage_v": 1.2}, {"voltage_v": 0.8}])
         created(world.larch.coach.post("/v1/trials", json=asked))
         assert comparison(world.lead, world)["trials"] == 2
+
+
+def test_of_very_many_each_is_held_against_the_next_ones(world: World, monkeypatch):
+    """Two builds, of a programme in which more than one is very many and no next one is listed."""
+    whole = comparison(world.lead, world)
+    monkeypatch.setattr(comparisons, "ALL_PAIRS_UP_TO", 1)
+    monkeypatch.setattr(comparisons, "NEXT_ONES", 0)
+    run_own(world, world.larch, 1.3)
+    few = comparison(world.lead, world)
+    assert (few["pairs"], few["pairs_not_listed"]) == ([], len(whole["pairs"]))
+    monkeypatch.setattr(comparisons, "NEXT_ONES", 1)
+    run_own(world, world.larch, 1.31)
+    told = comparison(world.lead, world)
+    assert (len(told["pairs"]), told["pairs_not_listed"]) == (1, 0)
 
 
 class TestWhoIsTold:
