@@ -208,7 +208,7 @@ def test_what_rounding_leaves_undecided_is_refused():
     """Two unknowns only ever seen together, weighed so heavily that their priors round away."""
     blocks = Blocks(np.array([2]), np.array([[0, 1], [0, 1]]))
     with pytest.raises(InvalidInput, match="weighed"):
-        blocks.inverted(np.full(2, 1e30), np.full(2, 0.1))
+        blocks.inverted(np.full(2, 2.0**99), np.full(2, 0.1))
 
 
 class TestSeason:
