@@ -79,7 +79,7 @@ class Settings(BaseSettings):
     ] = 1095
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
-    ] = 5.0
+    ] = 20.0
 
 
 class WrongSettings(Exception):
