@@ -10,7 +10,7 @@ from analysis.season import summarise_teams
 from analysis.trend import theil_sen_rows
 from analysis.trial_result import power_results
 from tests.bench.columns import SCALES, season_columns
-from tests.bench.peers import duckdb_sql, groupby_apply
+from tests.bench.peers import duckdb_sql, groupby_apply, polars_frame
 from tests.bench.timing import Row, interleaved
 
 #: What the peers read of a trial; ours is given all that the service gives it.
@@ -49,12 +49,15 @@ def rows(scale: str) -> Iterator[Row]:
     plain_runs = pd.DataFrame({name: runs[name] for name in ("trial", "voltage_v")})
     numbered = plain.assign(trial=np.arange(len(plain)))
     database = duckdb_sql.connected(numbered, plain_runs)
+    framed = polars_frame.framed(numbered, plain_runs)
     taken = interleaved({
         "ours": lambda: ours(trials, runs),
         "duckdb": lambda: duckdb_sql.season_table(database),
+        "polars": lambda: polars_frame.season_table(*framed),
     })  # fmt: skip
     work = f"analysis in memory, {len(plain):,} trials"
     yield Row(work, taken["ours"], "DuckDB, one thread", taken["duckdb"], 1.25)
+    yield Row(work, taken["ours"], "polars, one thread", taken["polars"], None)
     slow = 5 if len(plain) <= MOST_FOR_PANDAS else 1
     apply = interleaved({"peer": lambda: groupby_apply.season_table(plain, plain_runs)}, slow)
     yield Row(work, taken["ours"], "groupby.apply", apply["peer"], 50, at_least=True)
