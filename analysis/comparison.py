@@ -202,7 +202,7 @@ def fit_season(
     used, is_estimated = spread or Spread(), False
     solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
     if spread is None and _has_enough(model):
-        used, is_estimated = _estimated(trials, y, u, weights, used), True
+        used, is_estimated = _estimated(model, trials, y, u, weights, used), True
         solution, weights, z = _robust(model, y, u, used, weights)
     builds = solution.builds(np.arange(model.builds.size))
     return SeasonFit(
@@ -253,6 +253,7 @@ def _has_enough(model: Model) -> bool:
 
 
 def _estimated(
+    model: Model,
     trials: Mapping[str, npt.ArrayLike],
     y: FloatArray,
     u: FloatArray,
@@ -260,14 +261,14 @@ def _estimated(
     spread: Spread,
 ) -> Spread:
     """Return the spreads by the season's own trials, of whole benches where there are very many."""
-    bench = np.asarray(trials["bench_id"])
-    labels, codes = np.unique(bench, return_inverse=True)
-    up_to = np.cumsum(np.bincount(codes, minlength=len(labels)))
+    codes = model.terms["bench"].codes
+    up_to = np.cumsum(np.bincount(codes))
     last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
     kept = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
     part = {name: np.asarray(column)[kept] for name, column in trials.items()}
+    some = model if kept.all() else Model(part)
     floor = LEAST_RESIDUAL / float(np.median(u[kept]))
-    return restricted_spread(Model(part), y[kept], (weights / u**2)[kept], spread, floor)
+    return restricted_spread(some, y[kept], (weights / u**2)[kept], spread, floor)
 
 
 def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:
