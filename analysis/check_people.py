@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterator
-from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -65,7 +64,6 @@ def _named_in(texts: dict[str, str]) -> str:
     return next((f"{what} ({by})" for what, by in people.items() if by), "")
 
 
-@lru_cache(maxsize=1024)
 def person_in(text: str) -> str:
     """Return what a text seems to hold of a person, in words.
 

@@ -265,8 +265,9 @@ def _estimated(
     up_to = np.cumsum(np.bincount(codes))
     last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
     kept = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
-    part = {name: np.asarray(column)[kept] for name, column in trials.items()}
-    some = model if kept.all() else Model(part)
+    some = model
+    if not kept.all():
+        some = Model({name: np.asarray(column)[kept] for name, column in trials.items()})
     floor = LEAST_RESIDUAL / float(np.median(u[kept]))
     return restricted_spread(some, y[kept], (weights / u**2)[kept], spread, floor)
 

@@ -4,17 +4,16 @@ Typical is the mean of ln P over the record trials that count.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import overload
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis import uncertainty
+from analysis.columnar import MadeWhenAsked
 from analysis.columns import FloatArray, TextArray
 from analysis.distributions import normal_cdf
-from analysis.groups import Groups, group_by
+from analysis.groups import Groups, Pairs, group_by, pair_up
 from analysis.trial_inputs import Columns
 from analysis.trial_result import U_SESSION, PowerResults
 from analysis.uncertainty import percent
@@ -37,7 +36,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures(Sequence[Figure]):
+class Figures(MadeWhenAsked[Figure]):
     """Figures as columns, one value per group; each is made when it is asked for."""
 
     labels: TextArray
@@ -55,15 +54,8 @@ class Figures(Sequence[Figure]):
     def __len__(self) -> int:
         return len(self.labels)
 
-    @overload
-    def __getitem__(self, at: int) -> Figure: ...
-    @overload
-    def __getitem__(self, at: slice) -> list[Figure]: ...
-    def __getitem__(self, at: int | slice) -> Figure | list[Figure]:
-        if isinstance(at, slice):
-            return [self[each] for each in range(*at.indices(len(self)))]
-        if at >= len(self):
-            raise IndexError(at)  # ends a loop
+    def made(self, at: int) -> Figure:
+        """Return the figure of one group."""
         bench_id = self.bench_ids[at]
         return Figure(
             label=str(self.labels[at]),
@@ -151,7 +143,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
     mean = by.mean(ln_power)
     u_repeat = results.u_repeat[counted]
     scatter = _excess_scatter(by, ln_power, np.hypot(u_repeat, U_SESSION))
-    in_sessions = _pairs(by, where.sessions)
+    in_sessions = pair_up(by, where.sessions)
     sessions_share = _repeated_share(by, in_sessions)
     u_scatter = scatter * np.hypot(
         np.sqrt(by.sum(u_repeat**2)) / by.count(), U_SESSION * np.sqrt(sessions_share)
@@ -161,7 +153,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
         by.mean((results.exponent_lever * results.u_wind_exponent)[counted]),
         by.mean((results.ln_density_ratio * results.u_density_exponent)[counted]),
     )
-    at_benches = _pairs(by, where.benches)
+    at_benches = pair_up(by, where.benches)
     u_bench = np.sqrt(by.mean(results.u_bench[counted] ** 2) * _repeated_share(by, at_benches))
     u_total = uncertainty.combine(u_own, u_bench)
     u_seen = np.where(scatter > 1, u_scatter, 0.0)
@@ -189,32 +181,17 @@ def _excess_scatter(by: Groups, ln_power: FloatArray, u: FloatArray) -> FloatArr
     return np.sqrt(np.maximum(1.0, chi_square / np.maximum(by.count() - 1, 1)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Pairs:
-    """The pairs that groups and inner labels form: how often each, and of which group."""
-
-    count: FloatArray
-    group: npt.NDArray[np.int64]
-
-
-def _pairs(by: Groups, inner: Groups) -> _Pairs:
-    """Return the pairs of a group and an inner label that rows form."""
-    width = max(inner.size, 1)
-    pairs = group_by(by.codes * width + inner.codes)
-    return _Pairs(pairs.count(), pairs.labels // width)
-
-
-def _repeated_share(by: Groups, pairs: _Pairs) -> FloatArray:
+def _repeated_share(by: Groups, pairs: Pairs) -> FloatArray:
     """Return the sum of squared shares of each group's inner labels: 1/k for k even ones."""
-    return np.bincount(pairs.group, weights=pairs.count**2, minlength=by.size) / by.count() ** 2
+    return np.bincount(pairs.one, weights=pairs.count**2, minlength=by.size) / by.count() ** 2
 
 
-def _distinct(by: Groups, pairs: _Pairs) -> FloatArray:
+def _distinct(by: Groups, pairs: Pairs) -> FloatArray:
     """Return how many inner labels each group has."""
-    return np.bincount(pairs.group, minlength=by.size).astype(np.float64)
+    return np.bincount(pairs.one, minlength=by.size).astype(np.float64)
 
 
-def _only_bench(by: Groups, pairs: _Pairs, benches: Groups) -> TextArray:
+def _only_bench(by: Groups, pairs: Pairs, benches: Groups) -> TextArray:
     """Return the bench of each group, or nothing where it has several."""
     only = benches.labels[benches.codes[by.one_of_each()]].astype(object)
     only[_distinct(by, pairs) > 1] = None

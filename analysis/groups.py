@@ -76,6 +76,41 @@ class Groups:
         return -self.largest(-values)
 
 
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """The pairs that two groupings of the same rows form: how often each, and of which two."""
+
+    count: FloatArray
+    one: IntArray
+    other: IntArray
+    codes: IntArray
+
+
+def pair_up(one: Groups, other: Groups) -> Pairs:
+    """Return the pairs of groups that rows belong to, in their order.
+
+    Parameters
+    ----------
+    one, other : Groups
+        Two groupings of the same n rows.
+
+    Returns
+    -------
+    Pairs
+        Of each pair its rows, and the positions of its two groups; of each row its pair.
+
+    Examples
+    --------
+    >>> teams, days = group_by(np.array(["b", "a", "b"])), group_by(np.array([1, 1, 2]))
+    >>> pairs = pair_up(teams, days)
+    >>> pairs.one.tolist(), pairs.other.tolist(), pairs.codes.tolist()
+    ([0, 1, 1], [0, 0, 1], [1, 0, 2])
+    """
+    width = max(other.size, 1)
+    pairs = group_by(one.codes * width + other.codes)
+    return Pairs(pairs.count(), pairs.labels // width, pairs.labels % width, pairs.codes)
+
+
 def group_by(keys: TextArray) -> Groups:
     """Return the groups that equal keys form.
 

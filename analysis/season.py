@@ -4,16 +4,15 @@ The largest trial of a team is told beside it as "best seen" and used for nothin
 largest of many noisy numbers is too large.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import overload
 
 import numpy as np
 import numpy.typing as npt
 
+from analysis.columnar import MadeWhenAsked
 from analysis.columns import FloatArray, IntArray, TextArray
 from analysis.figures import Change, Figure, Figures, compare, places, typical_figures
-from analysis.groups import Groups, group_by
+from analysis.groups import Groups, group_by, pair_up
 from analysis.trial_inputs import Columns
 from analysis.trial_result import PowerResults
 
@@ -45,7 +44,7 @@ class TeamSeason:
     change: Change | None
 
 
-class TeamSeasons(Sequence[TeamSeason]):
+class TeamSeasons(MadeWhenAsked[TeamSeason]):
     """The seasons of all teams as columns, in the order of team ids; one is made when asked for.
 
     `builds` and `sessions` hold the figures of every team, one team after the other, each
@@ -67,15 +66,8 @@ class TeamSeasons(Sequence[TeamSeason]):
     def __len__(self) -> int:
         return len(self.team_ids)
 
-    @overload
-    def __getitem__(self, at: int) -> TeamSeason: ...
-    @overload
-    def __getitem__(self, at: slice) -> list[TeamSeason]: ...
-    def __getitem__(self, at: int | slice) -> TeamSeason | list[TeamSeason]:
-        if isinstance(at, slice):
-            return [self[each] for each in range(*at.indices(len(self)))]
-        if at >= len(self):
-            raise IndexError(at)  # ends a loop
+    def made(self, at: int) -> TeamSeason:
+        """Return one team's season."""
         builds = self.builds.of(at)
         return TeamSeason(
             team_id=str(self.team_ids[at]),
@@ -190,7 +182,7 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
     build_of = group_by(np.asarray(trials["build_id"])[positions])
     first = positions[build_of.one_of_each()]
     teams = group_by(np.asarray(trials["team_id"])[first])
-    team = teams.codes[build_of.codes]
+    by_team = Groups(teams.labels, teams.codes[build_of.codes])
     started: FloatArray = np.asarray(trials["started_at"], dtype=np.float64)[positions]
     # A build's number tells its place in its turbine, whenever it was tested; a team's turbines
     # follow each other as they were first tested.
@@ -203,14 +195,11 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
         first_of_turbine,
         number,
     )
-    pairs = group_by(team * max(session_of.size, 1) + session_of.codes)
-    sittings = Groups(session_of.labels[pairs.labels % max(session_of.size, 1)], pairs.codes)
+    pairs = pair_up(by_team, session_of)
+    sittings = Groups(session_of.labels[pairs.other], pairs.codes)
     sessions = _ordered(
-        typical_figures(sittings, where, results),
-        pairs.labels // max(session_of.size, 1),
-        sittings.smallest(started),
+        typical_figures(sittings, where, results), pairs.one, sittings.smallest(started)
     )
-    by_team = Groups(teams.labels, team)
     best = positions[by_team.first_largest(results.normalised_power_w[positions])]
     return TeamSeasons(by_team, builds, sessions, best, (trials, results))
 

@@ -161,18 +161,18 @@ class Solution:
 
     def of_terms(self, name: str) -> Sums:
         """Return the terms of one kind, each alone."""
+        return self._seen_whole(self.model.rows(self.model.position[name][:, None]))
+
+    def _seen_whole(self, rows: Any) -> Sums:
+        """Return sums of unknowns as they are, nothing of a build beside them."""
         from scipy.sparse import csr_array
 
-        rows = self.model.rows(self.model.position[name][:, None])
         return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
 
     def leverages(self, trials: IntArray) -> FloatArray:
         """Return by how much of itself each of some trials determines its own fit."""
-        from scipy.sparse import csr_array
-
-        rows = self.model.design[self.model.cells.codes[trials]]
-        unseen = csr_array((len(trials), self.model.builds.size))
-        leverage: FloatArray = self.weight[trials] * self.variances(Sums(rows, unseen))
+        fits = self._seen_whole(self.model.design[self.model.cells.codes[trials]])
+        leverage: FloatArray = self.weight[trials] * self.variances(fits)
         return leverage
 
     def term_variances(self) -> FloatArray:

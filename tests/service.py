@@ -15,6 +15,8 @@ ROOT = Path(__file__).parents[1]
 class Service:
     """A real service on a port of its own."""
 
+    PROGRAM = ("-m", "api", "serve")
+
     def __init__(self, folder, database_url=None, **settings):
         port = self.free_port()
         self.url = f"http://127.0.0.1:{port}"
@@ -28,7 +30,7 @@ class Service:
             | settings
         )
         self.log = Path(folder) / "service.log"
-        self.command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
+        self.command = [sys.executable, *self.PROGRAM, "--port", str(port)]
         self.start()
 
     @staticmethod

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from analysis.columns import FloatArray
 from analysis.comparison import SeasonFit, fit_season
-from analysis.groups import Groups, group_by
+from analysis.groups import Groups, group_by, pair_up
 from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
 from analysis.trial_result import PowerResults
@@ -84,13 +84,13 @@ class Fitted:
     @cached_property
     def session_group(self) -> dict[tuple[str, str], int]:
         """Return, for each team and session, the group of builds that it was about."""
-        sittings = group_by(self.builds.codes * self.sessions.size + self.sessions.codes)
-        one = sittings.one_of_each()
-        named = (self.trials[name][one].tolist() for name in ("team_id", "session_id", "build_id"))
+        pairs = pair_up(self.builds, self.sessions)
+        builds = self.builds.labels[pairs.one].tolist()
+        sessions = self.sessions.labels[pairs.other].tolist()
         group_of = self.fit.group_of
         return {
-            (team_id, session_id): group_of[build_id]
-            for team_id, session_id, build_id in zip(*named, strict=True)
+            (self.team_of[build_id], session_id): group_of[build_id]
+            for build_id, session_id in zip(builds, sessions, strict=True)
         }
 
     @cached_property

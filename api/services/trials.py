@@ -244,12 +244,12 @@ def _require_same(sent: Sent, known: Known) -> None:
 def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
     """Store new trials with their runs, then compute and check them together."""
     # By the table and not by the class: nothing of what is stored so is wanted as an object.
-    insert = db.connection().execute
-    insert(
+    connection = db.connection()
+    connection.execute(
         TRIALS.insert(),
         [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()],
     )
-    insert(
+    connection.execute(
         RUNS.insert(),
         [
             run_row(trial_id, number, run)

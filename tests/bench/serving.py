@@ -2,7 +2,6 @@
 
 import http.client
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -19,6 +18,12 @@ from tests.service import ROOT, Service
 UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",
              "GUSTBOOK_MAX_IMPORT_ROWS": "1000000", "GUSTBOOK_MAX_BODY_BYTES": "100000000",
              "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
+
+
+class Plain(Service):
+    """The plain service, run as ours is."""
+
+    PROGRAM = ("-m", "uvicorn", "tests.bench.peers.plain_routes:app", "--no-access-log")
 
 
 @contextmanager
@@ -43,14 +48,7 @@ def copied(scale: str) -> str:
 @contextmanager
 def plain(database_url: str) -> Iterator[str]:
     """Give the plain service over an empty database; the address it answers at."""
-    service = Service.__new__(Service)
-    service.log = folder() / "plain.log"
-    service.environment = os.environ | {"PLAIN_DATABASE_URL": database_url}
-    port = Service.free_port()
-    service.url = f"http://127.0.0.1:{port}"
-    service.command = [sys.executable, "-m", "uvicorn", "tests.bench.peers.plain_routes:app",
-                       "--port", str(port), "--no-access-log"]  # fmt: skip
-    service.start()
+    service = Plain(folder(), PLAIN_DATABASE_URL=database_url)
     try:
         yield service.url
     finally:

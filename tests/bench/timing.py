@@ -19,9 +19,9 @@ class Row:
     """One work beside its peer; `at_least` turns the goal round: so many times as fast."""
 
     work: str
-    ours_s: float
+    ours: float
     peer: str
-    peer_s: float
+    theirs: float
     goal: float | None
     at_least: bool = False
     unit: str = "s"
@@ -29,7 +29,7 @@ class Row:
     @property
     def ratio(self) -> float:
         """Return how long ours takes of the peer's, or how many times as fast it is."""
-        return self.peer_s / self.ours_s if self.at_least else self.ours_s / self.peer_s
+        return self.theirs / self.ours if self.at_least else self.ours / self.theirs
 
     @property
     def holds(self) -> bool:
@@ -45,8 +45,8 @@ class Row:
         """Return the cells of a table's row."""
         sign, times = ("≥", " × as fast") if self.at_least else ("≤", " ×")
         return {
-            "work": self.work, "ours": self._told(self.ours_s), "peer": self.peer,
-            "peer's": self._told(self.peer_s), "ratio": f"{self.ratio:.2f}",
+            "work": self.work, "ours": self._told(self.ours), "peer": self.peer,
+            "peer's": self._told(self.theirs), "ratio": f"{self.ratio:.2f}",
             "goal": "" if self.goal is None else f"{sign} {self.goal:g}{times}",
             "holds": "" if self.goal is None else "yes" if self.holds else "NO",
         }  # fmt: skip

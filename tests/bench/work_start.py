@@ -1,7 +1,6 @@
 """From a cold start to the first answer, and the memory of a service that does nothing."""
 
 import os
-import socket
 import statistics
 import subprocess
 import sys
@@ -14,6 +13,7 @@ import httpx
 
 from api.migrate import upgrade
 from tests.bench.timing import REPEATS, Row
+from tests.service import Service
 
 ROOT = Path(__file__).parents[2]
 MOST_IDLE_MB = 110.0
@@ -21,9 +21,7 @@ MOST_IDLE_MB = 110.0
 
 def started(command: list[str], environment: dict[str, str]) -> tuple[float, float]:
     """Return the seconds to the first answer, and the resident megabytes then."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = Service.free_port()
     begun = time.perf_counter()
     process = subprocess.Popen([*command, "--port", str(port)], cwd=ROOT, env=environment,
                                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip

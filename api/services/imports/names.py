@@ -1,11 +1,10 @@
 """From the names in a row to the things they mean, within what the caller may see."""
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
-from functools import lru_cache
 from typing import Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
@@ -58,8 +57,7 @@ class Place:
     zone: str
 
 
-@lru_cache(maxsize=8192, typed=True)  # else 1 and True would be one name
-def plain(name: Hashable) -> str:
+def plain(name: object) -> str:
     """Return a name without what people vary: case and spaces."""
     return " ".join(str(name).casefold().split())
 
