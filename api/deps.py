@@ -6,27 +6,26 @@ so a failed commit is the caller's error and not a silent loss.
 """
 
 import re
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
-from weakref import WeakValueDictionary
 
-import anyio
 from fastapi import Depends, Header, Request
 from pydantic import BaseModel
 from sqlmodel import Session
 from starlette.responses import Response
 
 from api.db import Database
-from api.errors import FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
+from api.errors import ApiError, FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
 from api.models.shapes import Answer, PageQuery
 from api.services import keys
-from api.services.idempotency import Answered, claim, digest, keep
+from api.services.idempotency import Answered, claim, digest, keep, release
 from api.services.limits import Limits, network_of
 from api.services.scope import Caller
+from api.turns import Turns
 
 ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
 IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
@@ -168,6 +167,32 @@ class Writing:
                 keep(db, self.caller.key_id, self.idempotency_key, kept(given))
             return _sent(given)
 
+    def given(self, db: Session) -> Answered | ApiError | None:
+        """Return the answer that a retry gets, or nothing where the work is still to be done."""
+        if self.idempotency_key is None:
+            return None
+        try:
+            return claim(db, self.caller.key_id, self.idempotency_key, self._digest())
+        except ApiError as refusal:
+            return refusal
+
+    def settle(self, db: Session, outcome: Answered | ApiError) -> None:
+        """Keep an answer for a retry; a refusal is not kept."""
+        if self.idempotency_key is None:
+            return
+        if isinstance(outcome, ApiError):
+            release(db, self.caller.key_id, self.idempotency_key)
+        else:
+            keep(db, self.caller.key_id, self.idempotency_key, outcome)
+
+    def goes_with(self, other: "Writing") -> bool:
+        """Tell whether two requests may share a transaction: of one reach, and no two tries."""
+        is_retry = self.idempotency_key is not None and (
+            (self.caller.key_id, self.idempotency_key)
+            == (other.caller.key_id, other.idempotency_key)
+        )
+        return self.caller.organisation_ids == other.caller.organisation_ids and not is_retry
+
     def _digest(self) -> str:
         url = self.request.url
         return digest(self.request.method.encode(), f"{url.path}?{url.query}".encode(), self.body)
@@ -223,6 +248,24 @@ class Writing:
         return int(parts[1])
 
 
+def run_together(
+    writings: Sequence[Writing],
+    work: Callable[[Session, Sequence[int]], Sequence[Answered | ApiError]],
+) -> list[Response | Exception]:
+    """Do what several requests ask in one transaction, each once; a retry gets what was kept.
+
+    `work` gets the places of the requests that are still to be done, and answers each.
+    """
+    first = writings[0]
+    with database(first.request).unit_of_work(first.caller.organisation_ids) as db:
+        given = [writing.given(db) for writing in writings]
+        to_do = [at for at, answer in enumerate(given) if answer is None]
+        for at, outcome in zip(to_do, work(db, to_do), strict=True):
+            writings[at].settle(db, outcome)
+            given[at] = outcome
+    return [_sent(each) if isinstance(each, Answered) else each for each in given if each]
+
+
 IdempotencyKey = Annotated[
     str | None,
     Header(
@@ -230,29 +273,6 @@ IdempotencyKey = Annotated[
         description="A text of your choice; the same request sent again under it is done once.",
     ),
 ]
-
-
-class Turns:
-    """What one key may have going on at once, so that it leaves room for others.
-
-    Its writes queue among themselves before they queue with others', so none keeps others waiting
-    for more than one of them; its reads take half of the threads at most.
-    """
-
-    def __init__(self, threads: int) -> None:
-        self._reads = max(1, threads // 2)
-        self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
-        self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
-
-    def writing(self, caller: Caller) -> anyio.Lock:
-        """Return what a key's writes pass one by one."""
-        made = self._writing.get(caller.key_id) or anyio.Lock()
-        return self._writing.setdefault(caller.key_id, made)
-
-    def reading(self, caller: Caller) -> anyio.Semaphore:
-        """Return what a key's reads pass a few at a time."""
-        made = self._reading.get(caller.key_id) or anyio.Semaphore(self._reads)
-        return self._reading.setdefault(caller.key_id, made)
 
 
 def turns(request: Request) -> Turns:
@@ -267,12 +287,25 @@ async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIt
 
     Writers wait here, in the event loop, and not in a thread, so that reads find one free.
     """
+    writing = await _prepared(request, caller, key)
+    async with turns(request).writing(caller), request.app.state.writers:
+        yield writing
+
+
+async def _prepared(request: Request, caller: Caller, key: str | None) -> Writing:
     if key is not None and not IDEMPOTENCY_KEY.fullmatch(key):
         words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
         raise Invalid(words, [FieldError("idempotency_key", words)])
-    body = await request.body()
-    async with turns(request).writing(caller), request.app.state.writers:
-        yield Writing(request, caller, body, key)
+    return Writing(request, caller, await request.body(), key)
+
+
+async def prepare(
+    request: Request,
+    caller: Annotated[Caller, Depends(sign_in_writer)],
+    key: IdempotencyKey = None,
+) -> Writing:
+    """Give a coach or lead what is to be written, before it is its turn."""
+    return await _prepared(request, caller, key)
 
 
 async def write(
@@ -340,6 +373,7 @@ async def read_lead(
 Read = Annotated[Reading, Depends(read, scope="function")]
 ReadLead = Annotated[Reading, Depends(read_lead, scope="function")]
 Write = Annotated[Writing, Depends(write, scope="function")]
+Prepared = Annotated[Writing, Depends(prepare)]
 WriteLead = Annotated[Writing, Depends(write_lead, scope="function")]
 Change = Annotated[Writing, Depends(change, scope="function")]
 ChangeLead = Annotated[Writing, Depends(change_lead, scope="function")]

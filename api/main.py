@@ -9,7 +9,6 @@ import anyio.to_thread
 from fastapi import APIRouter, FastAPI
 
 from api.db import is_embedded, open_database
-from api.deps import Turns
 from api.errors import add_error_handlers
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
@@ -41,6 +40,7 @@ from api.routes import (
 )
 from api.services.limits import InDatabase, InMemory, Limits
 from api.settings import Settings, read_settings
+from api.turns import Turns
 
 RESOURCES = (
     exports,
@@ -110,6 +110,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
     )
     app.state.turns = Turns(settings.worker_threads)
     app.state.writers = anyio.Semaphore(_writers(settings))
+    app.state.submissions = trials.gather(app.state.writers)
     counter = (
         InMemory()
         if is_embedded(settings.database_url)

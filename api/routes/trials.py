@@ -1,13 +1,16 @@
 """Trials over HTTP."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any
 
+import anyio
 from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import Change, Read, Write
-from api.errors import UnsupportedMedia
+from api.deps import Change, Prepared, Read, Write, Writing, run_together, turns
+from api.errors import ApiError, UnsupportedMedia
 from api.models.pages import Page
 from api.models.trials import (
     Correction,
@@ -21,6 +24,7 @@ from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services import corrections, series, trials
 from api.services.idempotency import Answered
 from api.services.scope import Caller
+from api.turns import Gathering
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
@@ -29,24 +33,56 @@ STORED_BEFORE: dict[int | str, dict[str, Any]] = {
 router = APIRouter(prefix="/trials", tags=["trials"], route_class=StrictRoute)
 
 
+@dataclass(frozen=True, slots=True)
+class Submission:
+    """A trial that is sent, and the request that brings it."""
+
+    trial: TrialCreate
+    writing: Writing
+
+
+#: Trials that came one by one and are stored together.
+Submissions = Gathering[Submission, Response]
+
+
+def gather(writers: anyio.Semaphore) -> Submissions:
+    """Return what stores the trials together that wait for a turn at the same time."""
+    return Gathering(writers, _submit, lambda one, other: one.writing.goes_with(other.writing))
+
+
+def _submit(sent: Sequence[Submission]) -> list[Response | Exception]:
+    """Store trials in one transaction, and answer each."""
+
+    def work(db: Session, places: Sequence[int]) -> list[Answered | ApiError]:
+        wanted = [sent[at] for at in places]
+        told = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
+        return [_answered(*pair) for pair in zip(wanted, told, strict=True)]
+
+    return run_together([each.writing for each in sent], work)
+
+
+def _answered(sent: Submission, outcome: tuple[TrialRead, bool] | ApiError) -> Answered | ApiError:
+    if isinstance(outcome, ApiError):
+        return outcome
+    stored, is_new = outcome
+    return sent.writing.stored(stored, 201 if is_new else 200)
+
+
 @router.post(
     "",
     status_code=201,
     response_model=TrialRead,
     responses=WRITE | STORED_BEFORE,
 )
-def submit_trial(trial: TrialCreate, write: Write) -> Response:
+async def submit_trial(request: Request, trial: TrialCreate, prepared: Prepared) -> Response:
     """Submit one trial; the answer carries its result and what the data checks found.
 
     A load resistor near its rated power is hot, and a spinning rotor is stopped by switching the
     fan off, never by hand; the school's own risk assessment decides.
     """
-
-    def submit(db: Session, caller: Caller) -> Answered:
-        answer, is_new = trials.submit_one(db, caller, trial)
-        return write.stored(answer, 201 if is_new else 200)
-
-    return write.run(submit)
+    gathering: Submissions = request.app.state.submissions
+    own_turn = turns(request).writing(prepared.caller)
+    return await gathering.done(Submission(trial, prepared), own_turn)
 
 
 @router.get("", response_model=Page[TrialRead], responses=LIST)

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
@@ -29,10 +29,29 @@ def note(
     reason: str | None = None,
 ) -> None:
     """Write down what somebody did to a thing, sealed to the entry before."""
+    _add(db, caller, action, row, _plain(changes), reason)
+    db.flush()
+
+
+def note_created(db: Session, rows: Iterable[tuple[Caller, Stored]]) -> None:
+    """Write down who made some things, one sealed to the next."""
+    for caller, row in rows:
+        _add(db, caller, "created", row, None, None)
+    db.flush()
+
+
+def _add(
+    db: Session,
+    caller: Caller,
+    action: str,
+    row: Stored,
+    changes: dict[str, Any] | None,
+    reason: str | None,
+) -> None:
     season_id = getattr(row, "season_id", None) or (row.id if row.prefix == "sea" else None)
     chain = season_id or PROGRAMME
     _take_turn(db, chain)
-    last = db.get(AuditChain, chain) or AuditChain(chain=chain, number=0, seal="")
+    last = db.get(AuditChain, chain) or _first(db, chain)
     entry = AuditEntry(
         id=new_id(AuditEntry.prefix),
         season_id=season_id,
@@ -41,7 +60,7 @@ def note(
         thing=str(row.__tablename__),
         thing_id=row.id,
         action=action,
-        changes=_plain(changes),
+        changes=changes,
         reason=reason,
         key_id=caller.key_id,
         key_label=caller.label,
@@ -53,8 +72,15 @@ def note(
     )
     entry.seal = seal_of(entry)
     last.number, last.seal = entry.number, entry.seal
-    db.add_all((entry, last))
+    db.add(entry)
+
+
+def _first(db: Session, chain: str) -> AuditChain:
+    """Begin a chain; given to the database at once, so that the next entry finds it."""
+    made = AuditChain(chain=chain, number=0, seal="")
+    db.add(made)
     db.flush()
+    return made
 
 
 def _take_turn(db: Session, chain: str) -> None:

@@ -51,6 +51,11 @@ def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -
     return Answered(given.status, given.body, headers | {"Idempotent-Replayed": "true"})
 
 
+def release(db: Session, key_id: str, idempotency_key: str) -> None:
+    """Give a claimed key back: its request was refused, and may be put right and sent again."""
+    db.delete(db.get_one(GivenAnswer, (key_id, idempotency_key)))
+
+
 def keep(db: Session, key_id: str, idempotency_key: str, answered: Answered) -> None:
     """Keep an answer under the key that was claimed for it."""
     given = db.get_one(GivenAnswer, (key_id, idempotency_key))

@@ -1,18 +1,21 @@
 """A season's revision: raised, in the same transaction, by every write that can move a report."""
 
+from collections import Counter
+
 from sqlmodel import Session, col, select, update
 
 from api.models.seasons import Season
 
 
 def raise_season(db: Session, *season_ids: str) -> None:
-    """Raise the revision of some seasons, before anything else of theirs is locked.
+    """Raise the revision of some seasons, as often as each is named, before else is locked of them.
 
     On a server this also makes the writers of a season take turns, in one order for all.
     """
-    for season_id in sorted(set(season_ids)):
+    for season_id, often in sorted(Counter(season_ids).items()):
+        raised = Season.revision + often
         db.execute(
-            update(Season).where(col(Season.id) == season_id).values(revision=Season.revision + 1),
+            update(Season).where(col(Season.id) == season_id).values(revision=raised),
             execution_options={"synchronize_session": "fetch"},
         )
 

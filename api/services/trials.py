@@ -8,7 +8,7 @@ again is the one stored; the same name with other numbers is a conflict.
 import hashlib
 import json
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,8 +54,13 @@ class Submitted:
     """What became of one trial: stored now, stored before, or refused."""
 
     trial_id: str | None
-    created: bool = False
+    created_in: str | None = None  # the season of what is new
     refusal: ApiError | None = None
+
+    @property
+    def created(self) -> bool:
+        """Tell whether it was stored now."""
+        return self.created_in is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,23 +94,63 @@ KnownTrials = dict[Name, dict[str, Known]]
 
 def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
     """Store one trial; return it, and whether it is new."""
-    (outcome,) = submit(db, caller, [trial])
-    if outcome.refusal is not None:
-        raise outcome.refusal
-    if not outcome.created:
-        return get(db, caller, str(outcome.trial_id)), False
-    row = db.get_one(Trial, outcome.trial_id)
-    audit.note(db, caller, "created", row)
-    return _reads(db, [row])[0], True
+    (outcome,) = submit_each(db, [(caller, trial)])
+    if isinstance(outcome, ApiError):
+        raise outcome
+    return outcome
+
+
+def submit_each(
+    db: Session, sent: Sequence[tuple[Caller, TrialCreate]]
+) -> list[tuple[TrialRead, bool] | ApiError]:
+    """Store single trials that came at once; return each, and whether it is new, or its refusal."""
+    revisions.lock(db, *_seasons_of(db, [trial for _, trial in sent]))
+    outcomes: dict[int, Submitted] = {}
+    for caller in dict.fromkeys(caller for caller, _ in sent):
+        of_caller = [at for at, (sender, _) in enumerate(sent) if sender == caller]
+        stored = _store(db, caller, [sent[at][1] for at in of_caller])
+        outcomes.update(zip(of_caller, stored, strict=True))
+    created = {str(one.trial_id): sent[at][0] for at, one in outcomes.items() if one.created}
+    if created:
+        revisions.raise_season(db, *_seasons_moved(outcomes.values()))
+        flags.recheck(db, col(Trial.id).in_(created))
+    ids = {str(one.trial_id) for one in outcomes.values() if one.trial_id}
+    rows = list(db.scalars(select(Trial).where(col(Trial.id).in_(ids))))
+    audit.note_created(db, [(created[row.id], row) for row in rows if row.id in created])
+    reads = {read.id: read for read in _reads(db, rows)}
+    return [_told(outcomes[at], reads) for at in range(len(sent))]
+
+
+def _seasons_moved(outcomes: Iterable[Submitted]) -> list[str]:
+    """Return the season of each new trial."""
+    return [one.created_in for one in outcomes if one.created_in]
+
+
+def _told(outcome: Submitted, reads: dict[str, TrialRead]) -> tuple[TrialRead, bool] | ApiError:
+    """Return the trial that was stored now or before, and which of both; or why it was not."""
+    return outcome.refusal or (reads[str(outcome.trial_id)], outcome.created)
 
 
 def submit(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
-    """Store the trials that are new and sound; say of each what became of it."""
+    """Store the trials that are new and sound, and check them; say of each what became of it."""
+    revisions.lock(db, *_seasons_of(db, trials))
+    outcomes = _store(db, caller, trials, import_id)
+    created = [str(each.trial_id) for each in outcomes if each.created]
+    if created:
+        revisions.raise_season(db, *set(_seasons_moved(outcomes)))
+        mine = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(created)
+        flags.recheck(db, mine)
+    return outcomes
+
+
+def _store(
+    db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
+) -> list[Submitted]:
+    """Store the trials that are new and sound, unchecked; say of each what became of it."""
     facts = [facts_of(trial) for trial in trials]
     sent = [Sent(*each, digest_of(each[1])) for each in zip(trials, facts, strict=True)]
-    revisions.lock(db, *_seasons_of(db, trials))
     stored = _stored(db, caller, sent)
     sessions = {str(known.facts["session_id"]) for named in stored.values()
                 for known in named.values()}  # fmt: skip
@@ -113,7 +158,6 @@ def submit(
     new: dict[str, tuple[Sent, Target]] = {}
     outcomes = [_submit(one, targets, stored, new) for one in sent]
     if new:
-        revisions.raise_season(db, *{target.session.season_id for _, target in new.values()})
         _insert(db, new, import_id)
     return outcomes
 
@@ -148,7 +192,7 @@ def _submit(
     new[trial_id] = (sent, target)
     if name is not None:
         named[target.owner] = Known(trial_id, target.owner, sent.facts, sent.digest)
-    return Submitted(trial_id, created=True)
+    return Submitted(trial_id, target.session.season_id)
 
 
 def facts_of(trial: TrialCreate) -> dict[str, Any]:
@@ -242,7 +286,7 @@ def _require_same(sent: Sent, known: Known) -> None:
 
 
 def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
-    """Store new trials with their runs, then compute and check them together."""
+    """Store new trials with their runs."""
     # By the table and not by the class: nothing of what is stored so is wanted as an object.
     connection = db.connection()
     connection.execute(
@@ -257,9 +301,6 @@ def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | N
             for number, run in enumerate(sent.trial.runs, start=1)
         ],
     )
-    ids = list(new)
-    mine = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(ids)
-    flags.recheck(db, mine)
 
 
 def _trial_row(trial_id: str, sent: Sent, target: Target, import_id: str | None) -> dict[str, Any]:

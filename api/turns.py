@@ -1,0 +1,120 @@
+"""Whose turn it is: to read, a few at a time; to write, one after the other or several together."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Generic, TypeVar
+from weakref import WeakValueDictionary
+
+import anyio
+import anyio.to_thread
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import TimeoutError as NoConnection
+
+from api.services.scope import Caller
+
+Work = TypeVar("Work")
+Done = TypeVar("Done")
+
+MOST_TOGETHER = 64
+
+
+class Turns:
+    """What one key may have going on at once, so that it leaves room for others.
+
+    Its writes queue among themselves before they queue with others', so none keeps others waiting
+    for more than one of them; its reads take half of the threads at most.
+    """
+
+    def __init__(self, threads: int) -> None:
+        self._reads = max(1, threads // 2)
+        self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
+        self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
+
+    def writing(self, caller: Caller) -> anyio.Lock:
+        """Return what a key's writes pass one by one."""
+        made = self._writing.get(caller.key_id) or anyio.Lock()
+        return self._writing.setdefault(caller.key_id, made)
+
+    def reading(self, caller: Caller) -> anyio.Semaphore:
+        """Return what a key's reads pass a few at a time."""
+        made = self._reading.get(caller.key_id) or anyio.Semaphore(self._reads)
+        return self._reading.setdefault(caller.key_id, made)
+
+
+@dataclass(eq=False, slots=True)
+class _Waiting(Generic[Work, Done]):
+    """A work that waits, and what became of it."""
+
+    work: Work
+    outcome: Done | Exception | None = None
+    is_done: anyio.Event = field(default_factory=anyio.Event)
+
+
+class Gathering(Generic[Work, Done]):
+    """Works that wait for a turn to write; when it comes, those that go together are done at once.
+
+    Storing fifty trials takes little longer than storing one, so a crowd is served as quickly as it
+    comes. A work that fails is an outcome like any other and harms none beside it.
+    """
+
+    def __init__(
+        self,
+        writers: anyio.Semaphore,
+        do: Callable[[Sequence[Work]], Sequence[Done | Exception]],
+        go_together: Callable[[Work, Work], bool],
+    ) -> None:
+        self._writers, self._do, self._go_together = writers, do, go_together
+        self._waiting: list[_Waiting[Work, Done]] = []
+
+    async def done(self, work: Work, own_turn: anyio.Lock) -> Done:
+        """Return what became of a work, in its own turn or in that of one before."""
+        one: _Waiting[Work, Done] = _Waiting(work)
+        self._waiting.append(one)
+        try:
+            async with anyio.create_task_group() as tasks:
+                tasks.start_soon(self._take_turn, one, own_turn)
+                await one.is_done.wait()
+                tasks.cancel_scope.cancel()
+        finally:
+            if one in self._waiting:  # whoever sent it has gone
+                self._waiting.remove(one)
+        if isinstance(one.outcome, Exception):
+            raise one.outcome
+        return one.outcome  # type: ignore[return-value]  # what is done has an outcome
+
+    async def _take_turn(self, one: _Waiting[Work, Done], own_turn: anyio.Lock) -> None:
+        async with own_turn, self._writers:
+            if one in self._waiting:
+                together = self._take(one)
+                works = [each.work for each in together]
+                outcomes = await anyio.to_thread.run_sync(self._outcomes, works)
+                for each, outcome in zip(together, outcomes, strict=True):
+                    each.outcome = outcome
+                    each.is_done.set()
+
+    def _take(self, first: _Waiting[Work, Done]) -> list[_Waiting[Work, Done]]:
+        """Take a work and those that go with it out of the queue."""
+        together = [first]
+        for each in self._waiting:
+            fits = (self._go_together(each.work, other.work) for other in together)
+            if each is not first and len(together) < MOST_TOGETHER and all(fits):
+                together.append(each)
+        self._waiting = [each for each in self._waiting if each not in together]
+        return together
+
+    def _outcomes(self, works: Sequence[Work]) -> Sequence[Done | Exception]:
+        """Do some works together; where that fails, each alone, so that each has its own fault."""
+        if len(works) > 1:
+            try:
+                return self._do(works)
+            except (OperationalError, NoConnection) as busy:
+                return [busy] * len(works)  # alone, each would wait as long again
+            except Exception:  # found again below, by the one whose it is
+                return [self._alone(work) for work in works]
+        return [self._alone(work) for work in works]
+
+    def _alone(self, work: Work) -> Done | Exception:
+        try:
+            return self._do([work])[0]
+        except Exception as error:
+            return error
