@@ -17,6 +17,9 @@ from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.sweeps import Exponents, used_exponents
 from analysis.trial_inputs import Columns, TrialInputs, trial_inputs
 
+#: Which formulas these are: raised with every change that moves a result, so that what was kept of
+#: older ones is not taken for today's.
+FORMULA = 1
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
 U_SESSION = 0.03  # [-], scatter of one sitting of ln P; common practice, no source

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, NullPool, create_engine, inspect, text
 from sqlalchemy.engine import make_url
 
 #: The newest revision in `migrations/versions`.
-HEAD = "0012_names_of_trials"
+HEAD = "0013_kept_results"
 
 
 def revision_of(connection: Connection) -> str | None:

@@ -23,8 +23,10 @@ from api.__main__ import app as console
 from api.main import bind, create_app
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
+from api.schema import is_at_head
 from api.services import keys
 from api.settings import Settings
+from tests.kept import out_of_date
 from tests.makers import Signed, World, make_world
 from tests.reliability.places import carried_postgres
 
@@ -195,9 +197,12 @@ def _application(settings: Settings) -> Iterator[TestClient]:
 
 @pytest.fixture
 def app_client(settings: Settings) -> Iterator[TestClient]:
-    """Return a client without a key."""
+    """Return a client without a key; whatever was done with it left no result out of date."""
     with _application(settings) as client:
         yield client
+        with client.app.state.database.reading() as db:
+            if is_at_head(db.connection()):  # a test may have taken it back to an older one
+                assert out_of_date(db) == []
 
 
 def signer(app_client: TestClient) -> Signed:

@@ -15,6 +15,7 @@ from api.models.keys import AccessKey, KeyOrganisation
 from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
 from api.models.rates import RateCount
+from api.models.results import KeptResult
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
 from api.models.shares import Share
@@ -44,6 +45,7 @@ __all__ = [
     "ImportOrganisation",
     "Inspection",
     "InstrumentCheck",
+    "KeptResult",
     "KeyOrganisation",
     "Loan",
     "Organisation",

@@ -112,7 +112,7 @@ def _compare(
         pairs_not_listed=left_out,
         missing_links=links(caller, fitted, known),
         check=_check(fitted),
-        trials=len(fitted.trials["trial_id"]),
+        trials=len(fitted.trials["build_id"]),
         not_shown=_hidden(fitted, known),
         reason=None,
     )

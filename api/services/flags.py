@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 from analysis.check_view import Finding, Mask, Place, View
 from analysis.checks import check_trials, held_trials
 from analysis.rules import GRAVEST
-from analysis.trial_result import trial_results
+from analysis.trial_result import TrialResults, trial_results
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.flags import Flag, FlagRead
@@ -27,7 +27,7 @@ from api.models.ids import new_id
 from api.models.sessions import BenchSession
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.services import resources, sweeps
+from api.services import resources, results, sweeps
 from api.services.frames import Frame, read_checked_frame
 
 OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
@@ -146,7 +146,7 @@ def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
 
 
 def recheck_benches(db: Session, season_id: str, bench_ids: list[str]) -> set[str]:
-    """Find the flags of some benches' trials in a season, and bring what is stored to them.
+    """Find results and flags of some benches' trials in a season, and bring what is kept to them.
 
     Returns the builds of wind trials that were held or let go by that. Each bench is looked at
     alone, so that what is found there does not depend on which others are looked at with it, and a
@@ -163,10 +163,12 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     here = col(Trial.session_id).in_(sessions)
     frame = read_checked_frame(db, here, col(Trial.state) != WITHDRAWN)
     stored = _stored(db, season_id, here, col(Flag.session_id).in_(sessions))
+    computed = trial_results(frame.trials, frame.runs)
+    results.keep(db, frame, computed, here)
     if not len(frame):
         _sync(db, season_id, frame, {}, stored)
         return set()
-    view = _view(frame, stored)
+    view = _view(frame, computed, stored)
     findings = check_trials(view)
     found: dict[Place, Finding] = {}
     for finding in findings:  # the gravest of each rule in each trial or session
@@ -184,11 +186,11 @@ def _stored(
     return {(str(flag.trial_id or flag.session_id), flag.rule): flag for flag in db.scalars(flags)}
 
 
-def _view(frame: Frame, stored: dict[Place, Flag]) -> View:
+def _view(frame: Frame, computed: TrialResults, stored: dict[Place, Flag]) -> View:
     return View(
         frame.trials,
         frame.runs,
-        trial_results(frame.trials, frame.runs),
+        computed,
         now=datetime.now(UTC).timestamp(),
         confirmed={place: flag.seen for place, flag in stored.items() if flag.state == CONFIRMED},
     )

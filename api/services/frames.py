@@ -1,11 +1,10 @@
 """The one bridge from rows to the columns that `analysis` calculates with.
 
-Everything a calculation may want is a column here, for one trial, for a bench
-and for a season read part by part.
+Everything a calculation may want is a column here, for one trial and for a bench.
 """
 
 import json
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from operator import itemgetter
@@ -13,11 +12,10 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from sqlalchemy import ColumnElement, select
-from sqlmodel import Session, col
+from sqlalchemy import ColumnElement
+from sqlmodel import Session
 
 from analysis.columns import CHECK_RUN_COLUMNS, CHECK_TEXT_COLUMNS, TEXT_COLUMNS
-from api.models.trials import Trial
 from api.services import frame_parts as parts
 
 Array = npt.NDArray[Any]
@@ -25,6 +23,7 @@ Columns = dict[str, Array]
 
 #: Columns that are neither numbers nor words, and are turned into numbers after reading.
 OBJECTS = (
+    "numbers",
     "started_at",
     "blade_pitches_deg",
     "anemometer_checked_on",
@@ -47,7 +46,6 @@ IDENTITY = (
 )
 
 SECONDS_A_DAY = 86_400.0
-AT_ONCE = 20_000  # trials of a whole season that are read together
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,20 +63,6 @@ def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return the trials that meet some conditions on `Trial`, with all that results rest on."""
     trials = _trials(db, *conditions, is_checked=False)
     return _frame(db, trials, parts.RUN_FRAME, *conditions)
-
-
-def read_in_parts(db: Session, *conditions: ColumnElement[bool]) -> Iterator[Frame]:
-    """Yield such trials some thousand at a time, so that a season of any size finds room."""
-    after = ""
-    while True:
-        here = (*conditions, col(Trial.id) > after)
-        ids = select(col(Trial.id)).where(*here).order_by(col(Trial.id))
-        last = db.scalar(ids.offset(AT_ONCE - 1).limit(1))
-        if last is None:
-            yield read_frame(db, *here)
-            return
-        yield read_frame(db, *here, col(Trial.id) <= last)
-        after = last
 
 
 def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
@@ -101,8 +85,8 @@ def _range_of(pitches: list[float] | str | None) -> float:
 def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
     """Return trials with what their sessions, builds, sweeps and resistors say."""
     named = parts.trials_named(is_checked=is_checked)
-    trials = _read_plain(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
-    sessions = _read(
+    trials = read_plain(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
+    sessions = read_columns(
         db,
         list(parts.sessions_named(is_checked=is_checked)),
         parts.of_sessions(*conditions, is_checked=is_checked),
@@ -110,12 +94,18 @@ def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> 
     _to_seconds(sessions, is_checked=is_checked)
     _merge(trials, sessions, "session_id")
     builds = parts.of_builds(*conditions, is_checked=is_checked)
-    _merge(trials, _read(db, list(parts.builds_named(is_checked=is_checked)), builds), "build_id")
-    sweeps = _read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
+    _merge(
+        trials,
+        read_columns(db, list(parts.builds_named(is_checked=is_checked)), builds),
+        "build_id",
+    )
+    sweeps = read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
     _merge(trials, sweeps, "build_id", "season_id")
     names = list(parts.OF_LOAD)
     has_loads = bool(np.any(trials["load_id"] != ""))
-    loads = _read(db, names, parts.of_loads(*conditions)) if has_loads else _columns(names, [])
+    loads = (
+        read_columns(db, names, parts.of_loads(*conditions)) if has_loads else _columns(names, [])
+    )
     _merge(trials, loads, "load_id")
     return trials
 
@@ -179,19 +169,20 @@ def _frame(
         np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
     )
     names = ["trial_id", *run_names]
-    runs = _read_plain(db, names, parts.of_runs(run_names, *conditions))
+    runs = read_plain(db, names, parts.of_runs(run_names, *conditions))
     known = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
     of_trial = [known[trial_id] for trial_id in runs.pop("trial_id").tolist()]
     runs["trial"] = np.array(of_trial, dtype=np.int64)
     return Frame(trials, runs)
 
 
-def _read(db: Session, names: list[str], statement: Any) -> Columns:
+def read_columns(db: Session, names: list[str], statement: Any) -> Columns:
+    """Return what a statement asks for, a column for each name."""
     return _columns(names, db.connection().execute(statement).all())
 
 
-def _read_plain(db: Session, names: list[str], statement: Any) -> Columns:
-    """Return rows of words and numbers as the driver gives them: of millions that is half."""
+def read_plain(db: Session, names: list[str], statement: Any) -> Columns:
+    """Return columns as the driver gives words and numbers: of millions that takes half."""
     result = db.connection().execute(statement)
     rows = result.cursor.fetchall()  # it returns rows, so it has one
     result.close()

@@ -1,13 +1,22 @@
-"""Results of trials in the shape they are answered in."""
+"""Results of trials: kept beside them when they are checked, and told in the shape of an answer.
 
+What is kept is a cache: written in the transaction that moves a fact, by the function that computes
+results everywhere. Where nothing is kept, as of a withdrawn trial, it is computed when asked for.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import fields
+from itertools import repeat
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement
-from sqlmodel import Session
+from sqlalchemy import ColumnElement, delete, insert
+from sqlmodel import Session, col, select
 
-from analysis.trial_result import TrialResults, trial_results
-from api.services.frames import Array, read_frame
+from analysis.trial_result import FORMULA, PowerResults, TrialResults, trial_results
+from api.models.results import KeptResult
+from api.models.trials import Trial
+from api.services.frames import Array, Columns, Frame, read_frame
 
 NUMBERS = (
     "power_w",
@@ -25,11 +34,99 @@ NUMBERS = (
 )
 DOUBTS = ("u_own", "u_bench", "u_total")
 WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "normalisation", "reason")
+POWERS = tuple(each.name for each in fields(PowerResults))
+#: The numbers that are kept of a result, in their order there.
+PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_exponent")))
+AT_ONCE = 1000
+
+#: Conditions: on what is kept, that today's formula found it; on trials, that nothing such is kept.
+of_today = col(KeptResult.formula) == FORMULA
+is_not_kept = col(Trial.id).not_in(select(KeptResult.trial_id).where(of_today))
+
+Row = tuple[Any, ...]
+_KEPT = select(
+    KeptResult.trial_id, KeptResult.formula, KeptResult.numbers,
+    *(getattr(KeptResult, name) for name in WORDS),
+)  # fmt: skip
 
 
-def read_results(db: Session, *conditions: ColumnElement[bool]) -> dict[str, dict[str, Any]]:
-    """Return what `TrialResult` holds of the trials that meet some conditions, by trial id."""
+def keep(
+    db: Session, frame: Frame, results: TrialResults, *conditions: ColumnElement[bool]
+) -> None:
+    """Bring what is kept of the trials that meet some conditions to what was found now.
+
+    `frame` has those of them whose results are kept; of the others nothing stays.
+    """
+    found = dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
+    stored = _stored(db, col(KeptResult.trial_id).in_(select(Trial.id).where(*conditions)))
+    gone = [each for each in stored if stored[each] != found.get(each)]
+    for start in range(0, len(gone), AT_ONCE):
+        some = col(KeptResult.trial_id).in_(gone[start : start + AT_ONCE])
+        db.connection().execute(delete(KeptResult).where(some))
+    names = ("trial_id", "formula", "numbers", *WORDS)
+    new = [
+        dict(zip(names, (trial_id, *row), strict=True))
+        for trial_id, row in found.items()
+        if stored.get(trial_id) != row
+    ]
+    if new:
+        db.connection().execute(insert(KeptResult), new)
+
+
+def _rows(results: TrialResults) -> Iterator[Row]:
+    """Yield of each trial what is kept beside its id."""
+    numbers = [np.asarray(getattr(results, name), dtype="<f8") for name in PACKED]
+    packed, size = np.column_stack(numbers).tobytes(), 8 * len(PACKED)
+    parts = (packed[start : start + size] for start in range(0, len(packed), size))
+    return zip(
+        repeat(FORMULA), parts, *(getattr(results, name).tolist() for name in WORDS), strict=False
+    )
+
+
+def computed(db: Session, *conditions: ColumnElement[bool]) -> dict[str, bytes]:
+    """Return the numbers of the results of some trials, by trial, as they would be kept."""
     frame = read_frame(db, *conditions)
+    rows = _rows(trial_results(frame.trials, frame.runs))
+    ids = frame.trials["trial_id"].tolist()
+    return {trial_id: numbers for trial_id, (_, numbers, *_) in zip(ids, rows, strict=True)}
+
+
+def _stored(db: Session, condition: ColumnElement[bool]) -> dict[str, Row]:
+    rows = db.connection().execute(_KEPT.where(condition))
+    return {trial_id: tuple(row) for trial_id, *row in rows}
+
+
+def unpacked(numbers: Iterable[bytes]) -> Columns:
+    """Return the numbers that are kept of some results as columns."""
+    table = np.frombuffer(b"".join(numbers), dtype="<f8").reshape(-1, len(PACKED))
+    return {name: table[:, at] for at, name in enumerate(PACKED)}
+
+
+def powers_of(numbers: Iterable[bytes]) -> PowerResults:
+    """Return what summaries rest on, of results as they are kept."""
+    columns = unpacked(numbers)
+    return PowerResults(
+        **{name: columns[name] != 0 if name.startswith("is_") else columns[name].copy()
+           for name in POWERS}
+    )  # fmt: skip
+
+
+def read_results(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """Return what `TrialResult` holds of some trials, by trial id."""
+    kept = _stored(db, col(KeptResult.trial_id).in_(trial_ids))
+    found = {trial_id: row for trial_id, (formula, *row) in kept.items() if formula == FORMULA}
+    columns = unpacked(numbers for numbers, *_ in found.values())
+    words = zip(*(row[1:] for row in found.values()), strict=True)
+    columns |= {
+        name: np.array(each, dtype=object) for name, each in zip(WORDS, words, strict=False)
+    }
+    told = dict(zip(found, _tell(columns), strict=True)) if found else {}
+    missing = [trial_id for trial_id in trial_ids if trial_id not in told]
+    return told | _computed(db, missing) if missing else told
+
+
+def _computed(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+    frame = read_frame(db, col(Trial.id).in_(trial_ids))
     told = tell_results(trial_results(frame.trials, frame.runs))
     return dict(zip(frame.trials["trial_id"].tolist(), told, strict=True))
 
@@ -39,14 +136,21 @@ def tell_results(results: TrialResults) -> list[dict[str, Any]]:
 
     What cannot be known is null, and `reason` says why.
     """
-    is_known = np.isfinite(results.normalised_power_w)
-    columns: dict[str, list[Any]] = {name: _known(getattr(results, name)) for name in NUMBERS}
-    columns |= {name: _known(getattr(results, name), is_known) for name in DOUBTS}
-    columns |= {name: [str(word) or None for word in getattr(results, name).tolist()]
-                for name in WORDS}  # fmt: skip
-    columns["run_count"] = results.run_count.astype(int).tolist()
-    columns["wind_exponent_source"] = np.where(results.is_own_exponent, "own", "default").tolist()
-    limits = _known(results.interval_low_w, is_known), _known(results.interval_high_w, is_known)
+    return _tell({name: getattr(results, name) for name in (*PACKED, *WORDS)})
+
+
+def _tell(results: Mapping[str, Array]) -> list[dict[str, Any]]:
+    is_known = np.isfinite(results["normalised_power_w"])
+    columns: dict[str, list[Any]] = {name: _known(results[name]) for name in NUMBERS}
+    columns |= {name: _known(results[name], is_known) for name in DOUBTS}
+    columns |= {name: [str(word) or None for word in results[name].tolist()] for name in WORDS}
+    columns["run_count"] = results["run_count"].astype(int).tolist()
+    is_own = results["is_own_exponent"] != 0
+    columns["wind_exponent_source"] = np.where(is_own, "own", "default").tolist()
+    limits = (
+        _known(results["interval_low_w"], is_known),
+        _known(results["interval_high_w"], is_known),
+    )
     columns["interval_w"] = [None if low is None else (low, high)
                              for low, high in zip(*limits, strict=True)]  # fmt: skip
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]

@@ -3,31 +3,38 @@
 Of each trial only what summaries need is kept, so that a season of any size finds room.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlalchemy import ColumnElement, Executable, or_, select
+from sqlmodel import Session, col
 
-from analysis.trial_result import PowerResults, power_results
+from analysis.trial_result import PowerResults
+from api.models.builds import Build
+from api.models.results import KeptResult
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.teams import Team
 from api.models.trials import Trial
+from api.models.turbines import Turbine
+from api.services import results
 from api.services.cache import cache_of
-from api.services.frames import Array, Columns, read_in_parts
+from api.services.frames import Array, Columns, read_columns, read_plain
 
-KEPT = (
-    "trial_id",
-    "organisation_id",
-    "team_id",
-    "turbine_id",
-    "build_id",
-    "build_number",
-    "bench_id",
-    "session_id",
-    "started_at",
-    "state",
-    "kind",
+AT_ONCE = 20_000  # trials that are read together
+OF_TRIAL = ("organisation_id", "session_id", "build_id", "state", "kind")
+_TRIALS = (
+    select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(KeptResult.numbers))
+    .outerjoin(KeptResult, results.of_today & (col(KeptResult.trial_id) == col(Trial.id)))
+    .order_by(col(Trial.id))
+)
+_SESSIONS = select(col(BenchSession.id), col(BenchSession.bench_id), col(BenchSession.started_at))
+_BUILDS = (
+    select(col(Build.id), col(Turbine.team_id), col(Build.turbine_id), col(Build.number))
+    .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+    .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
 )
 
 
@@ -39,7 +46,7 @@ class SeasonTrials:
     results: PowerResults
 
     def __len__(self) -> int:
-        return len(self.trials["trial_id"])
+        return len(self.trials["build_id"])
 
     def only(self, which: Array) -> "SeasonTrials":
         """Return some of the trials."""
@@ -59,15 +66,71 @@ def season_trials(db: Session, season: Season, until: datetime | None = None) ->
 def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
     conditions = [col(Trial.season_id) == season.id]
     if until is not None:
-        before = select(BenchSession.id).where(
+        before = select(col(BenchSession.id)).where(
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    kept: dict[str, list[Array]] = {name: [] for name in KEPT}
-    results = []
-    for frame in read_in_parts(db, *conditions):
-        results.append(power_results(frame.trials, frame.runs))
-        for name, columns in kept.items():
-            columns.append(frame.trials[name])
-    trials = {name: np.concatenate(columns) for name, columns in kept.items()}
-    return SeasonTrials(trials, PowerResults.joined(results))
+    sessions, builds = _sessions(db, season.id), _builds(db, season.id)
+    parts = [_part(db, sessions, builds, *here) for here in parts_of(db, *conditions)]
+    trials = {name: np.concatenate([part.trials[name] for part in parts])
+              for name in parts[0].trials}  # fmt: skip
+    return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
+
+
+def _sessions(db: Session, season_id: str) -> Columns:
+    sessions = read_columns(db, ["session_id", "bench_id", "started_at"], sessions_in(season_id))
+    moments = [moment.timestamp() for moment in sessions["started_at"]]
+    return sessions | {"started_at": np.array(moments, dtype=np.float64)}
+
+
+def _builds(db: Session, season_id: str) -> Columns:
+    names = ["build_id", "team_id", "turbine_id", "build_number"]
+    return read_columns(db, names, builds_in(season_id))
+
+
+def trials_where(*conditions: ColumnElement[bool]) -> Executable:
+    """Return the statement over some trials with the numbers of their results."""
+    return _TRIALS.where(*conditions)
+
+
+def sessions_in(season_id: str) -> Executable:
+    """Return the statement over a season's sessions."""
+    return _SESSIONS.where(col(BenchSession.season_id) == season_id)
+
+
+def builds_in(season_id: str) -> Executable:
+    """Return the statement over the builds of a season's teams and of reference rotors."""
+    return _BUILDS.where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
+
+
+def parts_of(
+    db: Session, *conditions: ColumnElement[bool]
+) -> Iterator[tuple[ColumnElement[bool], ...]]:
+    """Yield conditions on trials some thousand at a time, in the order of their ids."""
+    after = ""
+    while True:
+        here = (*conditions, col(Trial.id) > after)
+        ids = select(col(Trial.id)).where(*here).order_by(col(Trial.id))
+        last = db.scalar(ids.offset(AT_ONCE - 1).limit(1))
+        if last is None:
+            yield here
+            return
+        yield (*here, col(Trial.id) <= last)
+        after = last
+
+
+def _part(
+    db: Session, sessions: Columns, builds: Columns, *conditions: ColumnElement[bool]
+) -> SeasonTrials:
+    """Read some trials; what is not kept of their results is computed."""
+    trials = read_plain(db, ["trial_id", *OF_TRIAL, "numbers"], trials_where(*conditions))
+    numbers = trials.pop("numbers").tolist()
+    if None in numbers:
+        ids = trials["trial_id"].tolist()
+        computed = results.computed(db, *conditions, results.is_not_kept)
+        numbers = [each or computed[ids[at]] for at, each in enumerate(numbers)]
+    for part, key in ((sessions, "session_id"), (builds, "build_id")):
+        place = {each: at for at, each in enumerate(part[key].tolist())}
+        at = np.array([place[each] for each in trials[key].tolist()], dtype=np.int64)
+        trials |= {name: column[at] for name, column in part.items()}
+    return SeasonTrials(trials, results.powers_of(numbers))

@@ -366,8 +366,7 @@ def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
     if not rows:
         return []
     ids = [row.id for row in rows]
-    among: ColumnElement[bool] = col(Trial.id).in_(ids)
-    results, found, runs = read_results(db, among), _flags_of(db, rows), _runs_told(db, ids)
+    results, found, runs = read_results(db, ids), _flags_of(db, rows), _runs_told(db, ids)
     revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
     return READS.validate_python(
         [

@@ -7,9 +7,10 @@ from fastapi.testclient import TestClient
 from sqlmodel import delete, update
 
 from api.models.flags import Flag
+from api.models.results import KeptResult
 from api.models.sweeps import WindSweep
 from api.models.trials import Trial
-from api.services import cache, flags, frames
+from api.services import cache, flags, season_trials
 from api.services.exports import season_digest
 from api.services.keys import CONSOLE
 from tests.makers import World, created, trial_payload
@@ -184,6 +185,7 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
     before = digest()
     with database.unit_of_work() as db:
         db.execute(delete(WindSweep))
+        db.execute(delete(KeptResult))
         db.execute(delete(Flag))
         db.execute(update(Trial).values(state="accepted"))
     assert digest() != before
@@ -195,7 +197,7 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
 def test_a_season_read_by_parts_is_the_season(joined: World, monkeypatch: pytest.MonkeyPatch):
     before = everything(joined)
     forget(joined.lead)
-    monkeypatch.setattr(frames, "AT_ONCE", 2)
+    monkeypatch.setattr(season_trials, "AT_ONCE", 2)
     assert everything(joined) == before
 
 

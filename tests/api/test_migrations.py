@@ -49,7 +49,7 @@ def test_every_check_constraint_is_the_models(database_url):
     }
 
 
-def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World):
+def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World, run):
     world.lead.close()
     before = contents(database_url)
     assert all(before[name] for name in ("trial", "run", "build", "session", "import_batch"))
@@ -62,6 +62,7 @@ def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World)
         upgrade(database_url, newer)
         assert_holds(contents(database_url), kept)
     assert set(contents(database_url)) == set(before)
+    assert run("rebuild").exit_code == 0  # then results are kept again, as the fixture sees
 
 
 def test_all_the_way_down_and_up_leaves_an_empty_programme(database_url):

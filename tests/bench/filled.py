@@ -12,8 +12,13 @@ from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, create_engine
+from sqlmodel import Session, col
 
+from analysis.trial_result import trial_results
 from api.migrate import upgrade
+from api.models.trials import Trial
+from api.services import results, season_trials
+from api.services.frames import read_frame
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH, season_columns
 
 AT_ONCE = 50_000
@@ -91,6 +96,15 @@ def fill(connection: Connection, trials: int, teams: int) -> None:
                                  for week in range(SESSIONS)))  # fmt: skip
     _put_trials(connection, *season_columns(trials, teams))
     _put_references(connection, benches)
+    _put_results(connection)
+
+
+def _put_results(connection: Connection) -> None:
+    """Keep results, as they are once their benches were checked."""
+    with Session(connection) as db:
+        for here in season_trials.parts_of(db, col(Trial.season_id) == SEASON):
+            frame = read_frame(db, *here)
+            results.keep(db, frame, trial_results(frame.trials, frame.runs), *here)
 
 
 def _put_machines(connection: Connection, teams: int) -> None:

@@ -17,24 +17,21 @@ WHOLE = f"/v1/seasons/{SEASON}/report"
 
 COLD = """
 import json, sys, time
+from sqlmodel import col
 from api.db import open_database
-from api.models.seasons import Season
-from api.services import frames, reports
+from api.models.trials import Trial
+from api.services import reports, season_trials
 from api.services.scope import Caller
 url, season_id, only_rows = sys.argv[1], sys.argv[2], sys.argv[3] == "rows"
 database = open_database(url, threads=1, busy_timeout_s=5)
-if only_rows:  # what is fetched for the report, and nothing made of it
-    def rows(db, names, statement):
-        fetched.append(len(db.connection().execute(statement).cursor.fetchall()))
-        return frames._columns(names, [])
-    fetched, frames._read, frames._read_plain = [], rows, rows
-    frames._to_seconds = lambda sessions, **how: sessions.update(started_at=sessions["started_at"])
 started = time.perf_counter()
 with database.reading() as db:
-    if only_rows:
-        season = db.get(Season, season_id)
-        for frame in frames.read_in_parts(db, frames.col(frames.Trial.season_id) == season.id):
-            pass
+    if only_rows:  # what is fetched for the report, and nothing made of it
+        parts = season_trials.parts_of(db, col(Trial.season_id) == season_id)
+        asked = (season_trials.trials_where(*here) for here in parts)
+        for statement in (season_trials.sessions_in(season_id), season_trials.builds_in(season_id),
+                          *asked):
+            db.connection().execute(statement).cursor.fetchall()
     else:
         caller = Caller("key_bench", "bench", "lead", None)
         reports.season_report(db, caller, season_id).model_dump_json()
