@@ -10,7 +10,7 @@ from sqlmodel import SQLModel
 
 from api.models.fields import Reason
 from api.models.ids import SeasonId
-from api.models.shapes import JSON_OR_NULL, Answer, Input, Stored
+from api.models.shapes import JSON_OR_NULL, Answer, Input, Stored, Untabled
 
 Outcome = Literal["created", "unchanged", "error"]
 Mode = Literal["all", "partial"]
@@ -45,7 +45,7 @@ class ImportOrganisation(SQLModel, table=True):
     organisation_id: str = Column(foreign_key="organisation.id", primary_key=True, index=True)
 
 
-class RowOutcome(SQLModel):
+class RowOutcome(Untabled):
     """What became of one row; the header of a file is row 1."""
 
     row: int
@@ -55,7 +55,9 @@ class RowOutcome(SQLModel):
     state: Annotated[
         str | None, Field(description="held, where a data check waits for an answer.")
     ] = None
-    flags: Annotated[list[str], Field(description="What the data checks say of the trial.")] = []
+    flags: Annotated[
+        list[str], Field(default_factory=list, description="What the data checks say of the trial.")
+    ]
     errors: list[dict[str, Any]]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 from typing import Annotated, Any, ClassVar, TypeVar
 
 from pydantic import BaseModel as PlainModel
@@ -40,7 +41,13 @@ def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
     return {"type": "array", "items": number} if is_list else number
 
 
-class Input(SQLModel):
+class Untabled(SQLModel):
+    """A shape that is no table's: pydantic alone makes those within it, to the same end."""
+
+    __init__ = PlainModel.__init__
+
+
+class Input(Untabled):
     """What a caller sends: nothing unknown, and each quantity in one unit of several."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
@@ -56,22 +63,26 @@ class Input(SQLModel):
         """Turn other units into SI before the limits are asked, and remember what was typed."""
         if not isinstance(data, dict):
             return handler(data)
-        plain, typed = _to_si(data, frozenset(cls.model_fields))
+        plain, typed = _to_si(data, _fields_of(cls))
         shape = handler(plain)
         if typed:
             shape.__dict__["_typed_units"] = typed
         return shape
 
 
+@cache
+def _fields_of(shape: type[SQLModel]) -> frozenset[str]:
+    return frozenset(shape.model_fields)
+
+
 def _to_si(data: dict[str, Any], fields: frozenset[str]) -> tuple[dict[str, Any], AsTyped]:
     """Return data with every quantity under its own name, and what was typed otherwise."""
-    unknown = [name for name in data if name not in fields]
-    if not unknown:
+    if fields.issuperset(data):
         return data, {}
     plain, typed = dict(data), {}
     spellings = _spellings(fields)
-    for name in unknown:
-        if name not in spellings:
+    for name in data:
+        if name in fields or name not in spellings:
             continue
         field, unit = spellings[name]
         if field in plain:
@@ -93,6 +104,7 @@ def _converted(value: Any, unit: Unit) -> Any:
     return unit.to_si(value) if is_number and abs(value) < LARGEST_TYPED else value
 
 
+@cache
 def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
     return {
         name: (field, unit)
@@ -114,7 +126,7 @@ class Stored(SQLModel):
     as_typed: AsTyped = Column(default_factory=dict, sa_type=JSON)
 
 
-class Answer(SQLModel):
+class Answer(Untabled):
     """What every answer about a stored thing begins with."""
 
     id: Annotated[str, Field(description="Public id.")]

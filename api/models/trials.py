@@ -25,7 +25,16 @@ from api.models.fields import (
 )
 from api.models.flags import FlagRead
 from api.models.ids import BuildId, EquipmentId, SessionId
-from api.models.shapes import JSON_OR_NULL, Answer, AsTyped, Input, PageQuery, Stored, changes_of
+from api.models.shapes import (
+    JSON_OR_NULL,
+    Answer,
+    AsTyped,
+    Input,
+    PageQuery,
+    Stored,
+    Untabled,
+    changes_of,
+)
 
 TrialKind = Literal[
     "record", "pitch", "load", "wind", "reference", "open_circuit", "visit", "event"
@@ -88,7 +97,7 @@ class Run(RunFacts, table=True):
     as_typed: AsTyped = Column(default_factory=dict, sa_type=JSON)
 
 
-class RunRead(RunFacts):
+class RunRead(RunFacts, Untabled):
     """A run as stored."""
 
     number: int
@@ -217,7 +226,7 @@ class TrialUpdate(Input):
     """What may change of a trial; measured values are corrected, never overwritten."""
 
 
-class TrialResult(SQLModel):
+class TrialResult(Untabled):
     """What follows from a trial's facts. All `u_…` are relative standard uncertainties (k = 1)."""
 
     power_w: Annotated[float | None, Field(description="Geometric mean over the runs. [W]")]

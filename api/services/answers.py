@@ -25,7 +25,7 @@ VOLTS = ("voltage_v", "series_voltage_v")
 
 def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
     """Return a page of flags; those that no longer hold only where that state is asked for."""
-    conditions = [] if query.state else [col(Flag.state) != flags.CLEARED]
+    conditions = [] if query.state else [flags.not_cleared]
     rows, after = resources.page(db, caller, Flag, query, *conditions)
     return _reads(db, rows), after
 

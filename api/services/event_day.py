@@ -64,7 +64,7 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
         db,
         col(Trial.id).in_(list(official)) if any(official) else _of_the_day(event, season),
         col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
-        col(Trial.state) != flags.WITHDRAWN,
+        flags.not_withdrawn,
     )
     power = trial_results(frame.trials, frame.runs).power_w if len(frame) else np.empty(0)
     runs = [

@@ -92,7 +92,7 @@ def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]
         select(EventRun)
         .outerjoin(Trial, col(Trial.id) == col(EventRun.trial_id))
         .where(col(EventRun.event_id) == event.id, col(EventRun.position).in_(positions))
-        .where(or_(col(Trial.id).is_(None), col(Trial.state) != flags.WITHDRAWN))
+        .where(or_(col(Trial.id).is_(None), flags.not_withdrawn))
     )
     return list(db.scalars(rows))
 

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, insert, or_, update
+from sqlalchemy import ColumnElement, insert, literal_column, or_, update
 from sqlmodel import Session, col, select
 
 from analysis.check_view import Finding, Mask, Place, View
@@ -34,6 +34,10 @@ OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 AT_ONCE = 1000
 MOST_ROUNDS = 3
+#: Written into statements and not bound to them: a server that plans for any state at all takes
+#: what has another one for no rows, and reads the wrong way round.
+not_withdrawn = col(Trial.state) != literal_column(f"'{WITHDRAWN}'")
+not_cleared = col(Flag.state) != literal_column(f"'{CLEARED}'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +165,7 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
         col(BenchSession.season_id) == season_id, col(BenchSession.bench_id) == bench_id
     )
     here = col(Trial.session_id).in_(sessions)
-    frame = read_checked_frame(db, here, col(Trial.state) != WITHDRAWN)
+    frame = read_checked_frame(db, here, not_withdrawn)
     stored = _stored(db, season_id, here, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
     results.keep(db, frame, computed, here)
@@ -288,7 +292,7 @@ def _holding(db: Session, about: Any, ids: Iterable[str]) -> dict[str, list[Flag
     wanted, found = sorted(ids), defaultdict(list)
     for start in range(0, len(wanted), AT_ONCE):
         part = about.in_(wanted[start : start + AT_ONCE])
-        for flag in db.scalars(select(Flag).where(part, col(Flag.state) != CLEARED)):
+        for flag in db.scalars(select(Flag).where(part, not_cleared)):
             found[str(flag.trial_id or flag.session_id)].append(resources.read(FlagRead, flag))
     return found
 

@@ -10,10 +10,11 @@ from itertools import repeat
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, delete, insert
-from sqlmodel import Session, col, select
+from sqlalchemy import ColumnElement, delete
+from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trial_result import FORMULA, PowerResults, TrialResults, trial_results
+from api.bulk import put
 from api.models.results import KeptResult
 from api.models.trials import Trial
 from api.services.frames import Array, Columns, Frame, read_frame
@@ -37,6 +38,7 @@ WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "norma
 POWERS = tuple(each.name for each in fields(PowerResults))
 #: The numbers that are kept of a result, in their order there.
 PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_exponent")))
+RESULTS = SQLModel.metadata.tables["trial_result"]
 AT_ONCE = 1000
 
 #: Conditions: on what is kept, that today's formula found it; on trials, that nothing such is kept.
@@ -69,8 +71,7 @@ def keep(
         for trial_id, row in found.items()
         if stored.get(trial_id) != row
     ]
-    if new:
-        db.connection().execute(insert(KeptResult), new)
+    put(db.connection(), RESULTS, new)
 
 
 def _rows(results: TrialResults) -> Iterator[Row]:

@@ -87,7 +87,7 @@ def _placed(caller: Caller, season_id: str, query: TrialFileQuery) -> Any:
         .outerjoin(Team, col(Turbine.team_id) == col(Team.id))
         .join(Organisation, col(Trial.organisation_id) == col(Organisation.id))
         .where(may_see(caller, Trial), col(Trial.season_id) == season_id)
-        .where(col(Trial.state) != flags.WITHDRAWN)
+        .where(flags.not_withdrawn)
         .order_by(col(Trial.id))
     )
     if query.organisation_id is None:

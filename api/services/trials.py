@@ -10,6 +10,7 @@ import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -18,6 +19,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from analysis.electrical import mean_square
 from analysis.steadiness import steadiness
+from api.bulk import put
 from api.errors import ApiError, Conflict, FieldError
 from api.models.flags import FlagRead
 from api.models.ids import new_id
@@ -288,26 +290,35 @@ def _require_same(sent: Sent, known: Known) -> None:
 def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
     """Store new trials with their runs."""
     # By the table and not by the class: nothing of what is stored so is wanted as an object.
-    connection = db.connection()
-    connection.execute(
-        TRIALS.insert(),
-        [_trial_row(trial_id, *pair, import_id) for trial_id, pair in new.items()],
+    connection, now = db.connection(), datetime.now(UTC)
+    put(
+        connection,
+        TRIALS,
+        [_trial_row(trial_id, *pair, import_id, now) for trial_id, pair in new.items()],
     )
-    connection.execute(
-        RUNS.insert(),
+    put(
+        connection,
+        RUNS,
         [
-            run_row(trial_id, number, run)
+            _run_row(trial_id, number, run, facts)
             for trial_id, (sent, _) in new.items()
-            for number, run in enumerate(sent.trial.runs, start=1)
+            for number, (run, facts) in enumerate(
+                zip(sent.trial.runs, sent.facts["runs"], strict=True), start=1
+            )
         ],
     )
 
 
-def _trial_row(trial_id: str, sent: Sent, target: Target, import_id: str | None) -> dict[str, Any]:
-    trial = sent.trial
-    return trial.model_dump(exclude={"runs"}) | {
+def _trial_row(
+    trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
+) -> dict[str, Any]:
+    facts = {name: value for name, value in sent.facts.items() if name != "runs"}
+    return facts | {
         "id": trial_id,
-        "as_typed": trial.typed(),
+        "version": 1,
+        "created_at": now,
+        "as_typed": sent.trial.typed(),
+        "note": sent.trial.note,
         "organisation_id": target.owner,
         "season_id": target.session.season_id,
         "import_id": import_id,
@@ -318,7 +329,11 @@ def _trial_row(trial_id: str, sent: Sent, target: Target, import_id: str | None)
 
 def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
     """Return a run as it is stored; of a series its mean square and how steady it is."""
-    row = run.model_dump() | {"trial_id": trial_id, "number": number, "as_typed": run.typed()}
+    return _run_row(trial_id, number, run, run.model_dump())
+
+
+def _run_row(trial_id: str, number: int, run: RunCreate, facts: dict[str, Any]) -> dict[str, Any]:
+    row = facts | {"trial_id": trial_id, "number": number, "as_typed": run.typed()}
     nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
     if run.series_voltage_v is None:
         return row | nothing

@@ -231,8 +231,8 @@ def _entry(draft: Draft, opening: Opening) -> Entry:
     if not draft.faults and draft.place is not None and draft.sound is not None:
         session = opening.find_or_open(draft)
         if session is not None:
-            ids = {"session_id": session.id, "build_id": draft.place.build.id}
-            entry.trial = draft.sound.model_copy(update=ids)
+            entry.trial = draft.sound
+            entry.trial.session_id, entry.trial.build_id = session.id, draft.place.build.id
     entry.faults = draft.faults
     return entry
 

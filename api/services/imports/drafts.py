@@ -17,8 +17,8 @@ from api.models.shapes import Input
 from api.models.trials import RunCreate, TrialCreate
 from api.models.units import quantity
 from api.models.validation import field_error
-from api.services.imports.cells import NotAValue, read_cell
-from api.services.imports.headers import Header
+from api.services.imports.cells import NotAValue, Value, read_cell
+from api.services.imports.headers import LIST_COLUMNS, Header
 from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Place, Unresolved, plain
 from api.services.imports.sheet import Row
@@ -62,6 +62,8 @@ NAME_COLUMNS = (
     "kind",
     "bench_organisation",
 )
+#: What the runs of one trial have in common.
+SHARED = frozenset((*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND, *SESSION_COLUMNS))
 #: The template's own rows, which show how and measured nothing.
 EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
 NOTE_LENGTH = 500
@@ -107,21 +109,30 @@ class Draft:
 def read_rows(rows: list[Row], header: Header, decimal: str) -> list[ReadRow]:
     """Return rows with their values; examples of the template are passed over."""
     read = []
+    known: dict[tuple[str, str], Value] = {}  # a sheet says most things many times
     for row in rows:
         values = ReadRow(row.number, {"kind": "record"}, {}, [])
         for key, cell in row.cells.items():
-            if cell:
-                _read(values, key, header.fields[key], cell, header, decimal)
+            if not cell:
+                continue
+            column, value = header.fields[key], known.get((key, cell))
+            if value is not None:
+                values.values[column] = values.typed[key] = value
+            elif _read(values, key, column, cell, header, decimal) and column not in LIST_COLUMNS:
+                known[key, cell] = values.values[column]
         if not EXAMPLE.fullmatch(str(values.values.get("client_ref", ""))):
             read.append(values)
     return read
 
 
-def _read(row: ReadRow, key: str, column: str, cell: str, header: Header, decimal: str) -> None:
+def _read(row: ReadRow, key: str, column: str, cell: str, header: Header, decimal: str) -> bool:
+    """Read a cell into its row, or note what is wrong in it; tell whether it holds a value."""
     try:
         row.values[column] = row.typed[key] = read_cell(column, cell, decimal)
     except NotAValue as reason:
         row.faults.append(reason.at(row.number, header.title(column), cell))
+        return False
+    return True
 
 
 def group(rows: Iterable[ReadRow]) -> list[Draft]:
@@ -188,12 +199,11 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
 
 def _agree(draft: Draft, header: Header) -> None:
     """Note where the rows of one trial say different things about it."""
-    if len(draft.rows) == 1:
-        return
-    for column in (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND, *SESSION_COLUMNS):
-        first = draft.row_of(column)
-        for row in draft.rows:
-            if column not in row.values or row.values[column] == first.values[column]:
+    first_with: dict[str, ReadRow] = {}
+    for row in draft.rows:
+        for column, value in row.values.items():
+            first = first_with.setdefault(column, row)
+            if value == first.values[column] or column not in SHARED:
                 continue
             if _said(row, column) != _said(first, column):
                 words = f"differs from row {first.number}, which is of the same trial"
