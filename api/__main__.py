@@ -24,6 +24,9 @@ STOP_WITHIN_S = 8
 #: How long one thread may calculate before another that waits has its turn: a season's report is
 #: seconds of it, and a small request has its turn some twenty times. [s]
 TURN_S = 0.0005
+#: How many new objects there must be before the heap is looked through for garbage: Python's own
+#: choice is for small programs, and an import makes a million.
+GARBAGE = (50_000, 20, 100)
 #: Connections held at once; more are told to come again (503) and cost nothing.
 MOST_CONNECTIONS = 2000
 
@@ -73,6 +76,7 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on.")] = 8000,
 ) -> None:
     """Run the service; an embedded database is brought to the newest schema first."""
+    gc.set_threshold(*GARBAGE)
     import uvicorn
 
     from api import logs
@@ -87,7 +91,6 @@ def serve(
     # What is there from the start stays: looking through it again and again for garbage would stop
     # every request for a tenth of a second.
     gc.freeze()
-    gc.set_threshold(50_000, 20, 100)
     uvicorn.run(
         application,
         host=host,
