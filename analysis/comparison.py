@@ -25,7 +25,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.groups import Groups, group_by
+from analysis.groups import Groups, Pairs, group_by, pair_up
 from analysis.season_system import Solution, restricted_spread
 from analysis.season_terms import Model, Spread
 
@@ -277,15 +277,14 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    pairs, trials = np.unique(
-        np.column_stack([builds.codes, benches.codes]), axis=0, return_counts=True
-    )
-    joined = np.ones(len(pairs), dtype=bool)
+    pairs = pair_up(builds, benches)
+    joined = np.ones(pairs.count.size, dtype=bool)
     if age_weeks is not None:
-        age = np.asarray(age_weeks, dtype=np.float64)
-        joined = _still_joined(pairs, trials, _newest(pairs, builds, benches, age))
+        newest = np.full(pairs.count.size, np.inf)
+        np.minimum.at(newest, pairs.codes, np.asarray(age_weeks, dtype=np.float64))
+        joined = _still_joined(pairs, newest)
     size = builds.size + benches.size
-    edges = (pairs[joined, 0], builds.size + pairs[joined, 1])
+    edges = (pairs.one[joined], builds.size + pairs.other[joined])
     graph = coo_array((np.ones(int(joined.sum())), edges), shape=(size, size))
     _, component = connected_components(graph, directed=False)
     members: dict[int, list[str]] = {}
@@ -294,29 +293,17 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
     return sorted(members.values(), key=lambda group: (-len(group), group))
 
 
-def _newest(pairs: IntArray, builds: Groups, benches: Groups, age_weeks: FloatArray) -> FloatArray:
-    """Return the age of the newest trial of each (build, bench) pair."""
-    width = benches.size
-    keys = pairs[:, 0] * width + pairs[:, 1]
-    position = np.searchsorted(keys, builds.codes * width + benches.codes)
-    newest = np.full(len(pairs), np.inf)
-    np.minimum.at(newest, position, age_weeks)
-    return newest
-
-
-def _still_joined(
-    pairs: IntArray, trials: IntArray, age_weeks: FloatArray
-) -> npt.NDArray[np.bool_]:
+def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:
     """Return which builds still belong to which benches.
 
     What was tested at several benches links them while it is not too old; a build always belongs
     to the bench where it was tested most.
     """
     joined = age_weeks <= LINK_WEEKS
-    by_build = group_by(pairs[:, 0])
+    by_build = group_by(pairs.one)
     has_bench = by_build.largest(joined.astype(float)) > 0
-    order = np.lexsort([-trials, by_build.codes])
-    at_home = np.zeros(len(pairs), dtype=bool)
+    order = np.lexsort([-pairs.count, by_build.codes])
+    at_home = np.zeros(pairs.count.size, dtype=bool)
     at_home[order[np.unique(by_build.codes[order], return_index=True)[1]]] = True
     still: npt.NDArray[np.bool_] = joined | (at_home & ~has_bench[by_build.codes])
     return still
