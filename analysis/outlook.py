@@ -136,30 +136,42 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     ln_power = _draw(entrants, event, rng, draws)
     finished = rng.random(ln_power.shape) >= entrants.not_finishing
     # Whoever does not finish stands behind all who do, in an order by chance.
-    standing = np.where(finished, ln_power, -1e3 + rng.random(ln_power.shape))
-    rank = _ranks(standing)
+    standing = ln_power.copy()
+    standing[~finished] = -1e3 + rng.random(np.count_nonzero(~finished))
+    rank, ahead = _places(standing)
     median, low, high = _ranges(ln_power, finished)
     count = ln_power.shape[1]
     return Outlook(
         median_w=median,
         low_w=low,
         high_w=high,
-        first=np.mean(rank == 0, axis=0),
-        top_three=np.mean(rank < 3, axis=0),
-        top_half=np.mean(rank < math.ceil(count / 2), axis=0),
-        ahead=_ahead(standing),
+        first=np.mean(rank == 0, axis=1),
+        top_three=np.mean(rank < 3, axis=1),
+        top_half=np.mean(rank < math.ceil(count / 2), axis=1),
+        ahead=ahead,
         whole_order=_whole_order(entrants.ln_power, rank),
         draws=draws,
         seed=seed,
     )
 
 
-def _ranks(standing: FloatArray) -> npt.NDArray[np.int64]:
-    """Return each entrant's place in each draw, 0 for the first: sorted once, then written back."""
-    order = (-standing).argsort(axis=1)
-    rank = np.empty(order.shape, dtype=np.int64)
-    np.put_along_axis(rank, order, np.arange(order.shape[1])[np.newaxis, :], axis=1)
-    return rank
+def _places(standing: FloatArray) -> tuple[npt.NDArray[np.int16], FloatArray]:
+    """Return each entrant's place in each draw, 0 for the first, and how often who is ahead.
+
+    Every two are held against each other once, and both follow: a place is the number of those
+    ahead. No two are ever equal.
+    """
+    draws, count = standing.shape
+    by_entrant = np.ascontiguousarray(standing.T)
+    rank = np.zeros(by_entrant.shape, dtype=np.int16)
+    ahead = np.full((count, count), 0.5)
+    for one in range(count - 1):
+        wins = by_entrant[one] > by_entrant[one + 1 :]
+        rank[one + 1 :] += wins
+        rank[one] += count - 1 - one - wins.sum(axis=0, dtype=np.int16)
+        ahead[one, one + 1 :] = np.count_nonzero(wins, axis=1) / draws
+        ahead[one + 1 :, one] = 1 - ahead[one, one + 1 :]
+    return rank, ahead
 
 
 def _require_known(entrants: Entrants) -> None:
@@ -175,13 +187,13 @@ def _draw(entrants: Entrants, event: Event, rng: np.random.Generator, draws: int
     shape = draws, entrants.ln_power.size
     # What is particular to each there is independent between them, as a diagonal adds it.
     covariance = entrants.covariance + event.interaction**2 * np.eye(shape[1])
-    ability = rng.multivariate_normal(entrants.ln_power, covariance, size=draws, method="eigh")
+    drawn = rng.multivariate_normal(entrants.ln_power, covariance, size=draws, method="eigh")
     exponent = entrants.wind_exponent + entrants.u_wind_exponent * rng.standard_normal(shape)
     ln_wind = math.log(event.wind_speed_m_s / event.reference_wind_speed_m_s)
-    wind = rng.normal(ln_wind, event.u_wind, (draws, 1))
-    bench = rng.normal(0, event.u_bench, (draws, 1))
-    runs = event.execution * rng.standard_normal((event.best_of, *shape)).max(axis=0)
-    drawn: FloatArray = ability + exponent * wind + bench + runs
+    exponent *= rng.normal(ln_wind, event.u_wind, (draws, 1))
+    drawn += exponent
+    drawn += rng.normal(0, event.u_bench, (draws, 1))
+    drawn += event.execution * rng.standard_normal((event.best_of, *shape)).max(axis=0)
     return drawn
 
 
@@ -189,27 +201,19 @@ def _ranges(
     ln_power: FloatArray, finished: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return median and 80 % range of each entrant's power where it finished."""
-    known = np.where(finished, ln_power, np.nan)
-    middle, low, high = np.exp(np.nanquantile(known, [0.5, *RANGE], axis=0))
+    by_entrant = zip(*map(np.ascontiguousarray, (ln_power.T, finished.T)), strict=True)
+    found = [
+        np.quantile(drawn[known], [0.5, *RANGE], overwrite_input=True)
+        for drawn, known in by_entrant
+    ]
+    middle, low, high = np.exp(np.array(found)).T
     return middle, low, high
 
 
-def _ahead(standing: FloatArray) -> FloatArray:
-    """Return, for every two, the share of draws in which the first comes before the second."""
-    draws, count = standing.shape
-    ahead = np.full((count, count), 0.5)
-    by_entrant = np.ascontiguousarray(standing.T)
-    for one in range(count):
-        wins = np.count_nonzero(by_entrant[one] > by_entrant[one + 1 :], axis=1)
-        ahead[one, one + 1 :] = wins / draws
-        ahead[one + 1 :, one] = 1 - wins / draws  # no two are ever equal
-    return ahead
-
-
-def _whole_order(ln_power: FloatArray, rank: npt.NDArray[np.int64]) -> float:
+def _whole_order(ln_power: FloatArray, rank: npt.NDArray[np.int16]) -> float:
     """Return the share of draws that come out in the order of the means."""
     expected = (-ln_power).argsort().argsort()
-    return float(np.mean(np.all(rank == expected, axis=1)))
+    return float(np.mean(np.all(rank == expected[:, np.newaxis], axis=0)))
 
 
 def score_forecast(

@@ -21,7 +21,7 @@ HEAD = ("organisation,team,turbine,build,bench,session_started_at,kind,client_re
         "relative_humidity_pct,warm_up_min,adult_present")  # fmt: skip
 PLAIN_HEAD = ("session_id,build_id,kind,client_ref,pitch_deg,load_ohm,wind_speed_m_s,"
               "air_temperature_c,pressure_hpa,voltage_1_v")  # fmt: skip
-STORED = ("trial", "run", "session", "flag", "audit_entry", "import_batch")
+STORED = ("trial", "run", "trial_result", "session", "flag", "audit_entry", "import_batch")
 
 
 def sheet(readings: int) -> bytes:
