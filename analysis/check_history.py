@@ -57,23 +57,27 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
     Finding
         With the speed that was meant.
     """
-    reference = view.results.reference_wind_speed_m_s
+    speeds, references = (
+        view.results.wind_speed_m_s.tolist(),
+        view.results.reference_wind_speed_m_s.tolist(),
+    )
+    benches = view.text("bench_id").tolist()
     before: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=WINDS_REMEMBERED))
     told: set[str] = set()
-    for trial in view.in_time:
-        speed = view.results.wind_speed_m_s[trial]
-        if not np.isfinite(speed):
+    for trial in view.in_time.tolist():
+        speed = speeds[trial]
+        if not math.isfinite(speed):
             continue
-        bench = before[str(view.trials["bench_id"][trial])]
-        is_known = len(bench) >= LEAST_WINDS or str(view.trials["bench_id"][trial]) in told
-        usual = median(bench) if is_known else float(reference[trial])
-        slip = find_slip(float(speed), usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
-        finding = None if slip is None else _wind_slipped(view, int(trial), usual, slip)
+        bench = before[benches[trial]]
+        is_known = len(bench) >= LEAST_WINDS or benches[trial] in told
+        usual = median(bench) if is_known else references[trial]
+        slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
+        finding = None if slip is None else _wind_slipped(view, trial, usual, slip)
         if finding is None or view.is_confirmed(finding):
-            bench.append(float(speed))
+            bench.append(speed)
         if finding is not None:
             if view.is_confirmed(finding):
-                told.add(str(view.trials["bench_id"][trial]))
+                told.add(benches[trial])
             yield finding
 
 

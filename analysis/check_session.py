@@ -20,11 +20,11 @@ def temperature_unit(view: View) -> Iterator[Finding]:
     """Yield rooms that are hot enough to have been read in degrees Fahrenheit."""
     celsius = view.number("air_temperature_c")
     fixed = (celsius - 32) / 1.8
-    fixes = [
-        {"thing": "session", "changes": {"air_temperature_c": round(float(each), 1)}}
-        for each in fixed
-    ]
     where = view.first_of_session & (celsius >= HOT_ROOM_C)
+    fixes = [
+        {"thing": "session", "changes": {"air_temperature_c": round(each, 1)}} if hot else None
+        for hot, each in zip(where.tolist(), fixed.tolist(), strict=True)
+    ]
     yield from findings(where, "temperature_unit", "hold", value=celsius, fixed=fixed, fix=fixes)
 
 

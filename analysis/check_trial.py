@@ -137,13 +137,13 @@ def volts_amperes_ohms(view: View) -> Iterator[Finding]:
     volts = np.abs(np.asarray(view.runs["voltage_v"], dtype=float))
     amperes = np.abs(np.asarray(view.runs["current_a"], dtype=float))
     load = view.number("load_ohm")
+    trial = view.run_numbers
     with np.errstate(divide="ignore", invalid="ignore"):
         ohms = volts / amperes
+        off = np.isfinite(ohms) & (np.abs(ohms / load[trial] - 1) > WITHIN)
     told = np.full(len(load), np.nan)
     odd = np.zeros(len(load), dtype=bool)
-    for trial, each in zip(view.run_numbers, ohms, strict=True):
-        if np.isfinite(each) and abs(each / load[trial] - 1) > WITHIN:
-            odd[trial], told[trial] = True, each
+    odd[trial[off]], told[trial[off]] = True, ohms[off]
     yield from findings(odd, "volts_amperes_ohms", "warn", value=told, usual=load)
 
 

@@ -90,7 +90,7 @@ class View:
         now = np.where(held, "held", "accepted")
         states = np.where(self.text("state") == "withdrawn", "withdrawn", now)
         trials = dict(self.trials) | {"state": states}
-        return replace(self, trials=trials, _texts={}, _found={})
+        return replace(self, trials=trials, _texts=self._texts | {"state": states}, _found={})
 
     @cached_property
     def first_of_session(self) -> Mask:
