@@ -183,10 +183,15 @@ def read_columns(db: Session, names: list[str], statement: Any) -> Columns:
 
 def read_plain(db: Session, names: list[str], statement: Any) -> Columns:
     """Return columns as the driver gives words and numbers: of millions that takes half."""
+    return _columns(names, plain_rows(db, statement))
+
+
+def plain_rows(db: Session, statement: Any) -> Sequence[Any]:
+    """Return rows as the driver gives them: words, numbers and bytes need nothing done to them."""
     result = db.connection().execute(statement)
     rows = result.cursor.fetchall()  # it returns rows, so it has one
     result.close()
-    return _columns(names, rows)
+    return rows
 
 
 def _columns(names: list[str], rows: Any) -> Columns:

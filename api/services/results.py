@@ -17,7 +17,7 @@ from analysis.trial_result import FORMULA, PowerResults, TrialResults, trial_res
 from api.bulk import put
 from api.models.results import KeptResult
 from api.models.trials import Trial
-from api.services.frames import Array, Columns, Frame, read_frame
+from api.services.frames import Array, Columns, Frame, plain_rows, read_frame
 
 NUMBERS = (
     "power_w",
@@ -93,8 +93,7 @@ def computed(db: Session, *conditions: ColumnElement[bool]) -> dict[str, bytes]:
 
 
 def _stored(db: Session, condition: ColumnElement[bool]) -> dict[str, Row]:
-    rows = db.connection().execute(_KEPT.where(condition))
-    return {trial_id: tuple(row) for trial_id, *row in rows}
+    return {row[0]: row[1:] for row in plain_rows(db, _KEPT.where(condition))}
 
 
 def unpacked(numbers: Iterable[bytes]) -> Columns:
