@@ -30,6 +30,7 @@ EXECUTION = 0.06  # [-], of one run: handling and nerves
 NOT_FINISHING, NOT_FINISHING_STALE = 0.03, 0.10  # probability of no result; after a long pause
 STALE_AFTER_DAYS = 21
 RANGE = (0.10, 0.90)  # quantiles of the 80 % range
+NEVER = np.full(3, np.nan)  # median and range of who finishes in no draw
 QUANTILE_90 = 1.2815515655446004  # [-], standard normal number passed with 10 %
 
 
@@ -203,7 +204,7 @@ def _ranges(
     """Return median and 80 % range of each entrant's power where it finished."""
     by_entrant = zip(*map(np.ascontiguousarray, (ln_power.T, finished.T)), strict=True)
     found = [
-        np.quantile(drawn[known], [0.5, *RANGE], overwrite_input=True)
+        np.quantile(drawn[known], [0.5, *RANGE], overwrite_input=True) if known.any() else NEVER
         for drawn, known in by_entrant
     ]
     middle, low, high = np.exp(np.array(found)).T

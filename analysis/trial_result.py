@@ -17,8 +17,8 @@ from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.sweeps import Exponents, used_exponents
 from analysis.trial_inputs import Columns, TrialInputs, trial_inputs
 
-#: Which formulas these are: raised with every change that moves a result, so that what was kept of
-#: older ones is not taken for today's.
+#: Which formulas these are: raised with every change that moves a result, here or in what a result
+#: is calculated from, so that what was kept of older ones is not taken for today's.
 FORMULA = 1
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials

@@ -254,7 +254,7 @@ def openapi() -> None:
 
 @app.command(epilog="Example: python -m api rebuild")
 def rebuild() -> None:
-    """Find all flags, trial states and fitted sweeps again from the facts."""
+    """Find all flags, trial states, results and fitted sweeps again from the facts."""
     typer.echo(f"{_rebuild(_settings())} seasons rebuilt", err=True)
 
 
@@ -291,11 +291,13 @@ def _rebuild(settings: Settings) -> int:
     from api.models.seasons import Season
     from api.services import flags, revisions
 
-    with _open(settings) as database, database.unit_of_work() as db:
-        seasons = list(db.scalars(select(Season.id)))
+    with _open(settings) as database:
+        with database.reading() as db:
+            seasons = list(db.scalars(select(Season.id)))
         for season_id in seasons:
-            flags.recheck_season(db, season_id)
-        revisions.raise_all(db)
+            with database.unit_of_work() as db:
+                revisions.raise_season(db, season_id)  # first, so that nobody writes meanwhile
+                flags.recheck_season(db, season_id)
     return len(seasons)
 
 

@@ -13,15 +13,15 @@ def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) ->
     """Insert rows that all name the same columns; what they leave out is the database's default."""
     if not rows:
         return
-    names = list(rows[0])
-    columns = [_bound(connection, table, name, [row[name] for row in rows]) for name in names]
-    quote = connection.dialect.identifier_preparer.quote
-    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    into = f"{quote(table.name)} ({', '.join(map(quote, names))})"
-    marks = ", ".join([mark] * len(names))
-    connection.exec_driver_sql(
-        f"INSERT INTO {into} VALUES ({marks})", list(zip(*columns, strict=True))
-    )
+    statement = table.insert().compile(dialect=connection.dialect, column_keys=list(rows[0]))
+    names = statement.positiontup or list(rows[0])
+    if any(len(row) != len(names) for row in rows):
+        raise ValueError("rows that are inserted together name the same columns")
+    columns = (_bound(connection, table, name, [row[name] for row in rows]) for name in names)
+    told: list[Any] = list(zip(*columns, strict=True))
+    if statement.positiontup is None:  # a driver that takes values by name
+        told = [dict(zip(names, values, strict=True)) for values in told]
+    connection.exec_driver_sql(str(statement), told)
 
 
 def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -> Iterable[Any]:

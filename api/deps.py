@@ -167,6 +167,11 @@ class Writing:
                 keep(db, self.caller.key_id, self.idempotency_key, kept(given))
             return _sent(given)
 
+    @property
+    def claims(self) -> tuple[str, str]:
+        """Return what a retry is known by."""
+        return self.caller.key_id, self.idempotency_key or ""
+
     def given(self, db: Session) -> Answered | ApiError | None:
         """Return the answer that a retry gets, or nothing where the work is still to be done."""
         if self.idempotency_key is None:
@@ -187,10 +192,7 @@ class Writing:
 
     def goes_with(self, other: "Writing") -> bool:
         """Tell whether two requests may share a transaction: of one reach, and no two tries."""
-        is_retry = self.idempotency_key is not None and (
-            (self.caller.key_id, self.idempotency_key)
-            == (other.caller.key_id, other.idempotency_key)
-        )
+        is_retry = self.idempotency_key is not None and self.claims == other.claims
         return self.caller.organisation_ids == other.caller.organisation_ids and not is_retry
 
     def _digest(self) -> str:
@@ -258,7 +260,11 @@ def run_together(
     """
     first = writings[0]
     with database(first.request).unit_of_work(first.caller.organisation_ids) as db:
-        given = [writing.given(db) for writing in writings]
+        given: list[Answered | ApiError | None] = [None] * len(writings)
+        for at in sorted(range(len(writings)), key=lambda at: writings[at].claims):
+            given[at] = writings[at].given(
+                db
+            )  # in one order for all, so that none block each other
         to_do = [at for at, answer in enumerate(given) if answer is None]
         for at, outcome in zip(to_do, work(db, to_do), strict=True):
             writings[at].settle(db, outcome)

@@ -15,14 +15,15 @@ from api.services.scope import Caller
 Work = TypeVar("Work")
 Done = TypeVar("Done")
 
-MOST_TOGETHER = 64
+MOST_TOGETHER = 32
+BUSY = (OperationalError, NoConnection)
 
 
 class Turns:
     """What one key may have going on at once, so that it leaves room for others.
 
     Its writes queue among themselves before they queue with others', so none keeps others waiting
-    for more than one of them; its reads take half of the threads at most.
+    for more than one turn; its reads take half of the threads at most.
     """
 
     def __init__(self, threads: int) -> None:
@@ -85,12 +86,20 @@ class Gathering(Generic[Work, Done]):
     async def _take_turn(self, one: _Waiting[Work, Done], own_turn: anyio.Lock) -> None:
         async with own_turn, self._writers:
             if one in self._waiting:
-                together = self._take(one)
-                works = [each.work for each in together]
-                outcomes = await anyio.to_thread.run_sync(self._outcomes, works)
-                for each, outcome in zip(together, outcomes, strict=True):
-                    each.outcome = outcome
-                    each.is_done.set()
+                # Whoever leads may be gone before it is over; the others are not left waiting.
+                with anyio.CancelScope(shield=True):
+                    await self._do_all(self._take(one))
+
+    async def _do_all(self, together: Sequence[_Waiting[Work, Done]]) -> None:
+        works = [each.work for each in together]
+        outcomes: Sequence[Done | Exception]
+        try:
+            outcomes = await anyio.to_thread.run_sync(self._outcomes, works)
+        except Exception as error:
+            outcomes = [error] * len(works)
+        for each, outcome in zip(together, outcomes, strict=True):
+            each.outcome = outcome
+            each.is_done.set()
 
     def _take(self, first: _Waiting[Work, Done]) -> list[_Waiting[Work, Done]]:
         """Take a work and those that go with it out of the queue."""
@@ -103,18 +112,28 @@ class Gathering(Generic[Work, Done]):
         return together
 
     def _outcomes(self, works: Sequence[Work]) -> Sequence[Done | Exception]:
-        """Do some works together; where that fails, each alone, so that each has its own fault."""
-        if len(works) > 1:
-            try:
-                return self._do(works)
-            except (OperationalError, NoConnection) as busy:
-                return [busy] * len(works)  # alone, each would wait as long again
-            except Exception:  # found again below, by the one whose it is
-                return [self._alone(work) for work in works]
-        return [self._alone(work) for work in works]
+        """Do some works together; where that fails, each alone, so that each has its own fault.
 
-    def _alone(self, work: Work) -> Done | Exception:
+        Where the database is busy for one alone, it is for those behind: each would wait as long.
+        """
+        done = self._tried(works)
+        if not isinstance(done, Exception):
+            return done
+        if len(works) == 1:
+            return [done]
+        outcomes: list[Done | Exception] = []
+        for work in works:
+            alone = self._tried([work])
+            outcomes += [alone] if isinstance(alone, Exception) else alone
+            if isinstance(alone, BUSY):
+                return outcomes + [alone] * (len(works) - len(outcomes))
+        return outcomes
+
+    def _tried(self, works: Sequence[Work]) -> Sequence[Done | Exception] | Exception:
         try:
-            return self._do([work])[0]
+            done = self._do(works)
         except Exception as error:
             return error
+        if len(done) != len(works):
+            return RuntimeError("as many are done as were to do")
+        return done

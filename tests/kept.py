@@ -2,7 +2,6 @@
 
 from sqlmodel import Session, col, select
 
-from analysis.trial_result import FORMULA
 from api.models.results import KeptResult
 from api.models.trials import Trial
 from api.services import flags, results
@@ -10,11 +9,11 @@ from api.services import flags, results
 
 def out_of_date(db: Session) -> list[str]:
     """Return trials of whose results something else is kept than a fresh look finds, or nothing."""
-    counted = col(Trial.state) != flags.WITHDRAWN
+    counted = list(db.scalars(select(Trial.id).where(col(Trial.state) != flags.WITHDRAWN)))
     fresh = results.computed(db, counted)
-    kept = {row.trial_id: (row.formula, row.numbers) for row in db.scalars(select(KeptResult))}
-    return sorted(
-        trial_id
-        for trial_id in fresh.keys() | kept.keys()
-        if kept.get(trial_id) != (FORMULA, fresh.get(trial_id))
-    )
+    words = ("formula", "numbers", *results.WORDS)
+    kept = {
+        row.trial_id: tuple(getattr(row, name) for name in words)
+        for row in db.scalars(select(KeptResult))
+    }
+    return sorted(each for each in fresh.keys() | kept.keys() if kept.get(each) != fresh.get(each))

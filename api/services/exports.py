@@ -9,14 +9,17 @@ from typing import Any
 
 from pydantic import ValidationError
 from sqlalchemy import insert
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, SQLModel, col, or_, select
 
 from api.errors import Conflict, FieldError, Invalid
+from api.models.builds import Build
 from api.models.files import TrialFileQuery
 from api.models.organisations import Organisation
 from api.models.seasons import Season, SeasonRead
 from api.models.sessions import BenchSession
 from api.models.teams import Team
+from api.models.trials import Trial
+from api.models.turbines import Turbine
 from api.services import audit, comparisons, flags, reports, resources, revisions, trial_files
 from api.services.cache import keep_apart
 from api.services.school_tables import whole_school
@@ -97,6 +100,7 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
         _require_absent(db, table, rows)
         for start in range(0, len(rows), AT_ONCE):
             db.execute(insert(table), rows[start : start + AT_ONCE])
+    _require_within(db, season_id)
     flags.recheck_season(db, season_id)
     season = db.get(Season, season_id)
     if season is None:
@@ -148,6 +152,21 @@ def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str,
                 f"something of this season is stored here already (in {table.__tablename__}): "
                 "import it into an empty programme"
             )
+
+
+def _require_within(db: Session, season_id: str) -> None:
+    """Refuse trials whose session or whose team is of another season."""
+    of_trials = (
+        select(Trial.id)
+        .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .join(Build, col(Build.id) == col(Trial.build_id))
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+    )
+    elsewhere = or_(col(BenchSession.season_id) != season_id, col(Team.season_id) != season_id)
+    astray = of_trials.where(col(Trial.season_id) == season_id, elsewhere).limit(1)
+    if db.scalar(astray) is not None:
+        raise _refused("a trial's session or team is of another season")
 
 
 def _refused(words: str) -> Invalid:

@@ -41,9 +41,8 @@ PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_e
 RESULTS = SQLModel.metadata.tables["trial_result"]
 AT_ONCE = 1000
 
-#: Conditions: on what is kept, that today's formula found it; on trials, that nothing such is kept.
+#: The condition on what is kept that today's formula found it.
 of_today = col(KeptResult.formula) == FORMULA
-is_not_kept = col(Trial.id).not_in(select(KeptResult.trial_id).where(of_today))
 
 Row = tuple[Any, ...]
 _KEPT = select(
@@ -77,19 +76,23 @@ def keep(
 def _rows(results: TrialResults) -> Iterator[Row]:
     """Yield of each trial what is kept beside its id."""
     numbers = [np.asarray(getattr(results, name), dtype="<f8") for name in PACKED]
-    packed, size = np.column_stack(numbers).tobytes(), 8 * len(PACKED)
+    table = np.column_stack(numbers)
+    table[np.isnan(table)] = np.nan  # of its many forms always the same
+    packed, size = table.tobytes(), 8 * len(PACKED)
     parts = (packed[start : start + size] for start in range(0, len(packed), size))
     return zip(
         repeat(FORMULA), parts, *(getattr(results, name).tolist() for name in WORDS), strict=False
     )
 
 
-def computed(db: Session, *conditions: ColumnElement[bool]) -> dict[str, bytes]:
-    """Return the numbers of the results of some trials, by trial, as they would be kept."""
-    frame = read_frame(db, *conditions)
-    rows = _rows(trial_results(frame.trials, frame.runs))
-    ids = frame.trials["trial_id"].tolist()
-    return {trial_id: numbers for trial_id, (_, numbers, *_) in zip(ids, rows, strict=True)}
+def computed(db: Session, trial_ids: Sequence[str]) -> dict[str, Row]:
+    """Return of some trials what would be kept beside their ids."""
+    found: dict[str, Row] = {}
+    for start in range(0, len(trial_ids), AT_ONCE):
+        frame = read_frame(db, col(Trial.id).in_(trial_ids[start : start + AT_ONCE]))
+        rows = _rows(trial_results(frame.trials, frame.runs))
+        found.update(zip(frame.trials["trial_id"].tolist(), rows, strict=True))
+    return found
 
 
 def _stored(db: Session, condition: ColumnElement[bool]) -> dict[str, Row]:

@@ -8,9 +8,10 @@ from api.models.seasons import Season
 
 
 def raise_season(db: Session, *season_ids: str) -> None:
-    """Raise the revision of some seasons, as often as each is named, before else is locked of them.
+    """Raise the revision of some seasons, each as often as it is named.
 
-    On a server this also makes the writers of a season take turns, in one order for all.
+    This, or `lock`, comes before anything else of theirs is locked. On a server either makes the
+    writers of a season take turns, in one order for all.
     """
     for season_id, often in sorted(Counter(season_ids).items()):
         raised = Season.revision + often

@@ -124,11 +124,11 @@ def _part(
 ) -> SeasonTrials:
     """Read some trials; what is not kept of their results is computed."""
     trials = read_plain(db, ["trial_id", *OF_TRIAL, "numbers"], trials_where(*conditions))
-    numbers = trials.pop("numbers").tolist()
-    if None in numbers:
-        ids = trials["trial_id"].tolist()
-        computed = results.computed(db, *conditions, results.is_not_kept)
-        numbers = [each or computed[ids[at]] for at, each in enumerate(numbers)]
+    numbers, ids = trials.pop("numbers").tolist(), trials["trial_id"].tolist()
+    missing = [ids[at] for at, kept in enumerate(numbers) if kept is None]
+    if missing:
+        found = results.computed(db, missing)
+        numbers = [kept or found[ids[at]][1] for at, kept in enumerate(numbers)]
     for part, key in ((sessions, "session_id"), (builds, "build_id")):
         place = {each: at for at, each in enumerate(part[key].tolist())}
         at = np.array([place[each] for each in trials[key].tolist()], dtype=np.int64)

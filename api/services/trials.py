@@ -117,7 +117,10 @@ def submit_each(
         revisions.raise_season(db, *_seasons_moved(outcomes.values()))
         flags.recheck(db, col(Trial.id).in_(created))
     ids = {str(one.trial_id) for one in outcomes.values() if one.trial_id}
-    rows = list(db.scalars(select(Trial).where(col(Trial.id).in_(ids))))
+    in_order = (
+        select(Trial).where(col(Trial.id).in_(ids)).order_by(col(Trial.season_id), col(Trial.id))
+    )
+    rows = list(db.scalars(in_order))
     audit.note_created(db, [(created[row.id], row) for row in rows if row.id in created])
     reads = {read.id: read for read in _reads(db, rows)}
     return [_told(outcomes[at], reads) for at in range(len(sent))]
@@ -377,7 +380,7 @@ def change(
 
 
 def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
-    """Return trials in the shape they are answered in, results computed together."""
+    """Return trials in the shape they are answered in, with what is kept of their results."""
     if not rows:
         return []
     ids = [row.id for row in rows]

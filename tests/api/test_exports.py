@@ -12,7 +12,7 @@ from api.main import create_app
 from api.migrate import upgrade
 from api.settings import Settings
 from tests.conftest import ADDRESS, make_lead_key, signer
-from tests.makers import World, created, trial_payload
+from tests.makers import World, created, season_payload, trial_payload
 
 pytestmark = pytest.mark.on_both
 ZIP = {"Content-Type": "application/zip"}
@@ -136,6 +136,16 @@ class TestRefused:
     def test_what_is_no_export(self, body, world: World, empty):
         refused = bring_in(empty, body)
         assert (refused.status_code, "errors" in refused.json()) == (422, True)
+
+    def test_a_trial_in_another_seasons_session(self, world: World, empty):
+        other = created(empty.post("/v1/seasons", json=season_payload(name="Other")))["id"]
+        body = changed(
+            export(world), "tables/session.jsonl",
+            f'"season_id": "{world.season_id}"', f'"season_id": "{other}"',
+        )  # fmt: skip
+        answer = bring_in(empty, body)
+        assert answer.status_code == 422, answer.text
+        assert "another season" in answer.text
 
     def test_a_row_beyond_its_limits(self, world: World, empty):
         build = "tables/build.jsonl"

@@ -1,8 +1,10 @@
 """Trials that come at once are stored together: one transaction, and to each sender its own."""
 
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import anyio
+import anyio.to_thread
 import pytest
 from sqlalchemy.exc import OperationalError
 
@@ -59,11 +61,48 @@ def test_a_work_that_fails_harms_none_beside_it():
     assert store.calls == [["a", "b", "c"], ["a"], ["b"], ["c"]]
 
 
-def test_a_busy_database_is_waited_for_once():
+def test_a_busy_database_is_waited_for_once_more_and_not_by_each():
     busy = OperationalError("", {}, Exception("locked"))
     store = Store({"a": busy})
     assert all_at_once(store, "abc") == dict.fromkeys("abc", busy)
-    assert len(store.calls) == 1
+    assert store.calls == [["a", "b", "c"], ["a"]]
+
+
+def test_a_store_that_forgets_one_leaves_none_waiting():
+    outcomes = all_at_once(lambda works: ["stored"][: len(works) % 2], "ab")
+    assert outcomes == {"a": "stored", "b": "stored"}  # each alone, after both together failed
+
+
+def test_a_leader_who_goes_does_its_turn_for_the_others():
+    store, outcomes = Store(), {}
+
+    async def scene():
+        writers, threads = anyio.Semaphore(1), anyio.to_thread.current_default_thread_limiter()
+        gathering, turns = Gathering(writers, store, lambda *_: True), (anyio.Lock(), anyio.Lock())
+
+        async def send(work, turn):
+            outcomes[work] = await gathering.done(work, turn)
+
+        for _ in range(taken := int(threads.available_tokens)):
+            threads.acquire_on_behalf_of_nowait(object())
+        async with anyio.create_task_group() as tasks:
+            leader = anyio.CancelScope()
+
+            async def lead():
+                with leader:
+                    await send("leader", turns[0])
+
+            tasks.start_soon(lead)
+            await anyio.wait_all_tasks_blocked()  # its turn has come, and no thread is free
+            tasks.start_soon(send, "other", turns[1])
+            await anyio.wait_all_tasks_blocked()
+            leader.cancel()
+            threads.total_tokens += taken
+        threads.total_tokens -= taken
+
+    anyio.run(scene)
+    assert outcomes == {"other": "stored other"}
+    assert store.calls == [["leader"], ["other"]]
 
 
 def test_what_waits_is_done_in_one_turn():
@@ -116,9 +155,21 @@ class TestAtTheDoor:
     """Sixteen single trials at once, of two schools, some of them not to be stored."""
 
     @staticmethod
-    def send_all(works):
-        with ThreadPoolExecutor(16) as pool:
-            return [answer.result() for answer in [pool.submit(work) for work in works]]
+    def send_all(world, works, *, waiting):
+        """Send requests that find no turn until as many trials wait; return the answers."""
+        client, state = world.lead, world.lead.app.state
+        slots = state.writers.value
+        for _ in range(slots):
+            client.portal.call(state.writers.acquire)
+        with ThreadPoolExecutor(len(works)) as pool:
+            sent = [pool.submit(work) for work in works]
+            until = time.monotonic() + 20
+            while len(state.submissions._waiting) < waiting:
+                assert time.monotonic() < until
+                time.sleep(0.01)
+            for _ in range(slots):
+                client.portal.call(state.writers.release)
+            return [each.result() for each in sent]
 
     def test_each_gets_its_own_answer(self, world: World):
         def post(school, number, **more):
@@ -129,7 +180,7 @@ class TestAtTheDoor:
         works += [post(school, number) for number in range(1, 8)
                   for school in (world.larch, world.birch)]  # fmt: skip
         works += [post(world.larch, 8, load_ohm=-1)]
-        refused, *answers, refused_too = self.send_all(works)
+        refused, *answers, refused_too = self.send_all(world, works, waiting=15)
         assert (refused.status_code, refused_too.status_code) == (422, 422)
         for at, answer in enumerate(answers):
             school, stored = (world.larch, world.birch)[at % 2], answer.json()
@@ -139,6 +190,8 @@ class TestAtTheDoor:
             found = school.coach.get(answer.headers["Location"]).json()
             assert found["runs"] == stored["runs"]
             assert found["result"] == stored["result"]
+        # Each school's were stored in one transaction, and tell the season as it was then.
+        assert len({answer.json()["revision"] for answer in answers}) == 2
 
     def test_the_record_names_each_sender(self, world: World):
         def post(school, number):
@@ -147,7 +200,7 @@ class TestAtTheDoor:
 
         schools = (world.larch, world.birch)
         works = [post(school, number) for number in range(6) for school in schools]
-        for at, trial_id in enumerate(self.send_all(works)):
+        for at, trial_id in enumerate(self.send_all(world, works, waiting=12)):
             told = world.lead.get(f"/v1/trials/{trial_id}/history").json()["items"]
             assert [entry["key_id"] for entry in told] == [schools[at % 2].key_id]
 
@@ -157,7 +210,7 @@ class TestAtTheDoor:
             headers = {"Idempotency-Key": f"k{number % 4}"}
             return lambda: world.larch.coach.post("/v1/trials", json=asked, headers=headers)
 
-        answers = self.send_all([post(number) for number in range(16)])
+        answers = self.send_all(world, [post(number) for number in range(16)], waiting=16)
         assert {answer.status_code for answer in answers} == {201}
         assert len({answer.json()["id"] for answer in answers}) == 4
         replayed = [answer.headers.get("Idempotent-Replayed") for answer in answers]
@@ -170,8 +223,11 @@ class TestAtTheDoor:
             return lambda: world.larch.coach.post("/v1/trials", json=asked, headers=headers)
 
         wrong = [post(number, load_connected=number % 2 == 0) for number in range(8)]
-        assert [each.status_code for each in self.send_all(wrong)] == [201, 422] * 4
+        assert [each.status_code for each in self.send_all(world, wrong, waiting=8)] == [
+            201,
+            422,
+        ] * 4
         right = [post(number) for number in range(1, 8, 2)]
-        answers = self.send_all(right)
+        answers = self.send_all(world, right, waiting=4)
         assert [each.status_code for each in answers] == [201] * 4
         assert not any("Idempotent-Replayed" in each.headers for each in answers)

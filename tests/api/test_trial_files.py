@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from api.models.fields import FILLERS
 from api.services.safe_cells import protect, unprotect
 from tests.api.sheets import send
 from tests.makers import World, build_payload, created, session_payload, trial_payload
@@ -149,7 +150,12 @@ SITTING = st.fixed_dictionaries(
         "warm_up_min": maybe(number(0, 60)),
     }
 )
-SEASON = st.tuples(TEXT.filter(str.strip), SITTING, st.lists(TRIAL, min_size=1, max_size=3))
+#: A name holds nothing that nobody sees.
+NAME = st.text(
+    st.characters(exclude_categories=("Cs", "Cc", "Cf", "Cn"), exclude_characters=FILLERS),
+    min_size=1, max_size=12,
+).filter(str.strip)  # fmt: skip
+SEASON = st.tuples(NAME, SITTING, st.lists(TRIAL, min_size=1, max_size=3))
 
 
 class TestAnySeason:

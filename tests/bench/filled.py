@@ -17,7 +17,7 @@ from sqlmodel import Session, col
 from analysis.trial_result import trial_results
 from api.migrate import upgrade
 from api.models.trials import Trial
-from api.services import results, season_trials
+from api.services import flags, results, season_trials
 from api.services.frames import read_frame
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH, season_columns
 
@@ -103,7 +103,7 @@ def _put_results(connection: Connection) -> None:
     """Keep results, as they are once their benches were checked."""
     with Session(connection) as db:
         for here in season_trials.parts_of(db, col(Trial.season_id) == SEASON):
-            frame = read_frame(db, *here)
+            frame = read_frame(db, *here, flags.not_withdrawn)
             results.keep(db, frame, trial_results(frame.trials, frame.runs), *here)
 
 
@@ -166,7 +166,8 @@ def _put_references(connection: Connection, benches: int) -> None:
 
 def _trial(at: int, school: str, session: int, build: str, kind: str, wind: float) -> dict:
     return _row(public_id("trl", at), session_id=public_id("ses", session), build_id=build,
-                kind=kind, organisation_id=school, season_id=SEASON, state="accepted",
+                kind=kind, organisation_id=school, season_id=SEASON,
+                state="withdrawn" if at % 100 == 99 else "accepted",
                 load_ohm=30.1, load_connected=True, meter_range_v=2.0, wind_speed_m_s=wind,
                 pitch_deg=12.0, client_ref=f"t-{at}", submitted_digest=f"{at:064d}")  # fmt: skip
 

@@ -84,7 +84,7 @@ class Draft:
     """A trial in the making: its rows, what they speak of, and what is wrong with it.
 
     `trial` and `conditions` hold values under the names they were typed with; `session` is where
-    and when. `sound` is the trial in its shape, pointing nowhere yet.
+    and when. `sound` is the trial in its shape, pointing nowhere until its session is found.
     """
 
     rows: list[ReadRow]
