@@ -28,7 +28,7 @@ class Settings(BaseSettings):
     ] = 100_000
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
-    ] = 8
+    ] = 16
     trusted_proxies: Annotated[
         str,
         Field(
