@@ -159,13 +159,17 @@ class Writing:
     ) -> Response:
         """Do the work once and answer it; a retry under the same key gets what was kept of it."""
         with database(self.request).unit_of_work(self.caller.organisation_ids) as db:
-            if self.idempotency_key is None:
-                return _sent(work(db, self.caller))
-            given = claim(db, self.caller.key_id, self.idempotency_key, self._digest())
+            given = self._claimed(db)
             if given is None:
                 given = work(db, self.caller)
-                keep(db, self.caller.key_id, self.idempotency_key, kept(given))
+                self.settle(db, kept(given))
             return _sent(given)
+
+    def _claimed(self, db: Session) -> Answered | None:
+        """Claim the key, if there is one; return the answer that a retry gets, or refuse it."""
+        if self.idempotency_key is None:
+            return None
+        return claim(db, self.caller.key_id, self.idempotency_key, self._digest())
 
     @property
     def claims(self) -> tuple[str, str]:
@@ -174,10 +178,8 @@ class Writing:
 
     def given(self, db: Session) -> Answered | ApiError | None:
         """Return the answer that a retry gets, or nothing where the work is still to be done."""
-        if self.idempotency_key is None:
-            return None
         try:
-            return claim(db, self.caller.key_id, self.idempotency_key, self._digest())
+            return self._claimed(db)
         except ApiError as refusal:
             return refusal
 
@@ -261,10 +263,9 @@ def run_together(
     first = writings[0]
     with database(first.request).unit_of_work(first.caller.organisation_ids) as db:
         given: list[Answered | ApiError | None] = [None] * len(writings)
+        # In one order for all, so that none block each other.
         for at in sorted(range(len(writings)), key=lambda at: writings[at].claims):
-            given[at] = writings[at].given(
-                db
-            )  # in one order for all, so that none block each other
+            given[at] = writings[at].given(db)
         to_do = [at for at, answer in enumerate(given) if answer is None]
         for at, outcome in zip(to_do, work(db, to_do), strict=True):
             writings[at].settle(db, outcome)

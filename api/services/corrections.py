@@ -18,7 +18,7 @@ from api.models.trials import (
     Withdrawal,
 )
 from api.models.validation import invalid
-from api.services import audit, flags, resources, revisions, trials
+from api.services import audit, flags, resources, revisions, trial_rows, trials
 from api.services.officials import require_lead_where_official
 from api.services.scope import Caller, require_owner
 from api.services.trial_targets import Targets, require_sound
@@ -58,7 +58,7 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
         words = "a trial stays with its school: withdraw it, and submit it for the other one"
         raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
     require_sound(wanted, target)
-    after = trials.facts_of(wanted) | {"note": wanted.note}
+    after = trial_rows.facts_of(wanted) | {"note": wanted.note}
     moved = {
         name: [value, after[name]]
         for name, value in (before | {"note": row.note}).items()
@@ -106,7 +106,7 @@ def _write_runs(db: Session, row: Trial, before: list[Run], wanted: TrialCreate)
     old = {run.number: run for run in before}
     rows = []
     for number, run in enumerate(wanted.runs, start=1):
-        new = trials.run_row(row.id, number, run)
+        new = trial_rows.run_row(row.id, number, run)
         kept = _kept_typed(old[number], run) if number in old else {}
         rows.append(new | {"as_typed": kept | new["as_typed"]})
     db.execute(delete(Run).where(col(Run.trial_id) == row.id))

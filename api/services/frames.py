@@ -92,21 +92,21 @@ def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> 
         parts.of_sessions(*conditions, is_checked=is_checked),
     )
     _to_seconds(sessions, is_checked=is_checked)
-    _merge(trials, sessions, "session_id")
+    merge(trials, sessions, "session_id")
     builds = parts.of_builds(*conditions, is_checked=is_checked)
-    _merge(
+    merge(
         trials,
         read_columns(db, list(parts.builds_named(is_checked=is_checked)), builds),
         "build_id",
     )
     sweeps = read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
-    _merge(trials, sweeps, "build_id", "season_id")
+    merge(trials, sweeps, "build_id", "season_id")
     names = list(parts.OF_LOAD)
     has_loads = bool(np.any(trials["load_id"] != ""))
     loads = (
         read_columns(db, names, parts.of_loads(*conditions)) if has_loads else _columns(names, [])
     )
-    _merge(trials, loads, "load_id")
+    merge(trials, loads, "load_id")
     return trials
 
 
@@ -138,7 +138,7 @@ def _day(day: date | str) -> date:
     return date.fromisoformat(day) if isinstance(day, str) else day
 
 
-def _merge(trials: Columns, part: Columns, *keys: str) -> None:
+def merge(trials: Columns, part: Columns, *keys: str) -> None:
     """Give each trial what the row of a part with its keys says; nothing where there is none."""
     known = {key: at for at, key in enumerate(_keys(part, keys))}
     wanted = _keys(trials, keys)

@@ -38,6 +38,8 @@ WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "norma
 POWERS = tuple(each.name for each in fields(PowerResults))
 #: The numbers that are kept of a result, in their order there.
 PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_exponent")))
+#: What is kept of a result beside its trial's id.
+KEPT = ("formula", "numbers", *WORDS)
 RESULTS = SQLModel.metadata.tables["trial_result"]
 AT_ONCE = 1000
 
@@ -45,10 +47,7 @@ AT_ONCE = 1000
 of_today = col(KeptResult.formula) == FORMULA
 
 Row = tuple[Any, ...]
-_KEPT = select(
-    KeptResult.trial_id, KeptResult.formula, KeptResult.numbers,
-    *(getattr(KeptResult, name) for name in WORDS),
-)  # fmt: skip
+_ALL_KEPT = select(KeptResult.trial_id, *(getattr(KeptResult, name) for name in KEPT))
 
 
 def keep(
@@ -64,9 +63,8 @@ def keep(
     for start in range(0, len(gone), AT_ONCE):
         some = col(KeptResult.trial_id).in_(gone[start : start + AT_ONCE])
         db.connection().execute(delete(KeptResult).where(some))
-    names = ("trial_id", "formula", "numbers", *WORDS)
     new = [
-        dict(zip(names, (trial_id, *row), strict=True))
+        {"trial_id": trial_id, **dict(zip(KEPT, row, strict=True))}
         for trial_id, row in found.items()
         if stored.get(trial_id) != row
     ]
@@ -96,7 +94,7 @@ def computed(db: Session, trial_ids: Sequence[str]) -> dict[str, Row]:
 
 
 def _stored(db: Session, condition: ColumnElement[bool]) -> dict[str, Row]:
-    return {row[0]: row[1:] for row in plain_rows(db, _KEPT.where(condition))}
+    return {row[0]: row[1:] for row in plain_rows(db, _ALL_KEPT.where(condition))}
 
 
 def unpacked(numbers: Iterable[bytes]) -> Columns:

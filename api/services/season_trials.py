@@ -21,7 +21,7 @@ from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import results
 from api.services.cache import cache_of
-from api.services.frames import Array, Columns, read_columns, read_plain
+from api.services.frames import Array, Columns, merge, read_columns, read_plain
 
 AT_ONCE = 20_000  # trials that are read together
 OF_TRIAL = ("organisation_id", "session_id", "build_id", "state", "kind")
@@ -70,10 +70,11 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    sessions, builds = _sessions(db, season.id), _builds(db, season.id)
-    parts = [_part(db, sessions, builds, *here) for here in parts_of(db, *conditions)]
+    parts = [_part(db, *here) for here in parts_of(db, *conditions)]
     trials = {name: np.concatenate([part.trials[name] for part in parts])
               for name in parts[0].trials}  # fmt: skip
+    merge(trials, _sessions(db, season.id), "session_id")
+    merge(trials, _builds(db, season.id), "build_id")
     return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
 
 
@@ -119,18 +120,12 @@ def parts_of(
         after = last
 
 
-def _part(
-    db: Session, sessions: Columns, builds: Columns, *conditions: ColumnElement[bool]
-) -> SeasonTrials:
-    """Read some trials; what is not kept of their results is computed."""
+def _part(db: Session, *conditions: ColumnElement[bool]) -> SeasonTrials:
+    """Read some trials alone; what is not kept of their results is computed."""
     trials = read_plain(db, ["trial_id", *OF_TRIAL, "numbers"], trials_where(*conditions))
     numbers, ids = trials.pop("numbers").tolist(), trials["trial_id"].tolist()
     missing = [ids[at] for at, kept in enumerate(numbers) if kept is None]
     if missing:
         found = results.computed(db, missing)
         numbers = [kept or found[ids[at]][1] for at, kept in enumerate(numbers)]
-    for part, key in ((sessions, "session_id"), (builds, "build_id")):
-        place = {each: at for at, each in enumerate(part[key].tolist())}
-        at = np.array([place[each] for each in trials[key].tolist()], dtype=np.int64)
-        trials |= {name: column[at] for name, column in part.items()}
     return SeasonTrials(trials, results.powers_of(numbers))

@@ -5,21 +5,15 @@ store what is new, compute and check all of it at once. The same trial sent
 again is the one stored; the same name with other numbers is a conflict.
 """
 
-import hashlib
-import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, or_
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, col, select
 
-from analysis.electrical import mean_square
-from analysis.steadiness import steadiness
-from api.bulk import put
 from api.errors import ApiError, Conflict, FieldError
 from api.models.flags import FlagRead
 from api.models.ids import new_id
@@ -38,17 +32,15 @@ from api.models.trials import (
 from api.services import audit, flags, resources, revisions
 from api.services.results import read_results
 from api.services.scope import Caller, require_owner
+from api.services.trial_rows import Name, Sent, digest_of, facts_of, insert
 from api.services.trial_targets import Target, Targets, parts, require_sound
 
-Name = tuple[str, str]
 READS = TypeAdapter(list[TrialRead])
 #: What a trial's answer takes from its row as it stands there.
 TOLD = [name for name in TrialRead.model_fields if name in Trial.model_fields]
 RUNS_TOLD = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
     col(Run.number)
 )
-TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"]
-SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +55,6 @@ class Submitted:
     def created(self) -> bool:
         """Tell whether it was stored now."""
         return self.created_in is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """A trial as it comes, with the digest of its facts."""
-
-    trial: TrialCreate
-    facts: dict[str, Any]
-    digest: str
-
-    @property
-    def name(self) -> Name | None:
-        """Return what finds it again: nothing where its sender named it by nothing."""
-        ref = self.trial.client_ref
-        return None if ref is None else (self.trial.build_id, ref)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +140,7 @@ def _store(
     new: dict[str, tuple[Sent, Target]] = {}
     outcomes = [_submit(one, targets, stored, new) for one in sent]
     if new:
-        _insert(db, new, import_id)
+        insert(db, new, import_id)
     return outcomes
 
 
@@ -198,18 +175,6 @@ def _submit(
     if name is not None:
         named[target.owner] = Known(trial_id, target.owner, sent.facts, sent.digest)
     return Submitted(trial_id, target.session.season_id)
-
-
-def facts_of(trial: TrialCreate) -> dict[str, Any]:
-    """Return what makes two submissions the same one: every fact but the note's wording."""
-    facts = trial.model_dump(exclude={"note", "runs"})
-    return facts | {"runs": [run.model_dump() for run in trial.runs]}
-
-
-def digest_of(facts: dict[str, Any]) -> str:
-    """Return what tells a trial as submitted from any other."""
-    told = json.dumps(facts, sort_keys=True, default=str)
-    return hashlib.sha256(told.encode()).hexdigest()
 
 
 def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
@@ -288,65 +253,6 @@ def _require_same(sent: Sent, known: Known) -> None:
         )
         hint = "If it is another trial, give it a client_ref of its own."
         raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
-
-
-def _insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
-    """Store new trials with their runs."""
-    # By the table and not by the class: nothing of what is stored so is wanted as an object.
-    connection, now = db.connection(), datetime.now(UTC)
-    put(
-        connection,
-        TRIALS,
-        [_trial_row(trial_id, *pair, import_id, now) for trial_id, pair in new.items()],
-    )
-    put(
-        connection,
-        RUNS,
-        [
-            _run_row(trial_id, number, run, facts)
-            for trial_id, (sent, _) in new.items()
-            for number, (run, facts) in enumerate(
-                zip(sent.trial.runs, sent.facts["runs"], strict=True), start=1
-            )
-        ],
-    )
-
-
-def _trial_row(
-    trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
-) -> dict[str, Any]:
-    facts = {name: value for name, value in sent.facts.items() if name != "runs"}
-    return facts | {
-        "id": trial_id,
-        "version": 1,
-        "created_at": now,
-        "as_typed": sent.trial.typed(),
-        "note": sent.trial.note,
-        "organisation_id": target.owner,
-        "season_id": target.session.season_id,
-        "import_id": import_id,
-        "state": flags.ACCEPTED,
-        "submitted_digest": sent.digest,
-    }
-
-
-def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
-    """Return a run as it is stored; of a series its mean square and how steady it is."""
-    return _run_row(trial_id, number, run, run.model_dump())
-
-
-def _run_row(trial_id: str, number: int, run: RunCreate, facts: dict[str, Any]) -> dict[str, Any]:
-    row = facts | {"trial_id": trial_id, "number": number, "as_typed": run.typed()}
-    nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
-    if run.series_voltage_v is None:
-        return row | nothing
-    steady = steadiness(run.series_voltage_v, run.sample_rate_hz)
-    return row | {
-        "mean_square_voltage_v2": mean_square(run.series_voltage_v),
-        "series_variation": steady.variation,
-        "series_drift": steady.drift,
-        "series_block_variation": steady.block_variation,
-    }
 
 
 def get(db: Session, caller: Caller, trial_id: str) -> TrialRead:
