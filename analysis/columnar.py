@@ -4,6 +4,11 @@ from abc import abstractmethod
 from collections.abc import Sequence
 from typing import TypeVar, overload
 
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import TextArray
+
 Item = TypeVar("Item")
 
 
@@ -25,3 +30,30 @@ class MadeWhenAsked(Sequence[Item]):
         if isinstance(positions, range):
             return [self.made(each) for each in positions]
         return self.made(positions)
+
+
+def first_words(conditions: Sequence[npt.NDArray[np.bool_]], words: Sequence[str]) -> TextArray:
+    """Return row by row the word of the first condition that holds.
+
+    Parameters
+    ----------
+    conditions : sequence of array of bool, shape (n,)
+        What is asked of each row, in this order.
+    words : sequence of str
+        One to a condition.
+
+    Returns
+    -------
+    array of object, shape (n,)
+        Empty where none holds. Equal words are one object: as text of one width, a million
+        sentences would be their longest a million times.
+
+    Examples
+    --------
+    >>> cold = np.array([True, False, False])
+    >>> first_words([cold, np.array([True, True, False])], ["cold", "dry"]).tolist()
+    ['cold', 'dry', '']
+    """
+    places = [np.int8(at) for at in range(len(words))]
+    which = np.select(conditions, places, np.int8(len(words)))
+    return np.array([*words, ""], dtype=object)[which]

@@ -1,13 +1,16 @@
 """Sums, means and last values of groups of rows, without loops over the groups."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray, TextArray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Groups:
     """Rows that belong together, in the order of their first label.
 
@@ -41,7 +44,11 @@ class Groups:
 
     def count(self) -> FloatArray:
         """Return the rows in each group."""
-        return self.sum(np.ones(len(self.codes)))
+        return self._count
+
+    @cached_property
+    def _count(self) -> FloatArray:
+        return np.bincount(self.codes, minlength=self.size).astype(np.float64)
 
     def sum(self, values: FloatArray) -> FloatArray:
         """Return the sum of each group."""
@@ -62,6 +69,8 @@ class Groups:
     def known_mean(self, values: FloatArray) -> FloatArray:
         """Return the mean of each group's known values; NaN where none is known."""
         known = np.isfinite(values)
+        if not known.any():
+            return np.full(self.size, np.nan)
         with np.errstate(invalid="ignore", divide="ignore"):
             return self.sum(np.where(known, values, 0)) / self.sum(known.astype(float))
 
@@ -129,16 +138,43 @@ def group_by(keys: TextArray) -> Groups:
     >>> group_by(np.array(["b", "a", "b"])).codes.tolist()
     [1, 0, 1]
     """
-    if keys.dtype.kind in "OU":
-        return _by_words(keys)
-    labels, codes = np.unique(keys, return_inverse=True)
-    return Groups(labels, codes)
+    # Rows that follow each other often say the same: only the first of those is looked at.
+    starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1])[: len(keys)])
+    labels, codes = _distinct(keys[starts])
+    return Groups(labels, np.repeat(codes, np.diff(starts, append=len(keys))))
 
 
-def _by_words(keys: TextArray) -> Groups:
-    """Return the groups of equal words: looked up, since sorting a million words takes seconds."""
+def are_among(words: TextArray, wanted: Collection[str]) -> npt.NDArray[np.bool_]:
+    """Return which words are among some.
+
+    Parameters
+    ----------
+    words : array of str, shape (n,)
+        Few different ones.
+    wanted : collection of str
+        Those looked for.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a word is among them.
+
+    Examples
+    --------
+    >>> are_among(np.array(["load", "pitch", "load"]), {"load"}).tolist()
+    [True, False, True]
+    """
+    groups = group_by(words)
+    return np.array([label in wanted for label in groups.labels], dtype=bool)[groups.codes]
+
+
+def _distinct(keys: TextArray) -> tuple[TextArray, IntArray]:
+    """Return labels and codes; words are looked up, since sorting a million takes seconds."""
+    if keys.dtype.kind not in "OU":
+        labels, codes = np.unique(keys, return_inverse=True)
+        return labels, codes
     words = keys.tolist()
-    labels = sorted(set(words))
-    position = {label: at for at, label in enumerate(labels)}
+    different = sorted(set(words))
+    position = {word: at for at, word in enumerate(different)}
     codes = np.fromiter(map(position.__getitem__, words), np.int64, len(words))
-    return Groups(np.array(labels, dtype=keys.dtype), codes)
+    return np.array(different, dtype=keys.dtype), codes

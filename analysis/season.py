@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.columnar import MadeWhenAsked
+from analysis.columnar import MadeWhenAsked, first_words
 from analysis.columns import FloatArray, IntArray, TextArray
 from analysis.figures import Change, Figure, Figures, compare, places, typical_figures
-from analysis.groups import Groups, group_by, pair_up
+from analysis.groups import Groups, are_among, group_by, pair_up
 from analysis.trial_inputs import Columns
 from analysis.trial_result import PowerResults
 
@@ -235,15 +235,14 @@ def why_left_out(trials: Columns, results: PowerResults) -> TextArray:
     array of str, shape (n,)
         A code of `LEFT_OUT`, empty where the trial counts.
     """
-    state = np.asarray(trials["state"])
-    return np.select(
+    state, kind = np.asarray(trials["state"]), np.asarray(trials["kind"])
+    return first_words(
         [
-            state == "withdrawn",
-            state == "held",
-            np.asarray(trials["kind"]) != RECORD,
+            are_among(state, {"withdrawn"}),
+            are_among(state, {"held"}),
+            ~are_among(kind, {RECORD}),
             results.is_out_of_range,
             ~np.isfinite(results.normalised_power_w),
         ],
         list(LEFT_OUT),
-        "",
     )

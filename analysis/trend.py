@@ -111,8 +111,8 @@ def theil_sen_rows(
     """
     slopes, counts = _sorted_slopes(weeks, values)
     quantile, found = normal_quantile((1 + confidence) / 2), list[Slope | None]()
-    for row, count, y in zip(slopes, counts.tolist(), values, strict=True):
-        margin = quantile * math.sqrt(_variance(y))
+    for row, count, variance in zip(slopes, counts.tolist(), _variances(values), strict=True):
+        margin = quantile * math.sqrt(variance)
         low = max(round((count - margin) / 2) - 1, 0)
         high = min(round((count + margin) / 2), count - 1)
         middle = (row[(count - 1) // 2] + row[count // 2]) / 2 if count else math.nan
@@ -220,6 +220,15 @@ def _multiply(one: list[int], other: list[int]) -> list[int]:
         for j, b in enumerate(other):
             product[i + j] += a * b
     return product
+
+
+def _variances(values: FloatArray) -> list[float]:
+    """Return the variance of S of each row: few have ties, and those without one share it."""
+    in_order = np.sort(values, axis=1)
+    has_ties = np.any(in_order[:, 1:] == in_order[:, :-1], axis=1)
+    n = values.shape[1]
+    return [_variance(row) if ties else n * (n - 1) * (2 * n + 5) / 18
+            for row, ties in zip(values, has_ties.tolist(), strict=True)]  # fmt: skip
 
 
 def _variance(y: FloatArray) -> float:

@@ -15,7 +15,7 @@ from analysis import electrical, uncertainty, wind
 from analysis.air import STANDARD_PRESSURE_HPA, moist_air_density, standard_pressure
 from analysis.columns import POWER_KINDS, FloatArray, IntArray, TextArray
 from analysis.generator import DEFAULT_BRUSH_DROP_V, rotor_speed_from_voltage
-from analysis.groups import Groups
+from analysis.groups import Groups, are_among
 
 U_AIR_DENSITY = 0.01  # [-], thermometer and barometer, or thermometer and altitude
 U_TEMPERATURE_ASSUMED = 0.02  # [-], a room without a thermometer: ±10 K as limits, over 293 K
@@ -89,16 +89,17 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
     TrialInputs
         One value per trial.
     """
-    is_power_kind = np.isin(np.asarray(trials["kind"]), POWER_KINDS)
+    is_power_kind = are_among(np.asarray(trials["kind"]), POWER_KINDS)
     load = np.where(is_power_kind, numbers(trials["load_ohm"]), np.nan)
     run = reduce_runs(runs, load)
     density, u_density, density_source = _air(trials)
-    speed, wind_source = _wind(trials, run)
+    has_meter = ~are_among(np.asarray(trials["anemometer_type"]), {"none"})
+    speed, wind_source = _wind(trials, run, has_meter)
     rotor_speed, rotor_speed_source = _rotor_speed(trials, run, load)
     diameter = numbers(trials["rotor_diameter_m"])
     return TrialInputs(
         is_power_kind=is_power_kind,
-        has_wind_meter=np.asarray(trials["anemometer_type"]) != "none",
+        has_wind_meter=has_meter,
         area_m2=wind.swept_area(diameter),
         rotor_diameter_m=diameter,
         power_w=run.power_w,
@@ -207,7 +208,10 @@ def run_power(runs: Columns, load_ohm: FloatArray) -> FloatArray:
 
 def _first_known(choices: list[FloatArray]) -> FloatArray:
     """Return, place by place, the first value that is known."""
-    return np.select([np.isfinite(choice) for choice in choices], choices, np.nan)
+    found = np.full_like(choices[-1], np.nan)
+    for choice in reversed(choices):
+        found = np.where(np.isfinite(choice), choice, found)
+    return found
 
 
 def numbers(column: npt.NDArray[np.generic]) -> FloatArray:
@@ -279,7 +283,9 @@ def _air(trials: Columns) -> tuple[FloatArray, FloatArray, TextArray]:
     )
 
 
-def _wind(trials: Columns, run: Runs) -> tuple[FloatArray, TextArray]:
+def _wind(
+    trials: Columns, run: Runs, has_meter: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, TextArray]:
     """Return the free wind speed at the rotor plane, and what it rests on."""
     grid, monitor = numbers(trials["grid_wind_speed_m_s"]), numbers(trials["grid_monitor_m_s"])
     start, end = numbers(trials["wind_speed_start_m_s"]), numbers(trials["wind_speed_end_m_s"])
@@ -291,7 +297,6 @@ def _wind(trials: Columns, run: Runs) -> tuple[FloatArray, TextArray]:
         "session": _first_known([(start + end) / 2, start, end]) * scale,
         "grid": grid,
     }
-    has_meter = np.asarray(trials["anemometer_type"]) != "none"
     known = [np.isfinite(choice) & has_meter for choice in choices.values()]
     speed = np.select(known, list(choices.values()), np.nan)
     return speed * _blockage(trials), np.select(known, list(choices), "")

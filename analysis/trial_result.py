@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis import exponent, uncertainty, wind
+from analysis.columnar import first_words
 from analysis.columns import RUN_COLUMNS, TRIAL_COLUMNS, FloatArray, TextArray
 from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.sweeps import Exponents, used_exponents
@@ -110,7 +111,8 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s, used.is_own
     )
     reason = _reason(inputs, status)
-    normalised, cubic = _on_the_reference(inputs, used, known=reason == "")
+    is_known, is_out_of_range = reason == "", status == exponent.OUT_OF_RANGE
+    normalised, cubic = _on_the_reference(inputs, used, is_known)
     ln_wind = np.log(inputs.reference_wind_speed_m_s / inputs.wind_speed_m_s)
     ln_density = np.log(inputs.reference_air_density_kg_m3 / inputs.air_density_kg_m3)
     # A density exponent found from the wind exponent is wrong together with it.
@@ -152,8 +154,8 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         u_total=u_total,
         interval_low_w=low,
         interval_high_w=high,
-        is_out_of_range=status == exponent.OUT_OF_RANGE,
-        normalisation=np.where((reason == "") | (status == exponent.OUT_OF_RANGE), status, ""),
+        is_out_of_range=is_out_of_range,
+        normalisation=np.where(is_known | is_out_of_range, status, ""),
         reason=reason,
     )
 
@@ -196,7 +198,7 @@ def _reason(inputs: TrialInputs, status: TextArray) -> TextArray:
     """Return why a trial cannot be normalised; empty where it can."""
     low, high = exponent.BANDS[-1][1:]
     no_wind = inputs.wind_speed_source == ""
-    return np.select(
+    return first_words(
         [
             ~inputs.is_power_kind,
             np.isnan(inputs.power_w),
@@ -213,12 +215,11 @@ def _reason(inputs: TrialInputs, status: TextArray) -> TextArray:
             "no wind speed is known for this trial, its session or its bench",
             f"the wind is outside {low:.2f} to {high:.2f} of the season's reference",
         ],
-        "",
     )
 
 
 def _on_the_reference(
-    inputs: TrialInputs, used: Exponents, known: TextArray
+    inputs: TrialInputs, used: Exponents, known: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
     """Return normalised power and the textbook's figure, where they can be known."""
     power = np.where(known, inputs.power_w, np.nan)
