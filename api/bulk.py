@@ -6,7 +6,11 @@ SQLAlchemy does the same row by row, with a dictionary for each: twice the time 
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table
+from sqlalchemy import JSON, Connection, Table
+from sqlalchemy.exc import DBAPIError
+
+#: Rows from which a server gets them as a stream, which takes a third of the time.
+STREAM_FROM = 1_000
 
 
 def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
@@ -19,13 +23,54 @@ def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) ->
         raise ValueError("rows that are inserted together name the same columns")
     columns = (_bound(connection, table, name, [row[name] for row in rows]) for name in names)
     told: list[Any] = list(zip(*columns, strict=True))
-    if statement.positiontup is None:  # a driver that takes values by name
-        told = [dict(zip(names, values, strict=True)) for values in told]
-    connection.exec_driver_sql(str(statement), told)
+    if statement.positiontup is not None:
+        connection.exec_driver_sql(str(statement), told)
+    elif len(told) < STREAM_FROM:  # a driver that takes values by name
+        by_name = [dict(zip(names, values, strict=True)) for values in told]
+        connection.exec_driver_sql(str(statement), by_name)
+    else:
+        _stream(connection, table, names, told)
 
 
 def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -> Iterable[Any]:
     """Return a column's values as the driver takes them."""
     kind = table.columns[name].type.dialect_impl(connection.dialect)
     turn = kind.bind_processor(connection.dialect)
-    return values if turn is None else map(turn, values)
+    if turn is None:
+        return values
+    if isinstance(kind, JSON):
+        empty = turn({})  # as most are
+        return (turn(value) if value != {} else empty for value in values)
+    return map(turn, values)
+
+
+def _stream(connection: Connection, table: Table, names: Sequence[str], rows: list[Any]) -> None:
+    """Stream rows to a server, by way of a table of this transaction's own.
+
+    A server takes no stream into a table with row-level security; from there each row passes it.
+    """
+    quote = connection.dialect.identifier_preparer.quote
+    into, columns = quote(table.name), ", ".join(map(quote, names))
+    connection.exec_driver_sql(
+        f"CREATE TEMPORARY TABLE arriving ON COMMIT DROP AS "
+        f"SELECT {columns} FROM {into} WITH NO DATA"
+    )
+    _copy(connection, f"COPY arriving ({columns}) FROM STDIN", rows)
+    connection.exec_driver_sql(f"INSERT INTO {into} ({columns}) SELECT {columns} FROM arriving")
+    connection.exec_driver_sql("DROP TABLE arriving")
+
+
+def _copy(connection: Connection, statement: str, rows: list[Any]) -> None:
+    """Write rows into a stream; what goes wrong is told as of any other statement."""
+    driver: Any = connection.dialect.loaded_dbapi
+    cursor: Any = connection.connection.cursor()
+    try:
+        with cursor.copy(statement) as stream:
+            for row in rows:
+                stream.write_row(row)
+    except driver.Error as error:
+        raise DBAPIError.instance(
+            statement, None, error, driver.Error, hide_parameters=True, dialect=connection.dialect
+        ) from error
+    finally:
+        cursor.close()

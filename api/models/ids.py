@@ -14,6 +14,7 @@ from pydantic import Field
 
 ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 LENGTH = 26
+PAIRS = [one + other for one in ALPHABET for other in ALPHABET]
 
 _turn = threading.Lock()
 _latest = [0]
@@ -39,7 +40,7 @@ def new_id(prefix: str) -> str:
     (True, True, False)
     """
     value = uuid7()
-    return f"{prefix}_" + "".join(ALPHABET[value >> shift & 31] for shift in range(125, -1, -5))
+    return f"{prefix}_" + "".join(PAIRS[value >> shift & 1023] for shift in range(120, -1, -10))
 
 
 def is_id(prefix: str, text: str) -> bool:

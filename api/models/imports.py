@@ -1,5 +1,6 @@
 """An import: one submitted file or batch, row by row."""
 
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -10,7 +11,7 @@ from sqlmodel import SQLModel
 
 from api.models.fields import Reason
 from api.models.ids import SeasonId
-from api.models.shapes import JSON_OR_NULL, Answer, Input, Stored, Untabled
+from api.models.shapes import JSON_OR_NULL, Answer, Input, Stored
 
 Outcome = Literal["created", "unchanged", "error"]
 Mode = Literal["all", "partial"]
@@ -45,7 +46,8 @@ class ImportOrganisation(SQLModel, table=True):
     organisation_id: str = Column(foreign_key="organisation.id", primary_key=True, index=True)
 
 
-class RowOutcome(Untabled):
+@dataclass(slots=True, kw_only=True)
+class RowOutcome:
     """What became of one row; the header of a file is row 1."""
 
     row: int
@@ -55,9 +57,9 @@ class RowOutcome(Untabled):
     state: Annotated[
         str | None, Field(description="held, where a data check waits for an answer.")
     ] = None
-    flags: Annotated[
-        list[str], Field(default_factory=list, description="What the data checks say of the trial.")
-    ]
+    flags: Annotated[list[str], Field(description="What the data checks say of the trial.")] = (
+        field(default_factory=list)
+    )
     errors: list[dict[str, Any]]
 
 

@@ -22,17 +22,17 @@ from api.models.teams import Team
 from api.models.trials import Run, Trial
 from api.models.turbines import Turbine
 from api.services import flags, resources, trials
-from api.services.imports.drafts import (
-    EXAMPLE,
-    RUN_COLUMNS,
-    SESSION_COLUMNS,
-    TRIAL_COLUMNS,
-)
 from api.services.imports.headers import (
     RARE_COLUMNS,
     TEMPLATE_COLUMNS,
 )
 from api.services.imports.sheet import DELIMITERS
+from api.services.imports.table import (
+    EXAMPLE,
+    RUN_COLUMNS,
+    SESSION_COLUMNS,
+    TRIAL_COLUMNS,
+)
 from api.services.safe_cells import BYTE_ORDER_MARK, protect
 from api.services.scope import Caller, may_see
 

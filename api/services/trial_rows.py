@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -13,10 +14,14 @@ from analysis.steadiness import steadiness
 from api.bulk import put
 from api.models.trials import RunCreate, TrialCreate
 from api.services.flags import ACCEPTED
-from api.services.trial_targets import Target
+from api.services.trial_targets import Target, parts
 
 Name = tuple[str, str]
 TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"]
+FACTS = [name for name in TrialCreate.model_fields if name not in ("note", "runs")]
+RUN_FACTS = list(RunCreate.model_fields)
+IN_ORDER = json.JSONEncoder(sort_keys=True, default=str)
+AT_ONCE = 5_000  # trials, whose rows are in memory together
 SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
@@ -25,7 +30,6 @@ class Sent:
     """A trial as it comes, with the digest of its facts."""
 
     trial: TrialCreate
-    facts: dict[str, Any]
     digest: str
 
     @property
@@ -37,43 +41,35 @@ class Sent:
 
 def facts_of(trial: TrialCreate) -> dict[str, Any]:
     """Return what makes two submissions the same one: every fact but the note's wording."""
-    facts = trial.model_dump(exclude={"note", "runs"})
-    return facts | {"runs": [run.model_dump() for run in trial.runs]}
+    facts = _told(trial, FACTS)
+    return facts | {"runs": [_told(run, RUN_FACTS) for run in trial.runs]}
+
+
+def _told(shape: TrialCreate | RunCreate, names: Sequence[str]) -> dict[str, Any]:
+    """Return fields of a shape that hold plain values, of which nothing has to be dumped."""
+    held = vars(shape)
+    return {name: held[name] for name in names}
 
 
 def digest_of(facts: dict[str, Any]) -> str:
     """Return what tells a trial as submitted from any other."""
-    told = json.dumps(facts, sort_keys=True, default=str)
-    return hashlib.sha256(told.encode()).hexdigest()
+    return hashlib.sha256(IN_ORDER.encode(facts).encode()).hexdigest()
 
 
 def insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
     """Store new trials with their runs."""
     # By the table and not by the class: nothing of what is stored so is wanted as an object.
     connection, now = db.connection(), datetime.now(UTC)
-    put(
-        connection,
-        TRIALS,
-        [_trial_row(trial_id, *pair, import_id, now) for trial_id, pair in new.items()],
-    )
-    put(
-        connection,
-        RUNS,
-        [
-            _run_row(trial_id, number, run, facts)
-            for trial_id, (sent, _) in new.items()
-            for number, (run, facts) in enumerate(
-                zip(sent.trial.runs, sent.facts["runs"], strict=True), start=1
-            )
-        ],
-    )
+    for part in parts(list(new), AT_ONCE):
+        trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
+        put(connection, TRIALS, trials)
+        put(connection, RUNS, [row for trial_id in part for row in _run_rows(trial_id, new)])
 
 
 def _trial_row(
     trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
 ) -> dict[str, Any]:
-    facts = {name: value for name, value in sent.facts.items() if name != "runs"}
-    return facts | {
+    return _told(sent.trial, FACTS) | {
         "id": trial_id,
         "version": 1,
         "created_at": now,
@@ -87,13 +83,19 @@ def _trial_row(
     }
 
 
+def _run_rows(trial_id: str, new: dict[str, tuple[Sent, Target]]) -> Iterator[dict[str, Any]]:
+    sent, _ = new[trial_id]
+    for number, run in enumerate(sent.trial.runs, start=1):
+        yield run_row(trial_id, number, run)
+
+
 def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
     """Return a run as it is stored; of a series its mean square and how steady it is."""
-    return _run_row(trial_id, number, run, run.model_dump())
-
-
-def _run_row(trial_id: str, number: int, run: RunCreate, facts: dict[str, Any]) -> dict[str, Any]:
-    row = facts | {"trial_id": trial_id, "number": number, "as_typed": run.typed()}
+    row = _told(run, RUN_FACTS) | {
+        "trial_id": trial_id,
+        "number": number,
+        "as_typed": run.typed(),
+    }
     nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
     if run.series_voltage_v is None:
         return row | nothing

@@ -157,6 +157,16 @@ def _require_unbroken(target: Target) -> None:
 
 def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
     """Return what forbids storing a trial, each fault at its field."""
+    rules = blocking_rules(
+        kind=trial.kind,
+        load_ohm=trial.load_ohm,
+        load_connected=trial.load_connected,
+        adult_present=adult_present,
+        meter_range_v=trial.meter_range_v,
+        voltages_v=[volts for run in trial.runs for volts in _volts(run)],
+    )
+    if not rules:
+        return []
     over = [
         number
         for number, run in enumerate(trial.runs)
@@ -168,14 +178,6 @@ def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
         "supervisor_missing": "/session_id",
         "meter_over_range": f"/runs/{over[0]}/voltage_v" if over else "/runs",
     }
-    rules = blocking_rules(
-        kind=trial.kind,
-        load_ohm=trial.load_ohm,
-        load_connected=trial.load_connected,
-        adult_present=adult_present,
-        meter_range_v=trial.meter_range_v,
-        voltages_v=[volts for run in trial.runs for volts in _volts(run)],
-    )
     return [
         FieldError(rule.name, rule.message, rule.advice, pointer=places[rule.name])
         for rule in rules

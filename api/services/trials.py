@@ -6,17 +6,18 @@ again is the one stored; the same name with other numbers is a conflict.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from pydantic import TypeAdapter
-from sqlalchemy import ColumnElement, or_
+from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, select
 
 from api.errors import ApiError, Conflict, FieldError
 from api.models.flags import FlagRead
-from api.models.ids import new_id
+from api.models.ids import is_id, new_id
 from api.models.sessions import BenchSession
 from api.models.trials import (
     Run,
@@ -59,11 +60,12 @@ class Submitted:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A stored trial: its owner, its facts now, and the digest of what was first submitted."""
+    """A stored trial: whose, where, its facts if asked for, and the digest of its first ones."""
 
     trial_id: str
     organisation_id: str
-    facts: dict[str, Any]
+    session_id: str
+    facts: Callable[[], dict[str, Any]]
     submitted_digest: str
 
 
@@ -131,11 +133,9 @@ def _store(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the trials that are new and sound, unchecked; say of each what became of it."""
-    facts = [facts_of(trial) for trial in trials]
-    sent = [Sent(*each, digest_of(each[1])) for each in zip(trials, facts, strict=True)]
+    sent = [Sent(trial, digest_of(facts_of(trial))) for trial in trials]
     stored = _stored(db, caller, sent)
-    sessions = {str(known.facts["session_id"]) for named in stored.values()
-                for known in named.values()}  # fmt: skip
+    sessions = {known.session_id for named in stored.values() for known in named.values()}
     targets = Targets(db, caller, trials, sessions)
     new: dict[str, tuple[Sent, Target]] = {}
     outcomes = [_submit(one, targets, stored, new) for one in sent]
@@ -173,7 +173,8 @@ def _submit(
     trial_id = new_id(Trial.prefix)
     new[trial_id] = (sent, target)
     if name is not None:
-        named[target.owner] = Known(trial_id, target.owner, sent.facts, sent.digest)
+        facts = partial(facts_of, trial)
+        named[target.owner] = Known(trial_id, target.owner, trial.session_id, facts, sent.digest)
     return Submitted(trial_id, target.session.season_id)
 
 
@@ -200,25 +201,29 @@ def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
     stored: KnownTrials = defaultdict(dict)
     for name, row in found:
         if caller.reaches(row.organisation_id):
-            facts = stored_facts(row, runs[row.id])
-            known = Known(row.id, row.organisation_id, facts, row.submitted_digest)
+            facts = partial(stored_facts, row, runs[row.id])
+            known = Known(row.id, row.organisation_id, row.session_id, facts, row.submitted_digest)
             stored[name][row.organisation_id] = known
     return stored
 
 
 def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
     """Return the trials of these builds that bear one of these names, or have it as their id."""
-    builds = sorted({build_id for build_id, _ in wanted})
+    # Build by build: a server would compare all trials of all of them with every name.
+    of_builds: dict[str, list[str]] = defaultdict(list)
+    for build_id, ref in sorted(wanted):
+        of_builds[build_id].append(ref)
+    conditions = [
+        and_(col(Trial.build_id) == build_id, col(Trial.client_ref).in_(part))
+        for build_id, refs in of_builds.items()
+        for part in parts(refs)
+    ]
+    ids = sorted(ref for _, ref in wanted if is_id(Trial.prefix, ref))
+    conditions += [col(Trial.id).in_(part) for part in parts(ids)]
+    rows = (row for each in conditions for row in db.scalars(select(Trial).where(each)))
     return [
         row
-        for refs in parts(sorted({ref for _, ref in wanted}))
-        for part in parts(builds)
-        for row in db.scalars(
-            select(Trial).where(
-                col(Trial.build_id).in_(part),
-                or_(col(Trial.client_ref).in_(refs), col(Trial.id).in_(refs)),
-            )
-        )
+        for row in rows
         if not {(row.build_id, row.client_ref), (row.build_id, row.id)}.isdisjoint(wanted)
     ]
 
@@ -242,10 +247,10 @@ def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
 
 def _require_same(sent: Sent, known: Known) -> None:
     """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
-    facts = dict(sent.facts)
+    facts, stored = facts_of(sent.trial), known.facts()
     if sent.trial.client_ref == known.trial_id:
-        facts["client_ref"] = known.facts["client_ref"]
-    differing = [name for name in known.facts if known.facts[name] != facts[name]]
+        facts["client_ref"] = stored["client_ref"]
+    differing = [name for name in stored if stored[name] != facts[name]]
     if differing and sent.digest != known.submitted_digest:
         words = (
             f"{sent.trial.client_ref} is stored for this build with other values of "

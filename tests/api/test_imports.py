@@ -186,10 +186,12 @@ class TestRowsTogether:
         assert "cannot be trusted yet" in row["flags"][0]
 
     def test_many_rows_without_names_are_grouped_quickly(self):
-        from api.services.imports.drafts import ReadRow, group
+        from api.services.imports.drafts import group
+        from api.services.imports.table import Table
 
-        rows = [ReadRow(i, {"kind": "record"}, {"voltage_v": i}, []) for i in range(20_000)]
-        assert len(group(rows)) == 20_000
+        volts = [float(each) for each in range(20_000)]
+        table = Table(list(range(2, 20_002)), {"voltage_v": volts}, {"voltage_v": "voltage_v"})
+        assert len(group(table.rows())) == 20_000
 
 
 class TestModes:

@@ -29,16 +29,17 @@ from api.models.validation import echo, invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.imports import refused
 from api.services.imports.cells import decimal_sign
-from api.services.imports.drafts import Draft, ReadRow, group, located, read_rows, shape
-from api.services.imports.headers import PASSED_OVER, Header
+from api.services.imports.drafts import Draft, group, located, shape
+from api.services.imports.headers import Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
-from api.services.imports.sheet import DELIMITERS, read_sheet
+from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
+from api.services.imports.table import ReadRow, read_table
 from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
+from api.services.trial_targets import parts
 
 ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
-AT_ONCE = 1000
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
 
 
@@ -73,11 +74,13 @@ class Prepared:
     drafts: list[Draft] = field(default_factory=list)
     entries: list[Entry] = field(default_factory=list)
     loose_faults: list[FieldError] = field(default_factory=list)
-    header: Header | None = None
+    sheet: Sheet | None = None
     opened: list[BenchSession] = field(default_factory=list)
-    titles: list[str] = field(default_factory=list)
-    delimiter: str = ","
-    raw: dict[int, list[str]] = field(default_factory=dict)
+
+    @property
+    def header(self) -> Header | None:
+        """Return the columns of a file."""
+        return None if self.sheet is None else self.sheet.header
 
     @property
     def faults(self) -> list[FieldError]:
@@ -101,10 +104,8 @@ def prepare_file(body: bytes, most_rows: int) -> Prepared:
 def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
     """Read a CSV or tab-separated file."""
     sheet = read_sheet(body, most_rows)
-    decimal = decimal_sign(sheet.rows, sheet.header)
-    rows = read_rows(sheet.rows, sheet.header, decimal)
-    named = zip(sheet.header.titles, sheet.header.keys, strict=True)
-    columns = [(title, key) for title, key in named if key and key not in PASSED_OVER]
+    decimal = decimal_sign(sheet)
+    rows = list(read_table(sheet, decimal).rows())
     return Prepared(
         format="tsv" if sheet.delimiter == "\t" else "csv",
         digest=hashlib.sha256(body).hexdigest(),
@@ -114,16 +115,12 @@ def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
             "decimal_sign": decimal,
             "columns": dict(zip(sheet.header.titles, sheet.header.keys, strict=True)),
             "rows": len(rows),
-            "examples_passed_over": len(sheet.rows) - len(rows),
+            "examples_passed_over": len(sheet.numbers) - len(rows),
             "first_rows": [{"row": row.number, **row.typed} for row in rows[:FIRST_ROWS]],
         },
         drafts=group(rows),
         loose_faults=sheet.faults,
-        header=sheet.header,
-        titles=[title for title, _ in columns],
-        delimiter=sheet.delimiter,
-        raw={row.number: [row.cells.get(key, "") for _, key in columns] for row in sheet.rows}
-        | sheet.uncut,
+        sheet=sheet,
     )
 
 
@@ -172,10 +169,11 @@ def carry_out(
     if work.faults and query.mode == "all":
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(f"{wrong} rows cannot be accepted, so nothing was stored", work.faults)
+    _tell_whose(db, work, stored.id)
+    work.entries = []  # told by now, and of a large file most of what is in memory
     for name, value in (facts | _kept(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
-    _tell_whose(db, work, stored.id)
     audit.note(db, caller, "imported", stored, {"trials": [None, facts["trials"]]})
     tried.commit()
     return resources.read(ImportRead, stored)
@@ -202,11 +200,13 @@ def _placeholder(db: Session, caller: Caller, work: Prepared, query: ImportQuery
 
 def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
     """Note whose trials and sessions an import is about: who loses them loses sight of it."""
-    ids = sorted({entry.trial_id for entry in work.entries if entry.trial_id})
     owners = {session.organisation_id for session in work.opened}
-    for start in range(0, len(ids), AT_ONCE):
-        part = col(Trial.id).in_(ids[start : start + AT_ONCE])
-        owners |= set(db.scalars(select(Trial.organisation_id).where(part).distinct()))
+    mine = col(Trial.import_id) == import_id
+    stored_before = sorted(
+        entry.trial_id for entry in work.entries if entry.trial_id and not entry.created
+    )
+    for some in (mine, *(col(Trial.id).in_(part) for part in parts(stored_before))):
+        owners |= set(db.scalars(select(Trial.organisation_id).where(some).distinct()))
     rows = [{"import_id": import_id, "organisation_id": each} for each in sorted(owners)]
     if rows:
         db.execute(insert(ImportOrganisation), rows)
@@ -222,7 +222,7 @@ def _resolve(
         shape(draft, directory, header)
         opening.hear(draft)
     work.entries = [_entry(draft, opening) for draft in work.drafts]
-    work.opened = opening.opened
+    work.drafts, work.opened = [], opening.opened
 
 
 def _entry(draft: Draft, opening: Opening) -> Entry:
@@ -232,7 +232,8 @@ def _entry(draft: Draft, opening: Opening) -> Entry:
         session = opening.find_or_open(draft)
         if session is not None:
             entry.trial = draft.sound
-            entry.trial.session_id, entry.trial.build_id = session.id, draft.place.build.id
+            # Ids that are known to be sound: assigned, each would be looked at for a table's sake.
+            vars(draft.sound).update(session_id=session.id, build_id=draft.place.build.id)
     entry.faults = draft.faults
     return entry
 
@@ -332,7 +333,7 @@ def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
     wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
     return {
         "session_ids": [row.id for row in work.opened],
-        "refused": refused.keep(work.titles, work.delimiter, work.raw, wrong),
+        "refused": work.sheet and refused.keep(work.sheet, wrong),
     }
 
 

@@ -1,12 +1,11 @@
 """From the text of a cell to a value, with the reason where it is none."""
 
 import re
-from collections.abc import Iterable
 
 from api.errors import FieldError
 from api.models.validation import echo
-from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS, Header
-from api.services.imports.sheet import Row
+from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
+from api.services.imports.sheet import Sheet
 from api.services.safe_cells import unprotect
 
 NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
@@ -31,12 +30,12 @@ class NotAValue(Exception):
         return FieldError(self.code, str(self), self.hint, row=row, column=title, value=echo(cell))
 
 
-def decimal_sign(rows: Iterable[Row], header: Header) -> str:
+def decimal_sign(sheet: Sheet) -> str:
     """Return the decimal sign of a file, by the cells of its number columns: most have it."""
-    numbers = [key for key, field in header.fields.items() if field in NUMBER_COLUMNS]
-    cells = [row.cells.get(key, "") for row in rows for key in numbers]
-    commas = sum("," in cell for cell in cells)
-    points = sum("." in cell for cell in cells)
+    fields = sheet.header.fields
+    columns = [cells for key, cells in sheet.cells.items() if fields[key] in NUMBER_COLUMNS]
+    commas = sum("," in cell for cells in columns for cell in cells)
+    points = sum("." in cell for cells in columns for cell in cells)
     return "," if commas > points else "."
 
 

@@ -1,11 +1,10 @@
 """From rows to trials: rows with the same name are the runs of one trial."""
 
-import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cache, lru_cache
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -15,76 +14,32 @@ from api.errors import FieldError
 from api.models.sessions import SessionCreate
 from api.models.shapes import Input
 from api.models.trials import RunCreate, TrialCreate
-from api.models.units import quantity
 from api.models.validation import field_error
-from api.services.imports.cells import NotAValue, Value, read_cell
-from api.services.imports.headers import LIST_COLUMNS, Header
+from api.services.imports.cells import NotAValue
+from api.services.imports.headers import Header
 from api.services.imports.moments import read_moment
-from api.services.imports.names import Directory, Place, Unresolved, plain
-from api.services.imports.sheet import Row
+from api.services.imports.names import Directory, Place, Unresolved
+from api.services.imports.table import (
+    RUN_COLUMNS,
+    SESSION_COLUMNS,
+    SHARED,
+    TRIAL_COLUMNS,
+    TRIAL_WIND,
+    ReadRow,
+    plainly,
+)
 from api.services.trial_targets import blocked
 
-SESSION_COLUMNS = (
-    "air_temperature_c",
-    "pressure_hpa",
-    "relative_humidity_pct",
-    "warm_up_min",
-    "adult_present",
-)
-RUN_COLUMNS = (
-    "voltage_v",
-    "current_a",
-    "rotor_speed_rpm",
-    "wind_speed_m_s",
-    "duration_s",
-    "series_voltage_v",
-    "sample_rate_hz",
-)
-TRIAL_COLUMNS = (
-    "pitch_deg",
-    "pitch_after_deg",
-    "blade_pitches_deg",
-    "load_ohm",
-    "load_connected",
-    "load_id",
-    "meter_range_v",
-    "rotor_diameter_m",
-)
-#: The wind of a whole trial, which in a file must be told from the wind of a run.
-TRIAL_WIND, TRIAL = ("trial_wind_speed_m_s",), "trial_"
-NAME_COLUMNS = (
-    "organisation",
-    "team",
-    "turbine",
-    "build",
-    "bench",
-    "session_started_at",
-    "kind",
-    "bench_organisation",
-)
-#: What the runs of one trial have in common.
-SHARED = frozenset((*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND, *SESSION_COLUMNS))
-#: The template's own rows, which show how and measured nothing.
-EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
+TRIAL = "trial_"
 NOTE_LENGTH = 500
-
-
-@dataclass(slots=True)
-class ReadRow:
-    """One row with its values by column, and under the name each was typed with."""
-
-    number: int
-    values: dict[str, Any]
-    typed: dict[str, Any]
-    faults: list[FieldError]
 
 
 @dataclass(slots=True)
 class Draft:
     """A trial in the making: its rows, what they speak of, and what is wrong with it.
 
-    `trial` and `conditions` hold values under the names they were typed with; `session` is where
-    and when. `sound` is the trial in its shape, pointing nowhere until its session is found.
+    `conditions` are its session's, under the names they were typed with; `session` is where and
+    when. `sound` is the trial in its shape, pointing nowhere until its session is found.
     """
 
     rows: list[ReadRow]
@@ -92,7 +47,6 @@ class Draft:
     place: Place | None = None
     session: dict[str, Any] | None = None
     conditions: dict[str, Any] = field(default_factory=dict)
-    trial: dict[str, Any] = field(default_factory=dict)
     faults: list[FieldError] = field(default_factory=list)
     sound: TrialCreate | None = None
 
@@ -103,36 +57,8 @@ class Draft:
 
     def row_of(self, column: str) -> ReadRow:
         """Return the first row that fills a column, or the first at all."""
-        return next((row for row in self.rows if column in row.values), self.rows[0])
-
-
-def read_rows(rows: list[Row], header: Header, decimal: str) -> list[ReadRow]:
-    """Return rows with their values; examples of the template are passed over."""
-    read = []
-    known: dict[tuple[str, str], Value] = {}  # a sheet says most things many times
-    for row in rows:
-        values = ReadRow(row.number, {"kind": "record"}, {}, [])
-        for key, cell in row.cells.items():
-            if not cell:
-                continue
-            column, value = header.fields[key], known.get((key, cell))
-            if value is not None:
-                values.values[column] = values.typed[key] = value
-            elif _read(values, key, column, cell, header, decimal) and column not in LIST_COLUMNS:
-                known[key, cell] = values.values[column]
-        if not EXAMPLE.fullmatch(str(values.values.get("client_ref", ""))):
-            read.append(values)
-    return read
-
-
-def _read(row: ReadRow, key: str, column: str, cell: str, header: Header, decimal: str) -> bool:
-    """Read a cell into its row, or note what is wrong in it; tell whether it holds a value."""
-    try:
-        row.values[column] = row.typed[key] = read_cell(column, cell, decimal)
-    except NotAValue as reason:
-        row.faults.append(reason.at(row.number, header.title(column), cell))
-        return False
-    return True
+        saying = (row for row in self.rows if row.says(column) is not None)
+        return next(saying, self.rows[0])
 
 
 def group(rows: Iterable[ReadRow]) -> list[Draft]:
@@ -141,16 +67,16 @@ def group(rows: Iterable[ReadRow]) -> list[Draft]:
     Rows of one build with the same `client_ref` are one trial's runs. Without one, a row that
     counts its `run` on from the row above and says the same otherwise continues that trial.
     """
-    drafts: dict[tuple[Any, ...], Draft] = {}
+    drafts: dict[tuple[str, int], Draft] = {}
     made_up: Counter[str] = Counter()
     above: Draft | None = None
     for row in rows:
-        ref = row.values.get("client_ref")
+        ref = row.says("client_ref")
         if ref is None and above is not None and _continues(row, above.rows[-1]):
             above.rows.append(row)
             continue
         name = ref if ref is not None else _made_up_ref(row, made_up)
-        key = (name, *(_said(row, column) for column in NAME_COLUMNS[:4]))
+        key = name, row.table.builds[row.at]
         above = drafts.setdefault(key, Draft([], name))
         above.rows.append(row)
         if ref is not None:
@@ -158,19 +84,11 @@ def group(rows: Iterable[ReadRow]) -> list[Draft]:
     return list(drafts.values())
 
 
-def _said(row: ReadRow, column: str) -> Any:
-    """Return what a row says in a column, without what people vary."""
-    value = row.values.get(column)
-    if value is None or column not in NAME_COLUMNS:
-        return value
-    return plain(value).replace("t", " ") if column == "session_started_at" else plain(value)
-
-
 def _continues(row: ReadRow, above: ReadRow) -> bool:
-    here, there = row.values.get("run"), above.values.get("run")
-    settings = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
-    same = all(_said(row, column) == _said(above, column) for column in settings)
-    return same and here is not None and there is not None and here == there + 1
+    here, there = row.says("run"), above.says("run")
+    counts_on = here is not None and there is not None and here == there + 1
+    settings = row.table.settings
+    return counts_on and settings[row.at] == settings[above.at]
 
 
 def _made_up_ref(row: ReadRow, made_up: Counter[str]) -> str:
@@ -183,18 +101,28 @@ def _made_up_ref(row: ReadRow, made_up: Counter[str]) -> str:
 def shape(draft: Draft, directory: Directory, header: Header) -> None:
     """Find what a draft speaks of and give it the shape of a trial; note every fault."""
     draft.faults = [fault for row in draft.rows for fault in row.faults]
-    _agree(draft, header)
+    telling = draft.rows
+    if _are_alike(draft.rows):
+        telling = draft.rows[:1]
+    else:
+        _agree(draft, header)
     _find_place(draft, directory, header)
-    draft.conditions = _typed_anywhere(draft, SESSION_COLUMNS)
-    winds = _typed_anywhere(draft, TRIAL_WIND)
-    draft.trial = _typed_anywhere(draft, TRIAL_COLUMNS) | {
+    draft.conditions = _typed_anywhere(telling, SESSION_COLUMNS)
+    winds = _typed_anywhere(telling, TRIAL_WIND)
+    facts = _typed_anywhere(telling, TRIAL_COLUMNS) | {
         **{key.removeprefix(TRIAL): value for key, value in winds.items()},
-        "kind": draft.rows[0].values["kind"],
+        "kind": draft.rows[0].kind,
         "client_ref": draft.client_ref,
         "note": _notes(draft),
-        "runs": [_typed(row, RUN_COLUMNS) for row in draft.rows],
+        "runs": [row.table.typed(row.at, RUN_COLUMNS) for row in draft.rows],
     }
-    _check_shapes(draft, header)
+    _check_shapes(draft, facts, header)
+
+
+def _are_alike(rows: list[ReadRow]) -> bool:
+    """Tell whether rows say the same of all that the runs of a trial share."""
+    shared = rows[0].table.shared
+    return all(shared[row.at] == shared[rows[0].at] for row in rows[1:])
 
 
 def _agree(draft: Draft, header: Header) -> None:
@@ -205,7 +133,7 @@ def _agree(draft: Draft, header: Header) -> None:
             first = first_with.setdefault(column, row)
             if value == first.values[column] or column not in SHARED:
                 continue
-            if _said(row, column) != _said(first, column):
+            if plainly(column, value) != plainly(column, first.values[column]):
                 words = f"differs from row {first.number}, which is of the same trial"
                 reason = NotAValue("rows_differ", words, "Runs of one trial share their settings.")
                 draft.fault(row, header.title(column), reason, column)
@@ -216,7 +144,7 @@ def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
     first = draft.rows[0]
     unknown: dict[str, NotAValue] = {}
     try:
-        draft.place = directory.place(first.values)
+        draft.place = directory.place(first)
     except Unresolved as unresolved:
         unknown |= unresolved.columns
     try:
@@ -235,7 +163,7 @@ def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
 
 
 def _started_at(row: ReadRow, zone: str) -> datetime:
-    text = row.values.get("session_started_at")
+    text = row.says("session_started_at")
     if text is None:
         raise Unresolved("session_started_at", NotAValue("missing", "is needed"))
     try:
@@ -244,34 +172,17 @@ def _started_at(row: ReadRow, zone: str) -> datetime:
         raise Unresolved("session_started_at", reason) from reason
 
 
-def _typed(row: ReadRow, columns: tuple[str, ...]) -> dict[str, Any]:
-    """Return a row's values of some columns under the names they were typed with."""
-    names = _all_names(columns)
-    return {key: value for key, value in row.typed.items() if key in names}
-
-
-@cache
-def _all_names(columns: tuple[str, ...]) -> frozenset[str]:
-    """Return what some columns may be called: their own names, and those in other units."""
-    return frozenset(name for column in columns for name in (column, *_other_names(column)))
-
-
-def _typed_anywhere(draft: Draft, columns: tuple[str, ...]) -> dict[str, Any]:
-    """Return what any row of a draft says in some columns; rows that say it agree."""
+def _typed_anywhere(rows: list[ReadRow], columns: tuple[str, ...]) -> dict[str, Any]:
+    """Return what any of some rows says in some columns; rows that say it agree."""
     said: dict[str, Any] = {}
-    for row in draft.rows:
-        said = _typed(row, columns) | said
+    for row in rows:
+        said = row.table.typed(row.at, columns) | said
     return said
-
-
-def _other_names(column: str) -> list[str]:
-    measured = quantity(column)
-    return list(measured.spellings()) if measured else []
 
 
 def _notes(draft: Draft) -> str | None:
     """Return the notes of all rows, each once."""
-    notes = dict.fromkeys(row.values["note"] for row in draft.rows if "note" in row.values)
+    notes = dict.fromkeys(str(note) for row in draft.rows if (note := row.says("note")))
     return "; ".join(notes)[:NOTE_LENGTH] or None
 
 
@@ -280,14 +191,14 @@ SITTING = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
            "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
 
 
-def _check_shapes(draft: Draft, header: Header) -> None:
+def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
     """Note every value that a session, a run or a trial refuses, also where names are unknown."""
     try:
-        draft.sound = TrialCreate.model_validate(STAND_IN | draft.trial)
+        draft.sound = TrialCreate.model_validate(STAND_IN | facts)
     except ValidationError:  # now each part alone, so that a fault is told with its cell
         sound_runs = [{"voltage_v": 1.0}]
-        _check(draft, TrialCreate, STAND_IN | draft.trial | {"runs": sound_runs}, None, header)
-        for row, run in zip(draft.rows, draft.trial["runs"], strict=True):
+        _check(draft, TrialCreate, STAND_IN | facts | {"runs": sound_runs}, None, header)
+        for row, run in zip(draft.rows, facts["runs"], strict=True):
             _check(draft, RunCreate, run, row, header)
     if not _is_sound_sitting(tuple(draft.conditions.items())):
         _check(draft, SessionCreate, SITTING | draft.conditions, None, header)

@@ -19,7 +19,7 @@ def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
         return text
     body, named = sep_line(text)
     delimiter = named or delimiter_of(body)
-    rows = records(body, delimiter, most_rows)
+    rows = list(records(body, delimiter, most_rows))
     titles = [title.strip() for title in rows[0]] if rows else []
     for (number, title), value in cells.items():
         if title in titles and 1 < number <= len(rows):

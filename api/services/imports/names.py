@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
-from typing import Any, TypeVar, cast
+from typing import Any, Protocol, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, not_, select
@@ -37,6 +37,13 @@ PLACED_BY = (
 
 Thing = TypeVar("Thing")
 Named = TypeVar("Named", Organisation, Team, Bench, Turbine)
+
+
+class Cells(Protocol):
+    """What a row says, column by column."""
+
+    def get(self, name: str) -> Any:
+        """Return what it says in a column, nothing where the cell is empty."""
 
 
 class Unresolved(Exception):
@@ -83,7 +90,7 @@ class Directory:
         self.visited = _visited(db, caller)
         self._places: dict[tuple[Any, ...], Place] = {}
 
-    def place(self, cells: dict[str, Any]) -> Place:
+    def place(self, cells: Cells) -> Place:
         """Return what a row's names mean, or say which of them are not known."""
         ref = cells.get("client_ref") if self.visited else None
         names = *(cells.get(column) for column in PLACED_BY), ref
@@ -91,7 +98,7 @@ class Directory:
             self._places[names] = self._place(cells)
         return self._places[names]
 
-    def _place(self, cells: dict[str, Any]) -> Place:
+    def _place(self, cells: Cells) -> Place:
         unknown: list[Unresolved] = []
 
         def attempt(find: Callable[..., Any], *about: Any) -> Any:
@@ -112,7 +119,7 @@ class Directory:
             bench = attempt(self._bench, host or home) if host or home or is_reference else None
         if unknown:
             raise _together(unknown)
-        zone = self._zone(bench, team, str(cells.get("session_started_at", "")))
+        zone = self._zone(bench, team, str(cells.get("session_started_at") or ""))
         return Place(cast(Build, build), cast(Bench, bench), team, zone)
 
     def _visited(self, build: Build | None, ref: Any) -> Bench | None:
@@ -146,15 +153,15 @@ class Directory:
             raise Unresolved("session_started_at", NotAValue("season", words, hint))
         return fitting[0].id
 
-    def _organisation(self, cells: dict[str, Any], column: str) -> Organisation | None:
+    def _organisation(self, cells: Cells, column: str) -> Organisation | None:
         name = cells.get(column)
         return None if name is None else _one(column, name, self.organisations)
 
-    def _team(self, cells: dict[str, Any], owner: Organisation | None) -> Any:
+    def _team(self, cells: Cells, owner: Organisation | None) -> Any:
         among = [team for team in self.teams if owner is None or team.organisation_id == owner.id]
         return _one("team", _needed(cells, "team"), among)
 
-    def _bench(self, cells: dict[str, Any], owner: Organisation | None) -> Bench:
+    def _bench(self, cells: Cells, owner: Organisation | None) -> Bench:
         name = cells.get("bench")
         mine = [each for each in self.benches if owner is None or each.organisation_id == owner.id]
         if name is None:
@@ -163,7 +170,7 @@ class Directory:
         visiting = cells.get("kind") in ("visit", "event", "reference")
         return at_home[0] if at_home else _one("bench", name, self.benches if visiting else mine)
 
-    def _build(self, cells: dict[str, Any], team: Team | None) -> Build:
+    def _build(self, cells: Cells, team: Team | None) -> Build:
         turbines = self.turbines.get(team.id if team else None, [])
         name = cells.get("turbine")
         turbine = (
@@ -223,10 +230,11 @@ def _together(unknown: list[Unresolved]) -> Unresolved:
     return first
 
 
-def _needed(cells: dict[str, Any], column: str) -> Any:
-    if cells.get(column) is None:
+def _needed(cells: Cells, column: str) -> Any:
+    value = cells.get(column)
+    if value is None:
         raise Unresolved(column, NotAValue("missing", "is needed and the cell is empty"))
-    return cells[column]
+    return value
 
 
 def _one(column: str, name: Any, among: list[Named]) -> Named:

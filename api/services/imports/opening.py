@@ -8,8 +8,9 @@ from sqlmodel import Session, col, select
 from api.errors import ApiError, FieldError
 from api.models.sessions import BenchSession, SessionCreate
 from api.services import sessions
-from api.services.imports.drafts import SESSION_COLUMNS, Draft, located
+from api.services.imports.drafts import Draft, located
 from api.services.imports.headers import Header
+from api.services.imports.table import SESSION_COLUMNS
 from api.services.scope import Caller
 
 SessionKey = tuple[str, str, datetime]

@@ -9,23 +9,24 @@ from sqlmodel import Session
 from api.models.imports import ImportBatch
 from api.services import resources
 from api.services.imports.cells import NUMBER
+from api.services.imports.sheet import Sheet
 from api.services.safe_cells import FORMULA_STARTS, MARK
 from api.services.scope import Caller
 
 
-def keep(
-    titles: list[str],
-    delimiter: str,
-    raw: dict[int, list[str]],
-    wrong: dict[int, list[dict[str, Any]]],
-) -> dict[str, Any] | None:
+def keep(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[str, Any] | None:
     """Return the refused rows of a file with what is wrong, or nothing where none was refused."""
+    titles = [title for title, key in zip(sheet.header.titles, sheet.header.keys, strict=True)
+              if key]  # fmt: skip
+    raw = {number: at for at, number in enumerate(sheet.numbers) if number in wrong}
+    cells = {number: [column[at] for column in sheet.cells.values()] for number, at in raw.items()}
+    cells |= sheet.uncut
     rows = [
-        _with_problem(raw[number], problem(errors), len(titles))
+        _with_problem(cells[number], problem(errors), len(titles))
         for number, errors in sorted(wrong.items())
-        if number in raw
+        if number in cells
     ]
-    return {"titles": titles, "delimiter": delimiter, "rows": rows} if rows else None
+    return {"titles": titles, "delimiter": sheet.delimiter, "rows": rows} if rows else None
 
 
 def _with_problem(cells: list[str], words: str, titles: int) -> list[str]:

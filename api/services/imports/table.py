@@ -1,0 +1,194 @@
+"""A sheet as columns of values. What many cells say is read once, and is one object in memory."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import repeat
+from typing import Any
+
+from api.errors import FieldError
+from api.services.imports.cells import NotAValue, Value, read_cell
+from api.services.imports.headers import LIST_COLUMNS
+from api.services.imports.names import plain
+from api.services.imports.sheet import Sheet
+
+SESSION_COLUMNS = (
+    "air_temperature_c",
+    "pressure_hpa",
+    "relative_humidity_pct",
+    "warm_up_min",
+    "adult_present",
+)
+RUN_COLUMNS = (
+    "voltage_v",
+    "current_a",
+    "rotor_speed_rpm",
+    "wind_speed_m_s",
+    "duration_s",
+    "series_voltage_v",
+    "sample_rate_hz",
+)
+TRIAL_COLUMNS = (
+    "pitch_deg",
+    "pitch_after_deg",
+    "blade_pitches_deg",
+    "load_ohm",
+    "load_connected",
+    "load_id",
+    "meter_range_v",
+    "rotor_diameter_m",
+)
+#: The wind of a whole trial, which in a file must be told from the wind of a run.
+TRIAL_WIND = ("trial_wind_speed_m_s",)
+NAME_COLUMNS = (
+    "organisation",
+    "team",
+    "turbine",
+    "build",
+    "bench",
+    "session_started_at",
+    "kind",
+    "bench_organisation",
+)
+#: What tells one trial from the next where neither has a name.
+SETTING = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
+#: What the runs of one trial have in common.
+SHARED = (*SETTING, *SESSION_COLUMNS)
+#: The template's own rows, which show how and measured nothing.
+EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
+RECORD = "record"  # what a trial is whose row does not say its kind
+
+
+@dataclass(frozen=True)
+class Table:
+    """The rows of a sheet: a list of values for each column, nothing where a cell is empty.
+
+    `names` are the names that columns were typed with, which may carry another unit; `faults` are
+    what is wrong in the cells of a row, by its position.
+    """
+
+    numbers: list[int]
+    columns: dict[str, list[Value | None]]
+    names: dict[str, str]
+    faults: dict[int, list[FieldError]] = field(default_factory=dict)
+
+    @cached_property
+    def builds(self) -> list[int]:
+        """Return for each row a number that rows share which name the same build."""
+        return self._alike(NAME_COLUMNS[:4])
+
+    @cached_property
+    def settings(self) -> list[int]:
+        """Return for each row a number that rows share which say the same of their setting."""
+        return self._alike(SETTING)
+
+    @cached_property
+    def shared(self) -> list[int]:
+        """Return for each row a number that rows share which say the same but for their run."""
+        return self._alike(SHARED)
+
+    def _alike(self, names: Sequence[str]) -> list[int]:
+        columns = [self._said(name) for name in names if name in self.columns]
+        known: dict[Any, int] = {}
+        said = zip(*columns, strict=True) if columns else repeat((), len(self.numbers))
+        return [known.setdefault(row, len(known)) for row in said]
+
+    def _said(self, name: str) -> Iterator[Any]:
+        values = self.columns[name]
+        if name in LIST_COLUMNS:
+            return map(str, values)
+        said = {value: plainly(name, value) for value in dict.fromkeys(values)}
+        return map(said.__getitem__, values)
+
+    def typed(self, at: int, names: Sequence[str]) -> dict[str, Value]:
+        """Return what a row says in some columns, under the names they were typed with."""
+        return {
+            self.names[name]: value
+            for name in names
+            if name in self.columns and (value := self.columns[name][at]) is not None
+        }
+
+    def rows(self) -> Iterator["ReadRow"]:
+        """Yield the rows, the template's examples passed over."""
+        refs = self.columns.get("client_ref", repeat(None, len(self.numbers)))
+        for at, ref in enumerate(refs):
+            if ref is None or not EXAMPLE.fullmatch(str(ref)):
+                yield ReadRow(self, at)
+
+
+def plainly(name: str, value: Any) -> Any:
+    """Return what a cell says without what people vary: of names case and spaces."""
+    if name not in NAME_COLUMNS:
+        return value
+    if value is None:
+        return RECORD if name == "kind" else None
+    return plain(value).replace("t", " ") if name == "session_started_at" else plain(value)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadRow:
+    """One row of a table."""
+
+    table: Table
+    at: int
+
+    @property
+    def number(self) -> int:
+        """Return its number as the spreadsheet shows it."""
+        return self.table.numbers[self.at]
+
+    @property
+    def faults(self) -> list[FieldError]:
+        """Return what is wrong in its cells."""
+        return self.table.faults.get(self.at, [])
+
+    @property
+    def kind(self) -> str:
+        """Return which kind of trial it is of."""
+        return str(self.says("kind") or RECORD)
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """Return its values by column."""
+        return {"kind": RECORD} | {
+            name: value for name in self.table.columns if (value := self.says(name)) is not None
+        }
+
+    @property
+    def typed(self) -> dict[str, Value]:
+        """Return its values under the names they were typed with."""
+        return self.table.typed(self.at, tuple(self.table.columns))
+
+    def get(self, name: str) -> Any:
+        """Return its value of a column, as its values have it."""
+        return self.kind if name == "kind" else self.says(name)
+
+    def says(self, name: str) -> Any:
+        """Return what it says in a column."""
+        column = self.table.columns.get(name)
+        return None if column is None else column[self.at]
+
+
+def read_table(sheet: Sheet, decimal: str) -> Table:
+    """Return a sheet's values, and what is wrong in its cells."""
+    header, table = sheet.header, Table(sheet.numbers, {}, {})
+    for key, cells in sheet.cells.items():
+        name = header.fields[key]
+        read = {cell: _read(name, cell, decimal) for cell in dict.fromkeys(cells)}
+        wrong = {cell: each for cell, each in read.items() if isinstance(each, NotAValue)}
+        for at, cell in enumerate(cells) if wrong else ():
+            if cell in wrong:
+                fault = wrong[cell].at(sheet.numbers[at], header.title(name), cell)
+                table.faults.setdefault(at, []).append(fault)
+        sound: dict[str, Any] = read | dict.fromkeys(wrong)
+        table.columns[name], table.names[name] = list(map(sound.__getitem__, cells)), key
+    return table
+
+
+def _read(name: str, cell: str, decimal: str) -> Value | NotAValue | None:
+    """Return the value of a cell, nothing where it is empty, or why it holds none."""
+    try:
+        return read_cell(name, cell, decimal) if cell else None
+    except NotAValue as reason:
+        return reason
