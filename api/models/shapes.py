@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import cache
-from typing import Annotated, Any, ClassVar, TypeVar
+from typing import Annotated, Any, ClassVar, Self, TypeVar
 
 from pydantic import BaseModel as PlainModel
 from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, create_model, model_validator
@@ -45,6 +45,10 @@ class Untabled(SQLModel):
     """A shape that is no table's: pydantic alone makes those within it, to the same end."""
 
     __init__ = PlainModel.__init__
+
+    def __new__(cls, *_: Any, **__: Any) -> Self:
+        """Return a bare shape; SQLModel readies it for a table's bookkeeping as well."""
+        return object.__new__(cls)
 
 
 class Input(Untabled):

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from sqlalchemy import ColumnElement, Delete, Update, delete, or_, update
 from sqlmodel import Session, SQLModel, col, select
 
+from api.bulk import parts
 from api.errors import NotFound
 from api.models.audit import AuditChain, AuditEntry
 from api.models.erasures import Erased, Erasure
@@ -28,7 +29,6 @@ from api.services import audit, revisions
 from api.services.keys import CONSOLE
 from api.services.season_tables import Rows, of_season
 
-AT_ONCE = 1000
 #: A retry comes within minutes; a script that was left for a holiday, within weeks. [days]
 ANSWERS_KEPT, ENDED_KEPT = 60, 30
 
@@ -56,8 +56,7 @@ class Eraser:
     def take_out_imports(self, import_ids: Iterable[str]) -> None:
         """Delete imports of which no trial is left, and what was kept of their rows."""
         ids = sorted(import_ids)
-        for start in range(0, len(ids), AT_ONCE):
-            some = ids[start : start + AT_ONCE]
+        for some in parts(ids):
             left = select(Trial.import_id).where(col(Trial.import_id).in_(some))
             gone = sorted(set(some) - set(self.db.scalars(left)))
             self.take_out(ImportOrganisation, col(ImportOrganisation.import_id).in_(gone))

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from sqlalchemy import insert
 from sqlmodel import Session, SQLModel, col, or_, select
 
+from api.bulk import parts
 from api.errors import Conflict, FieldError, Invalid
 from api.models.builds import Build
 from api.models.files import TrialFileQuery
@@ -28,7 +29,6 @@ from api.services.season_tables import Rows, rows_of, whole_season
 
 FORMAT = 1
 MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
-AT_ONCE = 1000
 #: A moment that every entry of a file bears, so that the same season gives the same file.
 EPOCH = (2020, 1, 1, 0, 0, 0)
 UNTOLD = {"as_of", "revision"}
@@ -98,8 +98,8 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
     for table, _ in whole_season(season_id):
         rows = [_row(table, line) for line in tables[str(table.__tablename__)]]
         _require_absent(db, table, rows)
-        for start in range(0, len(rows), AT_ONCE):
-            db.execute(insert(table), rows[start : start + AT_ONCE])
+        for part in parts(rows):
+            db.execute(insert(table), part)
     _require_within(db, season_id)
     flags.recheck_season(db, season_id)
     season = db.get(Season, season_id)
@@ -144,8 +144,8 @@ def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
 def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
     """Refuse to write over anything: what is here may be newer than the file."""
     key = next(iter(table.__table__.primary_key)).name  # type: ignore[attr-defined]  # SQLModel hides it
-    for start in range(0, len(rows), AT_ONCE):
-        ids = [row[key] for row in rows[start : start + AT_ONCE]]
+    for part in parts(rows):
+        ids = [row[key] for row in part]
         here = select(getattr(table, key)).where(col(getattr(table, key)).in_(ids)).limit(1)
         if db.scalar(here) is not None:
             raise Conflict(

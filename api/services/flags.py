@@ -7,12 +7,13 @@ there is told by them.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, insert, literal_column, or_, update
 from sqlmodel import Session, col, select
 
@@ -20,6 +21,7 @@ from analysis.check_view import Finding, Mask, Place, View
 from analysis.checks import check_trials, held_trials
 from analysis.rules import GRAVEST
 from analysis.trial_result import TrialResults, trial_results
+from api.bulk import parts
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.flags import Flag, FlagRead
@@ -27,13 +29,15 @@ from api.models.ids import new_id
 from api.models.sessions import BenchSession
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.services import resources, results, sweeps
+from api.services import results, sweeps
 from api.services.frames import Frame, read_checked_frame
 
 OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
-AT_ONCE = 1000
 MOST_ROUNDS = 3
+READS = TypeAdapter(list[FlagRead])
+TOLD = [name for name in FlagRead.model_fields if name in Flag.model_fields]
+_FLAGS = select(*(getattr(Flag, name) for name in TOLD))
 #: Written into statements and not bound to them: a server that plans for any state at all takes
 #: what has another one for no rows, and reads the wrong way round.
 not_withdrawn = col(Trial.state) != literal_column(f"'{WITHDRAWN}'")
@@ -265,8 +269,7 @@ def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
     moved = np.flatnonzero(np.asarray(frame.trials["state"]) != wanted)
     for state in (HELD, ACCEPTED):
         ids = [str(frame.trials["trial_id"][at]) for at in moved if wanted[at] == state]
-        for start in range(0, len(ids), AT_ONCE):
-            part = ids[start : start + AT_ONCE]
+        for part in parts(ids):
             db.execute(update(Trial).where(col(Trial.id).in_(part)).values(state=state))
     kinds, builds = frame.trials["kind"], frame.trials["build_id"]
     return {str(builds[at]) for at in moved if kinds[at] == sweeps.WIND}
@@ -277,24 +280,25 @@ def of_trials(db: Session, sessions: Mapping[str, str]) -> dict[str, list[FlagRe
 
     `sessions` are the trials' own, by trial.
     """
-    of_trial = _holding(db, col(Flag.trial_id), sessions)
-    of_session = _holding(db, col(Flag.session_id), set(sessions.values()))
+    holding = defaultdict[str, list[FlagRead]](list)
+    for flag in _holding(db, sorted(sessions), sorted(set(sessions.values()))):
+        holding[str(flag.trial_id or flag.session_id)].append(flag)
     found = {}
     for trial_id, session_id in sessions.items():
-        flags = of_trial.get(trial_id, []) + of_session.get(session_id, [])
+        flags = holding.get(trial_id, []) + holding.get(session_id, [])
         if flags:
             found[trial_id] = sorted(flags, key=_gravest_first)
     return found
 
 
-def _holding(db: Session, about: Any, ids: Iterable[str]) -> dict[str, list[FlagRead]]:
-    """Return the flags that hold about some trials, or about some sessions."""
-    wanted, found = sorted(ids), defaultdict(list)
-    for start in range(0, len(wanted), AT_ONCE):
-        part = about.in_(wanted[start : start + AT_ONCE])
-        for flag in db.scalars(select(Flag).where(part, not_cleared)):
-            found[str(flag.trial_id or flag.session_id)].append(resources.read(FlagRead, flag))
-    return found
+def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[FlagRead]:
+    """Return the flags that hold about some trials or sessions."""
+    about = [col(Flag.trial_id).in_(part) for part in parts(trial_ids)]
+    about += [col(Flag.session_id).in_(part) for part in parts(session_ids)]
+    # Of a page all in one statement.
+    wanted = [or_(*about)] if len(about) == 2 else about
+    rows = (row for each in wanted for row in db.execute(_FLAGS.where(each, not_cleared)))
+    return READS.validate_python([dict(zip(TOLD, row, strict=True)) for row in rows])
 
 
 def _gravest_first(flag: FlagRead) -> tuple[Any, ...]:

@@ -6,7 +6,7 @@ import hashlib
 import json
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, Select
 from sqlalchemy.exc import InvalidRequestError
 from sqlmodel import Session, SQLModel, col
 
@@ -92,17 +92,31 @@ def page(
     *conditions: ColumnElement[bool],
 ) -> tuple[list[Table], str | None]:
     """Return one page of a list in the order of ids, and the cursor of the next."""
-    filters = query.filters()
-    mark = _fingerprint(table, filters)
-    statement = visible(caller, table).where(*conditions)
-    for name, value in filters.items():
-        statement = statement.where(getattr(table, name) == value)
-    if query.cursor:
-        statement = statement.where(col(table.id) > _after(query.cursor, mark))
-    rows = list(db.scalars(statement.order_by(col(table.id)).limit(query.limit + 1)))
+    rows = list(db.scalars(_listed(caller, table, query).where(*conditions)))
     if len(rows) <= query.limit:
         return rows, None
-    return rows[:-1], _cursor(rows[-2].id, mark)
+    return rows[:-1], _cursor(table, query, rows[-2].id)
+
+
+def page_of_ids(
+    db: Session, caller: Caller, table: type[Stored], query: PageQuery
+) -> tuple[list[str], str | None]:
+    """Return the ids of one page of a list, and the cursor of the next."""
+    statement = _listed(caller, table, query).with_only_columns(col(table.id))
+    ids = list(db.scalars(statement))
+    if len(ids) <= query.limit:
+        return ids, None
+    return ids[:-1], _cursor(table, query, ids[-2])
+
+
+def _listed(caller: Caller, table: type[Table], query: PageQuery) -> Select[Table]:
+    """Return the statement of one page of a list and of the first thing behind it."""
+    statement = visible(caller, table)
+    for name, value in query.filters().items():
+        statement = statement.where(getattr(table, name) == value)
+    if query.cursor:
+        statement = statement.where(col(table.id) > _after(table, query))
+    return statement.order_by(col(table.id)).limit(query.limit + 1)
 
 
 def newest(
@@ -117,18 +131,20 @@ def newest(
     return list(db.scalars(wanted.order_by(col(table.id).desc()).limit(most)))
 
 
-def _fingerprint(table: type[Stored], filters: dict[str, Any]) -> str:
+def _fingerprint(table: type[Stored], query: PageQuery) -> str:
     """Return what tells one list from another, so that a cursor stays with its own."""
-    asked = json.dumps([table.__name__, filters], sort_keys=True, default=str)
+    asked = json.dumps([table.__name__, query.filters()], sort_keys=True, default=str)
     return hashlib.sha256(asked.encode()).hexdigest()[:12]
 
 
-def _cursor(last_id: str, mark: str) -> str:
+def _cursor(table: type[Stored], query: PageQuery, last_id: str) -> str:
+    mark = _fingerprint(table, query)
     return base64.urlsafe_b64encode(f"{mark}{last_id}".encode()).decode().rstrip("=")
 
 
-def _after(cursor: str, mark: str) -> str:
+def _after(table: type[Stored], query: PageQuery) -> str:
     """Return the id that a cursor stands after."""
+    cursor, mark = query.cursor or "", _fingerprint(table, query)
     try:
         text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
     except (binascii.Error, ValueError):

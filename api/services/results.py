@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trial_result import FORMULA, PowerResults, TrialResults, trial_results
-from api.bulk import put
+from api.bulk import parts, put
 from api.models.results import KeptResult
 from api.models.trials import Trial
 from api.services.frames import Array, Columns, Frame, plain_rows, read_frame
@@ -41,13 +41,13 @@ PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_e
 #: What is kept of a result beside its trial's id.
 KEPT = ("formula", "numbers", *WORDS)
 RESULTS = SQLModel.metadata.tables["trial_result"]
-AT_ONCE = 1000
 
 #: The condition on what is kept that today's formula found it.
 of_today = col(KeptResult.formula) == FORMULA
 
 Row = tuple[Any, ...]
-_ALL_KEPT = select(KeptResult.trial_id, *(getattr(KeptResult, name) for name in KEPT))
+KEPT_COLUMNS = [getattr(KeptResult, name) for name in KEPT]
+_ALL_KEPT = select(KeptResult.trial_id, *KEPT_COLUMNS)
 
 
 def keep(
@@ -60,8 +60,8 @@ def keep(
     found = dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
     stored = _stored(db, col(KeptResult.trial_id).in_(select(Trial.id).where(*conditions)))
     gone = [each for each in stored if stored[each] != found.get(each)]
-    for start in range(0, len(gone), AT_ONCE):
-        some = col(KeptResult.trial_id).in_(gone[start : start + AT_ONCE])
+    for part in parts(gone):
+        some = col(KeptResult.trial_id).in_(part)
         db.connection().execute(delete(KeptResult).where(some))
     new = [
         {"trial_id": trial_id, **dict(zip(KEPT, row, strict=True))}
@@ -86,8 +86,8 @@ def _rows(results: TrialResults) -> Iterator[Row]:
 def computed(db: Session, trial_ids: Sequence[str]) -> dict[str, Row]:
     """Return of some trials what would be kept beside their ids."""
     found: dict[str, Row] = {}
-    for start in range(0, len(trial_ids), AT_ONCE):
-        frame = read_frame(db, col(Trial.id).in_(trial_ids[start : start + AT_ONCE]))
+    for part in parts(trial_ids):
+        frame = read_frame(db, col(Trial.id).in_(part))
         rows = _rows(trial_results(frame.trials, frame.runs))
         found.update(zip(frame.trials["trial_id"].tolist(), rows, strict=True))
     return found
@@ -112,9 +112,8 @@ def powers_of(numbers: Iterable[bytes]) -> PowerResults:
     )  # fmt: skip
 
 
-def read_results(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
-    """Return what `TrialResult` holds of some trials, by trial id."""
-    kept = _stored(db, col(KeptResult.trial_id).in_(trial_ids))
+def results_of(db: Session, kept: Mapping[str, Sequence[Any]]) -> dict[str, dict[str, Any]]:
+    """Return what `TrialResult` holds of trials, by their ids, from what is kept of each."""
     found = {trial_id: row for trial_id, (formula, *row) in kept.items() if formula == FORMULA}
     columns = unpacked(numbers for numbers, *_ in found.values())
     words = zip(*(row[1:] for row in found.values()), strict=True)
@@ -122,7 +121,7 @@ def read_results(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, A
         name: np.array(each, dtype=object) for name, each in zip(WORDS, words, strict=False)
     }
     told = dict(zip(found, _tell(columns), strict=True)) if found else {}
-    missing = [trial_id for trial_id in trial_ids if trial_id not in told]
+    missing = [trial_id for trial_id in kept if trial_id not in told]
     return told | _computed(db, missing) if missing else told
 
 

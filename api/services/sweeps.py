@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from analysis.sweeps import LEAST_SWEEPS, BuildSweep, find_sweeps
 from analysis.trial_inputs import trial_inputs
+from api.bulk import parts
 from api.models.sessions import BenchSession
 from api.models.sweeps import WindSweep
 from api.models.trials import Trial
@@ -19,8 +20,8 @@ AT_ONCE = 500  # builds in one statement
 def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> set[str]:
     """Fit again the sweeps of some builds in a season; return the builds whose fit moved."""
     moved: set[str] = set()
-    for start in range(0, len(build_ids), AT_ONCE):
-        moved |= _refit(db, season_id, list(build_ids[start : start + AT_ONCE]))
+    for part in parts(build_ids, AT_ONCE):
+        moved |= _refit(db, season_id, list(part))
     return moved
 
 

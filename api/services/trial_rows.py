@@ -11,10 +11,10 @@ from sqlmodel import Session, SQLModel
 
 from analysis.electrical import mean_square
 from analysis.steadiness import steadiness
-from api.bulk import put
+from api.bulk import parts, put
 from api.models.trials import RunCreate, TrialCreate
 from api.services.flags import ACCEPTED
-from api.services.trial_targets import Target, parts
+from api.services.trial_targets import Target
 
 Name = tuple[str, str]
 TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"]

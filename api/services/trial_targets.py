@@ -8,6 +8,7 @@ from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
 from analysis.checks import blocking_rules
+from api.bulk import parts
 from api.errors import FieldError, Invalid, NotFound
 from api.models.builds import Build
 from api.models.equipment import Equipment
@@ -84,11 +85,6 @@ def _by_id(
         for part in parts(sorted(ids))
         for row in db.scalars(select(table).where(may, col(table.id).in_(part)))
     }
-
-
-def parts(ids: list[str], size: int = 1000) -> list[list[str]]:
-    """Return ids in parts that a statement can carry."""
-    return [ids[start : start + size] for start in range(0, len(ids), size)]
 
 
 def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:

@@ -15,9 +15,11 @@ from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, select
 
+from api.bulk import parts
 from api.errors import ApiError, Conflict, FieldError
-from api.models.flags import FlagRead
 from api.models.ids import is_id, new_id
+from api.models.results import KeptResult
+from api.models.seasons import Season
 from api.models.sessions import BenchSession
 from api.models.trials import (
     Run,
@@ -31,14 +33,21 @@ from api.models.trials import (
     TrialUpdate,
 )
 from api.services import audit, flags, resources, revisions
-from api.services.results import read_results
-from api.services.scope import Caller, require_owner
+from api.services.results import KEPT_COLUMNS, results_of
+from api.services.scope import Caller, require_owner, visible
 from api.services.trial_rows import Name, Sent, digest_of, facts_of, insert
-from api.services.trial_targets import Target, Targets, parts, require_sound
+from api.services.trial_targets import Target, Targets, require_sound
 
 READS = TypeAdapter(list[TrialRead])
 #: What a trial's answer takes from its row as it stands there.
 TOLD = [name for name in TrialRead.model_fields if name in Trial.model_fields]
+#: That, its season's revision, and what is kept of its result.
+ASKED: list[Any] = [*(getattr(Trial, name) for name in TOLD), Season.revision, *KEPT_COLUMNS]
+STANDING = (
+    select(*ASKED)
+    .join(Season, col(Season.id) == col(Trial.season_id))
+    .outerjoin(KeptResult, col(KeptResult.trial_id) == col(Trial.id))
+)
 RUNS_TOLD = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
     col(Run.number)
 )
@@ -95,13 +104,14 @@ def submit_each(
     if created:
         revisions.raise_season(db, *_seasons_moved(outcomes.values()))
         flags.recheck(db, col(Trial.id).in_(created))
-    ids = {str(one.trial_id) for one in outcomes.values() if one.trial_id}
     in_order = (
-        select(Trial).where(col(Trial.id).in_(ids)).order_by(col(Trial.season_id), col(Trial.id))
+        select(Trial)
+        .where(col(Trial.id).in_(created))
+        .order_by(col(Trial.season_id), col(Trial.id))
     )
-    rows = list(db.scalars(in_order))
-    audit.note_created(db, [(created[row.id], row) for row in rows if row.id in created])
-    reads = {read.id: read for read in _reads(db, rows)}
+    audit.note_created(db, [(created[row.id], row) for row in db.scalars(in_order)])
+    ids = sorted({str(one.trial_id) for one in outcomes.values() if one.trial_id})
+    reads = {read.id: read for read in _reads(db, ids)}
     return [_told(outcomes[at], reads) for at in range(len(sent))]
 
 
@@ -262,20 +272,21 @@ def _require_same(sent: Sent, known: Known) -> None:
 
 def get(db: Session, caller: Caller, trial_id: str) -> TrialRead:
     """Return a trial with its result."""
-    return _reads(db, [resources.get_row(db, caller, Trial, trial_id)])[0]
+    return _reads(db, [resources.get_row(db, caller, Trial, trial_id).id])[0]
 
 
 def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[TrialRead], str | None]:
     """Return a page of trials with their results."""
-    rows, after = resources.page(db, caller, Trial, query)
-    return _reads(db, rows), after
+    ids, after = resources.page_of_ids(db, caller, Trial, query)
+    return _reads(db, ids), after
 
 
 def newest(
     db: Session, caller: Caller, *conditions: ColumnElement[bool], most: int
 ) -> list[TrialRead]:
     """Return the newest trials that meet some conditions, newest first, with their results."""
-    return _reads(db, resources.newest(db, caller, Trial, *conditions, most=most))
+    mine = visible(caller, Trial).with_only_columns(col(Trial.id)).where(*conditions)
+    return _reads(db, list(db.scalars(mine.order_by(col(Trial.id).desc()).limit(most))))
 
 
 def change(
@@ -287,35 +298,40 @@ def change(
     revisions.raise_season(db, row.season_id)
     if resources.change(db, caller, row, changes, version):
         flags.recheck(db, col(Trial.id) == row.id)
-    return _reads(db, [row])[0]
+    return _reads(db, [row.id])[0]
 
 
-def _reads(db: Session, rows: Sequence[Trial]) -> list[TrialRead]:
+def _reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:
     """Return trials in the shape they are answered in, with what is kept of their results."""
-    if not rows:
-        return []
-    ids = [row.id for row in rows]
-    results, found, runs = read_results(db, ids), _flags_of(db, rows), _runs_told(db, ids)
-    revisions_now = revisions.of_seasons(db, {row.season_id for row in rows})
+    standing = _standing(db, ids)
+    told = {trial_id: dict(zip(TOLD, row, strict=False)) for trial_id, row in standing.items()}
+    kept = {trial_id: row[len(TOLD) + 1 :] for trial_id, row in standing.items()}
+    results, runs = results_of(db, kept), _runs_told(db, ids)
+    found = flags.of_trials(db, {trial_id: each["session_id"] for trial_id, each in told.items()})
     return READS.validate_python(
         [
-            {name: getattr(row, name) for name in TOLD}
+            told[trial_id]
             | {
-                "revision": revisions_now[row.season_id],
-                "runs": runs[row.id],
-                "result": results[row.id],
-                "flags": found.get(row.id, []),
+                "revision": standing[trial_id][len(TOLD)],
+                "runs": runs[trial_id],
+                "result": results[trial_id],
+                "flags": found.get(trial_id, []),
             }
-            for row in rows
+            for trial_id in ids
         ]
     )
 
 
-def _flags_of(db: Session, rows: Sequence[Trial]) -> dict[str, list[FlagRead]]:
-    return flags.of_trials(db, {row.id: row.session_id for row in rows})
+def _standing(db: Session, ids: Sequence[str]) -> dict[str, Sequence[Any]]:
+    """Return what `STANDING` asks for of some trials, by their ids."""
+    at = TOLD.index("id")
+    rows = (
+        row for part in parts(ids) for row in db.execute(STANDING.where(col(Trial.id).in_(part)))
+    )
+    return {row[at]: row for row in rows}
 
 
-def _runs_told(db: Session, trial_ids: list[str]) -> dict[str, list[dict[str, Any]]]:
+def _runs_told(db: Session, trial_ids: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
     """Return what `RunRead` holds of the runs of some trials, in their order."""
     told: dict[str, list[dict[str, Any]]] = {trial_id: [] for trial_id in trial_ids}
     for part in parts(trial_ids):

@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import ValidationError
 from sqlmodel import Session, col, delete, insert, select
 
+from api.bulk import parts
 from api.errors import ApiError, FieldError, Invalid, TooLarge
 from api.models.flags import FlagRead
 from api.models.ids import new_id
@@ -37,7 +38,6 @@ from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
 from api.services.imports.table import ReadRow, read_table
 from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
-from api.services.trial_targets import parts
 
 ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
@@ -51,6 +51,7 @@ class Entry:
     client_ref: str | None
     trial: TrialCreate | None = None
     faults: list[FieldError] = field(default_factory=list)
+    session_id: str = ""
     trial_id: str | None = None
     created: bool = False
     sheet_rows: list[ReadRow] = field(default_factory=list)
@@ -170,7 +171,6 @@ def carry_out(
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(f"{wrong} rows cannot be accepted, so nothing was stored", work.faults)
     _tell_whose(db, work, stored.id)
-    work.entries = []  # told by now, and of a large file most of what is in memory
     for name, value in (facts | _kept(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
@@ -243,8 +243,10 @@ def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None
     sound = [entry for entry in work.entries if entry.trial is not None and not entry.faults]
     shapes = [entry.trial for entry in sound if entry.trial is not None]
     outcomes = trials.submit(db, caller, shapes, import_id)
-    for entry, outcome in zip(sound, outcomes, strict=True):
+    for entry, trial, outcome in zip(sound, shapes, outcomes, strict=True):
         entry.trial_id, entry.created = outcome.trial_id, outcome.created
+        # Stored by now, and of a large file most of what is in memory.
+        entry.session_id, entry.trial = trial.session_id, None
         if outcome.refusal is not None:
             entry.faults = _placed(outcome.refusal, entry, work.header)
 
@@ -253,11 +255,7 @@ def _read_flags(db: Session, work: Prepared) -> None:
     """Learn what the data checks say of the trials."""
     by_trial = flags.of_trials(
         db,
-        {
-            entry.trial_id: entry.trial.session_id
-            for entry in work.entries
-            if entry.trial_id and entry.trial
-        },
+        {entry.trial_id: entry.session_id for entry in work.entries if entry.trial_id},
     )
     told: set[str] = set()
     for entry in work.entries:
@@ -302,7 +300,7 @@ def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[Fiel
 
 def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
     """Take back sessions that were opened for trials which were then refused."""
-    used = {entry.trial.session_id for entry in work.entries if entry.trial and not entry.faults}
+    used = {entry.session_id for entry in work.entries if not entry.faults}
     unused = [row for row in work.opened if row.id not in used]
     for row in unused:
         audit.note(db, caller, "removed", row, reason="no trial of the file needs it")
