@@ -26,10 +26,9 @@ class MadeWhenAsked(Sequence[Item]):
     @overload
     def __getitem__(self, at: slice) -> list[Item]: ...
     def __getitem__(self, at: int | slice) -> Item | list[Item]:
-        positions = range(len(self))[at]  # as a list takes them: from behind, or out of reach
-        if isinstance(positions, range):
-            return [self.made(each) for each in positions]
-        return self.made(positions)
+        if isinstance(at, slice):
+            return [self.made(each) for each in range(len(self))[at]]
+        return self.made(range(len(self))[at])  # as a list takes it: from behind, or out of reach
 
 
 def first_words(conditions: Sequence[npt.NDArray[np.bool_]], words: Sequence[str]) -> TextArray:

@@ -52,7 +52,8 @@ class Groups:
 
     def sum(self, values: FloatArray) -> FloatArray:
         """Return the sum of each group."""
-        return np.bincount(self.codes, weights=values, minlength=self.size).astype(np.float64)
+        sums = np.bincount(self.codes, weights=values, minlength=self.size)
+        return sums.astype(np.float64, copy=False)  # of no rows it gives whole numbers
 
     def mean(self, values: FloatArray) -> FloatArray:
         """Return the mean of each group; NaN where a group has no rows."""

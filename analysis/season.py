@@ -118,7 +118,7 @@ class Ordered:
     def of(self, team: int) -> list[Figure]:
         """Return the figures of one team, first to last."""
         start = int(self.ends[team - 1]) if team else 0
-        return [self.figures[int(each)] for each in self.order[start : int(self.ends[team])]]
+        return [self.figures.made(at) for at in self.order[start : int(self.ends[team])].tolist()]
 
 
 def counts_for_season(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:

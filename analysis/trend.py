@@ -123,13 +123,20 @@ def theil_sen_rows(
 
 def _sorted_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
     """Return the slopes of each row's pairs in order, and how many pairs have different times."""
-    one, other = np.triu_indices(x.shape[1], 1)
+    one, other = _pairs(x.shape[1])
     with np.errstate(all="ignore"):
         run = x[:, other] - x[:, one]
         slopes = (y[:, other] - y[:, one]) / run
     counts = np.count_nonzero(run, axis=1)
     slopes[run == 0] = np.inf  # behind all others, and not counted
     return np.sort(slopes, axis=1), counts
+
+
+@lru_cache(maxsize=64)  # as teams of one season have about as many sessions
+def _pairs(count: int) -> tuple[IntArray, IntArray]:
+    """Return the earlier and the later one of each two of some values."""
+    one, other = np.triu_indices(count, 1)
+    return one, other
 
 
 def _checked(weeks: npt.ArrayLike, values: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -176,7 +183,8 @@ def mann_kendall(values: npt.ArrayLike) -> MannKendall:
         raise TooFewTrials(f"a trend needs two values, got {y.size}")
     if not np.all(np.isfinite(y)):
         raise InvalidInput("a trend needs finite values")
-    s = int(np.triu(np.sign(y[None, :] - y[:, None]), 1).sum())
+    one, other = _pairs(y.size)
+    s = int(np.sign(y[other] - y[one]).sum())
     return MannKendall(s, _exact(y, s) if y.size <= EXACT_UP_TO else _approximate(y, s))
 
 

@@ -7,6 +7,7 @@ import json
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from itertools import repeat
 from operator import itemgetter
 from typing import Any
 
@@ -142,7 +143,7 @@ def merge(trials: Columns, part: Columns, *keys: str) -> None:
     """Give each trial what the row of a part with its keys says; nothing where there is none."""
     known = {key: at for at, key in enumerate(_keys(part, keys))}
     wanted = _keys(trials, keys)
-    at = np.fromiter((known.get(key, -1) for key in wanted), dtype=np.int64, count=len(wanted))
+    at = np.fromiter(map(known.get, wanted, repeat(-1)), dtype=np.int64, count=len(wanted))
     for name, column in part.items():
         if name not in keys or len(keys) == 1:
             # The last row, which -1 takes, is of a trial without a part.
@@ -206,9 +207,7 @@ def _array(name: str, values: list[Any]) -> Array:
         made[:] = values
         return made
     if name in IDENTITY or name in TEXT_COLUMNS or name in CHECK_TEXT_COLUMNS:
-        # Equal words are one object, however many rows they stand in.
-        shared: dict[str, str] = {}
-        return np.array(
-            [shared.setdefault(each or "", each or "") for each in values], dtype=object
-        )
+        # Equal words are one object, however many rows they stand in; none is an empty one.
+        shared: dict[str | None, str] = {None: ""}
+        return np.array(list(map(shared.setdefault, values, values)), dtype=object)
     return np.array(values, dtype=np.float64)

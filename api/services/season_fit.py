@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from analysis.columns import FloatArray
 from analysis.comparison import SeasonFit, fit_season
-from analysis.groups import Groups, group_by, pair_up
+from analysis.groups import Groups, are_among, group_by, pair_up
 from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
 from analysis.trial_result import PowerResults
@@ -124,7 +124,7 @@ def fitted_season(db: Session, season: Season, until: datetime | None = None) ->
 
 def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
     every = season_trials(db, season, until)
-    is_compared = np.isin(every.trials["kind"].astype(str), COMPARED)
+    is_compared = are_among(every.trials["kind"], COMPARED)
     counted = every.only(is_compared & are_usable(every.trials, every.results))
     if not len(counted):
         return None

@@ -49,7 +49,9 @@ class SeasonTrials:
         return len(self.trials["build_id"])
 
     def only(self, which: Array) -> "SeasonTrials":
-        """Return some of the trials."""
+        """Return some of the trials; of all of them these themselves."""
+        if which.all():
+            return self
         trials = {name: column[which] for name, column in self.trials.items()}
         return SeasonTrials(trials, self.results.only(which))
 
@@ -70,12 +72,16 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    parts = [_part(db, *here) for here in parts_of(db, *conditions)]
-    trials = {name: np.concatenate([part.trials[name] for part in parts])
-              for name in parts[0].trials}  # fmt: skip
+    trials, powers = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
     merge(trials, _sessions(db, season.id), "session_id")
     merge(trials, _builds(db, season.id), "build_id")
-    return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
+    return SeasonTrials(trials, powers)
+
+
+def _joined(parts: list[SeasonTrials]) -> tuple[Columns, PowerResults]:
+    trials = {name: np.concatenate([part.trials[name] for part in parts])
+              for name in parts[0].trials}  # fmt: skip
+    return trials, PowerResults.joined([part.results for part in parts])
 
 
 def _sessions(db: Session, season_id: str) -> Columns:
