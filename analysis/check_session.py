@@ -21,11 +21,11 @@ def temperature_unit(view: View) -> Iterator[Finding]:
     celsius = view.number("air_temperature_c")
     fixed = (celsius - 32) / 1.8
     where = view.first_of_session & (celsius >= HOT_ROOM_C)
-    fixes = [
-        {"thing": "session", "changes": {"air_temperature_c": round(each, 1)}} if hot else None
-        for hot, each in zip(where.tolist(), fixed.tolist(), strict=True)
-    ]
-    yield from findings(where, "temperature_unit", "hold", value=celsius, fixed=fixed, fix=fixes)
+    yield from findings(
+        where, "temperature_unit", "hold", value=celsius, fixed=fixed,
+        fix=lambda at: {"thing": "session",
+                        "changes": {"air_temperature_c": round(float(fixed[at]), 1)}},
+    )  # fmt: skip
 
 
 def pressure(view: View) -> Iterator[Finding]:

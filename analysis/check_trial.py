@@ -72,8 +72,10 @@ def kiloohm_slip(view: View) -> Iterator[Finding]:
         off = np.abs(np.log(load / listed) - np.log(1e-3))
     where = (load < LEAST_OHMS) | (off <= unit_slips.TOLERATED * WITHIN)
     fixed = 1000 * load
-    fixes = [{"thing": "trial", "changes": {"load_ohm": round(float(each), 4)}} for each in fixed]
-    yield from findings(where, "kiloohm_slip", "hold", value=load, fixed=fixed, fix=fixes)
+    yield from findings(
+        where, "kiloohm_slip", "hold", value=load, fixed=fixed,
+        fix=lambda at: {"thing": "trial", "changes": {"load_ohm": round(float(fixed[at]), 4)}},
+    )  # fmt: skip
 
 
 def diameter_slip(view: View) -> Iterator[Finding]:
@@ -93,10 +95,10 @@ def pitch_from_axis(view: View) -> Iterator[Finding]:
     """Yield pitches so steep that they were probably measured from the shaft."""
     pitch = view.number("pitch_deg")
     fixed = 90 - pitch
-    fixes = [{"thing": "trial", "changes": {"pitch_deg": round(float(each), 2)}} for each in fixed]
     yield from findings(
-        pitch > STEEPEST_DEG, "pitch_from_axis", "hold", value=pitch, fixed=fixed, fix=fixes
-    )
+        pitch > STEEPEST_DEG, "pitch_from_axis", "hold", value=pitch, fixed=fixed,
+        fix=lambda at: {"thing": "trial", "changes": {"pitch_deg": round(float(fixed[at]), 2)}},
+    )  # fmt: skip
 
 
 def zero_volts(view: View) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray
+from analysis.groups import are_among, group_by
 from analysis.rules import RULES, Rule, Severity
 from analysis.trial_inputs import Columns, numbers
 from analysis.trial_result import TrialResults
@@ -73,7 +74,7 @@ class View:
 
     def kind(self, *kinds: str) -> Mask:
         """Return which trials are of some kinds."""
-        return np.isin(self.text("kind"), kinds)
+        return are_among(self.text("kind"), kinds)
 
     def place(self, finding: Finding) -> Place:
         """Return which trial or session a finding is about, and its rule."""
@@ -95,17 +96,16 @@ class View:
     @cached_property
     def first_of_session(self) -> Mask:
         """Return which trials stand for their session: the first of each."""
-        _, first = np.unique(self.text("session_id"), return_index=True)
-        mask = np.zeros(len(self.text("session_id")), dtype=bool)
-        mask[first] = True
+        sessions = group_by(self.text("session_id"))
+        mask = np.zeros(len(sessions.codes), dtype=bool)
+        mask[sessions.one_of_each()] = True
         return mask
 
     @cached_property
     def build_at_bench(self) -> npt.NDArray[np.int64]:
         """Return a number for each trial that is its build's at its bench."""
-        _, builds = np.unique(self.text("build_id"), return_inverse=True)
-        labels, benches = np.unique(self.text("bench_id"), return_inverse=True)
-        return np.asarray(builds * len(labels) + benches, dtype=np.int64)
+        builds, benches = group_by(self.text("build_id")), group_by(self.text("bench_id"))
+        return builds.codes * benches.size + benches.codes
 
     @cached_property
     def in_time(self) -> npt.NDArray[np.int64]:
@@ -133,7 +133,8 @@ def findings(
     name, severity : str
         Which rule.
     **told : array, list or number
-        What fills the message's braces, one value per trial or one for all; `fix` is kept apart.
+        What fills the message's braces, one value per trial or one for all; `fix` is kept apart,
+        and may be a function of the trial's position.
 
     Yields
     ------
@@ -180,4 +181,6 @@ def one(
 
 
 def _at(value: Any, position: int) -> Any:
+    if callable(value):
+        return value(position)
     return value if isinstance(value, str | int | float | dict) else value[position]
