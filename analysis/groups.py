@@ -48,7 +48,9 @@ class Groups:
 
     @cached_property
     def _count(self) -> FloatArray:
-        return np.bincount(self.codes, minlength=self.size).astype(np.float64)
+        counts = np.bincount(self.codes, minlength=self.size).astype(np.float64)
+        counts.setflags(write=False)  # all who ask have the same
+        return counts
 
     def sum(self, values: FloatArray) -> FloatArray:
         """Return the sum of each group."""
@@ -139,10 +141,15 @@ def group_by(keys: TextArray) -> Groups:
     >>> group_by(np.array(["b", "a", "b"])).codes.tolist()
     [1, 0, 1]
     """
-    # Rows that follow each other often say the same: only the first of those is looked at.
-    starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1])[: len(keys)])
+    starts, lengths = _runs(keys)
     labels, codes = _distinct(keys[starts])
-    return Groups(labels, np.repeat(codes, np.diff(starts, append=len(keys))))
+    return Groups(labels, np.repeat(codes, lengths))
+
+
+def _runs(keys: TextArray) -> tuple[IntArray, IntArray]:
+    """Return the first of equal neighbours, and how many they are: few have to be looked at."""
+    starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1])[: len(keys)])
+    return starts, np.diff(starts, append=len(keys))
 
 
 def are_among(words: TextArray, wanted: Collection[str]) -> npt.NDArray[np.bool_]:
@@ -165,8 +172,8 @@ def are_among(words: TextArray, wanted: Collection[str]) -> npt.NDArray[np.bool_
     >>> are_among(np.array(["load", "pitch", "load"]), {"load"}).tolist()
     [True, False, True]
     """
-    groups = group_by(words)
-    return np.array([label in wanted for label in groups.labels], dtype=bool)[groups.codes]
+    starts, lengths = _runs(words)
+    return np.repeat([word in wanted for word in words[starts].tolist()], lengths).astype(bool)
 
 
 def _distinct(keys: TextArray) -> tuple[TextArray, IntArray]:

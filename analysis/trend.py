@@ -132,11 +132,14 @@ def _sorted_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
     return np.sort(slopes, axis=1), counts
 
 
-@lru_cache(maxsize=64)  # as teams of one season have about as many sessions
 def _pairs(count: int) -> tuple[IntArray, IntArray]:
     """Return the earlier and the later one of each two of some values."""
-    one, other = np.triu_indices(count, 1)
-    return one, other
+    return _few_pairs(count) if count <= EXACT_UP_TO else np.triu_indices(count, 1)
+
+
+@lru_cache(maxsize=EXACT_UP_TO)  # as many sessions as most teams have
+def _few_pairs(count: int) -> tuple[IntArray, IntArray]:
+    return np.triu_indices(count, 1)
 
 
 def _checked(weeks: npt.ArrayLike, values: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:

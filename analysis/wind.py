@@ -7,7 +7,6 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric, TextArray
 from analysis.errors import InvalidInput
-from analysis.groups import group_by
 
 #: Rectangular limits of a wind meter by type: a share of the reading and a constant. [-], [m/s]
 #: Data-sheet classes, [memory]; `spec_sheet` is a fan's brochure and not a measurement.
@@ -223,14 +222,13 @@ def calibration_uncertainty(
     [0.046, 0.029]
     """
     limit = np.full_like(wind_speed_m_s, DEFAULT_CALIBRATION_UNCERTAINTY * math.sqrt(3))
-    meters = group_by(anemometer_type)
-    for at, kind in enumerate(meters.labels.tolist()):
-        mine = meters.codes == at
-        if kind in WIND_METER_LIMITS:
+    for kind in {*WIND_METER_LIMITS, "pitot"}.intersection(anemometer_type.tolist()):
+        if kind == "pitot":
+            of_kind = PITOT_LIMIT_PA / (air_density_kg_m3 * wind_speed_m_s**2)
+        else:
             share, constant = WIND_METER_LIMITS[kind]
-            limit[mine] = share + constant / wind_speed_m_s[mine]
-        elif kind == "pitot":
-            limit[mine] = PITOT_LIMIT_PA / (air_density_kg_m3[mine] * wind_speed_m_s[mine] ** 2)
+            of_kind = share + constant / wind_speed_m_s
+        limit = np.where(anemometer_type == kind, of_kind, limit)
     return limit / math.sqrt(3)
 
 

@@ -7,13 +7,14 @@ row, with a dictionary for each: twice the time of a large import.
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, TypeVar
 
-from sqlalchemy import JSON, Connection, Table
+from sqlalchemy import JSON, Connection, Table, text
 from sqlalchemy.exc import DBAPIError
 
 Thing = TypeVar("Thing")
 
 #: Rows from which a server gets them as a stream, which takes a third of the time.
 STREAM_FROM = 1_000
+STREAMED = 20_000  # rows in one statement, which a server works on for a limited time
 
 
 def parts(things: Sequence[Thing], size: int = 1_000) -> Iterator[Sequence[Thing]]:
@@ -38,11 +39,11 @@ def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) ->
     told: list[Any] = list(zip(*columns, strict=True))
     if statement.positiontup is not None:
         connection.exec_driver_sql(str(statement), told)
-    elif len(told) < STREAM_FROM:  # a driver that takes values by name
+    elif len(told) >= STREAM_FROM and _may_stream(connection):
+        _stream(connection, table, names, told)
+    else:  # a driver that takes values by name
         by_name = [dict(zip(names, values, strict=True)) for values in told]
         connection.exec_driver_sql(str(statement), by_name)
-    else:
-        _stream(connection, table, names, told)
 
 
 def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -> Iterable[Any]:
@@ -57,23 +58,35 @@ def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -
     return map(turn, values)
 
 
+def _may_stream(connection: Connection) -> bool:
+    """Tell whether a role may make a table of its own; asked once for each connection."""
+    may = text("SELECT has_database_privilege(current_database(), 'TEMPORARY')")
+    if "may_stream" not in connection.info:
+        connection.info["may_stream"] = bool(connection.scalar(may))
+    return bool(connection.info["may_stream"])
+
+
 def _stream(connection: Connection, table: Table, names: Sequence[str], rows: list[Any]) -> None:
     """Stream rows to a server, by way of a table of this transaction's own.
 
     A server takes no stream into a table with row-level security; from there each row passes it.
+    The table goes with the transaction: told to drop one, the driver forgets its statements.
     """
     quote = connection.dialect.identifier_preparer.quote
-    into, columns = quote(table.name), ", ".join(map(quote, names))
+    into, own, columns = (
+        quote(table.name), quote(f"arriving_{table.name}"), ", ".join(map(quote, names))
+    )  # fmt: skip
     connection.exec_driver_sql(
-        f"CREATE TEMPORARY TABLE arriving ON COMMIT DROP AS "
-        f"SELECT {columns} FROM {into} WITH NO DATA"
+        f"CREATE TEMPORARY TABLE IF NOT EXISTS {own} ON COMMIT DROP "
+        f"AS SELECT * FROM {into} WITH NO DATA"
     )
-    _copy(connection, f"COPY arriving ({columns}) FROM STDIN", rows)
-    connection.exec_driver_sql(f"INSERT INTO {into} ({columns}) SELECT {columns} FROM arriving")
-    connection.exec_driver_sql("DROP TABLE arriving")
+    for part in parts(rows, STREAMED):
+        _copy(connection, f"COPY {own} ({columns}) FROM STDIN", part)
+        connection.exec_driver_sql(f"INSERT INTO {into} ({columns}) SELECT {columns} FROM {own}")
+        connection.exec_driver_sql(f"TRUNCATE {own}")
 
 
-def _copy(connection: Connection, statement: str, rows: list[Any]) -> None:
+def _copy(connection: Connection, statement: str, rows: Sequence[Any]) -> None:
     """Write rows into a stream; what goes wrong is told as of any other statement."""
     driver: Any = connection.dialect.loaded_dbapi
     cursor: Any = connection.connection.cursor()

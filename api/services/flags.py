@@ -295,7 +295,7 @@ def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[
     """Return the flags that hold about some trials or sessions."""
     about = [col(Flag.trial_id).in_(part) for part in parts(trial_ids)]
     about += [col(Flag.session_id).in_(part) for part in parts(session_ids)]
-    # Of a page all in one statement.
+    # Of a page, which is one part of either, all in one statement.
     wanted = [or_(*about)] if len(about) == 2 else about
     rows = (row for each in wanted for row in db.execute(_FLAGS.where(each, not_cleared)))
     return READS.validate_python([dict(zip(TOLD, row, strict=True)) for row in rows])

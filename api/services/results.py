@@ -77,9 +77,9 @@ def _rows(results: TrialResults) -> Iterator[Row]:
     table = np.column_stack(numbers)
     table[np.isnan(table)] = np.nan  # of its many forms always the same
     packed, size = table.tobytes(), 8 * len(PACKED)
-    parts = (packed[start : start + size] for start in range(0, len(packed), size))
+    of_each = (packed[start : start + size] for start in range(0, len(packed), size))
     return zip(
-        repeat(FORMULA), parts, *(getattr(results, name).tolist() for name in WORDS), strict=False
+        repeat(FORMULA), of_each, *(getattr(results, name).tolist() for name in WORDS), strict=False
     )
 
 

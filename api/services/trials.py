@@ -201,7 +201,7 @@ def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
         for part in parts(sorted(digests))
         for row in db.scalars(select(Trial).where(col(Trial.submitted_digest).in_(part)))
     ]
-    runs = runs_of(db, [row.id for row in (*named, *alike)])
+    runs = runs_of(db, list(dict.fromkeys(row.id for row in (*named, *alike))))
 
     # Put to another build since, a trial is still known by what was first submitted. An export
     # names a trial that its coach gave no name by its id, which nothing goes before.

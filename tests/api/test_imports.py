@@ -185,6 +185,25 @@ class TestRowsTogether:
         assert row["state"] == "held"
         assert "cannot be trusted yet" in row["flags"][0]
 
+    def test_runs_of_one_trial_say_alike_what_they_say_otherwise(self):
+        from api.services.imports.cells import decimal_sign
+        from api.services.imports.drafts import group
+        from api.services.imports.sheet import read_sheet
+        from api.services.imports.table import read_table
+
+        lines = ["team,run,blade_pitches_deg,load_connected,voltage_v",
+                 "Larch One,1,0 12.0,yes,1.2", "larch  one,2,-0 12,true,1.3",
+                 "Larch One,3,0 12,y,1.4", "Larch One,4,0 13,yes,1.4"]  # fmt: skip
+        read = read_sheet("\n".join(lines).encode(), 100)
+        drafts = group(read_table(read, decimal_sign(read)).rows())
+        assert [[row.number for row in draft.rows] for draft in drafts] == [[2, 3, 4], [5]]
+
+    def test_what_cannot_be_cut_is_told_before_a_wrong_title(self, world: World):
+        refused = send(world.larch.coach, 'team,wrong\nLarch One,"x\n')
+        assert [(fault["code"], fault["row"]) for fault in refused.json()["errors"]] == [
+            ("quoting", 2)
+        ]
+
     def test_many_rows_without_names_are_grouped_quickly(self):
         from api.services.imports.drafts import group
         from api.services.imports.table import Table

@@ -71,6 +71,9 @@ class TestRefused:
         assert unticked.status_code == 422
         assert "Tick below first" in unticked.text
         assert "How it was read" in unticked.text
+        assert 'name="looked"' in unticked.text
+        counted = re.compile(r"New rows: \d+; .*?\.")
+        assert counted.findall(unticked.text) == counted.findall(shown.text) != []
         assert len(stored(world)) == before
         assert store(coach, ODD, looked="yes").status_code == 303
         assert [each["state"] for each in stored(world)].count("held") == 1

@@ -153,6 +153,8 @@ def carry_out(
     db: Session, caller: Caller, work: Prepared, query: ImportQuery
 ) -> ImportRead | ImportTried:
     """Resolve, submit and tell; a dry run does all of it and then takes it back."""
+    # What was prepared stays as it is, and may be carried out once more.
+    work = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
     revisions.lock_all(db)  # two imports of one new session: the second finds the first's
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)
@@ -222,7 +224,7 @@ def _resolve(
         shape(draft, directory, header)
         opening.hear(draft)
     work.entries = [_entry(draft, opening) for draft in work.drafts]
-    work.drafts, work.opened = [], opening.opened
+    work.opened = opening.opened
 
 
 def _entry(draft: Draft, opening: Opening) -> Entry:
@@ -231,9 +233,9 @@ def _entry(draft: Draft, opening: Opening) -> Entry:
     if not draft.faults and draft.place is not None and draft.sound is not None:
         session = opening.find_or_open(draft)
         if session is not None:
-            entry.trial = draft.sound
+            entry.trial, draft.sound = draft.sound, None
             # Ids that are known to be sound: assigned, each would be looked at for a table's sake.
-            vars(draft.sound).update(session_id=session.id, build_id=draft.place.build.id)
+            vars(entry.trial).update(session_id=session.id, build_id=draft.place.build.id)
     entry.faults = draft.faults
     return entry
 

@@ -131,9 +131,10 @@ def _agree(draft: Draft, header: Header) -> None:
     for row in draft.rows:
         for column, value in row.values.items():
             first = first_with.setdefault(column, row)
-            if value == first.values[column] or column not in SHARED:
+            before = first.get(column)
+            if value == before or column not in SHARED:
                 continue
-            if plainly(column, value) != plainly(column, first.values[column]):
+            if plainly(column, value) != plainly(column, before):
                 words = f"differs from row {first.number}, which is of the same trial"
                 reason = NotAValue("rows_differ", words, "Runs of one trial share their settings.")
                 draft.fault(row, header.title(column), reason, column)

@@ -1,6 +1,7 @@
-"""From the bytes of a file to rows of cells; nothing is guessed silently."""
+"""From the bytes of a file to columns of cells; nothing is guessed silently."""
 
 import csv
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -53,7 +54,7 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     titles = next(found, None)
     if titles is None:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
-    header = read_header(titles)
+    header = _header(titles, found)
     rows, uncut = _rows(found, header)
     if not rows and not uncut:
         raise _unreadable("empty", "the file has titles and no row under them", None)
@@ -62,6 +63,15 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     by_column = zip(header.keys, zip(*rows.values(), strict=True), strict=False)
     cells = {key: list(column) for key, column in by_column if key}
     return Sheet(encoding, delimiter, header, list(rows), cells, uncut, faults)
+
+
+def _header(titles: list[str], rows: Iterator[list[str]]) -> Header:
+    """Return the columns that titles name; a file that cannot be cut is told of first."""
+    try:
+        return read_header(titles)
+    except Invalid:
+        deque(rows, maxlen=0)
+        raise
 
 
 def decode(body: bytes) -> tuple[str, str]:

@@ -75,7 +75,7 @@ class Table:
 
     @cached_property
     def builds(self) -> list[int]:
-        """Return for each row a number that rows share which name the same build."""
+        """Return for each row a number that rows share which name a build in the same words."""
         return self._alike(NAME_COLUMNS[:4])
 
     @cached_property
@@ -97,7 +97,7 @@ class Table:
     def _said(self, name: str) -> Iterator[Any]:
         values = self.columns[name]
         if name in LIST_COLUMNS:
-            return map(str, values)
+            return (value and tuple(value) for value in values)  # type: ignore[arg-type]  # a list
         said = {value: plainly(name, value) for value in dict.fromkeys(values)}
         return map(said.__getitem__, values)
 
