@@ -17,7 +17,7 @@ from tests.bench.timing import Row, interleaved
 TRIALS_OF_A_BUILD = 20
 REGION_BUILDS, REGION_MOST_S = 500, 0.5
 SAME_TO = 1e-4
-SET_FROM = 100_000  # trials: the goal is of large seasons
+SET_FROM = 1_000_000  # trials: the goal is of a country
 
 
 def rows(scale: str) -> Iterator[Row]:
