@@ -5,10 +5,12 @@ row, with a dictionary for each: twice the time of a large import.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from typing import Any, TypeVar
 
-from sqlalchemy import JSON, Connection, Table, text
+from sqlalchemy import JSON, Column, Connection, MetaData, Table, select, text
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.schema import CreateTable
 
 Thing = TypeVar("Thing")
 
@@ -72,22 +74,31 @@ def _stream(connection: Connection, table: Table, names: Sequence[str], rows: li
     A server takes no stream into a table with row-level security; from there each row passes it.
     The table goes with the transaction: told to drop one, the driver forgets its statements.
     """
-    quote = connection.dialect.identifier_preparer.quote
-    into, own, columns = (
-        quote(table.name), quote(f"arriving_{table.name}"), ", ".join(map(quote, names))
-    )  # fmt: skip
-    connection.exec_driver_sql(
-        f"CREATE TEMPORARY TABLE IF NOT EXISTS {own} ON COMMIT DROP "
-        f"AS SELECT * FROM {into} WITH NO DATA"
-    )
+    own = _arriving(table)
+    connection.execute(CreateTable(own, if_not_exists=True))
     for part in parts(rows, STREAMED):
-        _copy(connection, f"COPY {own} ({columns}) FROM STDIN", part)
-        connection.exec_driver_sql(f"INSERT INTO {into} ({columns}) SELECT {columns} FROM {own}")
-        connection.exec_driver_sql(f"TRUNCATE {own}")
+        _copy(connection, own, names, part)
+        connection.execute(table.insert().from_select(names, select(*(own.c[n] for n in names))))
+        connection.execute(own.delete())
 
 
-def _copy(connection: Connection, statement: str, rows: Sequence[Any]) -> None:
+@cache
+def _arriving(table: Table) -> Table:
+    """Return a table that takes the rows of another as they come, until the transaction ends."""
+    columns: list[Column[Any]] = [Column(each.name, each.type) for each in table.columns]
+    return Table(
+        f"arriving_{table.name}",
+        MetaData(),
+        *columns,
+        prefixes=["TEMPORARY"],
+        postgresql_on_commit="DROP",
+    )
+
+
+def _copy(connection: Connection, into: Table, names: Sequence[str], rows: Sequence[Any]) -> None:
     """Write rows into a stream; what goes wrong is told as of any other statement."""
+    quote = connection.dialect.identifier_preparer.quote
+    statement = f"COPY {quote(into.name)} ({', '.join(map(quote, names))}) FROM STDIN"
     driver: Any = connection.dialect.loaded_dbapi
     cursor: Any = connection.connection.cursor()
     try:

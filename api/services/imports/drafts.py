@@ -57,7 +57,7 @@ class Draft:
 
     def row_of(self, column: str) -> ReadRow:
         """Return the first row that fills a column, or the first at all."""
-        saying = (row for row in self.rows if row.says(column) is not None)
+        saying = (row for row in self.rows if row.get(column) is not None)
         return next(saying, self.rows[0])
 
 
@@ -71,7 +71,7 @@ def group(rows: Iterable[ReadRow]) -> list[Draft]:
     made_up: Counter[str] = Counter()
     above: Draft | None = None
     for row in rows:
-        ref = row.says("client_ref")
+        ref = row.get("client_ref")
         if ref is None and above is not None and _continues(row, above.rows[-1]):
             above.rows.append(row)
             continue
@@ -85,7 +85,7 @@ def group(rows: Iterable[ReadRow]) -> list[Draft]:
 
 
 def _continues(row: ReadRow, above: ReadRow) -> bool:
-    here, there = row.says("run"), above.says("run")
+    here, there = row.get("run"), above.get("run")
     counts_on = here is not None and there is not None and here == there + 1
     settings = row.table.settings
     return counts_on and settings[row.at] == settings[above.at]
@@ -111,7 +111,7 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
     winds = _typed_anywhere(telling, TRIAL_WIND)
     facts = _typed_anywhere(telling, TRIAL_COLUMNS) | {
         **{key.removeprefix(TRIAL): value for key, value in winds.items()},
-        "kind": draft.rows[0].kind,
+        "kind": draft.rows[0].get("kind"),
         "client_ref": draft.client_ref,
         "note": _notes(draft),
         "runs": [row.table.typed(row.at, RUN_COLUMNS) for row in draft.rows],
@@ -164,7 +164,7 @@ def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
 
 
 def _started_at(row: ReadRow, zone: str) -> datetime:
-    text = row.says("session_started_at")
+    text = row.get("session_started_at")
     if text is None:
         raise Unresolved("session_started_at", NotAValue("missing", "is needed"))
     try:
@@ -183,7 +183,7 @@ def _typed_anywhere(rows: list[ReadRow], columns: tuple[str, ...]) -> dict[str, 
 
 def _notes(draft: Draft) -> str | None:
     """Return the notes of all rows, each once."""
-    notes = dict.fromkeys(str(note) for row in draft.rows if (note := row.says("note")))
+    notes = dict.fromkeys(str(note) for row in draft.rows if (note := row.get("note")))
     return "; ".join(notes)[:NOTE_LENGTH] or None
 
 

@@ -144,16 +144,10 @@ class ReadRow:
         return self.table.faults.get(self.at, [])
 
     @property
-    def kind(self) -> str:
-        """Return which kind of trial it is of."""
-        return str(self.says("kind") or RECORD)
-
-    @property
     def values(self) -> dict[str, Any]:
         """Return its values by column."""
-        return {"kind": RECORD} | {
-            name: value for name in self.table.columns if (value := self.says(name)) is not None
-        }
+        names = ("kind", *self.table.columns)
+        return {name: value for name in names if (value := self.get(name)) is not None}
 
     @property
     def typed(self) -> dict[str, Value]:
@@ -161,13 +155,10 @@ class ReadRow:
         return self.table.typed(self.at, tuple(self.table.columns))
 
     def get(self, name: str) -> Any:
-        """Return its value of a column, as its values have it."""
-        return self.kind if name == "kind" else self.says(name)
-
-    def says(self, name: str) -> Any:
-        """Return what it says in a column."""
+        """Return its value of a column, nothing where its cell is empty."""
         column = self.table.columns.get(name)
-        return None if column is None else column[self.at]
+        value = None if column is None else column[self.at]
+        return RECORD if value is None and name == "kind" else value
 
 
 def read_table(sheet: Sheet, decimal: str) -> Table:
