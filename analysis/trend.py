@@ -238,16 +238,21 @@ def _variances(values: FloatArray) -> list[float]:
     in_order = np.sort(values, axis=1)
     has_ties = np.any(in_order[:, 1:] == in_order[:, :-1], axis=1)
     n = values.shape[1]
-    return [_variance(row) if ties else n * (n - 1) * (2 * n + 5) / 18
+    return [_variance(row) if ties else _orders(n) / 18
             for row, ties in zip(values, has_ties.tolist(), strict=True)]  # fmt: skip
+
+
+def _orders(n: int) -> int:
+    """Return 18 times the variance of S of as many values without ties, or of one tie's."""
+    return n * (n - 1) * (2 * n + 5)
 
 
 def _variance(y: FloatArray) -> float:
     """Return the variance of S without trend, with Kendall's correction for ties."""
     n = y.size
     counts = Counter(y.tolist())
-    ties = sum(t * (t - 1) * (2 * t + 5) for t in counts.values()) if len(counts) < n else 0
-    return (n * (n - 1) * (2 * n + 5) - ties) / 18
+    ties = sum(map(_orders, counts.values())) if len(counts) < n else 0
+    return (_orders(n) - ties) / 18
 
 
 def _approximate(y: FloatArray, s: int) -> float:

@@ -45,6 +45,7 @@ class Untabled(SQLModel):
     """A shape that is no table's: pydantic alone makes those within it, to the same end."""
 
     __init__ = PlainModel.__init__
+    __setattr__ = PlainModel.__setattr__  # type: ignore[assignment]  # names differ, and nothing else
 
     def __new__(cls, *_: Any, **__: Any) -> Self:
         """Return a bare shape; SQLModel readies it for a table's bookkeeping as well."""

@@ -72,16 +72,17 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    trials, powers = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
-    merge(trials, _sessions(db, season.id), "session_id")
-    merge(trials, _builds(db, season.id), "build_id")
-    return SeasonTrials(trials, powers)
+    whole = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
+    merge(whole.trials, _sessions(db, season.id), "session_id")
+    merge(whole.trials, _builds(db, season.id), "build_id")
+    return whole
 
 
-def _joined(parts: list[SeasonTrials]) -> tuple[Columns, PowerResults]:
+def _joined(parts: list[SeasonTrials]) -> SeasonTrials:
+    """Return parts as one; by itself, so that they are gone before more is added to it."""
     trials = {name: np.concatenate([part.trials[name] for part in parts])
               for name in parts[0].trials}  # fmt: skip
-    return trials, PowerResults.joined([part.results for part in parts])
+    return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
 
 
 def _sessions(db: Session, season_id: str) -> Columns:

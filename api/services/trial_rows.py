@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -63,7 +63,12 @@ def insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | No
     for part in parts(list(new), AT_ONCE):
         trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
         put(connection, TRIALS, trials)
-        put(connection, RUNS, [row for trial_id in part for row in _run_rows(trial_id, new)])
+        runs = [
+            run_row(trial_id, number, run)
+            for trial_id in part
+            for number, run in enumerate(new[trial_id][0].trial.runs, start=1)
+        ]
+        put(connection, RUNS, runs)
 
 
 def _trial_row(
@@ -81,12 +86,6 @@ def _trial_row(
         "state": ACCEPTED,
         "submitted_digest": sent.digest,
     }
-
-
-def _run_rows(trial_id: str, new: dict[str, tuple[Sent, Target]]) -> Iterator[dict[str, Any]]:
-    sent, _ = new[trial_id]
-    for number, run in enumerate(sent.trial.runs, start=1):
-        yield run_row(trial_id, number, run)
 
 
 def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:

@@ -234,8 +234,7 @@ def _entry(draft: Draft, opening: Opening) -> Entry:
         session = opening.find_or_open(draft)
         if session is not None:
             entry.trial, draft.sound = draft.sound, None
-            # Ids that are known to be sound: assigned, each would be looked at for a table's sake.
-            vars(entry.trial).update(session_id=session.id, build_id=draft.place.build.id)
+            entry.trial.session_id, entry.trial.build_id = session.id, draft.place.build.id
     entry.faults = draft.faults
     return entry
 

@@ -8,15 +8,14 @@ from difflib import get_close_matches
 from api.errors import FieldError, Invalid
 from api.models.units import Unit, quantity
 
+#: What says of which build a row is; and that with where, when and how it was run.
+BUILD_COLUMNS = ("organisation", "team", "turbine", "build")
+PLACE_COLUMNS = (*BUILD_COLUMNS, "bench", "session_started_at", "kind")
+#: The same with what few files need to say: whose bench it is.
+NAME_COLUMNS = (*PLACE_COLUMNS, "bench_organisation")
 #: The columns of the template, in its order.
 TEMPLATE_COLUMNS = (
-    "organisation",
-    "team",
-    "turbine",
-    "build",
-    "bench",
-    "session_started_at",
-    "kind",
+    *PLACE_COLUMNS,
     "client_ref",
     "run",
     "pitch_deg",

@@ -20,20 +20,9 @@ from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services.imports.cells import NotAValue
+from api.services.imports.headers import NAME_COLUMNS
 from api.services.scope import Caller, may_see, visible
 from api.services.sessions import GRACE
-
-#: What tells one place from another.
-PLACED_BY = (
-    "organisation",
-    "team",
-    "turbine",
-    "build",
-    "bench",
-    "bench_organisation",
-    "session_started_at",
-    "kind",
-)
 
 Thing = TypeVar("Thing")
 Named = TypeVar("Named", Organisation, Team, Bench, Turbine)
@@ -93,7 +82,7 @@ class Directory:
     def place(self, cells: Cells) -> Place:
         """Return what a row's names mean, or say which of them are not known."""
         ref = cells.get("client_ref") if self.visited else None
-        names = *(cells.get(column) for column in PLACED_BY), ref
+        names = *(cells.get(column) for column in NAME_COLUMNS), ref
         if names not in self._places:
             self._places[names] = self._place(cells)
         return self._places[names]

@@ -9,7 +9,7 @@ from typing import Any
 
 from api.errors import FieldError
 from api.services.imports.cells import NotAValue, Value, read_cell
-from api.services.imports.headers import LIST_COLUMNS
+from api.services.imports.headers import BUILD_COLUMNS, LIST_COLUMNS, NAME_COLUMNS
 from api.services.imports.names import plain
 from api.services.imports.sheet import Sheet
 
@@ -41,16 +41,6 @@ TRIAL_COLUMNS = (
 )
 #: The wind of a whole trial, which in a file must be told from the wind of a run.
 TRIAL_WIND = ("trial_wind_speed_m_s",)
-NAME_COLUMNS = (
-    "organisation",
-    "team",
-    "turbine",
-    "build",
-    "bench",
-    "session_started_at",
-    "kind",
-    "bench_organisation",
-)
 #: What tells one trial from the next where neither has a name.
 SETTING = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
 #: What the runs of one trial have in common.
@@ -76,7 +66,7 @@ class Table:
     @cached_property
     def builds(self) -> list[int]:
         """Return for each row a number that rows share which name a build in the same words."""
-        return self._alike(NAME_COLUMNS[:4])
+        return self._alike(BUILD_COLUMNS)
 
     @cached_property
     def settings(self) -> list[int]:
