@@ -165,6 +165,9 @@ NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
 #: How the names of numbers end; any of them may carry another unit of the same quantity.
 UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
          "pct", "m2", "cm2", "m_s", "mph", "km_h", "kn", "v_s_rad", "kg_m3")  # fmt: skip
+#: Columns whose numbers may well be a thousand and more, so that 1,200 in them may be two things.
+THOUSANDS = ("_ohm", "_kohm", "_g", "_mm", "_cm", "_cm2", "_mw", "_mv", "altitude_m", "altitude_ft")
+AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 
 Row = dict[str, str]
 
@@ -338,9 +341,22 @@ def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
         if len(record) != len(header):
             words = f"has {len(record)} cells, and the header {len(header)}"
             raise Stop(REFUSED, f"{path.name} row {number} {words}")
-        cells = [_point(cell.strip(), delimiter) for cell in record]
-        rows.append((number, dict(zip(header, cells, strict=True))))
-    return rows
+        rows.append((number, dict(zip(header, map(str.strip, record), strict=True))))
+    _require_clear_numbers(path.name, rows)
+    return [(number, {column: _point(cell, delimiter) for column, cell in row.items()})
+            for number, row in rows]  # fmt: skip
+
+
+def _require_clear_numbers(name: str, rows: list[tuple[int, Row]]) -> None:
+    """Refuse a number such as 1,200 where nothing in its column tells decimals from thousands."""
+    for column in rows[0][1] if rows else ():
+        cells = {number: row[column] for number, row in rows if column.endswith(THOUSANDS)}
+        clear = "".join(cell for cell in cells.values() if not AMBIGUOUS.fullmatch(cell))
+        for number, cell in cells.items():
+            if AMBIGUOUS.fullmatch(cell) and ("," if "," in cell else ".") not in clear:
+                either = f"{cell.replace(',', '.')} or {re.sub('[.,]', '', cell)}"
+                words = f"{name} row {number}, column {column}: '{cell}' may mean {either}"
+                raise Stop(REFUSED, f"{words}; write it with another number of decimals or without")
 
 
 def _point(cell: str, delimiter: str) -> str:

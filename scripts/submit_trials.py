@@ -136,6 +136,12 @@ class How:
     refused_folder: Path | None = None
     review: bool = False
     unsure: bool = False
+    decimal: str | None = None
+
+    @property
+    def parameters(self) -> dict[str, str]:
+        """Return what each request about the file says."""
+        return {"decimal": self.decimal} if self.decimal else {}
 
 
 def submit_file(client: Any, path: Path, how: How) -> bool:
@@ -144,8 +150,9 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         content = path.read_bytes()
     except OSError as error:
         raise Stop(USAGE, f"{path}: {error.strerror}") from error
-    tried = _send(client, content, {"dry_run": "true", "mode": "partial"})
+    tried = _send(client, content, how.parameters | {"dry_run": "true", "mode": "partial"})
     print(f"{path.name}: {_understood(tried)}")
+    _show_unread(tried["understood"])
     if not tried["rows"]:
         print("  it holds no rows to submit")
         return True
@@ -166,7 +173,7 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
-    asked = {"mode": "partial" if how.partial else "all"}
+    asked = how.parameters | {"mode": "partial" if how.partial else "all"}
     if how.unsure:
         asked["warnings"] = "refuse"
     done = _send(client, content, asked, once)
@@ -233,6 +240,19 @@ def _understood(tried: dict[str, Any]) -> str:
         return f"{how['rows']} rows of the sheet {how['sheet']}"
     signs = f"{how['delimiter']} between cells, decimal sign '{how['decimal_sign']}'"
     return f"{how['rows']} rows, {signs}, {how['encoding']}"
+
+
+def _show_unread(how: dict[str, Any]) -> None:
+    """Say what of a workbook was not read, and which number may be read in two ways."""
+    for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
+        if how.get(name):
+            listed = ", ".join(str(each) for each in how[name])
+            print(f"  not read: {name.replace('_', ' ')} {listed}")
+    question = how.get("asks_decimal_sign")
+    if question:
+        print(f"  row {question['row']}, column {question['column']}: what is {question['value']}?")
+        for sign, reading in question["readings"].items():
+            print(f"    {reading}: submit again with --decimal {sign}")
 
 
 def _counts(outcomes: dict[str, int]) -> str:
@@ -329,6 +349,11 @@ def main(arguments: list[str] | None = None) -> int:
         "--partial", action="store_true", help="store the good rows even if others are wrong"
     )
     parser.add_argument(
+        "--decimal",
+        choices=["point", "comma"],
+        help="decimal sign of the files, where their numbers do not tell",
+    )
+    parser.add_argument(
         "--unsure", action="store_true", help="store nothing while the data checks doubt a row"
     )
     parser.add_argument(
@@ -343,6 +368,7 @@ def main(arguments: list[str] | None = None) -> int:
                 options.dry_run,
                 review=options.review,
                 unsure=options.unsure,
+                decimal=options.decimal,
             )
             return submit_files(client, options.files, how)
     except Stop as stop:

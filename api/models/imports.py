@@ -70,7 +70,11 @@ class ImportFacts(SQLModel):
     mode: Mode
     understood: Annotated[
         dict[str, Any],
-        Field(description="How the file was read: encoding, delimiter, decimal sign, columns."),
+        Field(
+            description="How the file was read: encoding, delimiter, decimal sign, columns; what "
+            "of a workbook is hidden or on other sheets and so was not read; `asks_decimal_sign`: "
+            "a number that may have decimals or thousands, with what each sign would mean."
+        ),
     ]
     outcomes: Annotated[dict[str, int], Field(description="Rows by outcome.")]
     trials: Annotated[dict[str, int], Field(description="Trials by outcome.")]
@@ -111,6 +115,13 @@ class ImportQuery(BaseModel):
         Literal["accept", "refuse"],
         Field(description="refuse: nothing is stored while a data check doubts a row of it."),
     ] = "accept"
+    decimal: Annotated[
+        Literal["point", "comma"] | None,
+        Field(
+            description="The decimal sign of the file. Left out, its own numbers decide; needed "
+            "where one such as 1,200 may mean 1.2 or 1200 and nothing in the file decides."
+        ),
+    ] = None
     season_id: Annotated[
         SeasonId | None, Field(description="Needed only where a team's name is in two seasons.")
     ] = None

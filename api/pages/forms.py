@@ -16,7 +16,7 @@ from api.models.shapes import Input
 from api.models.units import Unit, quantity
 from api.models.validation import invalid
 from api.pages.catalogue import knows, say
-from api.services.imports.cells import NotAValue, read_cell
+from api.services.imports.cells import NotAValue, read_cell, read_number
 
 Kind = Literal["number", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"]
 Shape = TypeVar("Shape", bound=Input)
@@ -39,6 +39,11 @@ class Field:
         name = self.name if knows(f"field.{self.name}") else stem(self.name)
         unit = unit_of(self.name) if self.kind == "number" else ""
         return say(f"field.{name}") + (f" ({unit})" if unit else "")
+
+    @property
+    def measures(self) -> str:
+        """Return the name of the quantity that is typed: the field's own, or its unit's."""
+        return re.sub(r"^voltage_[0-9]+$", "voltage_v", self.name)
 
     @property
     def hint(self) -> str:
@@ -209,21 +214,21 @@ def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> No
 def value_of(asked: Field, text: str) -> Any:
     """Return what a text means to a field."""
     if asked.kind == "number":
-        return number(text)
+        return number(text, asked.measures)
     if asked.kind == "whole":
-        return read_cell("run", text, ".")
+        return read_cell("run", text, {})
     return text
 
 
-def number(text: str) -> float:
-    """Return a number that was typed with a comma or a point.
+def number(text: str, name: str = "voltage_v") -> float:
+    """Return a number that was typed with a comma or a point into the field of that name.
 
-    >>> number("1,25"), number("1.25"), number(" −3 ")
-    (1.25, 1.25, -3.0)
+    A number such as 1,200 is asked about, unless only one of its two readings can be.
+
+    >>> number("1,25"), number("1.25"), number(" −3 "), number("1,200")
+    (1.25, 1.25, -3.0, 1.2)
     """
-    cell = text.strip()
-    value = read_cell("voltage_v", cell, "," if "," in cell else ".")
-    return float(value) if isinstance(value, int | float) else 0.0
+    return read_number(text.strip(), name)
 
 
 def whole(text: str) -> int:

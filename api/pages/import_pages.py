@@ -1,5 +1,6 @@
 """Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -19,6 +20,7 @@ from api.pages.visits import OwnTurn, Post, Posted, Received, Visit, Visited
 from api.services import resources
 from api.services.imports import batch, refused, undo
 from api.services.imports.mending import mend
+from api.services.imports.separators import NAMED
 from api.services.imports.sheet import decode
 from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
@@ -28,6 +30,7 @@ router = APIRouter()
 #: Text that is mended in the page itself; what is longer is mended in its file and chosen again.
 EDITABLE = 60_000  # [characters]
 ROWS_SHOWN, FILES_AT_ONCE, MEND, MOST_MENDED = 300, 2, "mend", 100
+SKIPPED_SHOWN = 40
 REASON = Field("reason", "text", required=True)
 ImportId = Annotated[str, Path()]
 
@@ -39,6 +42,8 @@ class Sheet:
     text: str
     work: batch.Prepared | None
     refusal: ApiError | None = None
+    #: What of a workbook was not read, in words.
+    skipped: tuple[str, ...] = ()
 
     @property
     def is_editable(self) -> bool:
@@ -50,17 +55,35 @@ def read_sheet(posted: Received) -> Sheet:
     """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
     most: int = posted.visit.request.app.state.settings.max_import_rows
     body, text = posted.file("file"), posted.typed().get("cells", "")
+    skipped = tuple(posted.text("skipped").splitlines()) if not body else ()
     try:
         if is_workbook(body):
-            body, _ = to_sheet(body, most)
+            body, about = to_sheet(body, most)
+            skipped = tuple(_skipped(about))
         if body:
             text, _ = decode(body)
         text = mend(text, _mended(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
-        return Sheet(text, batch.prepare_file(text.encode(), most))
+        work = batch.prepare_file(text.encode(), most, _named_sign(posted))
+        return Sheet(text, work, None, skipped)
     except ApiError as refusal:
-        return Sheet(text, None, refusal)
+        return Sheet(text, None, refusal, skipped)
+
+
+def _named_sign(posted: Post) -> str | None:
+    """Return the decimal sign that somebody chose in the page, if they did."""
+    named = posted.text("decimal")
+    return named if named in NAMED else None
+
+
+def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
+    """Yield in words what of a workbook was not read."""
+    for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
+        if about[name]:
+            listed = ", ".join(str(each) for each in about[name][:SKIPPED_SHOWN])
+            more = " …" if len(about[name]) > SKIPPED_SHOWN else ""
+            yield say(f"skipped.{name}", listed=f"{listed}{more}")
 
 
 def _mended(posted: Post) -> dict[tuple[int, str], str]:
@@ -165,6 +188,8 @@ def _page(
         mend=MEND,
         most_mended=MOST_MENDED,
         looked=posted.text("looked"),
+        decimal=_named_sign(posted),
+        asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
         mode=posted.text("mode"),
         left_out=_unseen(len(errors), len(doubted)),
     )

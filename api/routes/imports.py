@@ -136,12 +136,13 @@ def prepare(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_writer)],
     sent: Annotated[Sent, Depends(read_sent)],
+    query: Annotated[ImportQuery, Query()],
 ) -> batch.Prepared:
     """Read what was sent before it is this request's turn to write: nobody waits for a file."""
     most = request.app.state.settings.max_import_rows
     if sent.trials is not None:
         return batch.prepare_trials(sent.body, sent.trials, most)
-    return batch.prepare_file(sent.body, most)
+    return batch.prepare_file(sent.body, most, query.decimal)
 
 
 @router.post(

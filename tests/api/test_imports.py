@@ -146,7 +146,7 @@ class TestUnderstood:
 
 class TestRowsTogether:
     def test_a_session_is_what_all_its_rows_say(self, world: World):
-        bare = ROW.format(ref="a", volts="1.2").replace("22,950,yes", ",,")
+        bare = ROW.format(ref="a", volts="1.2").replace("22,950,yes", ",,yes")
         full = ROW.format(ref="b", volts="1.2")
         done = created(send(world.larch.coach, sheet(bare, full)))
         assert done["trials"]["created"] == 2
@@ -186,7 +186,7 @@ class TestRowsTogether:
         assert "cannot be trusted yet" in row["flags"][0]
 
     def test_runs_of_one_trial_say_alike_what_they_say_otherwise(self):
-        from api.services.imports.cells import decimal_sign
+        from api.services.imports.cells import signs_of
         from api.services.imports.drafts import group
         from api.services.imports.sheet import read_sheet
         from api.services.imports.table import read_table
@@ -195,7 +195,7 @@ class TestRowsTogether:
                  "Larch One,1,0 12.0,yes,1.2", "larch  one,2,-0 12,true,1.3",
                  "Larch One,3,0 12,y,1.4", "Larch One,4,0 13,yes,1.4"]  # fmt: skip
         read = read_sheet("\n".join(lines).encode(), 100)
-        drafts = group(read_table(read, decimal_sign(read)).rows())
+        drafts = group(read_table(read, signs_of(read)).rows())
         assert [[row.number for row in draft.rows] for draft in drafts] == [[2, 3, 4], [5]]
 
     def test_what_cannot_be_cut_is_told_before_a_wrong_title(self, world: World):

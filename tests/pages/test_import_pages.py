@@ -1,7 +1,9 @@
 """The import page: what it takes, what it shows before it stores, and how it is undone."""
 
+import io
 import re
 
+import openpyxl
 import pytest
 
 from tests.api.sheets import ROW, sheet, stored, three_runs
@@ -25,6 +27,36 @@ def store(browser, cells, **typed):
 @pytest.fixture
 def coach(world, visiting):
     return visiting(world.larch.coach_key)
+
+
+class TestAsked:
+    def test_a_number_with_two_readings_is_asked_in_one_screen(self, coach, world):
+        wide = sheet(*three_runs("n1")).replace("voltage_v", "voltage_mv").replace("1.2", "1.20")
+        cells = "\n".join(
+            line.replace("1.200", "1.200").replace(",4.2,", ",4,").replace(",30.1,", ",30,")
+            for line in wide.replace("1.19", "1.190").replace("1.201", "1.210").split("\n")
+        )
+        page = look(coach, cells)
+        assert page.status_code == 422
+        assert "1200 mV = 1.2 V (decimal comma)" in page.text
+        assert "1.2 mV = 0.0012 V (decimal point)" in page.text
+        again = look(coach, cells, decimal="comma")
+        assert 'type="hidden" name="decimal" value="comma"' in again.text
+        done = store(coach, cells, decimal="comma", looked="yes")
+        assert done.status_code in (200, 303)
+        (trial,) = [each for each in stored(world) if each["client_ref"] == "n1"]
+        assert [run["voltage_v"] for run in trial["runs"]] == [1.2, 1.19, 1.21]
+
+    def test_what_of_a_workbook_is_hidden_is_listed(self, coach):
+        body = io.BytesIO()
+        book = openpyxl.load_workbook(io.BytesIO(workbook(row_of("w1", 1.2), row_of("w1", 1.3))))
+        book.active.row_dimensions[3].hidden = True
+        book.save(body)
+        page = coach.post(
+            "/imports", data={"step": "look"}, files={"file": ("a.xlsx", body.getvalue())}
+        )
+        assert "hidden rows 3" in page.text
+        assert "1.3" not in page.text
 
 
 class TestRefused:

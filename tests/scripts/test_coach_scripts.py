@@ -115,6 +115,18 @@ class TestRegisterSeason:
         with pytest.raises(Stop, match="not UTF-8"):
             register(lead, tmp_path)
 
+    def test_a_number_with_decimals_or_thousands_is_asked_about(self, lead, tmp_path):
+        from scripts.register_season import Stop, register
+
+        path = tmp_path / "organisations.csv"
+        path.write_text("name;altitude_m\nA;1,200\n")
+        with pytest.raises(Stop, match=r"row 2, column altitude_m: '1,200' may mean 1.200 or 1200"):
+            register(lead, tmp_path)
+        path.write_text("name;altitude_m\nA;1,200\nB;310,5\n")
+        register(lead, tmp_path)
+        schools = lead.get("/v1/organisations").json()["items"]
+        assert {each["name"]: each["altitude_m"] for each in schools} == {"A": 1.2, "B": 310.5}
+
     def test_an_empty_folder(self, lead, tmp_path):
         from scripts.register_season import Stop, register
 

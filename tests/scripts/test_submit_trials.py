@@ -72,6 +72,24 @@ def test_it_tries_first_and_then_stores(sheet, capsys):
     assert "stored: 1 new, 0 unchanged, 0 refused trials; import imp_1" in told
 
 
+def test_what_may_be_read_in_two_ways_and_what_is_hidden_is_said(sheet, capsys):
+    question = {"row": 3, "column": "voltage_mv", "value": "1,200",
+                "readings": {"comma": "1.2 mV = 0.0012 V", "point": "1200 mV = 1.2 V"}}  # fmt: skip
+    understood = {
+        "rows": 2,
+        "sheet": "Trials",
+        "hidden_rows": [4, 7],
+        "asks_decimal_sign": question,
+    }
+    service = Service((200, TRIED | {"understood": understood}), (201, STORED))
+    submit_files(service.client(), [sheet], How(decimal="comma"))
+    told = capsys.readouterr().out
+    assert "not read: hidden rows 4, 7" in told
+    assert "row 3, column voltage_mv: what is 1,200?" in told
+    assert "1200 mV = 1.2 V: submit again with --decimal point" in told
+    assert all(request.url.params["decimal"] == "comma" for request in service.asked)
+
+
 def test_what_the_checks_say_is_said(sheet, capsys):
     held = {"client_ref": "a", "outcome": "created", "state": "held", "errors": [],
             "flags": ["One run lies far from the others."]}  # fmt: skip

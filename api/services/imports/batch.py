@@ -29,13 +29,13 @@ from api.models.trials import Trial, TrialCreate
 from api.models.validation import echo, invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.imports import refused
-from api.services.imports.cells import decimal_sign
+from api.services.imports.cells import choices_of_sign, signs_of
 from api.services.imports.drafts import Draft, group, located, shape
 from api.services.imports.headers import Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
-from api.services.imports.table import ReadRow, read_table
+from api.services.imports.table import ReadRow, Table, read_table
 from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
 
@@ -90,39 +90,56 @@ class Prepared:
         return sorted(all_faults, key=lambda fault: fault.row or 0)
 
 
-def prepare_file(body: bytes, most_rows: int) -> Prepared:
-    """Read a file: a workbook's first sheet, or comma- or tab-separated text."""
+def prepare_file(body: bytes, most_rows: int, decimal: str | None = None) -> Prepared:
+    """Read a file: the first visible sheet of a workbook, or comma- or tab-separated text.
+
+    `decimal` is `point` or `comma` where somebody named the decimal sign.
+    """
     if not is_workbook(body):
-        return prepare_sheet(body, most_rows)
-    text, name = to_sheet(body, most_rows)
-    prepared = prepare_sheet(text, most_rows)
+        return prepare_sheet(body, most_rows, decimal)
+    text, about = to_sheet(body, most_rows)
+    prepared = prepare_sheet(text, most_rows, decimal)
     prepared.format, prepared.digest = "xlsx", hashlib.sha256(body).hexdigest()
     del prepared.understood["encoding"], prepared.understood["delimiter"]
-    prepared.understood["sheet"] = name
+    prepared.understood |= {key: value for key, value in about.items() if value}
     return prepared
 
 
-def prepare_sheet(body: bytes, most_rows: int) -> Prepared:
+def prepare_sheet(body: bytes, most_rows: int, decimal: str | None = None) -> Prepared:
     """Read a CSV or tab-separated file."""
     sheet = read_sheet(body, most_rows)
-    decimal = decimal_sign(sheet)
-    rows = list(read_table(sheet, decimal).rows())
+    signs = signs_of(sheet, decimal)
+    table = read_table(sheet, signs)
+    rows = list(table.rows())
+    understood = {
+        "encoding": sheet.encoding,
+        "delimiter": DELIMITERS[sheet.delimiter],
+        "decimal_sign": next((each.decimal for each in signs.values()), "."),
+        "columns": dict(zip(sheet.header.titles, sheet.header.keys, strict=True)),
+        "rows": len(rows),
+        "examples_passed_over": len(sheet.numbers) - len(rows),
+        "first_rows": [{"row": row.number, **row.typed} for row in rows[:FIRST_ROWS]],
+    }
+    asked = _asked_sign(table)
     return Prepared(
         format="tsv" if sheet.delimiter == "\t" else "csv",
         digest=hashlib.sha256(body).hexdigest(),
-        understood={
-            "encoding": sheet.encoding,
-            "delimiter": DELIMITERS[sheet.delimiter],
-            "decimal_sign": decimal,
-            "columns": dict(zip(sheet.header.titles, sheet.header.keys, strict=True)),
-            "rows": len(rows),
-            "examples_passed_over": len(sheet.numbers) - len(rows),
-            "first_rows": [{"row": row.number, **row.typed} for row in rows[:FIRST_ROWS]],
-        },
+        understood=understood | ({"asks_decimal_sign": asked} if asked else {}),
         drafts=group(rows),
         loose_faults=sheet.faults,
         sheet=sheet,
     )
+
+
+def _asked_sign(table: Table) -> dict[str, Any] | None:
+    """Return the first number that may have decimals or thousands, and what each would mean."""
+    faults = (fault for row in table.rows() for fault in row.faults)
+    first = next((fault for fault in faults if fault.code == "ambiguous_number"), None)
+    if first is None or first.column is None:
+        return None
+    key = table.keys[first.column]
+    return {"row": first.row, "column": first.column, "value": first.value,
+            "readings": choices_of_sign(str(first.value), *key)}  # fmt: skip
 
 
 def prepare_trials(body: bytes, items: Sequence[Any], most_rows: int) -> Prepared:

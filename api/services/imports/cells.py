@@ -1,19 +1,34 @@
 """From the text of a cell to a value, with the reason where it is none."""
 
 import re
+from collections.abc import Mapping
 
 from api.errors import FieldError
+from api.models.units import quantity
 from api.models.validation import echo
 from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
+from api.services.imports.separators import (
+    AMBIGUOUS,
+    NAMED,
+    NUMBER,
+    ColumnSigns,
+    column_signs,
+    readings,
+    si_field,
+    signs_of_one,
+    unit_of,
+)
 from api.services.imports.sheet import Sheet
-from api.services.safe_cells import unprotect
+from api.services.imports.workbook_child import FORMULA, MERGED
+from api.services.safe_cells import MARK, unprotect
 
-NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
 YES = frozenset({"true", "yes", "y", "1", "x"})
 NO = frozenset({"false", "no", "n", "0"})
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
 #: Letters that are easily typed for digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
+
+NAME_IT = ", or name the decimal sign of the whole file (decimal=comma or decimal=point)"
 
 Value = float | int | bool | str | list[float]
 
@@ -30,28 +45,51 @@ class NotAValue(Exception):
         return FieldError(self.code, str(self), self.hint, row=row, column=title, value=echo(cell))
 
 
-def decimal_sign(sheet: Sheet) -> str:
-    """Return the decimal sign of a file, by the cells of its number columns: most have it."""
+def signs_of(sheet: Sheet, named: str | None = None) -> dict[str, ColumnSigns]:
+    """Return how the numbers of each number column of a sheet are read, by its key.
+
+    Numbers that a workbook holds as text are read by the evidence among themselves, under the key
+    with an apostrophe before it: how its real numbers are written says nothing about them.
+    """
     fields = sheet.header.fields
-    columns = [cells for key, cells in sheet.cells.items() if fields[key] in NUMBER_COLUMNS]
-    commas = sum("," in cell for cells in columns for cell in cells)
-    points = sum("." in cell for cells in columns for cell in cells)
-    return "," if commas > points else "."
+    real: dict[str, list[str]] = {}
+    as_text: dict[str, list[str]] = {}
+    for key, cells in sheet.cells.items():
+        if fields[key] in NUMBER_COLUMNS:
+            for number in (n for cell in dict.fromkeys(cells) for n in cell.split()):
+                among = as_text if number.startswith(MARK) else real
+                among.setdefault(key, []).append(number.removeprefix(MARK).replace("\u2212", "-"))
+    sign = NAMED[named] if named else None
+    of_text = column_signs(as_text, fields, sign)
+    return column_signs(real, fields, sign) | {f"{MARK}{key}": s for key, s in of_text.items()}
 
 
-def read_cell(field: str, cell: str, decimal: str) -> Value:
-    """Return the value of a cell that is not empty."""
+def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str = "") -> Value:
+    """Return the value of a cell that is not empty.
+
+    `key` is the name of its column, which may carry another unit than its field; `signs` are those
+    of the columns.
+    """
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
     if field in ("build", "run"):
         return _whole(cell)
     if field in LIST_COLUMNS:
-        return [_number(each, decimal) for each in cell.split()]
+        return [_number(each, signs, field, key or field) for each in cell.split()]
     if field in NUMBER_COLUMNS:
-        return _number(cell, decimal)
+        return _number(cell, signs, field, key or field)
     if field == "kind":
         return re.sub(r"[\s\-]+", "_", cell.lower())
     return unprotect(cell)
+
+
+def read_number(text: str, name: str) -> float:
+    """Return a single number that was typed into the field of a name, with either decimal sign."""
+    typed = text.replace("\u2212", "-")
+    if AMBIGUOUS.fullmatch(typed):
+        return _ambiguous(typed, signs_of_one(name, typed), si_field(name), name)
+    signs = ColumnSigns("," if "," in typed else ".")
+    return _number(typed, {name: signs}, name, name)
 
 
 def _yes_or_no(cell: str) -> bool:
@@ -67,24 +105,89 @@ def _whole(cell: str) -> int:
     return int(cell)
 
 
-def _number(cell: str, decimal: str) -> float:
-    plain = cell.replace("\u2212", "-")
+def _number(cell: str, every: Mapping[str, ColumnSigns], field: str, key: str) -> float:
+    typed = cell.replace("\u2212", "-")
+    plain = _without_percent(typed.removeprefix(MARK), field, key)
+    signs = every.get((MARK if typed.startswith(MARK) else "") + key, ColumnSigns())
     if plain.lower() in OVER_RANGE:
         raise NotAValue(
             "over_range", "the meter was over its range", "Turn to a larger range and read again."
         )
     if not NUMBER.fullmatch(plain):
         raise NotAValue("not_a_number", "is not a number", _number_hint(plain))
-    other = "." if decimal == "," else ","
-    if other in plain:
-        words = f"has '{other}' where the rest of the file has '{decimal}'"
-        raise NotAValue("mixed_decimals", words, "Use one decimal sign in the whole file.")
+    if AMBIGUOUS.fullmatch(plain):
+        return _ambiguous(plain, signs, field, key, NAME_IT)
+    _require_sign(plain, signs)
     return float(plain.replace(",", "."))
+
+
+def _without_percent(cell: str, field: str, key: str) -> str:
+    """Return a cell without its percent sign, where its column is in percent."""
+    is_percent = cell.endswith("%") and key == field and field.endswith("_pct")
+    return cell[:-1].rstrip() if is_percent else cell
+
+
+def _require_sign(number: str, signs: ColumnSigns) -> None:
+    """Refuse a number with another decimal sign than its file."""
+    other = "." if signs.decimal == "," else ","
+    if other in number:
+        words = f"has '{other}' where the rest of the file has '{signs.decimal}'"
+        raise NotAValue("mixed_decimals", words, "Use one decimal sign in the whole file.")
+
+
+def _ambiguous(number: str, signs: ColumnSigns, field: str, key: str, more: str = "") -> float:
+    """Return the value of a number such as 1,200, or ask which of the two it is."""
+    values, meaning = readings(number), signs.meaning(number)
+    if meaning is None:
+        short = f"{values['decimal']:g}".replace(".", "," if "," in number else ".")
+        written = f"{short} or {values['thousands']:g}"
+        hint = f"{in_words(number, field, key)} Write {written}{more}."
+        raise NotAValue("ambiguous_number", f"may mean {written}", hint)
+    if meaning == "decimal":
+        _require_sign(number, signs)
+    return values[meaning]
+
+
+def in_words(number: str, field: str, key: str) -> str:
+    """Return the question which of its two readings an ambiguous number has.
+
+    >>> in_words("1,200", "voltage_v", "voltage_mv")
+    'Is it 1.2 mV = 0.0012 V, or 1200 mV = 1.2 V?'
+    """
+    return f"Is it {', or '.join(_with_unit(v, field, key) for v in readings(number).values())}?"
+
+
+def choices_of_sign(cell: str, field: str, key: str) -> dict[str, str]:
+    """Return what an ambiguous number means under each decimal sign that may be named.
+
+    >>> choices_of_sign("1,200", "voltage_v", "voltage_mv")
+    {'comma': '1.2 mV = 0.0012 V', 'point': '1200 mV = 1.2 V'}
+    """
+    number = next(each for each in cell.removeprefix(MARK).split() if AMBIGUOUS.fullmatch(each))
+    values = readings(number)
+    own = "comma" if "," in number else "point"
+    other = "point" if own == "comma" else "comma"
+    return {own: _with_unit(values["decimal"], field, key),
+            other: _with_unit(values["thousands"], field, key)}  # fmt: skip
+
+
+def _with_unit(value: float, field: str, key: str) -> str:
+    """Return a value with its unit, and in the field's own unit where that is another."""
+    unit, measured = unit_of(key, field), quantity(field)
+    if unit is not None and measured is not None:
+        return f"{value:g} {unit.symbol} = {unit.to_si(value):g} {measured.symbol}"
+    return f"{value:g} {measured.symbol}" if measured else f"{value:g}"
 
 
 def _number_hint(cell: str) -> str | None:
     if NUMBER.fullmatch(cell.translate(LOOKALIKES)):
         return f"Was {cell.translate(LOOKALIKES)} meant (a letter was typed for a digit)?"
+    if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*", cell):
+        return "The spreadsheet made a date of it: format the column as numbers, and type it again."
+    if cell == FORMULA:
+        return "Its formula has no stored result: open the workbook, save it, and send it again."
+    if cell == MERGED:
+        return "It is part of a merged cell: unmerge it, and fill in each row."
     if re.fullmatch(r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?", cell):
         return "Write numbers without a sign between thousands."
     if re.fullmatch(r"[+-]?[0-9]+([.,][0-9]+)?\s*[^\W\d].*", cell):

@@ -1,5 +1,6 @@
 """From rows to trials: rows with the same name are the runs of one trial."""
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -17,7 +18,7 @@ from api.models.trials import RunCreate, TrialCreate
 from api.models.validation import field_error
 from api.services.imports.cells import NotAValue
 from api.services.imports.headers import Header
-from api.services.imports.moments import read_moment
+from api.services.imports.moments import FORM, read_moment
 from api.services.imports.names import Directory, Place, Unresolved
 from api.services.imports.table import (
     RUN_COLUMNS,
@@ -31,6 +32,20 @@ from api.services.imports.table import (
 from api.services.trial_targets import blocked
 
 TRIAL = "trial_"
+#: What each row says for itself: the code of a refusal, and why it matters.
+TICKS = {
+    "adult_present": (
+        "supervisor_missing",
+        "Was an adult at the fan during this run? Without one, do not test.",
+    ),
+    "load_connected": (
+        "load_not_stated",
+        "Was the resistor connected? Volts without it give no power.",
+    ),
+}
+#: A spreadsheet shows a day without a time as 00:00; nobody tests then.
+AT_MIDNIGHT = f"Add the time at which the session began. {FORM} Of midnight, write the offset too."
+MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]00:00(:00)?")
 NOTE_LENGTH = 500
 
 
@@ -106,6 +121,7 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
         telling = draft.rows[:1]
     else:
         _agree(draft, header)
+    _require_ticks(draft, header)
     _find_place(draft, directory, header)
     draft.conditions = _typed_anywhere(telling, SESSION_COLUMNS)
     winds = _typed_anywhere(telling, TRIAL_WIND)
@@ -117,6 +133,18 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
         "runs": [row.table.typed(row.at, RUN_COLUMNS) for row in draft.rows],
     }
     _check_shapes(draft, facts, header)
+
+
+def _require_ticks(draft: Draft, header: Header) -> None:
+    """Note each tick that a row leaves out: what was ticked in another row says nothing of it."""
+    for column, (code, hint) in TICKS.items():
+        said = [row.get(column) is not None for row in draft.rows]
+        is_asked = column == "adult_present" or any(said)
+        if column in draft.rows[0].table.columns and is_asked:
+            for row, is_said in zip(draft.rows, said, strict=True):
+                if not is_said:
+                    reason = NotAValue(code, "is empty, and needs yes or no in each row", hint)
+                    draft.fault(row, header.title(column), reason, column)
 
 
 def _are_alike(rows: list[ReadRow]) -> bool:
@@ -168,6 +196,10 @@ def _started_at(row: ReadRow, zone: str) -> datetime:
     if text is None:
         raise Unresolved("session_started_at", NotAValue("missing", "is needed"))
     try:
+        if MIDNIGHT.fullmatch(str(text)):
+            raise NotAValue(
+                "no_time", "is midnight, as of a day typed without its time", AT_MIDNIGHT
+            )
         return read_moment(str(text), zone)
     except NotAValue as reason:
         raise Unresolved("session_started_at", reason) from reason

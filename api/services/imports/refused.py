@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from api.models.imports import ImportBatch
 from api.services import resources
-from api.services.imports.cells import NUMBER
+from api.services.imports.separators import NUMBER
 from api.services.imports.sheet import Sheet
 from api.services.safe_cells import FORMULA_STARTS, MARK
 from api.services.scope import Caller

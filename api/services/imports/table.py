@@ -1,7 +1,7 @@
 """A sheet as columns of values. What many cells say is read once, and is one object in memory."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import repeat
@@ -11,6 +11,7 @@ from api.errors import FieldError
 from api.services.imports.cells import NotAValue, Value, read_cell
 from api.services.imports.headers import BUILD_COLUMNS, LIST_COLUMNS, NAME_COLUMNS
 from api.services.imports.names import plain
+from api.services.imports.separators import ColumnSigns
 from api.services.imports.sheet import Sheet
 
 SESSION_COLUMNS = (
@@ -55,13 +56,14 @@ class Table:
     """The rows of a sheet: a list of values for each column, nothing where a cell is empty.
 
     `names` are the names that columns were typed with, which may carry another unit; `faults` are
-    what is wrong in the cells of a row, by its position.
+    what is wrong in the cells of a row, by its position; `keys` are field and typed name by title.
     """
 
     numbers: list[int]
     columns: dict[str, list[Value | None]]
     names: dict[str, str]
     faults: dict[int, list[FieldError]] = field(default_factory=dict)
+    keys: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @cached_property
     def builds(self) -> list[int]:
@@ -151,12 +153,13 @@ class ReadRow:
         return RECORD if value is None and name == "kind" else value
 
 
-def read_table(sheet: Sheet, decimal: str) -> Table:
-    """Return a sheet's values, and what is wrong in its cells."""
+def read_table(sheet: Sheet, signs: Mapping[str, ColumnSigns]) -> Table:
+    """Return the values of a sheet, and what is wrong in its cells; `signs` are its columns'."""
     header, table = sheet.header, Table(sheet.numbers, {}, {})
     for key, cells in sheet.cells.items():
         name = header.fields[key]
-        read = {cell: _read(name, cell, decimal) for cell in dict.fromkeys(cells)}
+        table.keys[header.title(name)] = name, key
+        read = {cell: _read(name, cell, signs, key) for cell in dict.fromkeys(cells)}
         wrong = {cell: each for cell, each in read.items() if isinstance(each, NotAValue)}
         for at, cell in enumerate(cells) if wrong else ():
             if cell in wrong:
@@ -167,9 +170,11 @@ def read_table(sheet: Sheet, decimal: str) -> Table:
     return table
 
 
-def _read(name: str, cell: str, decimal: str) -> Value | NotAValue | None:
+def _read(
+    name: str, cell: str, signs: Mapping[str, ColumnSigns], key: str
+) -> Value | NotAValue | None:
     """Return the value of a cell, nothing where it is empty, or why it holds none."""
     try:
-        return read_cell(name, cell, decimal) if cell else None
+        return read_cell(name, cell, signs, key) if cell else None
     except NotAValue as reason:
         return reason

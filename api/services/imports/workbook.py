@@ -5,6 +5,7 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from api.errors import FieldError, Invalid
 from api.services.imports.workbook_child import WRITTEN_BYTES
@@ -20,16 +21,20 @@ def is_workbook(body: bytes) -> bool:
     return body.startswith(MAGIC)
 
 
-def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, str]:
-    """Return a workbook's first sheet as comma-separated text, and the sheet's name."""
+def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, dict[str, Any]]:
+    """Return the first visible sheet of a workbook as comma-separated text, and what is said of it.
+
+    That is its name as `sheet`, and what is not read: `other_sheets`, `hidden_sheets`,
+    `hidden_rows` and `hidden_columns`, each a list.
+    """
     said, _, sheet = _read(body, most_rows).partition(b"\n")
     try:
-        told = json.loads(said)
+        about: dict[str, Any] = json.loads(said)
     except ValueError as error:  # stopped by its limits before it said anything
         raise _refused(TOO_MUCH) from error
-    if "refused" in told:
-        raise _refused(told["refused"])
-    return sheet, str(told["sheet"])
+    if "refused" in about:
+        raise _refused(about["refused"])
+    return sheet, about
 
 
 def _read(body: bytes, most_rows: int) -> bytes:

@@ -1,26 +1,44 @@
-"""Read the first sheet of a workbook from standard input and print its rows as CSV.
+"""Read the first visible sheet of a workbook from standard input and print its rows as CSV.
 
 Run alone, in a process of its own with limits on memory, time and what it writes: a workbook comes
-from anywhere, and unpacking one can take all there is. Prints a line of JSON, {"sheet": name} and
-then the rows as CSV, ending with 0; or {"refused": words}, ending with 3.
+from anywhere, and unpacking one can take all there is. Prints a line of JSON about the sheet and
+what of the workbook is hidden, then the rows as CSV, ending with 0; or {"refused": words}, ending
+with 3. Hidden rows are empty, so that rows keep their numbers.
 """
 
 import csv
 import io
 import json
+import math
+import re
 import sys
 import zipfile
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Any
+from xml.etree import ElementTree
 
 MOST_UNPACKED_BYTES, MOST_PARTS = 60_000_000, 200
 MOST_COLUMNS = 200
 #: What a spreadsheet keeps in one cell, and what all cells may hold together: a file of a few
 #: kilobytes can name one long text a hundred thousand times.
 MOST_IN_CELL, MOST_CHARACTERS = 32_767, 20_000_000
+MOST_MERGED = 100_000
 MEMORY_BYTES, CPU_SECONDS, WRITTEN_BYTES = 600_000_000, 10, 100_000_000
 #: Parts of a workbook that run something or fetch something.
 ACTIVE = ("vbaproject", "activex", "externallinks/", "embeddings/", "macrosheets/")
+
+NAMESPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+#: What stands in a cell that has no value of its own; no number, date or yes is read from it.
+FORMULA, MERGED = "(formula without a stored result)", "(merged cell)"
+#: Text that looks like a number: it is marked with an apostrophe, as spreadsheets mark it.
+TEXT_NUMBER = re.compile(r"[+\-\u2212]?[0-9]+([.,][0-9]+)?")
+LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
+#: Of a number format: what it shows to the letter, and a comma that divides by a thousand.
+LITERAL = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')
+UNIT_SHOWN = re.compile(r'"([^"]*[A-Za-zΩµ°][^"]*)"')
+SCALED = re.compile(r"[0#?],+(\D*$|\.)")
 
 
 class Refused(Exception):
@@ -55,43 +73,166 @@ def inspect(body: bytes) -> None:
         raise Refused("the workbook is far larger than a season's: save the one sheet as CSV")
 
 
-def read(body: bytes, most_rows: int) -> tuple[str, list[list[str]]]:
-    """Return the first sheet's name and its rows as text."""
+def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
+    """Return what is said of the first visible sheet, and its rows as text, hidden ones empty."""
     from openpyxl import load_workbook
 
     book = load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
-    sheet = book.worksheets[0]
+    sheets = [each for each in book.worksheets if each.sheet_state == "visible"]
+    if not sheets:
+        raise Refused("every sheet of the workbook is hidden: show the one with the trials")
+    sheet = sheets[0]
+    layout = read_layout(sheet._get_source())
     sheet.reset_dimensions()
     rows: list[list[str]] = []
     characters = 0
-    for cells in sheet.iter_rows(values_only=True):
+    for number, cells in enumerate(sheet.iter_rows(), start=1):
         if len(cells) > MOST_COLUMNS:
             raise Refused(f"the sheet has more than {MOST_COLUMNS} columns")
-        rows.append([written(cell) for cell in cells])
+        is_hidden = number > 1 and number in layout.hidden_rows
+        rows.append([] if is_hidden else _row(cells, number, layout))
         characters += sum(len(cell) + 1 for cell in rows[-1])
         if len(rows) > most_rows + 1:
             raise Refused(f"the sheet has more than {most_rows} rows; send it in parts")
         if characters > MOST_CHARACTERS:
             raise Refused("the sheet holds far more text than a season's: send it in parts")
-    return sheet.title, trimmed(rows)
+    about = {
+        "sheet": sheet.title,
+        "other_sheets": [each.title for each in sheets[1:]],
+        "hidden_sheets": [each.title for each in book.worksheets if each not in sheets],
+        "hidden_rows": sorted(row for row in layout.hidden_rows if 1 < row <= len(rows)),
+    }
+    return about | {"hidden_columns": _drop_hidden(rows, layout.hidden_columns)}, trimmed(rows)
 
 
-def written(cell: Any) -> str:
-    """Return a cell as it would be typed."""
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, datetime):
-        return cell.isoformat(sep=" ", timespec="minutes")
-    if isinstance(cell, date | time):
-        return cell.isoformat()
-    if isinstance(cell, float):
-        return repr(int(cell)) if cell.is_integer() else repr(cell)
-    text = str(cell)
+@dataclass
+class Layout:
+    """What a sheet shows and what it hides; rows and columns count from 1."""
+
+    hidden_rows: set[int] = field(default_factory=set)
+    hidden_columns: set[int] = field(default_factory=set)
+    #: Cells by their address, such as B4.
+    without_result: set[str] = field(default_factory=set)
+    merged: set[tuple[int, int]] = field(default_factory=set)
+
+
+def read_layout(source: Any) -> Layout:
+    """Return the layout of a sheet from its XML, which the reader of cells leaves out."""
+    layout, row = Layout(), 0
+    for event, element in ElementTree.iterparse(source, events=("start", "end")):
+        name = element.tag.removeprefix(NAMESPACE)
+        if event == "start":
+            if name == "row":
+                row = int(element.get("r", row + 1))
+                if _is_hidden(element, "ht"):
+                    layout.hidden_rows.add(row)
+            continue
+        if name == "col" and _is_hidden(element, "width"):
+            first, last = int(element.get("min", 1)), int(element.get("max", 1))
+            layout.hidden_columns |= set(range(first, min(last, MOST_COLUMNS) + 1))
+        elif name == "c" and element.find(f"{NAMESPACE}f") is not None:
+            result = element.find(f"{NAMESPACE}v")
+            if result is None or result.text is None:
+                layout.without_result.add(str(element.get("r")))
+        elif name == "mergeCell":
+            _note_merged(str(element.get("ref")), layout)
+        if name in ("row", "mergeCell"):
+            element.clear()
+    return layout
+
+
+def _is_hidden(element: Any, size: str) -> bool:
+    return element.get("hidden") in ("1", "true") or element.get(size) == "0"
+
+
+def _note_merged(area: str, layout: Layout) -> None:
+    """Note the cells of a merged area but its first, which alone has the value."""
+    from openpyxl.utils import range_boundaries
+
+    first_column, first_row, last_column, last_row = range_boundaries(area)
+    size = (last_column - first_column + 1) * (last_row - first_row + 1)
+    if len(layout.merged) + size > MOST_MERGED:
+        raise Refused("the sheet has very many merged cells: unmerge them, and fill in each row")
+    layout.merged |= {
+        (row, column)
+        for row in range(first_row, last_row + 1)
+        for column in range(first_column, last_column + 1)
+    } - {(first_row, first_column)}
+
+
+def _row(cells: Any, number: int, layout: Layout) -> list[str]:
+    """Return the cells of a row as text."""
+    texts = [written(cell.value, cell.number_format) if cell.value is not None else ""
+             for cell in cells]  # fmt: skip
+    if layout.merged or layout.without_result:
+        for at, cell in enumerate(cells):
+            if (number, at + 1) in layout.merged:
+                texts[at] = MERGED
+            elif cell.value is None and getattr(cell, "coordinate", "") in layout.without_result:
+                texts[at] = FORMULA
+    return texts
+
+
+def _drop_hidden(rows: list[list[str]], hidden: set[int]) -> list[str]:
+    """Remove hidden columns from rows, and return their titles."""
+    width = len(rows[0]) if rows else 0
+    gone = sorted((at - 1 for at in hidden), reverse=True)
+    titles = [rows[0][at] or f"column {at + 1}" for at in gone if at < width]
+    for row in rows:
+        for at in gone:
+            del row[at : at + 1]
+    return titles[::-1]
+
+
+def written(value: Any, number_format: str = "General") -> str:
+    """Return a cell as it would be typed, by what the sheet shows of it.
+
+    >>> written(0.45, "0%"), written(1.234), written("1,200"), written(datetime(2026, 3, 5))
+    ('45%', '1.2340', "'1,200", '2026-03-05 00:00')
+    >>> written(datetime(2026, 3, 5), "yyyy-mm-dd")
+    '2026-03-05'
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime):
+        return _moment(value, number_format)
+    if isinstance(value, date | time):
+        return value.isoformat()
+    if isinstance(value, int | float):
+        return _number(value, number_format)
+    text = str(value)
     if len(text) > MOST_IN_CELL:
         raise Refused(f"a cell holds more than {MOST_IN_CELL} characters")
-    return text
+    return f"'{text}" if TEXT_NUMBER.fullmatch(text.strip()) else text
+
+
+def _moment(value: datetime, number_format: str) -> str:
+    """Return a day and time, the day alone where the cell shows no time."""
+    shows_time = "h" in LITERAL.sub("", number_format).lower() or number_format == "General"
+    if not shows_time:
+        return value.date().isoformat()
+    return value.isoformat(sep=" ", timespec="seconds" if value.second else "minutes")
+
+
+def _number(value: float, number_format: str) -> str:
+    """Return a number as the cell shows it: in percent, with a unit, or scaled by thousands."""
+    positive = number_format.split(";", maxsplit=1)[0]
+    shown = LITERAL.sub("", positive)
+    if "%" in shown:
+        return f"{_plain(value * 100)}%"
+    if SCALED.search(shown):
+        return f"{_plain(value)} (shown in thousands)"
+    unit = " ".join(each.strip() for each in UNIT_SHOWN.findall(positive))
+    return f"{_plain(value)} {unit}" if unit else _plain(value)
+
+
+def _plain(value: float) -> str:
+    """Return a number in digits, with a point before decimals that nobody takes for thousands."""
+    if not math.isfinite(value):
+        return str(value)
+    text = format(Decimal(f"{value:.15g}"), "f")
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text}0" if LIKE_THOUSANDS.fullmatch(text) else text
 
 
 def trimmed(rows: list[list[str]]) -> list[list[str]]:
@@ -115,14 +256,14 @@ def main() -> int:
     out = io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="")
     try:
         inspect(body)
-        name, rows = read(body, int(sys.argv[1]))
+        about, rows = read(body, int(sys.argv[1]))
     except Refused as refused:
         return _refuse(out, str(refused))
     except MemoryError:
         return _refuse(out, "the workbook takes too much memory: save the one sheet as CSV")
     except Exception as error:  # whatever a broken file does to the reader is the file's fault
         return _refuse(out, f"the workbook cannot be read ({type(error).__name__})")
-    out.write(json.dumps({"sheet": name}) + "\n")
+    out.write(json.dumps(about) + "\n")
     csv.writer(out, lineterminator="\r\n").writerows(rows)
     out.flush()
     return 0

@@ -1,0 +1,178 @@
+"""Decide what a point or a comma in a typed number means: decimals, thousands, or a question.
+
+`1,200` may be 1.2 or 1200. Other cells decide where they can: a number such as `8,9` or `0,166` can
+only have a decimal comma, and of `1,013` hPa only the reading with thousands is a pressure. Where
+nothing decides, the number is asked about and never stored on a guess.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from api.models.units import Unit, quantity
+from api.models.validation import LIMITS
+
+Meaning = Literal["decimal", "thousands"]
+#: A number with one separator that may stand before decimals or before thousands.
+AMBIGUOUS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
+SIGNS = (",", ".")
+#: How the two signs are called where somebody names one of them.
+NAMED = {"comma": ",", "point": "."}
+#: What model turbines give and are tested with. A reading outside its range decides nothing alone,
+#: but is doubted where the other reading lies inside. Common practice, no source.
+PLAUSIBLE = {
+    "voltage_v": (0.02, 20.0),
+    "load_ohm": (0.5, 5000.0),
+    "rotor_speed_rpm": (50.0, 3000.0),
+}
+#: Whole numbers from here on beside `1.200` in a column suggest that its points are thousands.
+LARGE_WHOLE = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnSigns:
+    """How the numbers of a column are read: its decimal sign, and what ambiguous ones mean."""
+
+    decimal: str = "."
+    ambiguous: Mapping[str, Meaning] = field(default_factory=dict)
+
+    def meaning(self, number: str) -> Meaning | None:
+        """Return what the separator of an ambiguous number means here; None: ask."""
+        return self.ambiguous.get(_sign(number))
+
+
+def readings(number: str) -> dict[Meaning, float]:
+    """Return both values that an ambiguous number may have.
+
+    >>> readings("1,200")
+    {'decimal': 1.2, 'thousands': 1200.0}
+    """
+    return {
+        "decimal": float(number.replace(",", ".")),
+        "thousands": float(number.replace(",", "").replace(".", "")),
+    }
+
+
+def column_signs(
+    columns: Mapping[str, Iterable[str]], fields: Mapping[str, str], named: str | None = None
+) -> dict[str, ColumnSigns]:
+    """Return how the numbers of each column are read.
+
+    `columns` has the typed numbers of each column by its key, `fields` the SI field of each key;
+    `named` is the decimal sign where somebody named it: the other sign then groups thousands.
+    """
+    if named is not None:
+        other = _other(named)
+        signs = ColumnSigns(named, {named: "decimal", other: "thousands"})
+        return dict.fromkeys(columns, signs)
+    evidence = {key: _Evidence(key, fields[key], set(cells)) for key, cells in columns.items()}
+    decimal = _usual_sign(evidence.values())
+    return {
+        key: ColumnSigns(decimal, {sign: meaning for sign in SIGNS
+                                   if (meaning := _decide(sign, each, evidence.values()))})
+        for key, each in evidence.items()
+    }  # fmt: skip
+
+
+def signs_of_one(name: str, text: str) -> ColumnSigns:
+    """Return how a single number is read that was typed into the field of that name."""
+    return column_signs({name: [text]}, {name: si_field(name)})[name]
+
+
+@dataclass(frozen=True)
+class _Evidence:
+    """What the numbers of one column say about its separators."""
+
+    key: str
+    field: str
+    numbers: set[str]
+
+    def proves(self, sign: str, meaning: Meaning) -> bool:
+        """Tell whether a number of this column can have its separator in one meaning only."""
+        if meaning == "decimal" and self.has_decimals(sign):
+            return True
+        return any(self._possible(number) == {meaning} for number in self._ambiguous(sign))
+
+    def has_decimals(self, sign: str) -> bool:
+        """Tell whether a number can only have this sign before decimals, by its form."""
+        return any(sign in n and NUMBER.fullmatch(n) and not AMBIGUOUS.fullmatch(n)
+                   for n in self.numbers)  # fmt: skip
+
+    def looks_grouped(self, sign: str) -> bool:
+        """Tell whether numbers of this column suggest thousands without proving them."""
+        ambiguous = self._ambiguous(sign)
+        whole = any(n.lstrip("+-").isdigit() and abs(float(n)) >= LARGE_WHOLE for n in self.numbers)
+        return bool(ambiguous) and (whole or any(map(self._only_plausible_grouped, ambiguous)))
+
+    def _only_plausible_grouped(self, number: str) -> bool:
+        low, high = PLAUSIBLE.get(self.field, (0.0, float("inf")))
+        values = {m: abs(self._si(value)) for m, value in readings(number).items()}
+        is_inside = {meaning: low <= value <= high for meaning, value in values.items()}
+        return is_inside["thousands"] and not is_inside["decimal"]
+
+    def _possible(self, number: str) -> set[str]:
+        """Return the meanings of an ambiguous number that the limits of its field allow."""
+        name = self.field.removeprefix("trial_")
+        low, high = LIMITS.get(name, (-float("inf"), float("inf")))
+        return {m for m, value in readings(number).items() if low <= self._si(value) <= high}
+
+    def _ambiguous(self, sign: str) -> list[str]:
+        return [n for n in self.numbers if sign in n and AMBIGUOUS.fullmatch(n)]
+
+    def _si(self, value: float) -> float:
+        unit = unit_of(self.key, self.field)
+        return value if unit is None else unit.to_si(value)
+
+
+def _decide(sign: str, column: _Evidence, every: Iterable[_Evidence]) -> Meaning | None:
+    """Return what a sign means in a column's ambiguous numbers: by the column, else by the file."""
+    own = _proved(sign, [column])
+    if own is not None:
+        return own.pop() if len(own) == 1 else None  # type: ignore[return-value]  # of two meanings
+    proved = _proved(sign, every)
+    other_is_decimal = any(each.has_decimals(_other(sign)) for each in every)
+    if proved != {"decimal"} or other_is_decimal or column.looks_grouped(sign):
+        return None
+    return "decimal"
+
+
+def _proved(sign: str, columns: Iterable[_Evidence]) -> set[str] | None:
+    """Return the meanings that some columns prove for a sign, None if they prove none."""
+    meanings: tuple[Meaning, ...] = ("decimal", "thousands")
+    proved: set[str] = {m for m in meanings if any(each.proves(sign, m) for each in columns)}
+    return proved or None
+
+
+def _usual_sign(columns: Iterable[_Evidence]) -> str:
+    """Return the decimal sign that most numbers of a file have, those of clear form first."""
+    numbers = [number for column in columns for number in column.numbers]
+    clear = [number for number in numbers if not AMBIGUOUS.fullmatch(number)]
+    for some in (clear, numbers):
+        commas, points = (sum(sign in number for number in some) for sign in SIGNS)
+        if commas != points:
+            return "," if commas > points else "."
+    return "."
+
+
+def unit_of(key: str, field: str) -> Unit | None:
+    """Return the unit that a column's key names, None where it is the field's own."""
+    measured = quantity(field)
+    return measured.spellings().get(key) if measured else None
+
+
+def si_field(name: str) -> str:
+    """Return the SI field behind a name that may carry another unit."""
+    if name in LIMITS:
+        return name
+    named = (field for field in LIMITS if unit_of(name, field) is not None)
+    return next(named, name)
+
+
+def _sign(number: str) -> str:
+    return "," if "," in number else "."
+
+
+def _other(sign: str) -> str:
+    return "." if sign == "," else ","
