@@ -50,7 +50,10 @@ def _is_possible(view: View, trial: int, fix: dict[str, Any]) -> bool:
 def _factors(view: View, trial: int, fix: dict[str, Any]) -> tuple[float, float]:
     """Return what a fix does to the wind speed and to the power, as factors."""
     if "scale_volts" in fix:
-        return 1.0, float(fix["scale_volts"]) ** 2
+        runs = view.results.run_count[trial] if "run" in fix else 1
+        return 1.0, float(fix["scale_volts"]) ** (2 / runs)
+    if "scale_wind" in fix:
+        return float(fix["scale_wind"]), 1.0
     changes: dict[str, float] = fix["changes"]
     winds = [changes[name] / view.number(name)[trial] for name in WINDS if name in changes]
     ohms = changes.get("load_ohm")

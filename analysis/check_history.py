@@ -4,9 +4,8 @@ Each looks back only: what is usual is told by earlier trials that were not doub
 """
 
 import math
-from bisect import insort
 from collections import defaultdict, deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import chain
 from statistics import median
@@ -18,16 +17,24 @@ from analysis import unit_slips
 from analysis.check_trial import (
     impossible_power,
     kiloohm_slip,
+    load_slip,
     millivolt_slip,
     runs_disagree,
+    unmeasurable_power,
 )
 from analysis.check_view import Finding, Mask, View, findings, one
+from analysis.decimal_slips import places_off
 from analysis.rules import Severity
 from analysis.season import RECORD
-from analysis.unit_slips import Slip, find_slip
+from analysis.unit_slips import find_slip
 
 WINDS_REMEMBERED, LEAST_WINDS = 9, 3
 WIND_TOLERANCE, VOLTAGE_TOLERANCE = 0.20, 0.075  # [-], standard deviation of ln value
+REMEMBERED = 50  # trials of a build and load; the newest tell what is usual
+#: A shift by one place and more is seen at about the same pitch; by two and three at any, since no
+#: pitch costs a rotor that turns so much. Common practice, no source.
+NEAR_PITCH_DEG, WITHIN_PLACES, ANY_PITCH_TOLERANCE = 1.5, 0.26, 0.70
+SAME_PITCH_PLACES, ANY_PITCH_PLACES = (1, 2, 3, -1, -2, -3), (2, 3, -2, -3)
 JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
 RUN_AGAIN = ("reference", "event")  # kinds of one run each, which may well show the same twice
 ALIKE = 0.02  # [-], of a pitch or a load
@@ -35,12 +42,12 @@ ALIKE = 0.02  # [-], of a pitch or a load
 
 @dataclass(frozen=True, slots=True)
 class _Doubted:
-    """A value unlike what came before: where, what was usual, and what unit would explain it."""
+    """A value unlike what came before: where, what was usual, and by how many places it is off."""
 
     trial: int
     value: float
     usual: float
-    slip: Slip | None
+    places: int
     trials_before: int
 
 
@@ -71,8 +78,7 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
         bench = before[benches[trial]]
         is_known = len(bench) >= LEAST_WINDS or benches[trial] in told
         usual = median(bench) if is_known else references[trial]
-        slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
-        finding = None if slip is None else _wind_slipped(view, trial, usual, slip)
+        finding = _wind_slipped(view, trial, usual)
         if finding is None or view.is_confirmed(finding):
             bench.append(speed)
         if finding is not None:
@@ -81,16 +87,30 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
             yield finding
 
 
-def _wind_slipped(view: View, trial: int, usual: float, slip: Slip) -> Finding:
+def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
+    """Return that a wind is the usual one in another unit, or with its decimal point elsewhere."""
     speed = float(view.results.wind_speed_m_s[trial])
+    slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
+    places = places_off(speed, usual, unit_slips.TOLERATED * WIND_TOLERANCE)
+    if slip is not None:
+        fixed = slip.meant
+        question = f"{speed:.1f} {slip.unit} would be {fixed:.2f} m/s."
+    elif places in (1, -1):
+        fixed = speed * 10.0**-places
+        question = f"Is the decimal point in the wrong place? {fixed:.2f} m/s would fit."
+    else:
+        return None
     return one(
-        trial, "wind_unit_slip", "hold", value=speed, usual=usual, unit=slip.unit,
-        fixed=slip.meant, fix=_wind_fix(view, trial, slip.meant / speed),
+        trial, "wind_unit_slip", "hold", value=speed, usual=usual, question=question,
+        fixed=fixed, fix=_wind_fix(view, trial, fixed / speed),
     )  # fmt: skip
 
 
 def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
-    """Return the values that put a wind right, on the thing it was read for."""
+    """Return the values that put a wind right, on the thing it was read for.
+
+    A wind that rests on a bench's grid alone is no reading of the trial, so that none is proposed.
+    """
     source = str(view.results.wind_speed_source[trial])
     if source == "session":
         ends = ("wind_speed_start_m_s", "wind_speed_end_m_s")
@@ -100,13 +120,14 @@ def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
             if np.isfinite(value)
         }}  # fmt: skip
     value = view.number("wind_speed_m_s")[trial]
-    if not np.isfinite(value):
-        return None  # the wind of its runs
-    return {"thing": "trial", "changes": {"wind_speed_m_s": round(float(value) * factor, 4)}}
+    if np.isfinite(value):
+        return {"thing": "trial", "changes": {"wind_speed_m_s": round(float(value) * factor, 4)}}
+    winds = np.asarray(view.runs["wind_speed_m_s"], dtype=float)[view.run_numbers == trial]
+    return {"thing": "trial", "scale_wind": factor} if np.isfinite(winds).all() else None
 
 
 def voltage_unlike_before(view: View) -> Iterator[Finding]:
-    """Yield volts unlike what the same build gave before at the same pitch, load and bench.
+    """Yield volts unlike what the same build gave before at the same load and bench.
 
     Parameters
     ----------
@@ -116,52 +137,109 @@ def voltage_unlike_before(view: View) -> Iterator[Finding]:
     Yields
     ------
     Finding
-        Of `millivolt_slip` where millivolts explain them, of `voltage_unlike_before` else.
+        Of `millivolt_slip` or `decimal_slip` where a shift by places explains them, however few
+        trials came before; of `voltage_unlike_before` else, at the same pitch.
     """
     for doubted in _volts_before(view):
         yield _unlike(doubted)
 
 
+def volts_of_no_model(view: View) -> Iterator[Finding]:
+    """Yield volts that no model turbine gives, unless earlier trials explain them otherwise.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        Of `millivolt_slip`.
+    """
+    slipped = {each.trial for each in view.found_by(voltage_unlike_before)
+               if each.rule.name == "decimal_slip"}  # fmt: skip
+    yield from (each for each in view.found_by(millivolt_slip) if each.trial not in slipped)
+
+
 def _unlike(doubted: _Doubted) -> Finding:
-    if doubted.slip is not None and doubted.slip.unit == "millivolts":
+    value, usual = doubted.value, doubted.usual
+    if doubted.places:
+        factor = 10.0**-doubted.places
+        name = "millivolt_slip" if doubted.places == 3 else "decimal_slip"
+        fits = f"{value * factor:.3g} V would fit."
+        question = f"Is the decimal point in the wrong place? {fits}"
+        if doubted.trials_before == 1:
+            question = f"One of the two is off. If it is this one, {fits}"
         return one(
-            doubted.trial, "millivolt_slip", "hold", value=doubted.value, fixed=doubted.slip.meant,
-            fix={"thing": "trial", "scale_volts": 1e-3},
+            doubted.trial, name, "hold", value=value, usual=usual, fixed=value * factor,
+            question=question, fix={"thing": "trial", "scale_volts": factor},
         )  # fmt: skip
     severity: Severity = "hold" if doubted.trials_before > 1 else "warn"
-    return one(
-        doubted.trial, "voltage_unlike_before", severity, value=doubted.value, usual=doubted.usual
-    )
+    return one(doubted.trial, "voltage_unlike_before", severity, value=value, usual=usual)
 
 
 def _volts_before(view: View) -> Iterator[_Doubted]:
-    """Yield volts that do not follow from an earlier trial of the same setting."""
-    before: dict[tuple[str, ...], list[float]] = defaultdict(list)
-    volts, speed = (
-        np.sqrt(view.results.power_w * view.number("load_ohm")),
-        view.results.wind_speed_m_s,
-    )
-    settings, doubted = _settings(view), doubted_otherwise(view)
+    """Yield volts that do not follow from earlier trials of the same build, bench and load."""
+    before: dict[tuple[str, ...], deque[_Before]] = defaultdict(lambda: deque(maxlen=REMEMBERED))
+    volts, settings = np.sqrt(view.results.power_w * view.number("load_ohm")), _settings(view)
+    doubted, pitches = doubted_otherwise(view), view.number("pitch_deg").tolist()
+    speed, reference = view.results.wind_speed_m_s, view.results.reference_wind_speed_m_s
+    has_wind = np.isfinite(speed)
     with np.errstate(invalid="ignore", divide="ignore"):
-        at_one_m_s = (volts * speed ** (-view.results.wind_exponent / 2)).tolist()
+        in_wind = np.where(has_wind, speed, reference) ** (-view.results.wind_exponent / 2)
+        at_one_m_s = (volts * in_wind).tolist()
     for trial in view.in_time.tolist():
-        scaled = at_one_m_s[trial]
-        if not (math.isfinite(scaled) and scaled > 0) or settings[trial] is None:
+        setting, scaled = settings[trial], at_one_m_s[trial]
+        if setting is None or not (math.isfinite(scaled) and scaled > 0):
             continue
-        earlier = before[settings[trial]]
-        if earlier:
-            usual = median(earlier)
-            slip = find_slip(scaled, usual, VOLTAGE_TOLERANCE, unit_slips.VOLTAGE_SLIPS)
-            if slip or abs(math.log(scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
-                value = float(volts[trial])
-                meant = slip and Slip(slip.unit, value * slip.meant / scaled)
-                odd = _Doubted(trial, value, value * usual / scaled, meant, len(earlier))
-                yield odd
-                if not view.is_confirmed(_unlike(odd)):
-                    continue
-                earlier.clear()  # from here on another value is usual
+        now = _Before(pitches[trial], scaled, bool(has_wind[trial]))
+        odd = _odd(now, before[setting], trial, float(volts[trial]))
+        if odd is not None:
+            yield odd
+            if not view.is_confirmed(_unlike(odd)):
+                continue
+            # From here on another value is usual.
+            others = [each for each in before[setting] if not each.is_set_as(now)]
+            before[setting] = deque(others, maxlen=REMEMBERED)
         if not doubted[trial]:
-            insort(earlier, scaled)  # in order, so that each median costs one look along it
+            before[setting].append(now)
+
+
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """What a build gave once: its pitch, its volts scaled to 1 m/s, and if the wind is known."""
+
+    pitch_deg: float
+    scaled: float
+    has_wind: bool
+
+    def is_set_as(self, other: "_Before") -> bool:
+        """Tell whether the other trial had the same pitch, as far as both are known."""
+        both = self.pitch_deg, other.pitch_deg
+        return f"{both[0]:.1f}" == f"{both[1]:.1f}"
+
+    def is_near(self, other: "_Before") -> bool:
+        """Tell whether the other trial had about this pitch, or one of the two is not known."""
+        return not abs(self.pitch_deg - other.pitch_deg) > NEAR_PITCH_DEG
+
+
+def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _Doubted | None:
+    """Return that volts are unlike earlier ones: shifted by places, or else at the same pitch."""
+    alike = [each.scaled for each in before if each.is_set_as(now) and each.has_wind]
+    near = [each.scaled for each in before if each.is_near(now)]
+    for some, allowed, tolerance in (
+        (near, SAME_PITCH_PLACES, WITHIN_PLACES),
+        ([each.scaled for each in before], ANY_PITCH_PLACES, ANY_PITCH_TOLERANCE),
+    ):
+        places = places_off(now.scaled, median(some), tolerance) if some else 0
+        if places in allowed:
+            return _Doubted(trial, value, value * median(some) / now.scaled, places, len(some))
+    if alike and now.has_wind and math.isfinite(now.pitch_deg):
+        usual = median(alike)
+        if abs(math.log(now.scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
+            return _Doubted(trial, value, value * usual / now.scaled, 0, len(alike))
+    return None
 
 
 def doubted_otherwise(view: View) -> Mask:
@@ -178,7 +256,8 @@ def doubted_otherwise(view: View) -> Mask:
         False again where somebody confirmed what is odd.
     """
     doubted = np.zeros(len(view.in_time), dtype=bool)
-    checks = (wind_unit_slip, impossible_power, kiloohm_slip, millivolt_slip, runs_disagree)
+    checks = (wind_unit_slip, impossible_power, unmeasurable_power, kiloohm_slip, load_slip,
+              millivolt_slip, runs_disagree)  # fmt: skip
     for finding in chain.from_iterable(map(view.found_by, checks)):
         holds = finding.rule.severity == "hold" and not view.is_confirmed(finding)
         doubted[finding.trial] |= holds
@@ -186,12 +265,11 @@ def doubted_otherwise(view: View) -> Mask:
 
 
 def _settings(view: View) -> list[tuple[str, ...] | None]:
-    """Return what must be alike of two trials for their volts to be alike."""
-    columns = (view.text("build_id"), view.text("bench_id"), view.number("pitch_deg"),
-               view.number("load_ohm"))  # fmt: skip
+    """Return what must be alike of two trials, beside their pitch, for their volts to be alike."""
+    columns = (view.text("build_id"), view.text("bench_id"), view.number("load_ohm"))
     return [
-        (build, bench, f"{p:.1f}", f"{ohms:.3g}") if math.isfinite(p + ohms) else None
-        for build, bench, p, ohms in zip(*(column.tolist() for column in columns), strict=True)
+        (build, bench, f"{ohms:.3g}") if math.isfinite(ohms) else None
+        for build, bench, ohms in zip(*(column.tolist() for column in columns), strict=True)
     ]
 
 

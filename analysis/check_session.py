@@ -28,6 +28,18 @@ def temperature_unit(view: View) -> Iterator[Finding]:
     )  # fmt: skip
 
 
+def humidity_fraction(view: View) -> Iterator[Finding]:
+    """Yield humidities so low that they were probably typed as a fraction of one."""
+    humidity = view.number("relative_humidity_pct")
+    fixed = 100 * humidity
+    where = view.first_of_session & (humidity > 0) & (humidity <= 1)
+    yield from findings(
+        where, "humidity_fraction", "warn", value=humidity, fixed=fixed,
+        fix=lambda at: {"thing": "session",
+                        "changes": {"relative_humidity_pct": round(float(fixed[at]), 2)}},
+    )  # fmt: skip
+
+
 def pressure(view: View) -> Iterator[Finding]:
     """Yield pressures that are the weather report's, or unusual for the height."""
     read, altitude = view.number("pressure_hpa"), view.number("altitude_m")

@@ -1,11 +1,13 @@
 """Checks of one trial by itself: its numbers, its setting, its meter and its load."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from analysis import unit_slips
 from analysis.check_view import Finding, Mask, View, findings, one
+from analysis.decimal_slips import LEAST_V, MOST_V, places_off, slipped_reading
 from analysis.exponent import OUT_OF_RANGE
 from analysis.rotor import BETZ_LIMIT
 from analysis.season import RECORD
@@ -15,9 +17,16 @@ UNLIKELY_POWER_COEFFICIENT = 0.25  # [-]
 #: Range of ln P over runs beyond which one of them is doubtful, and beyond which the trial waits:
 #: 3.3 and 5 times a repeatability of 4 %; ISO 5725-6 critical range [memory].
 RUNS_WARN, RUNS_HOLD = 0.13, 0.20
+ALIKE = 1.02  # [-], of the largest reading to the smallest
 MOST_APART = 9.2  # [-], of ln P: ten thousand times, where a run gave nothing
 RANGE_COARSE_BELOW = 0.10  # [-], share of the meter's range
 MOST_VOLTS, LEAST_OHMS, STEEPEST_DEG = 20.0, 0.5, 50.0  # [V], [Ω], [°], of a model turbine
+LEAST_POWER_W = 1e-6  # [W], of a trial that gave anything: 5 mV across 22 Ω
+#: Asked where a decimal point fits: it may be missing, or stand in the wrong place.
+WRONG_PLACE = {
+    False: "Is a decimal point missing?",
+    True: "Is the decimal point or the unit wrong?",
+}
 HALF_RATED, WITHIN = 0.5, 0.05  # [-]
 FINE_RESOLUTION = 0.005  # [-], of the reading: coarser meters show the same honestly
 TIP_SPEEDS = (0.7, 6.5)  # [-]
@@ -42,13 +51,66 @@ def unlikely_power(view: View) -> Iterator[Finding]:
     yield from findings(where, "unlikely_power", "warn", value=coefficient)
 
 
+def unmeasurable_power(view: View) -> Iterator[Finding]:
+    """Yield trials with less power than any usual meter range shows; a rotor at rest gives none."""
+    power = view.results.power_w
+    for trial in np.flatnonzero((power > 0) & (power < LEAST_POWER_W)).tolist():
+        volts, fix = float(view.results.largest_voltage_v[trial]), None
+        question = "Is a unit or a decimal point wrong?"
+        if volts < LEAST_V <= 1000 * volts <= MOST_V:
+            question = f"Is {volts:.3g} V in another unit? {1000 * volts:.3g} V would fit."
+            fix = {"thing": "trial", "scale_volts": 1000.0}
+        yield one(
+            trial, "unmeasurable_power", "hold", value=1e6 * float(power[trial]),
+            question=question, fix=fix,
+        )  # fmt: skip
+
+
 def runs_disagree(view: View) -> Iterator[Finding]:
     """Yield trials whose runs lie far apart, also where one run gave nothing."""
     spread = view.results.ln_power_range
     ratio = np.exp(np.minimum(spread, MOST_APART))
+    for trial in np.flatnonzero(spread > RUNS_HOLD).tolist():
+        yield _apart(view, trial, float(ratio[trial]))
     warned = (spread > RUNS_WARN) & (spread <= RUNS_HOLD)
-    yield from findings(spread > RUNS_HOLD, "runs_disagree", "hold", value=ratio)
     yield from findings(warned, "runs_disagree", "warn", value=100 * (ratio - 1))
+
+
+def _apart(view: View, trial: int, ratio: float) -> Finding:
+    """Return that the runs of a trial disagree: their readings, and a decimal point that slipped.
+
+    The odd one is named first, the others beside it.
+    """
+    volts = [abs(each) for each in view.voltages_of(trial)]
+    if not max(volts) > ALIKE * min(volts):  # the same volts, so that the amperes differ
+        readings = f"the largest power is {ratio:.3g} times the smallest"
+        return one(
+            trial, "runs_disagree", "hold", value=ratio, readings=readings, question=""
+        )  # fmt: skip
+    slipped = slipped_reading(volts)
+    usual = float(np.median(volts))
+    odd = slipped.position if slipped else max(
+        range(len(volts)), key=lambda at: abs(math.log(max(volts[at], 1e-6) / max(usual, 1e-6)))
+    )  # fmt: skip
+    others = [f"{each:.4g} V" for at, each in enumerate(volts) if at != odd]
+    readings = f"{volts[odd]:.4g} V beside {_listed(others)}"
+    question, fix = "", None
+    if slipped is not None:
+        fits = f"{volts[odd] * slipped.factor:.4g} V would fit."
+        question = f" {WRONG_PLACE[slipped.factor < 1 or slipped.factor == 1000]} {fits}"
+        fix = {"thing": "trial", "scale_volts": slipped.factor, "run": odd + 1}
+    return one(
+        trial, "runs_disagree", "hold", value=ratio, readings=readings, question=question, fix=fix
+    )
+
+
+def _listed(words: list[str]) -> str:
+    """Return words as a list to read.
+
+    >>> _listed(["1 V", "2 V", "3 V"])
+    '1 V, 2 V and 3 V'
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def millivolt_slip(view: View) -> Iterator[Finding]:
@@ -76,6 +138,26 @@ def kiloohm_slip(view: View) -> Iterator[Finding]:
         where, "kiloohm_slip", "hold", value=load, fixed=fixed,
         fix=lambda at: {"thing": "trial", "changes": {"load_ohm": round(float(fixed[at]), 4)}},
     )  # fmt: skip
+
+
+def load_slip(view: View) -> Iterator[Finding]:
+    """Yield loads that are the resistor's or the build's with the decimal point elsewhere.
+
+    Thousandths are kilo-ohms, which `kiloohm_slip` finds; a load sweep changes the load on purpose,
+    so that only the resistor's own record tells of it.
+    """
+    load, record = view.number("load_ohm"), view.number("load_record_ohm")
+    of_build = np.where(view.kind("load"), np.nan, view.number("build_load_ohm"))
+    listed = np.where(np.isfinite(record), record, of_build)
+    for trial in np.flatnonzero(np.isfinite(load) & (listed > 0)).tolist():
+        value, usual = float(load[trial]), float(listed[trial])
+        places = places_off(value, usual, unit_slips.TOLERATED * WITHIN)
+        if places not in (0, -3):
+            fixed = float(f"{value * 10.0**-places:.6g}")
+            yield one(
+                trial, "load_slip", "hold", value=value, usual=usual, fixed=fixed,
+                fix={"thing": "trial", "changes": {"load_ohm": fixed}},
+            )  # fmt: skip
 
 
 def diameter_slip(view: View) -> Iterator[Finding]:

@@ -93,6 +93,14 @@ class View:
         trials = dict(self.trials) | {"state": states}
         return replace(self, trials=trials, _texts=self._texts | {"state": states}, _found={})
 
+    def voltages_of(self, trial: int) -> list[float]:
+        """Return the readings of a trial's runs; of a logged series the root of its mean square."""
+        rows = np.flatnonzero(self.run_numbers == trial)
+        read = np.asarray(self.runs["voltage_v"], dtype=float)[rows]
+        logged = np.sqrt(np.asarray(self.runs["mean_square_voltage_v2"], dtype=float)[rows])
+        found: list[float] = np.where(np.isnan(read), logged, read).tolist()
+        return found
+
     @cached_property
     def first_of_session(self) -> Mask:
         """Return which trials stand for their session: the first of each."""

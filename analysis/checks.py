@@ -25,12 +25,15 @@ Check = Callable[[View], Iterator[Finding]]
 
 CHECKS: tuple[Check, ...] = (
     check_trial.impossible_power,
+    check_trial.unmeasurable_power,
     check_history.wind_unit_slip,
-    check_trial.millivolt_slip,
+    check_history.volts_of_no_model,
     check_trial.kiloohm_slip,
+    check_trial.load_slip,
     check_trial.diameter_slip,
     check_trial.pitch_from_axis,
     check_session.temperature_unit,
+    check_session.humidity_fraction,
     check_history.voltage_unlike_before,
     check_trial.zero_volts,
     check_trial.runs_disagree,

@@ -47,9 +47,8 @@ _RULES = (
     # --- a unit slipped ----------------------------------------------------------------------
     Rule(
         "wind_unit_slip", "hold", "wind off this bench's usual by the factor of a unit",
-        "{value:.1f} m/s at this bench? It usually has about {usual:.1f}. {value:.1f} {unit} would "
-        "be {fixed:.2f} m/s.",
-        "Accept the change of unit, or confirm the speed and say why it was different.",
+        "{value:.1f} m/s at this bench? It usually has about {usual:.1f}. {question}",
+        "Accept {fixed:.2f} m/s, or keep the speed and say why it was different.",
     ),
     Rule(
         "millivolt_slip", "hold", "volts above 20, or a thousand times what this build gave before",
@@ -60,6 +59,12 @@ _RULES = (
         "kiloohm_slip", "hold", "a load under half an ohm, or a thousandth of the one on the list",
         "A load of {value:g} Ω? {value:g} kΩ would be {fixed:g} Ω.",
         "Accept kilo-ohms, or measure the resistor and correct it.",
+    ),
+    Rule(
+        "load_slip", "hold", "a load 10, 100 or 1000 times off the resistor's or the build's",
+        "A load of {value:g} Ω? The record says {usual:g} Ω. Is the decimal point in the wrong "
+        "place? {fixed:g} Ω would fit.",
+        "Accept the value that fits, or measure the resistor and correct it.",
     ),
     Rule(
         "diameter_slip", "hold", "a sheet's diameter off the build's by a unit, or by half",
@@ -82,8 +87,15 @@ _RULES = (
         "volts unlike this build's before at the same pitch and load, scaled to the wind",
         "This build gave about {usual:.3g} V before with this pitch and load; now it is "
         "{value:.3g} V.",
-        "Was the resistor connected, the fan on its usual setting, the decimal point in its place? "
-        "Correct it, or confirm with what was different.",
+        "Was the resistor connected, and the fan on its usual setting? Correct the readings, or "
+        "keep them and say what was different.",
+    ),
+    Rule(
+        "decimal_slip", "hold",
+        "volts 10, 100 or 1000 times off this build's before at the same load and wind",
+        "This build gave about {usual:.3g} V before with this load; now it is {value:.3g} V. "
+        "{question}",
+        "Accept the volts that fit, or keep the readings and say what was different.",
     ),
     Rule(
         "voltage_unlike_before",
@@ -98,6 +110,12 @@ _RULES = (
         "impossible_power", "hold", "more power than 16/27 of the wind's (Betz)",
         "This is more power than the wind can give to any rotor. A unit is probably wrong.",
         "Check volts, ohms, wind speed and rotor diameter; correct them or say why they are right.",
+    ),
+    Rule(
+        "unmeasurable_power", "hold", "less than a millionth of a watt, but not nothing",
+        "{value:.2g} µW is less than a usual meter can show across this load. {question}",
+        "Check the unit of the volts and of the load; correct them, or keep them if the rotor "
+        "hardly turned.",
     ),
     Rule(
         "unlikely_power", "warn", "a power coefficient above 0.25",
@@ -116,9 +134,9 @@ _RULES = (
     ),
     Rule(
         "runs_disagree", "hold", "ln P of the runs apart by more than 0.20",
-        "The largest reading means {value:.3g} times the power of the smallest, as power goes with "
-        "the square of volts; their mean cannot be trusted yet.",
-        "Look at each reading and at the blades' pitch; correct the odd one or repeat the trial.",
+        "Your readings disagree: {readings}.{question}",
+        "Correct the odd one, or keep the readings and say why. If a blade slipped, repeat the "
+        "trial.",
     ),
     Rule(
         "duplicate", "hold", "the same build, session, setting and readings as an earlier trial",
@@ -223,6 +241,11 @@ _RULES = (
         "Change one thing; test old, new and old again.",
     ),
     # --- the bench and the room --------------------------------------------------------------
+    Rule(
+        "humidity_fraction", "warn", "a humidity of at most 1 %",
+        "{value:g} % humidity? As a fraction of one, that is {fixed:.0f} %.",
+        "Accept the percentage, or correct the humidity.", "session",
+    ),
     Rule(
         "sea_level_pressure", "warn", "a pressure like the weather report's at altitude",
         "{value:.0f} hPa is what a weather report says; at this height it is about {usual:.0f}.",

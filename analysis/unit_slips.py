@@ -9,12 +9,6 @@ DIAMETER_SLIPS = {
     "inches": 39.37, "inches as centimetres": 0.3937, "centimetres": 100.0,
     "millimetres": 1000.0, "a radius": 0.5, "twice the diameter": 2.0,
 }  # fmt: skip
-VOLTAGE_SLIPS = {
-    "millivolts": 1000.0,
-    "a decimal point": 10.0,
-    "a decimal point the other way": 0.1,
-}
-LOAD_SLIPS = {"kilo-ohms": 1e-3}
 TOLERATED = 2.0  # standard deviations of ln value
 
 

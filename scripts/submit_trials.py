@@ -199,7 +199,7 @@ def review(client: Any, trial_ids: set[str]) -> None:
 def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
     """Show a flag, take an answer from the keyboard and give it; an empty line leaves it open."""
     fix = flag["proposed_fix"] or {}
-    can_fix = bool(fix.get("changes") or fix.get("scale_volts"))
+    can_fix = bool(fix)
     print(f"\n  trial {trial['client_ref'] or trial['id']}: {flag['message']}")
     print(f"  {flag['advice']}")
     choices = ("a = accept the change, " if can_fix else "") + "c = it is right, w = withdraw"

@@ -36,7 +36,8 @@ class FlagFacts(SQLModel):
     proposed_fix: dict[str, Any] | None = Column(
         default=None,
         sa_type=JSON_OR_NULL,
-        description="What `accept_fix` would do: `thing` and its `changes`, or `scale_volts`. "
+        description="What `accept_fix` would do: `thing` and its `changes`, or a factor for the "
+        "readings of its runs, `scale_volts` or `scale_wind`, of one `run` where it is named. "
         "Nothing is changed without an answer.",
     )
     state: str = "open"

@@ -20,7 +20,9 @@ from api.models.validation import invalid
 from api.services import audit, corrections, flags, resources, revisions, sessions, trials
 from api.services.scope import Caller, require_owner
 
-VOLTS = ("voltage_v", "series_voltage_v")
+VOLTS, WINDS = ("voltage_v", "series_voltage_v"), ("wind_speed_m_s",)
+#: What a proposal may hold: new values, or a factor for readings of the runs.
+PROPOSED = ("changes", "scale_volts", "scale_wind")
 
 
 def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
@@ -116,7 +118,7 @@ def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> No
 def _accept(db: Session, caller: Caller, flag: Flag, reason: str) -> None:
     """Write the values that a flag proposes."""
     fix = flag.proposed_fix or {}
-    if not fix.get("changes") and not fix.get("scale_volts"):
+    if not any(fix.get(name) for name in PROPOSED):
         raise Conflict("this flag proposes no value: correct the trial, confirm it or withdraw it")
     try:
         if fix["thing"] == "session":
@@ -137,18 +139,26 @@ def _correct_session(db: Session, caller: Caller, flag: Flag, fix: dict[str, Any
 
 def _changes(db: Session, row: Trial, fix: dict[str, Any]) -> TrialChanges:
     """Return a fix as changes of a trial."""
-    if "scale_volts" not in fix:
+    if "changes" in fix:
         return TrialChanges.model_validate(fix["changes"])
+    names, factor = (
+        (VOLTS, fix["scale_volts"]) if "scale_volts" in fix else (WINDS, fix["scale_wind"])
+    )
     facts = trials.stored_facts(row, trials.runs_of(db, [row.id])[row.id])
-    runs = [_scaled(run, float(fix["scale_volts"])) for run in facts["runs"]]
+    runs = [
+        _scaled(run, names if fix.get("run", number) == number else (), float(factor))
+        for number, run in enumerate(facts["runs"], start=1)
+    ]
     return TrialChanges.model_validate({"runs": runs})
 
 
-def _scaled(run: dict[str, Any], factor: float) -> dict[str, Any]:
+def _scaled(run: dict[str, Any], names: tuple[str, ...], factor: float) -> dict[str, Any]:
+    """Return a run as it is given, with some of its values multiplied."""
+
     def scale(value: Any) -> Any:
         if isinstance(value, list):
-            return [each * factor for each in value]
-        return None if value is None else value * factor
+            return [scale(each) for each in value]
+        return None if value is None else float(f"{value * factor:.12g}")
 
     known = {name: run[name] for name in RunCreate.model_fields}
-    return known | {name: scale(known[name]) for name in VOLTS}
+    return known | {name: scale(known[name]) for name in names}

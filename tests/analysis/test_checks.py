@@ -82,6 +82,14 @@ EDGES = [
     ("kiloohm_slip", "hold", {"load_ohm": 0.51}, {"load_ohm": 0.49}),
     ("kiloohm_slip", "hold", {"load_ohm": 2.0, "build_load_ohm": 30.1},
      {"load_ohm": 2.0, "build_load_ohm": 2000.0}),
+    ("load_slip", "hold", {"load_ohm": 30.1, "load_record_ohm": 27.0},
+     {"load_ohm": 301.0, "load_record_ohm": 30.1}),
+    ("load_slip", "hold", {"load_ohm": 300.0, "build_load_ohm": 30.1, "kind": "load"},
+     {"load_ohm": 300.0, "build_load_ohm": 30.1}),
+    # V²/R: 5.48 mV across 30.1 Ω are 0.998 µW
+    ("unmeasurable_power", "hold", {"volts": (5.5e-3,) * 2 + (5.51e-3,)},
+     {"volts": (5.47e-3,) * 2 + (5.48e-3,)}),
+    ("humidity_fraction", "warn", {"relative_humidity_pct": 1.1}, {"relative_humidity_pct": 0.45}),
     ("diameter_slip", "hold", {"sheet_diameter_m": 0.46}, {"sheet_diameter_m": 0.225}),
     ("diameter_slip", "hold", {"sheet_diameter_m": 0.44}, {"sheet_diameter_m": 0.9}),
     ("pitch_from_axis", "hold", {"pitch_deg": 50.0}, {"pitch_deg": 50.5}),
@@ -184,6 +192,43 @@ class TestFixes:
         assert one.fix["thing"] == "session"
         assert one.fix["changes"] == {"wind_speed_start_m_s": pytest.approx(4.2022)}
 
+    def test_a_wind_noted_with_each_run(self):
+        runs = tuple({"voltage_v": volts, "wind_speed_m_s": 9.4} for volts in (1.2, 1.19, 1.21))
+        one = self.fix(
+            {"wind_speed_m_s": math.nan, "volts": runs}, REFERENCE, rule="wind_unit_slip"
+        )
+        assert one.fix == {"thing": "trial", "scale_wind": pytest.approx(0.44704, rel=1e-4)}
+
+    def test_a_wind_with_its_decimal_point_elsewhere(self):
+        one = self.fix({"wind_speed_m_s": 0.42}, REFERENCE, rule="wind_unit_slip")
+        assert one.fix["changes"] == {"wind_speed_m_s": pytest.approx(4.2)}
+        assert "Is the decimal point in the wrong place? 4.20 m/s would fit." in one.message
+
+    def test_one_reading_with_a_missing_decimal_point(self):
+        one = self.fix({"volts": (0.016, 0.166, 0.163)}, REFERENCE, rule="runs_disagree")
+        assert one.message == (
+            "Your readings disagree: 0.016 V beside 0.166 V and 0.163 V. "
+            "Is a decimal point missing? 0.16 V would fit."
+        )
+        assert one.fix == {"thing": "trial", "scale_volts": 10.0, "run": 1}
+
+    def test_readings_that_no_shift_explains(self):
+        one = self.fix({"volts": (1.2, 1.69, 1.22)}, REFERENCE, rule="runs_disagree")
+        assert one.message == "Your readings disagree: 1.69 V beside 1.2 V and 1.22 V."
+        assert one.fix is None
+
+    def test_of_two_readings_the_impossible_one_is_meant(self):
+        one = self.fix({"volts": (0.0012, 1.2)}, REFERENCE, rule="runs_disagree")
+        assert one.fix == {"thing": "trial", "scale_volts": 1000.0, "run": 1}
+        both = self.fix({"volts": (0.12, 1.2)}, REFERENCE, rule="runs_disagree")
+        assert both.fix is None
+
+    def test_a_millionth_of_the_power(self):
+        """1.2 mV across 30.1 Ω are 48 nW; volts make the coefficient of the worked trial."""
+        one = self.fix({"volts": (0.0012, 0.0012, 0.00121)}, REFERENCE, rule="unmeasurable_power")
+        assert one.message.endswith("Is 0.00121 V in another unit? 1.21 V would fit.")
+        assert one.fix == {"thing": "trial", "scale_volts": 1000.0}
+
     def test_kiloohms_and_the_other_angle(self):
         ohms = self.fix({"load_ohm": 0.03}, REFERENCE, rule="kiloohm_slip")
         assert ohms.fix == {"thing": "trial", "changes": {"load_ohm": 30.0}}
@@ -226,6 +271,34 @@ class TestHistory:
         odd = self.sitting(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0)
         assert ("voltage_unlike_before", "hold") in found(*before, odd, at=3)
         assert ("voltage_unlike_before", "warn") in found(before[0], odd, at=1)
+
+    @pytest.mark.parametrize("shift", [10, 100, 0.1, 0.01, 0.001])
+    @pytest.mark.parametrize("earlier", [1, 3])
+    def test_a_shift_by_places_is_held_however_few_came_before(self, shift, earlier):
+        before = [self.sitting(day) for day in range(earlier)]
+        volts = tuple(each * shift for each in (1.2, 1.19, 1.21))
+        (one,) = [
+            each
+            for each in check(*before, self.sitting(4, volts=volts, meter_range_v=math.nan))
+            if each.trial == earlier and each.rule.name in ("decimal_slip", "millivolt_slip")
+        ]
+        assert one.rule.severity == "hold"
+        if (
+            shift <= 1
+        ):  # 12 V and 120 V are more power than the wind has, and 20 V a slip of its own
+            assert one.fix == {"thing": "trial", "scale_volts": pytest.approx(1 / shift)}
+            assert "1.2 V would fit" in one.message
+
+    @pytest.mark.parametrize("pitch", [math.nan, 13.4])
+    def test_so_it_is_at_about_the_same_pitch_or_an_unknown_one(self, pitch):
+        slipped = self.sitting(4, volts=(0.12, 0.119, 0.121), pitch_deg=pitch)
+        assert ("decimal_slip", "hold") in found(self.sitting(0), slipped, at=1)
+
+    def test_a_blade_at_another_pitch_may_well_give_a_tenth(self):
+        flat = self.sitting(4, volts=(0.12, 0.119, 0.121), pitch_deg=9.0)
+        assert "decimal_slip" not in {name for name, _ in found(self.sitting(0), flat, at=1)}
+        hundredth = self.sitting(4, volts=(0.012, 0.0119, 0.0121), pitch_deg=9.0)
+        assert ("decimal_slip", "hold") in found(self.sitting(0), hundredth, at=1)
 
     @pytest.mark.parametrize(
         "other", [{"pitch_deg": 15.0}, {"load_ohm": 47.0}, {"build_id": "b2"}, {"bench_id": "y"}]
@@ -405,7 +478,7 @@ def test_every_rule_is_tried():
     """A rule without a case here, or a check that is not listed, would go unnoticed."""
     history = {
         ("voltage_unlike_before", "hold"), ("voltage_unlike_before", "warn"),
-        ("duplicate", "hold"), ("wrong_build", "warn"), ("jump", "warn"),
+        ("decimal_slip", "hold"), ("duplicate", "hold"), ("wrong_build", "warn"), ("jump", "warn"),
         ("reference_off", "warn"), ("reference_off", "hold"), ("no_reference", "warn"),
         ("edge_optimum", "info"), ("not_a_power_law", "warn"), ("load_not_stated", "block"),
         ("supervisor_missing", "block"), ("meter_over_range", "block"),
@@ -421,6 +494,6 @@ def test_the_page_is_what_the_rules_say():
 
 def test_words_say_what_to_do():
     for rule in RULES.values():
-        assert rule.message[-1] in ".?"
+        assert rule.message.removesuffix("{question}").rstrip()[-1] in ".?"
         assert rule.advice[-1] in ".?"
         assert len(rule.advice.split()) >= 3, rule.name

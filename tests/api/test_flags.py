@@ -187,3 +187,37 @@ class TestLists:
             (flag["rule"] == "personal_data", flag["severity"]) for flag in trial["flags"]
         ]
         assert severities[:2] == [(True, "warn"), (False, "hold")]
+
+
+class TestDecimals:
+    """One power of ten in one reading, and in all: held, and settled by the value that fits."""
+
+    def test_one_reading_among_three(self, world: World):
+        trial = run(world.larch, (0.16, 1.66, 1.63))
+        flag = flag_of(trial, "runs_disagree")
+        assert (trial["state"], flag["severity"]) == ("held", "hold")
+        assert "Is a decimal point missing? 1.6 V would fit." in flag["message"]
+        assert answer(world.larch.coach, flag, answer="accept_fix").status_code == 200
+        stored = again(world.larch, trial)
+        assert [each["voltage_v"] for each in stored["runs"]] == [1.6, 1.66, 1.63]
+        assert stored["state"] == "accepted"
+
+    def test_millivolts_typed_as_thousandths_of_them(self, world: World):
+        """The same build and load gave 1.20 V before: 1.2 mV is a millionth of that power."""
+        trial = run(world.larch, (0.0012, 0.00119, 0.00121))
+        assert trial["state"] == "held"
+        flag = flag_of(trial, "decimal_slip")
+        assert answer(world.larch.coach, flag, answer="accept_fix").status_code == 200
+        stored = again(world.larch, trial)
+        assert [each["voltage_v"] for each in stored["runs"]] == [1.2, 1.19, 1.21]
+        assert stored["state"] == "accepted"
+
+    def test_a_wind_noted_with_each_run(self, world: World):
+        runs = [{"voltage_v": volts, "wind_speed_m_s": 9.4} for volts in (1.3, 1.29, 1.31)]
+        trial = created(
+            world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, runs=runs))
+        )
+        flag = flag_of(trial, "wind_unit_slip")
+        assert answer(world.larch.coach, flag, answer="accept_fix").status_code == 200
+        winds = [each["wind_speed_m_s"] for each in again(world.larch, trial)["runs"]]
+        assert winds == pytest.approx([9.4 * 0.44704] * 3, rel=1e-4)

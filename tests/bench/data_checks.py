@@ -46,10 +46,16 @@ ABOUT = {
     "radius": ("diameter_slip",),
     "axis_pitch": ("pitch_from_axis",),
     "duplicate": ("duplicate",),
-    "decimal": ("runs_disagree", "voltage_unlike_before", "impossible_power", "unlikely_power"),
+    "decimal": (
+        "runs_disagree",
+        "decimal_slip",
+        "voltage_unlike_before",
+        "impossible_power",
+        "unlikely_power",
+    ),
     "slip": ("runs_disagree", "voltage_unlike_before"),
     "wrong_build": ("wrong_build",),
-    "open_circuit": ("voltage_unlike_before", "impossible_power", "unlikely_power"),
+    "open_circuit": ("voltage_unlike_before", "decimal_slip", "impossible_power", "unlikely_power"),
     "fan_setting": ("voltage_unlike_before",),
     "cold_fan": ("cold_fan",),
 }
