@@ -3,13 +3,13 @@
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BaseModel, Field, model_validator
 from pydantic_core import PydanticCustomError
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
 from api.models.fields import Reason
-from api.models.ids import SeasonId, SessionId, TrialId
+from api.models.ids import FlagId, SeasonId, SessionId, TeamId, TrialId
 from api.models.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored
 
 Severity = Literal["block", "hold", "warn", "info"]
@@ -76,11 +76,19 @@ class FlagQuery(PageQuery):
 
     organisation_id: str | None = None
     season_id: SeasonId | None = None
+    team_id: Annotated[
+        TeamId | None,
+        Field(description="Of its trials and of their sessions."),
+    ] = None
     trial_id: TrialId | None = None
     session_id: SessionId | None = None
     rule: str | None = None
     severity: Severity | None = None
     state: FlagState | None = None
+
+    def column_filters(self) -> dict[str, Any]:
+        """Return what the list is narrowed to by columns of a flag itself."""
+        return {name: value for name, value in self.filters().items() if name != "team_id"}
 
 
 class FlagAnswerCreate(Input):
@@ -95,3 +103,15 @@ class FlagAnswerCreate(Input):
         if self.answer != "accept_fix" and self.reason is None:
             raise PydanticCustomError("reason_missing", "needs a reason, in a few words")
         return self
+
+
+class FlagAnswersCreate(FlagAnswerCreate):
+    """One answer to several flags, such as one slip in all trials of a session."""
+
+    flag_ids: Annotated[list[FlagId], Field(min_length=1, max_length=100)]
+
+
+class FlagAnswers(BaseModel):
+    """The flags as they were answered, in the order they were named."""
+
+    items: list[FlagRead]

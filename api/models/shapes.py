@@ -192,3 +192,7 @@ class PageQuery(PlainModel):
     def filters(self) -> dict[str, Any]:
         """Return what the list is narrowed to."""
         return self.model_dump(exclude_none=True, exclude={"limit", "cursor"})
+
+    def column_filters(self) -> dict[str, Any]:
+        """Return what the list is narrowed to by columns of the things themselves."""
+        return self.filters()

@@ -193,6 +193,7 @@ class Correction(Input):
 
 @changes_of(
     TrialFacts,
+    "session_id",
     "build_id",
     "kind",
     "pitch_deg",
@@ -217,6 +218,12 @@ Correction.model_rebuild()
 
 class Withdrawal(Input):
     """Why a trial is taken out; it stays readable."""
+
+    reason: Reason
+
+
+class Reinstatement(Input):
+    """Why a withdrawn trial counts after all."""
 
     reason: Reason
 

@@ -17,7 +17,7 @@ from api.models.shapes import PageQuery
 from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.pages import forms, rendering
+from api.pages import forms, proposals, rendering
 from api.pages.asked import BENCH, SITTING
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
@@ -113,6 +113,7 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         query = FlagQuery(session_id=sitting.id, limit=50)
         questions, _ = answers.page(db, visited.caller, query)
         asked = [each for each in questions if not each.trial_id]
+        proposed = proposals.buttons(db, asked)
         done = history_of(db, visited, BenchSession, sitting.id)
         names = _names(db, [trial.build_id for trial in found])
     return rendering.show(
@@ -126,6 +127,7 @@ def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         zone=school.timezone or season.timezone,
         conditions=_known(SITTING, sitting),
         questions=[each for each in asked if each.state == "open"],
+        proposed=proposed,
         answered=[each for each in asked if each.state != "open"],
         left_out=[say("page.newest_only", count=MOST_TRIALS)] if len(found) == MOST_TRIALS else (),
     )

@@ -18,9 +18,15 @@ from api.models.validation import invalid
 from api.pages.catalogue import knows, say
 from api.services.imports.cells import NotAValue, read_cell, read_number
 
-Kind = Literal["number", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"]
+Kind = Literal[
+    "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
+]
 Shape = TypeVar("Shape", bound=Input)
 Choices = Sequence[tuple[str, str]]
+
+
+#: How the name of a field of one run begins: run_2_voltage_v.
+OF_RUN = re.compile(r"^run_[0-9]+_")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,19 +42,24 @@ class Field:
     @property
     def label(self) -> str:
         """Return what is asked, with its unit."""
-        name = self.name if knows(f"field.{self.name}") else stem(self.name)
-        unit = unit_of(self.name) if self.kind == "number" else ""
+        own = OF_RUN.sub("", self.name)
+        reading = re.fullmatch("voltage_([0-9]+)", own)
+        if reading:
+            return say("field.voltage", number=reading[1])
+        name = own if knows(f"field.{own}") else stem(own)
+        unit = unit_of(own) if self.kind in ("number", "numbers") else ""
         return say(f"field.{name}") + (f" ({unit})" if unit else "")
 
     @property
     def measures(self) -> str:
         """Return the name of the quantity that is typed: the field's own, or its unit's."""
-        return re.sub(r"^voltage_[0-9]+$", "voltage_v", self.name)
+        return re.sub(r"^voltage_[0-9]+$", "voltage_v", OF_RUN.sub("", self.name))
 
     @property
     def hint(self) -> str:
         """Return what helps to answer, if anything does."""
-        keys = (f"hint.{self.name}", f"hint.{stem(self.name)}")
+        own = OF_RUN.sub("", self.name)
+        keys = (f"hint.{own}", f"hint.{stem(own)}")
         return next((say(key) for key in keys if knows(key)), "")
 
     def offering(self, choices: Choices) -> "Field":
@@ -215,6 +226,8 @@ def value_of(asked: Field, text: str) -> Any:
     """Return what a text means to a field."""
     if asked.kind == "number":
         return number(text, asked.measures)
+    if asked.kind == "numbers":
+        return [number(each, asked.measures) for each in re.split(r"[;\s]+", text) if each]
     if asked.kind == "whole":
         return read_cell("run", text, {})
     return text
@@ -274,6 +287,8 @@ def plain(value: Any) -> str:
         return ""
     if value is True:
         return "yes"
+    if isinstance(value, list):
+        return "; ".join(plain(each) for each in value)
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 

@@ -1,7 +1,6 @@
 """Where a visit begins and what it walks through: today, seasons, schools, teams, builds."""
 
-from typing import Annotated, Any, Literal
-from urllib.parse import urlencode
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
 from sqlmodel import Session, col, select
@@ -11,7 +10,6 @@ from api.errors import NotFound
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.events import Event
-from api.models.flags import FlagQuery
 from api.models.organisations import Organisation
 from api.models.reports import LeftOut
 from api.models.safety import SafetyQuery
@@ -26,7 +24,6 @@ from api.pages.telling import history_of, sitting_days
 from api.pages.things import season_now
 from api.pages.visits import Visit, Visited, go_to
 from api.services import (
-    answers,
     reports,
     resources,
     safety,
@@ -58,26 +55,6 @@ def today_page(visited: Visited) -> Response:
         waits=waits,
         school=school[0] if school else None,
         left_out=[say("today.infos_left_out")] if waits.trials else None,
-    )
-
-
-@router.get("/questions")
-def questions_page(
-    visited: Visited, severity: Literal["hold", "warn"] = "hold", cursor: str | None = None
-) -> Response:
-    """Show the questions that wait, those that hold a trial back first."""
-    with visited.reading() as db:
-        query = FlagQuery(state="open", severity=severity, limit=50, cursor=cursor)
-        found, after = answers.page(db, visited.caller, query)
-    onwards = "/questions?severity=warn" if severity == "hold" else ""
-    if after:
-        onwards = f"/questions?{urlencode({'severity': severity, 'cursor': after})}"
-    return rendering.show(
-        "questions.html",
-        visited,
-        flags=found,
-        onwards=onwards,
-        left_out=[say("today.infos_left_out")],
     )
 
 

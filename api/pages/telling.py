@@ -36,19 +36,30 @@ def _told(entry: AuditRead) -> dict[str, Any]:
         "what": say(action) if knows(action) else entry.action,
         "why": entry.reason or "",
         "changes": [
-            say("history.moved", name=_name(name), before=_short(pair, 0),
+            say("history.moved", name=name_of(name), before=_short(pair, 0),
                 after=_short(pair, 1))
             for name, pair in (entry.changes or {}).items()
         ],
     }  # fmt: skip
 
 
-def _name(field: str) -> str:
-    """Return what a field is called on pages, with its unit."""
+def name_of(field: str, *, unit: bool = True) -> str:
+    """Return what a field is called on pages, with its unit where that is wanted."""
     key = f"field.{field}" if knows(f"field.{field}") else f"field.{stem(field)}"
-    unit = unit_of(field)
+    measured = unit_of(field) if unit else ""
     called = say(key) if knows(key) else field.replace("_", " ")
-    return f"{called} ({unit})" if unit else called
+    return f"{called} ({measured})" if measured else called
+
+
+def with_unit(field: str, value: Any) -> str:
+    """Return a value of a field with its unit.
+
+    >>> with_unit("wind_speed_m_s", 4.2), with_unit("pitch_deg", 12.0), with_unit("kind", "record")
+    ('4.2 m/s', '12°', 'record')
+    """
+    unit = unit_of(field)
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{text}{'' if unit in ('', '°') else ' '}{unit}"
 
 
 def _short(pair: Any, at: int) -> str:

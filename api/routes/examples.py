@@ -284,7 +284,12 @@ EXAMPLES: dict[str, Any] = (
         ),
         "Correction": {"reason": "the resistor was the 22 Ω one", "changes": {"load_ohm": 22.0}},
         "Withdrawal": {"reason": "a blade was loose"},
+        "Reinstatement": {"reason": "the blade was tight after all"},
         "FlagRead": FLAG,
+        "FlagAnswersCreate": {
+            "flag_ids": ["flg_01KC0000000000000000000000", "flg_01KC0000000000000000000001"],
+            "answer": "accept_fix",
+        },
         "FlagAnswerCreate": {"answer": "confirm", "reason": "read once more: the number is right"},
         "AuditRead": stored(
             AUD,

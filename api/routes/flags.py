@@ -3,13 +3,22 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query
+from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Read, Write
-from api.models.flags import FlagAnswerCreate, FlagQuery, FlagRead
+from api.models.flags import (
+    FlagAnswerCreate,
+    FlagAnswers,
+    FlagAnswersCreate,
+    FlagQuery,
+    FlagRead,
+)
 from api.models.pages import Page
 from api.routes.contract import LIST, READ, WRITE, StrictRoute
 from api.services import answers
+from api.services.idempotency import Answered
+from api.services.scope import Caller
 
 router = APIRouter(prefix="/flags", tags=["flags"], route_class=StrictRoute)
 
@@ -18,6 +27,19 @@ router = APIRouter(prefix="/flags", tags=["flags"], route_class=StrictRoute)
 def list_flags(query: Annotated[FlagQuery, Query()], read: Read) -> Response:
     """List flags, oldest first; those that no longer hold only with `state=cleared`."""
     return read.page(answers.page, query)
+
+
+@router.post("/answers", response_model=FlagAnswers, responses=WRITE)
+def answer_flags(given: FlagAnswersCreate, write: Write) -> Response:
+    """Give one answer to several flags, such as one slip of the unit in all trials of a session.
+
+    All of them or none; a flag that an answer before it settled is left as it is.
+    """
+
+    def answer(db: Session, caller: Caller) -> Answered:
+        return Answered(200, answers.answer_many(db, caller, given).model_dump_json())
+
+    return write.run(answer)
 
 
 @router.get("/{flag_id}", response_model=FlagRead, responses=READ)

@@ -14,6 +14,7 @@ from api.errors import ApiError, UnsupportedMedia
 from api.models.pages import Page
 from api.models.trials import (
     Correction,
+    Reinstatement,
     TrialCreate,
     TrialQuery,
     TrialRead,
@@ -159,6 +160,12 @@ def attach_series(
 def withdraw_trial(trial_id: str, withdrawal: Withdrawal, write: Write) -> Response:
     """Take a trial out of everything that is computed, with the reason; it stays readable."""
     return write.done(corrections.withdraw, trial_id, withdrawal)
+
+
+@router.post("/{trial_id}/reinstate", response_model=TrialRead, responses=WRITE)
+def reinstate_trial(trial_id: str, given: Reinstatement, write: Write) -> Response:
+    """Let a withdrawn trial count again, with the reason; its history keeps both."""
+    return write.done(corrections.reinstate, trial_id, given)
 
 
 @router.patch("/{trial_id}", response_model=TrialRead, responses=CHANGE)

@@ -5,21 +5,29 @@ from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import ValidationError
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, or_, select
 from sqlmodel import Session, col
 
 from api.errors import Conflict
 from api.models.benches import Bench
 from api.models.builds import Build
-from api.models.flags import Flag, FlagAnswerCreate, FlagQuery, FlagRead
+from api.models.flags import (
+    Flag,
+    FlagAnswerCreate,
+    FlagAnswers,
+    FlagAnswersCreate,
+    FlagQuery,
+    FlagRead,
+)
 from api.models.sessions import BenchSession, SessionUpdate
 from api.models.teams import Team
 from api.models.trials import RunCreate, Trial, TrialChanges
 from api.models.turbines import Turbine
 from api.models.validation import invalid
 from api.services import audit, corrections, flags, resources, revisions, sessions, trials
-from api.services.scope import Caller, require_owner
+from api.services.scope import Caller, require_owner, visible
 
+MOST_LIKE = 100
 VOLTS, WINDS = ("voltage_v", "series_voltage_v"), ("wind_speed_m_s",)
 #: What a proposal may hold: new values, or a factor for readings of the runs.
 PROPOSED = ("changes", "scale_volts", "scale_wind")
@@ -28,8 +36,19 @@ PROPOSED = ("changes", "scale_volts", "scale_wind")
 def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
     """Return a page of flags; those that no longer hold only where that state is asked for."""
     conditions = [] if query.state else [flags.not_cleared]
+    if query.team_id:
+        conditions.append(_of_team(query.team_id))
     rows, after = resources.page(db, caller, Flag, query, *conditions)
     return _reads(db, rows), after
+
+
+def _of_team(team_id: str) -> ColumnElement[bool]:
+    """Return the condition on flags of a team's trials, or of sessions that those were run in."""
+    own = flags.of_team(team_id)
+    return or_(
+        col(Flag.trial_id).in_(select(col(Trial.id)).where(own)),
+        col(Flag.session_id).in_(select(col(Trial.session_id)).where(own)),
+    )
 
 
 def get(db: Session, caller: Caller, flag_id: str) -> FlagRead:
@@ -97,6 +116,44 @@ def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -
     audit.note(db, caller, "answered", flag, told, given.reason)
     _act(db, caller, flag, given)
     return _reads(db, [flag])[0]
+
+
+def answer_many(db: Session, caller: Caller, given: FlagAnswersCreate) -> FlagAnswers:
+    """Give one answer to several flags; one that an answer before it settled is left as it is."""
+    asked = [resources.get_row(db, caller, Flag, each) for each in dict.fromkeys(given.flag_ids)]
+    closed = [flag for flag in asked if flag.state != flags.OPEN]
+    if closed:
+        raise Conflict(f"{len(closed)} of these flags need no answer any more: read them again")
+    single = FlagAnswerCreate(answer=given.answer, reason=given.reason)
+    for flag in asked:
+        db.refresh(flag)
+        if flag.state == flags.OPEN:
+            answer(db, caller, flag.id, single)
+    return FlagAnswers(items=_reads(db, asked))
+
+
+def like(db: Session, caller: Caller, flag_id: str) -> list[FlagRead]:
+    """Return the open flags that one slip of a session raised: this one, and others like it.
+
+    They are of the same rule, of trials of the same session, and the same kind of value is
+    proposed for each.
+    """
+    flag = resources.get_row(db, caller, Flag, flag_id)
+    if flag.trial_id is None or flag.state != flags.OPEN or not flag.proposed_fix:
+        return _reads(db, [flag])
+    session_id = db.get_one(Trial, flag.trial_id).session_id
+    here = select(col(Trial.id)).where(col(Trial.session_id) == session_id)
+    found = visible(caller, Flag).where(
+        col(Flag.trial_id).in_(here), col(Flag.rule) == flag.rule, col(Flag.state) == flags.OPEN
+    )
+    rows = db.scalars(found.order_by(col(Flag.id)).limit(MOST_LIKE))
+    return _reads(db, [row for row in rows if _kind_of(row) == _kind_of(flag)])
+
+
+def _kind_of(flag: Flag) -> tuple[Any, ...]:
+    """Return what is alike of proposals that one slip calls for."""
+    fix = flag.proposed_fix or {}
+    return fix.get("thing"), sorted(fix.get("changes", ())), fix.get("scale_volts"), "run" in fix
 
 
 def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:

@@ -9,6 +9,7 @@ from api.errors import Conflict, FieldError, Invalid
 from api.models.shapes import AsTyped
 from api.models.trials import (
     Correction,
+    Reinstatement,
     Run,
     RunCreate,
     Trial,
@@ -32,18 +33,21 @@ def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) 
 
 
 def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
-    """Return a trial that the caller may change and that still stands, its season locked."""
+    """Return a trial that the caller may change and that is not withdrawn, its season locked."""
+    row = _locked_row(db, caller, trial_id)
+    if row.state == flags.WITHDRAWN:
+        raise Conflict("this trial was withdrawn: reinstate it first, with the reason")
+    return row
+
+
+def _locked_row(db: Session, caller: Caller, trial_id: str) -> Trial:
+    """Return a trial that the caller may change, its season locked."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
     words = "this is an official run of an event"
     require_lead_where_official(db, caller, col(Trial.id) == row.id, words)
     revisions.raise_season(db, row.season_id)
     resources.lock(db, row)
-    if row.state == flags.WITHDRAWN:
-        raise Conflict(
-            "this trial was withdrawn; submit it anew under another client_ref if it should count "
-            "after all"
-        )
     return row
 
 
@@ -53,7 +57,11 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     before = trials.stored_facts(row, runs)
     wanted = _whole(before, changes, row)
     pointed_at = {row.session_id, str(row.load_id)}
-    target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=True)
+    is_moved = wanted.session_id != row.session_id
+    target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=not is_moved)
+    if target.session.season_id != row.season_id:
+        words = "a trial stays in its season: withdraw it, and submit it in the other one"
+        raise Invalid(words, [FieldError("other_season", words, pointer="/changes/session_id")])
     if target.owner != row.organisation_id:
         words = "a trial stays with its school: withdraw it, and submit it for the other one"
         raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
@@ -136,3 +144,16 @@ def take_out(db: Session, caller: Caller, row: Trial, reason: str) -> None:
     db.flush()
     audit.note(db, caller, "withdrawn", row, {"state": [before, row.state]}, reason)
     flags.recheck(db, col(Trial.id) == row.id)
+
+
+def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) -> TrialRead:
+    """Let a withdrawn trial count again; it is computed and checked again."""
+    row = _locked_row(db, caller, trial_id)
+    if row.state != flags.WITHDRAWN:
+        raise Conflict("this trial is not withdrawn")
+    row.state = flags.ACCEPTED
+    row.version += 1
+    db.flush()
+    audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
+    flags.recheck(db, col(Trial.id) == row.id)
+    return trials.get(db, caller, row.id)

@@ -112,7 +112,7 @@ def page_of_ids(
 def _listed(caller: Caller, table: type[Table], query: PageQuery) -> Select[Table]:
     """Return the statement of one page of a list and of the first thing behind it."""
     statement = visible(caller, table)
-    for name, value in query.filters().items():
+    for name, value in query.column_filters().items():
         statement = statement.where(getattr(table, name) == value)
     if query.cursor:
         statement = statement.where(col(table.id) > _after(table, query))

@@ -192,10 +192,18 @@ TABLE: dict[str, Row] = {
         403, 201, 201, body=lambda s: {"reason": "misread", "changes": {"load_ohm": 22.0}}
     ),
     "attach_series": Row(403, 200, 200, body=lambda s: SERIES),
+    # The world's trial counts, so that there is nothing to reinstate.
+    "reinstate_trial": Row(403, 409, 409, body=lambda s: {"reason": "it was tight after all"}),
     "withdraw_trial": Row(403, 200, 200, body=lambda s: {"reason": "a blade was loose"}),
     "list_flags": listed(),
     "get_flag": shown(),
     "answer_flag": Row(403, 200, 200, body=lambda s: {"answer": "confirm", "reason": "seen"}),
+    "answer_flags": Row(
+        403,
+        200,
+        200,
+        body=lambda s: {"flag_ids": [s.flag_id], "answer": "confirm", "reason": "seen"},
+    ),
     "season_history": Row(200, 200, 200, coach_other=None),
     "organisation_history": shown(),
     "key_history": Row(404, 404, 200),

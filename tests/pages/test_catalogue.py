@@ -8,20 +8,21 @@ import pytest
 from api.pages.asked import SPEC
 from api.pages.bench_pages import GRID
 from api.pages.catalogue import catalogue, say
+from api.pages.correction_form import FACTS, LOGGED, OF_RUN, REASON
 from api.pages.equipment_pages import CHECK, LOAN, RETURN
 from api.pages.event_pages import DRAWING, INSPECTOR
 from api.pages.event_run_pages import RUN
-from api.pages.forms import stem
+from api.pages.forms import Field, stem
 from api.pages.sharing import KEY, SHARE
 from api.pages.things import ENTRIES
 from api.pages.trial_form import FIELDS
-from api.pages.trial_pages import REASON
 
 FOLDER = Path(__file__).parents[2] / "api" / "pages"
 #: Pages of the API reference speak of what the OpenAPI document says, to programmers.
 REFERENCE = ("reference.html", "reference_subject.html", "shapes.html")
 TEMPLATES = [each for each in (FOLDER / "templates").glob("*.html") if each.name not in REFERENCE]
 SOURCES = [path.read_text() for path in (*TEMPLATES, *FOLDER.glob("*.py"))]
+OF_ONE_RUN = re.compile("^run_1_|(?<=^voltage)_[0-9]+$")
 WHOLE = re.compile(r"""say\(\(*["']([a-z_]+\.[a-z_0-9]+)["']""")
 #: How a key is begun whose end is a fact: "role." ~ role, f"trial.{key}", told("drift", …).
 BEGUN = re.compile(r"""["']([a-z_]+\.)["']|f["']([a-z_]+\.)[a-z_]*\{|told\(\s*["']([a-z_]+)["']""")
@@ -38,6 +39,8 @@ def all_fields():
             yield from entry.asked({"kind": kind})
     yield from (
         *FIELDS,
+        *FACTS,
+        *(Field(f"run_1_{name}") for name in (*OF_RUN[1:], *LOGGED)),
         *LOAN,
         *RETURN,
         *CHECK,
@@ -76,7 +79,8 @@ def test_every_field_has_a_label():
 
 
 def test_no_field_is_labelled_in_vain():
-    keys = {name for each in all_fields() for name in (each.name, stem(each.name))} | {"kind"}
+    plain = [OF_ONE_RUN.sub("", each.name) for each in all_fields()]
+    keys = {name for each in plain for name in (each, stem(each))} | {"kind"}
     labels = {key.split(".")[1] for key in catalogue() if key.startswith(("field.", "hint."))}
     assert labels - keys == set()
 

@@ -254,15 +254,45 @@ class TestCorrection:
         entries = world.larch.coach.get(f"/v1/trials/{trial['id']}/history").json()["items"]
         assert entries[-1]["changes"] == {"load_ohm": [30.1, 31.5]}
 
-    def test_runs_that_the_form_cannot_say_are_left_alone(self, world, visiting):
+    def test_a_logged_run_is_corrected_like_any_other(self, world, visiting):
         logged = {"series_voltage_v": [1.2, 1.21, 1.19], "sample_rate_hz": 2.0}
         told = trial_payload(world.larch, client_ref="s", runs=[logged])
         trial = created(world.larch.coach.post("/v1/trials", json=told))
+        browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
+        assert "1.2; 1.21; 1.19" in browser.get(path).text
+        typed = self.typed(world, reason="why", voltage_1="", voltage_2="", voltage_3="")
+        changed = typed | {"run_1_series_voltage_v": "1.2; 1.25; 1.19"}
+        assert browser.post(path, data=changed).status_code == 303
+        (run,) = world.larch.coach.get(f"/v1/trials/{trial['id']}").json()["runs"]
+        assert run["series_voltage_v"] == [1.2, 1.25, 1.19]
+
+    def test_the_wind_and_turns_of_one_run(self, world, visiting):
+        runs = [
+            {"voltage_v": volts, "wind_speed_m_s": wind, "rotor_speed_rpm": 400.0}
+            for volts, wind in ((1.2, 3.63), (1.21, 8.12))
+        ]
+        told = trial_payload(world.larch, client_ref="w", runs=runs)
+        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
+        page = browser.get(path).text
+        assert 'name="run_2_wind_speed_m_s" value="8.12"' in page.replace(
+            'aria-describedby="h-run_2_wind_speed_m_s" ', ""
+        )
+        typed = self.typed(world, reason="mph", run_2_wind_speed_m_s="3,63")
+        typed |= {"voltage_1": "1.2", "voltage_2": "1.21", "voltage_3": ""}
+        assert browser.post(path, data=typed).status_code == 303
+        stored = world.larch.coach.get(f"/v1/trials/{trial['id']}").json()["runs"]
+        assert [run["wind_speed_m_s"] for run in stored] == [3.63, 3.63]
+        assert [run["rotor_speed_rpm"] for run in stored] == [400.0, 400.0]
+
+    def test_a_trial_moves_to_another_session_of_its_season(self, trial, world, visiting):
+        other = session_payload(world.larch, started_at="2026-04-02T10:00:00Z")
+        session = created(world.larch.coach.post("/v1/sessions", json=other))
         path = f"/trials/{trial['id']}/correct"
-        typed = self.typed(world, reason="why", voltage_1="1.3", voltage_2="", voltage_3="")
-        page = visiting(world.larch.coach_key).post(path, data=typed)
-        assert page.status_code == 422
-        assert "a logger&#39;s series" in page.text
+        typed = self.typed(world, reason="the other day", session_id=session["id"])
+        assert visiting(world.larch.coach_key).post(path, data=typed).status_code == 303
+        stored = world.larch.coach.get(f"/v1/trials/{trial['id']}").json()
+        assert stored["session_id"] == session["id"]
 
 
 def test_a_fault_of_no_field_stands_above_the_form():

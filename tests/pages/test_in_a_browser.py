@@ -111,11 +111,12 @@ class TestAtTheBench:
         new_trial(phone, world)
         fill_trial(phone, "1,2", "12", "1,2")
         phone.get_by_role("button", name="Send").click()
-        expect(phone.locator(".verdict")).to_contain_text("it waits")
+        expect(phone.locator(".verdict")).to_contain_text("not counted yet")
         question = phone.locator(".question.hold").first
-        question.get_by_label("Reason, in a few words").fill("the decimal point was misread")
-        question.get_by_role("button", name="Take the trial out").click()
-        expect(phone.locator(".verdict")).to_contain_text("Taken out")
+        question.get_by_label("Reason").fill("the decimal point was misread")
+        question.get_by_text("Withdraw the trial").click()
+        question.get_by_role("button", name="Yes, withdraw it").click()
+        expect(phone.locator(".verdict")).to_contain_text("Withdrawn")
         phone.get_by_text("What was done").click()
         expect(phone.locator(".history")).to_contain_text("the decimal point was misread")
 
