@@ -220,6 +220,6 @@ class OrganisationReportQuery(ReportQuery):
     """Which season of an organisation, and in which format."""
 
     season_id: Annotated[
-        SeasonId | None, Field(description="Left out: the newest season it has a team in.")
+        SeasonId | None, Field(description="Left out: the running one of those it has a team in.")
     ] = None
     organisation_id: None = None

@@ -1,6 +1,6 @@
 """A season: the scope of every comparison."""
 
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -64,6 +64,19 @@ class SeasonRead(SeasonFacts, Answer):
 
     revision: Annotated[
         int, Field(description="Raised by every write that can change a report of the season.")
+    ]
+
+
+class CurrentSeason(SeasonRead):
+    """The season that is meant where none is named."""
+
+    chosen_by: Annotated[
+        Literal["running", "latest_trial", "coming", "ended"],
+        Field(description="Its days contain today, else it has the newest trial, else its dates."),
+    ]
+    sentence: Annotated[str, Field(description="The same in words.")]
+    also_acting: Annotated[
+        list[str], Field(description="Other seasons that run or have questions to answer.")
     ]
 
 

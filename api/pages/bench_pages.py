@@ -23,7 +23,6 @@ from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
 from api.pages.telling import history_of
-from api.pages.things import season_now
 from api.pages.visits import Posted, Visit, Visited
 from api.services import answers, benches, comparisons, resources, trials
 from api.services.scope import Caller
@@ -44,7 +43,7 @@ def bench_page(bench_id: Annotated[str, Path()], visited: Visited) -> Response:
 def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
     with visited.reading() as db:
         bench = resources.get_row(db, visited.caller, Bench, bench_id)
-        season_id = season_now(db)
+        season_id = visited.season_id
         school = db.get_one(Organisation, bench.organisation_id)
         season = db.get(Season, season_id)
         at_bench = col(BenchSession.bench_id) == bench.id

@@ -25,6 +25,8 @@ from api.services.scope import Caller
 Values = dict[str, Any]
 Typed = Mapping[str, str]
 VERSION = "version"
+#: Under this name suggestions find the season that pages are about.
+SEASON_NOW = "season now"
 Crumb = tuple[str, str]
 Offers = Callable[[Session, Caller, Typed], Mapping[str, Choices]]
 
@@ -118,7 +120,8 @@ def _new(entry: Entry, visited: Visit) -> Response:
     given = {name: visited.request.query_params.get(name, "") for name in entry.given}
     with visited.reading() as db:
         _require_given(entry, db, visited.caller, given)
-        typed = {**entry.suggest(db, visited.caller, given), **given}
+        about = {**given, SEASON_NOW: visited.season_id}
+        typed = {**entry.suggest(db, visited.caller, about), **given}
         offered = entry.offers(db, visited.caller, typed)
         crumb = entry.within(db, visited.caller, given)
     filled = Filled(forms.offering(entry.asked(given), offered), typed)

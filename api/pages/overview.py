@@ -1,5 +1,6 @@
 """Where a visit begins and what it walks through: today, seasons, schools, teams, builds."""
 
+import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
@@ -20,9 +21,9 @@ from api.models.turbines import Turbine
 from api.pages import forms, rendering
 from api.pages.asked import BUILD
 from api.pages.catalogue import say
+from api.pages.sign_in import LONGEST_S
 from api.pages.telling import history_of, sitting_days
-from api.pages.things import season_now
-from api.pages.visits import Visit, Visited, go_to
+from api.pages.visits import PostedByAny, Visit, Visited, go_to, local_path, season_cookie
 from api.services import (
     reports,
     resources,
@@ -47,7 +48,7 @@ def told_left_out(left: list[LeftOut]) -> list[str]:
 def today_page(visited: Visited) -> Response:
     """Show what waits: questions, quiet teams, benches without a reference run, the event."""
     with visited.reading() as db:
-        waits = today.today(db, visited.caller, visited.now)
+        waits = today.today(db, visited.caller, visited.now, visited.season_id)
         school = resources.newest(db, visited.caller, Organisation, most=1)
     return rendering.show(
         "today.html",
@@ -68,10 +69,24 @@ def seasons_page(visited: Visited) -> Response:
 
 @router.get("/season")
 def season_of_today(visited: Visited) -> Response:
-    """Go on to the season that runs."""
-    with visited.reading() as db:
-        season_id = season_now(db)
-    return go_to(f"/seasons/{season_id}" if season_id else "/seasons")
+    """Go on to the season that pages are about."""
+    return go_to(f"/seasons/{visited.season_id}" if visited.season_id else "/seasons")
+
+
+@router.post("/season/choose")
+def choose_season(posted: PostedByAny) -> Response:
+    """Keep in this browser which season pages are about; none chosen follows the day."""
+    visited, season_id = posted.visit, posted.text("season_id")
+    settings = visited.request.app.state.settings
+    back = local_path(posted.text("back"))
+    is_own_page = re.fullmatch(r"/seasons/sea_[0-9A-Z]+", back)
+    answer = go_to("/season" if is_own_page else back)
+    is_known = any(season_id == known for known, _ in visited.seasons)
+    answer.set_cookie(
+        season_cookie(settings), season_id if is_known else "", path="/", httponly=True,
+        max_age=LONGEST_S if is_known else 0, secure=not settings.plain_http_pages, samesite="lax",
+    )  # fmt: skip
+    return answer
 
 
 @router.get("/seasons/{season_id}")
@@ -116,7 +131,7 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
     """Show one school: its teams and benches, and its part of the season."""
     with visited.reading() as db:
         school = resources.get_row(db, visited.caller, Organisation, organisation_id)
-        season_id = season_now(db)
+        season_id = visited.season_id
         mine = col(Team.organisation_id) == school.id
         facts: dict[str, Any] = {
             "teams": resources.newest(
@@ -141,11 +156,14 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
 
 
 def _report_of(db: Session, visited: Visit, organisation_id: str) -> Any:
-    """Return a school's report, or nothing before its first team."""
+    """Return the report of a school in the season of the page, or none before its first team."""
     try:
-        return reports.organisation_report(db, visited.caller, organisation_id, None, None)
+        report = reports.organisation_report(
+            db, visited.caller, organisation_id, visited.season_id or None, None
+        )
     except NotFound:
         return None
+    return report if report.organisations else None
 
 
 @router.get("/teams/{team_id}")

@@ -18,7 +18,6 @@ from api.pages.asked import told
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import Unready, sound
-from api.pages.things import season_now
 from api.pages.visits import Posted, PostedByLead, Visit, Visited
 from api.services import cautions, keys, pickers, resources, shares, web_sessions
 from api.services.builds import newest_of_team
@@ -64,7 +63,7 @@ def _shares(visited: Visit, filled: Filled, made: dict[str, Any] | None = None) 
     with visited.reading() as db:
         about = _about(db, visited.caller, filled)
         rows, _ = shares.page(db, visited.caller, ShareQuery(limit=200))
-        season_id = season_now(db)
+        season_id = visited.season_id
     return rendering.show(
         "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
         shares=rows[::-1], made=made, season_id=season_id,

@@ -60,15 +60,8 @@ from api.services import (
 from api.services.imports.cells import NotAValue
 from api.services.imports.moments import read_moment
 from api.services.scope import Caller
-from api.services.today import current_season
 
 router = APIRouter()
-
-
-def season_now(db: Session) -> str:
-    """Return the id of the season that runs, or nothing."""
-    season = current_season(db, datetime.now(UTC).date())
-    return season.id if season else ""
 
 
 # --- seasons and schools --------------------------------------------------------------------
@@ -206,7 +199,7 @@ def zone_of(db: Session, caller: Caller, bench_id: str, season_id: str) -> str:
 
 
 def _sitting_now(db: Session, caller: Caller, given: Typed) -> Typed:
-    season_id = season_now(db)
+    season_id = given[entry.SEASON_NOW]
     zone = zone_of(db, caller, given["bench_id"], season_id)
     return {"season_id": season_id, "started_at": local(datetime.now(UTC), zone)}
 
@@ -267,7 +260,7 @@ def _seasons_offered(db: Session, caller: Caller, typed: Typed) -> Mapping[str, 
 
 
 def _this_season(db: Session, caller: Caller, given: Typed) -> Typed:
-    return {"season_id": season_now(db)}
+    return {"season_id": given[entry.SEASON_NOW]}
 
 
 def _within_school(db: Session, caller: Caller, given: Typed) -> Crumb:

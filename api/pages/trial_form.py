@@ -19,7 +19,6 @@ from api.pages.sending import tried
 from api.pages.visits import Posted, Visit, Visited
 from api.services import cautions, pickers, resources, trials, web_sessions
 from api.services.scope import Caller
-from api.services.today import current_season
 
 router = APIRouter()
 
@@ -124,8 +123,7 @@ def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
 def _form(visited: Visit, filled: Filled) -> Response:
     """Show the form with what may be chosen, and what was chosen however old it is."""
     with visited.reading() as db:
-        season = current_season(db, visited.now.date())
-        season_id = _season_of(db, visited.caller, filled) or (season.id if season else "")
+        season_id = _season_of(db, visited.caller, filled) or visited.season_id
         chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
         found = pickers.sittings(db, visited.caller, season_id, chosen["session_id"])
         sittings = [(row.id, named(row, bench, zone)) for row, bench, zone in found]

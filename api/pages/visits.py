@@ -7,7 +7,7 @@ browsers say so in `Sec-Fetch-Site`, and where they do not, `Origin` or `Referer
 
 import hashlib
 import re
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import AbstractContextManager, asynccontextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -22,7 +22,7 @@ from starlette.responses import RedirectResponse, Response
 from api.db import Database
 from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
-from api.services import web_sessions
+from api.services import pickers, season_choice, web_sessions
 from api.services.idempotency import Answered, claim, keep
 from api.services.scope import Caller
 from api.settings import Settings
@@ -37,6 +37,11 @@ def cookie_name(settings: Settings) -> str:
     return PLAIN_COOKIE if settings.plain_http_pages else COOKIE
 
 
+def season_cookie(settings: Settings) -> str:
+    """Return the name of the cookie that keeps which season was chosen."""
+    return f"{cookie_name(settings)}-season"
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """One page asked for by somebody who is signed in."""
@@ -46,6 +51,12 @@ class Visit:
     digest: str
     last_trial_id: str | None
     now: datetime
+    #: The season that pages are about: the one that was chosen in this browser, else today's.
+    season_id: str = ""
+    #: All seasons by id and name, newest first, to switch between.
+    seasons: Sequence[tuple[str, str]] = ()
+    #: Whether somebody chose it in this browser.
+    is_chosen: bool = False
 
     def reading(self) -> AbstractContextManager[Session]:
         """Open a database session that sees one moment."""
@@ -75,7 +86,11 @@ def visit(request: Request) -> Visit:
     opened: Database = database(request)
     with opened.reading() as db:
         caller, row = web_sessions.find(db, secret, now)
-        found = Visit(request, caller, row.digest, row.last_trial_id, now)
+        named = request.cookies.get(season_cookie(request.app.state.settings), "")
+        choice = season_choice.choose(db, caller, now, named)
+        season_id = choice.season.id if choice.season else ""
+        found = Visit(request, caller, row.digest, row.last_trial_id, now, season_id,
+                      pickers.seasons(db, caller), season_id == named != "")  # fmt: skip
         is_stale = web_sessions.is_stale(row, now)
     request.scope["key_id"] = caller.key_id
     request.scope["rate"] = limits(request).take(caller.key_id).headers()

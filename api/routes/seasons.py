@@ -1,15 +1,16 @@
 """Seasons over HTTP."""
 
+from datetime import UTC, datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from api.deps import ChangeLead, Read, WriteLead
+from api.deps import ChangeLead, Read, WriteLead, database
 from api.models.pages import Page
-from api.models.seasons import SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
+from api.models.seasons import CurrentSeason, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import seasons
+from api.services import season_choice, seasons
 
 router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
 
@@ -24,6 +25,18 @@ def create_season(season: SeasonCreate, write: WriteLead) -> Response:
 def list_seasons(query: Annotated[SeasonQuery, Query()], read: Read) -> Response:
     """List seasons that the key may see, oldest first."""
     return read.page(seasons.page, query)
+
+
+@router.get("/current", response_model=CurrentSeason, responses=READ)
+def get_current_season(request: Request, read: Read) -> Response:
+    """Show the season that is meant where none is named: the running one, and why it was chosen.
+
+    Where none runs it is the one with the newest trial, and never an empty one that comes later.
+    """
+    with database(request).reading() as db:
+        found = season_choice.current(db, read.caller, datetime.now(UTC))
+    headers = {"Cache-Control": "private, no-cache"}
+    return Response(found.model_dump_json(), media_type="application/json", headers=headers)
 
 
 @router.get("/{season_id}", response_model=SeasonRead, responses=READ)

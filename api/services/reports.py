@@ -33,7 +33,7 @@ from api.models.reports import (
 from api.models.seasons import Season
 from api.models.teams import Team
 from api.models.turbines import Turbine
-from api.services import comparisons, resources, scope
+from api.services import comparisons, resources, scope, season_choice
 from api.services.cache import cache_of
 from api.services.fair_table import fair_table
 from api.services.scope import Caller
@@ -125,17 +125,13 @@ def season_report(
 def organisation_report(
     db: Session, caller: Caller, organisation_id: str, season_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    """Return one organisation's season, the newest it takes part in unless one is named."""
+    """Return one organisation's season: the named one, or the one meant of those it is part of."""
     row = resources.get_row(db, caller, Organisation, organisation_id)
     if season_id is None:
-        newest = (
-            select(Season.id)
-            .join(Team, col(Team.season_id) == col(Season.id))
-            .where(col(Team.organisation_id) == row.id)
-            .order_by(col(Season.starts_on).desc(), col(Season.id).desc())
-            .limit(1)
-        )
-        season_id = db.scalar(newest)
+        teams = select(Team.season_id).where(col(Team.organisation_id) == row.id).distinct()
+        among = list(db.scalars(teams))
+        meant = season_choice.choose(db, caller, datetime.now(UTC), among=among).season
+        season_id = meant.id if meant else None
     if season_id is None:
         raise NotFound(f"{row.name} has no team in any season yet")
     return season_report(db, caller, season_id, row.id, team_id)

@@ -18,7 +18,7 @@ from api.models.sessions import BenchSession
 from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
-from api.services import answers, flags, loans
+from api.services import answers, flags, loans, season_choice
 from api.services.scope import Caller, may_see, visible
 
 QUIET_AFTER = timedelta(days=14)
@@ -41,6 +41,7 @@ class Today:
 
     season: Season | None
     is_running: bool
+    others: tuple[Season, ...]
     questions: list[FlagRead]
     question_count: int
     held: int
@@ -57,25 +58,22 @@ class Today:
     trials: int
 
 
-def current_season(db: Session, day: date) -> Season | None:
-    """Return the season that runs, else the one that begins next, else the one that ended last."""
-    seasons = list(db.scalars(select(Season).order_by(col(Season.starts_on), col(Season.id))))
-    running = [each for each in seasons if each.starts_on <= day <= each.ends_on]
-    coming = [each for each in seasons if each.starts_on > day]
-    return next(iter([*running[::-1], *coming, *seasons[::-1]]), None)
+def today(db: Session, caller: Caller, now: datetime, named: str = "") -> Today:
+    """Return what needs this caller's attention, of the season that is meant or that was named.
 
-
-def today(db: Session, caller: Caller, now: datetime) -> Today:
-    """Return what waits for this caller."""
-    season = current_season(db, now.date())
+    Questions are those of every season that runs or still has any.
+    """
+    choice = season_choice.choose(db, caller, now, named)
+    season, acting = choice.season, choice.acting
     season_id = season.id if season else ""
-    is_running = season is not None and season.starts_on <= now.date() <= season.ends_on
-    questions, counts = _questions(db, caller, season_id)
+    is_running = season_choice.is_running(season, now)
+    questions, counts = _questions(db, caller, [each.id for each in acting])
     quiet = _quiet(db, caller, season_id, now) if is_running else []
     event = _next_event(db, season_id, now.date())
     return Today(
         season=season,
         is_running=is_running,
+        others=acting[1:],
         questions=questions[:SHOWN],
         question_count=counts.total(),
         held=counts["hold"],
@@ -100,20 +98,23 @@ def _count(db: Session, caller: Caller, table: type[Any], season_id: str | None 
     return db.scalar(counted) or 0
 
 
-def _questions(db: Session, caller: Caller, season_id: str) -> tuple[list[FlagRead], Counter[str]]:
+def _questions(
+    db: Session, caller: Caller, season_ids: list[str]
+) -> tuple[list[FlagRead], Counter[str]]:
     """Return open questions, gravest first, and how many there are of each severity."""
     open_ones = (
         may_see(caller, Flag),
-        col(Flag.season_id) == season_id,
+        col(Flag.season_id).in_(season_ids),
         col(Flag.state) == flags.OPEN,
         col(Flag.severity) != "info",
     )
     counted = select(Flag.severity, func.count()).where(*open_ones).group_by(col(Flag.severity))
     counts = Counter(dict(db.execute(counted).all()))
     found: list[FlagRead] = []
-    for severity in ("hold", "warn") if season_id else ():
-        query = FlagQuery(season_id=season_id, state="open", severity=severity, limit=SHOWN)
-        found += answers.page(db, caller, query)[0]
+    for severity in ("hold", "warn"):
+        for season_id in season_ids:
+            query = FlagQuery(season_id=season_id, state="open", severity=severity, limit=SHOWN)
+            found += answers.page(db, caller, query)[0]
     return found, counts
 
 

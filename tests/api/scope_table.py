@@ -67,6 +67,7 @@ TABLE: dict[str, Row] = {
     "meta": opened(),
     "create_season": lead_only(201, lambda s: season_payload(name="Autumn")),
     "list_seasons": listed(),
+    "get_current_season": listed(),
     "get_season": Row(200, 200, 200, coach_other=None),
     "change_season": lead_only(200, lambda s: {"name": "Spring again"}),
     "export_season": lead_only(200),

@@ -1,13 +1,13 @@
 """What waits on a day: found from facts alone, for each caller what is theirs."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from api.models.teams import Team
 from api.services import today
 from api.services.scope import Caller
-from tests.makers import created, season_payload, session_payload, trial_payload
+from tests.makers import created, session_payload, trial_payload
 
 pytestmark = pytest.mark.on_both
 #: The world's trials are of 5 March 2026, its season of February to May, its event of 16 May.
@@ -32,17 +32,6 @@ def test_a_programme_without_a_season(app_client):
     with app_client.app.state.database.reading() as db:
         found = today.today(db, caller, SOON)
     assert (found.season, found.question_count, found.quiet, found.event) == (None, 0, [], None)
-
-
-def test_the_season_that_runs_else_the_next_else_the_last(world, app_client):
-    autumn = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
-    created(world.lead.post("/v1/seasons", json=season_payload(**autumn)))
-    with app_client.app.state.database.reading() as db:
-        names = [
-            today.current_season(db, day).name
-            for day in (date(2025, 1, 1), date(2026, 5, 29), date(2026, 7, 1), date(2027, 5, 1))
-        ]
-    assert names == ["Spring 2026", "Spring 2026", "Autumn", "Autumn"]
 
 
 def test_teams_are_quiet_from_two_weeks_without_a_trial_on(world, seen):

@@ -54,6 +54,9 @@ TABLE: dict[str, Row] = {
     "questions_page": common(),
     "seasons_page": common(),
     "season_of_today": Row(303, 303, 303, None),
+    "choose_season": Row(
+        303, 303, 303, None, lambda s: {"season_id": s.season_id, "back": "/today"}
+    ),
     "season_page": common(),
     "schools_page": common(),
     "school_page": shown(),
