@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 from pydantic import ValidationError
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from api.db import Database, is_embedded, open_database
@@ -50,6 +51,21 @@ def _stop(words: str, code: int = 2) -> typer.Exit:
 
 
 @contextmanager
+def _reaching(settings: Settings) -> Iterator[None]:
+    """Say in a line why a database cannot be reached or used."""
+    try:
+        yield
+    except OperationalError as error:
+        where = make_url(settings.database_url).render_as_string(hide_password=True)
+        reason = str(error.orig).strip().splitlines()[0]
+        raise _stop(
+            f"the database {where} cannot be used: {reason}\n"
+            "Check GUSTBOOK_DATABASE_URL, and that its server runs and lets this machine in.",
+            1,
+        ) from error
+
+
+@contextmanager
 def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
     """Open the programme's database for one command; it has to be there, and of this schema."""
     where = make_url(settings.database_url)
@@ -62,10 +78,11 @@ def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]
         statement_timeout_s=settings.statement_timeout_s,
     )
     try:
-        with opened.reading() as db:
-            if not any_schema and not is_at_head(db.connection()):
-                raise _stop("the schema is not the newest: run migrate")
-        yield opened
+        with _reaching(settings):
+            with opened.reading() as db:
+                if not any_schema and not is_at_head(db.connection()):
+                    raise _stop("the schema is not the newest: run migrate")
+            yield opened
     finally:
         opened.close()
 
@@ -138,7 +155,8 @@ def backup(
     settings = _settings()
     where = folder or Path(settings.backup_folder)
     try:
-        made = backups.make(settings.database_url, where, keep or settings.backup_keep)
+        with _reaching(settings):
+            made = backups.make(settings.database_url, where, keep or settings.backup_keep)
     except (backups.BackupFailed, OSError) as error:
         raise _stop(f"no backup was made: {error}", 1) from error
     rows = sum(made.rows.values())
@@ -274,13 +292,15 @@ def _back_up_first(settings: Settings) -> None:
 
 def _upgrade(settings: Settings, revision: str = "head", *, backup: bool = True) -> None:
     """Bring the schema to a revision; where it was older, make what follows from facts anew."""
-    if revision in ("head", HEAD) and current(settings.database_url) == HEAD:
-        return
     from api.migrate import upgrade
 
-    if backup and is_older(settings.database_url):
-        _back_up_first(settings)
-    if upgrade(settings.database_url, revision):
+    with _reaching(settings):
+        if revision in ("head", HEAD) and current(settings.database_url) == HEAD:
+            return
+        if backup and is_older(settings.database_url):
+            _back_up_first(settings)
+        is_moved = upgrade(settings.database_url, revision)
+    if is_moved:
         typer.echo(f"{_rebuild(settings)} seasons rebuilt", err=True)
 
 

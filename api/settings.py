@@ -1,5 +1,8 @@
 """Everything the service reads from its environment, in one frozen object."""
 
+import os
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
@@ -86,8 +89,15 @@ class WrongSettings(Exception):
     """Settings that the service cannot start with, every one named."""
 
 
+#: Variables with our prefix that are not the service's: they are for scripts on the same machine.
+FOR_SCRIPTS = frozenset({"GUSTBOOK_KEY", "GUSTBOOK_KEY_FILE", "GUSTBOOK_URL"})
+
+
 def read_settings() -> Settings:
-    """Return the settings of the environment, or name every wrong one."""
+    """Return the settings of the environment, or name every wrong and every unknown one."""
+    unknown = unknown_variables(os.environ)
+    if unknown:
+        raise WrongSettings("\n".join(unknown))
     try:
         return Settings()
     except ValidationError as error:
@@ -99,3 +109,20 @@ def _lines(error: ValidationError) -> list[str]:
         f"{PREFIX}{str(wrong['loc'][0]).upper()}: {wrong['msg']}, got {wrong['input']!r}"
         for wrong in error.errors(include_url=False)
     ]
+
+
+def unknown_variables(environment: Mapping[str, str]) -> list[str]:
+    """Return in words which variables with our prefix mean nothing, each with the nearest one.
+
+    >>> unknown_variables({"GUSTBOOK_DATABSE_URL": "sqlite:///x.db", "HOME": "/root"})
+    ['GUSTBOOK_DATABSE_URL is not a setting: did you mean GUSTBOOK_DATABASE_URL?']
+    """
+    known = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
+    given = {name.upper() for name in environment if name.upper().startswith(PREFIX)}
+    return [_unknown(name, known) for name in sorted(given - known - FOR_SCRIPTS)]
+
+
+def _unknown(name: str, known: Iterable[str]) -> str:
+    near = get_close_matches(name, list(known), n=1, cutoff=0.6)
+    hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(sorted(known))}"
+    return f"{name} is not a setting: {hint}"

@@ -3,10 +3,11 @@
 # requires-python = ">=3.11"
 # dependencies = ["httpx>=0.28,<0.29"]
 # ///
-"""List what waits for an answer, school by school: as text to read, or as csv for a mail.
+"""List what needs an answer, school by school: as text to read, or as csv for a mail.
 
 What a data check holds back is in no report until somebody answers. Each line says where it is,
-what was seen, and what to do. Without SEASON the newest season is taken.
+what was seen, and what to do. Without --season every season is looked at; standard error says
+which.
 
 The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
 (default ~/.config/gustbook/key), which only you may be able to read. It is never an argument.
@@ -27,15 +28,15 @@ import httpx
 
 EXAMPLES = """\
 examples:
-  check_data.py                               what holds trials back in the newest season
-  check_data.py "Spring 2026" --all           warnings too
+  check_data.py                               what holds trials back, in every season
+  check_data.py --season "Spring 2026" --all  warnings too, of one season
   check_data.py --format csv --out waits.csv  a table for a mail
 
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
 OK, REFUSED, USAGE, KEY, SERVER = range(5)
 TRIES = 5
-COLUMNS = ("organisation", "about", "severity", "rule", "message", "advice", "flag_id")
+COLUMNS = ("organisation", "about", "severity", "rule", "message", "advice", "flag_id", "season")
 SHOWN = 3  # of a school's warnings at once; the rest are counted
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0")
 
@@ -116,6 +117,27 @@ def require_ok(answer: Any) -> Any:
     return answer
 
 
+def season_of(client: Any, named: str | None) -> Any:
+    """Return the season of that name or id, else the one that is meant today; say which it is."""
+    path: str | None = "/v1/seasons?limit=200"
+    if named is None:
+        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
+        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
+        return season
+    known: list[Any] = []
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        known += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = " ".join(named.casefold().split())
+    for season in known:
+        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
+            print(f"season: {season['name']}", file=sys.stderr)
+            return season
+    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
+    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
+
+
 # --- end of the same lines -------------------------------------------------------------------
 
 
@@ -130,43 +152,54 @@ def everything(client: Any, collection: str, **filters: str) -> list[dict[str, A
     return items
 
 
-def season_id(client: Any, name: str | None) -> str:
-    """Return the newest season, or the one of that name."""
-    seasons = everything(client, "seasons")
-    wanted = [season for season in seasons if name is None or season["name"] == name]
-    if not wanted:
-        known = ", ".join(sorted(season["name"] for season in seasons)) or "none yet"
-        raise Stop(REFUSED, f"no season of that name; there are: {known}")
-    return str(wanted[-1]["id"])
-
-
-def waiting(client: Any, season: str, with_warnings: bool) -> list[dict[str, str]]:
-    """Return what waits for an answer, gravest first within each school."""
+def waiting(client: Any, season: Any | None, with_warnings: bool) -> list[dict[str, str]]:
+    """Return what needs an answer, gravest first within each school: of a season, or of all."""
     schools = {each["id"]: each["name"] for each in everything(client, "organisations")}
-    flags = everything(client, "flags", season_id=season, state="open", severity="hold")
+    seasons = {each["id"]: each["name"] for each in everything(client, "seasons")}
+    narrowed = {"state": "open"} | ({"season_id": season["id"]} if season else {})
+    flags = everything(client, "flags", severity="hold", **narrowed)
     if with_warnings:
-        flags += everything(client, "flags", season_id=season, state="open", severity="warn")
+        flags += everything(client, "flags", severity="warn", **narrowed)
     rows = [
         {name: flag.get(name) or "" for name in COLUMNS}
-        | {"organisation": schools.get(flag["organisation_id"], ""), "flag_id": flag["id"]}
+        | {"organisation": schools.get(flag["organisation_id"], ""), "flag_id": flag["id"],
+           "season": seasons.get(flag["season_id"], "")}
         for flag in flags
-    ]
-    return sorted(rows, key=lambda row: (row["organisation"].casefold(), row["severity"] != "hold"))
+    ]  # fmt: skip
+    places = list(seasons.values())
+    return sorted(
+        rows,
+        key=lambda row: (
+            -places.index(row["season"]) if row["season"] in places else 0,
+            row["organisation"].casefold(),
+            row["severity"] != "hold",
+        ),
+    )
+
+
+def covered(client: Any) -> str:
+    """Return in words that every season was looked at."""
+    names = [each["name"] for each in everything(client, "seasons")]
+    return f"{'seasons' if len(names) > 1 else 'season'}: {', '.join(names) or 'none yet'}"
 
 
 def to_text(rows: list[dict[str, str]], holds_shown: int | None = None) -> str:
-    """Return what waits as lines to read, all that is held or the first of each school."""
+    """Return what needs an answer as lines to read, each that is held or the first of a school."""
     if not rows:
-        return "Nothing waits for an answer.\n"
+        return "Nothing needs an answer.\n"
     held = sum(row["severity"] == "hold" for row in rows)
     others = f"; {len(rows) - held} more to look at" if len(rows) > held else ""
-    waits = "1 waits for an answer and is" if held == 1 else f"{held} wait for an answer and are"
-    lines = [f"{waits} in no report{others}"]
-    for school in dict.fromkeys(row["organisation"] for row in rows):
-        mine = [row for row in rows if row["organisation"] == school]
-        holds = [row for row in mine if row["severity"] == "hold"]
-        lines += ["", school, *_lines(holds, holds_shown or len(holds))]
-        lines += _lines([row for row in mine if row["severity"] != "hold"], SHOWN)
+    needs = "1 needs an answer and is" if held == 1 else f"{held} need an answer and are"
+    lines = [f"{needs} not counted yet{others}"]
+    seasons = list(dict.fromkeys(row["season"] for row in rows))
+    for season in seasons:
+        of_season = [row for row in rows if row["season"] == season]
+        lines += ["", f"== {season}"] if len(seasons) > 1 else []
+        for school in dict.fromkeys(row["organisation"] for row in of_season):
+            mine = [row for row in of_season if row["organisation"] == school]
+            holds = [row for row in mine if row["severity"] == "hold"]
+            lines += ["", school, *_lines(holds, holds_shown or len(holds))]
+            lines += _lines([row for row in mine if row["severity"] != "hold"], SHOWN)
     return "\n".join(lines) + "\n"
 
 
@@ -177,7 +210,7 @@ def _lines(rows: list[dict[str, str]], shown: int) -> list[str]:
 
 
 def _line(row: dict[str, str]) -> str:
-    mark = "waits" if row["severity"] == "hold" else "look "
+    mark = "held" if row["severity"] == "hold" else "look"
     return f"  {mark}  {row['about']}: {row['message']} {row['advice']}"
 
 
@@ -199,7 +232,8 @@ def main(arguments: list[str] | None = None) -> int:
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("season", nargs="?", help="name of the season (default: the newest)")
+    parser.add_argument("only", nargs="?", metavar="SEASON", help="the same as --season")
+    parser.add_argument("--season", help="its name or id (default: every season)")
     parser.add_argument("--all", action="store_true", help="warnings too")
     parser.add_argument("--format", choices=["text", "csv"], default="text")
     parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
@@ -207,7 +241,11 @@ def main(arguments: list[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            rows = waiting(client, season_id(client, options.season), options.all)
+            named = options.season or options.only
+            season = season_of(client, named) if named else None
+            rows = waiting(client, season, options.all)
+            if season is None:
+                print(covered(client), file=sys.stderr)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code

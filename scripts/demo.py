@@ -4,28 +4,35 @@ Usage: python3 scripts/demo.py [--port N] [--once]
 
 Needs only Python 3.11 and, the first time, the network for packages. Makes .venv from the lock, a
 fresh database under var/, starts the service on 127.0.0.1, loads demo_seed/ through the public
-API, prints the season's table, writes the report as a page beside the database, and stays up until
-Ctrl-C. With --once it stops the service and ends after the report.
+API as a season that is under way today, answers old questions as a coach would, prints the
+season's table, writes the report as a page beside the database, and stays up until Ctrl-C. With
+--once it stops the service and ends after the report. Told to stop, it stops the service too.
 """
 
 import argparse
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any, NoReturn
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from scripts import environment
+from scripts import environment, living_season
 
 SEED = environment.ROOT / "demo_seed"
 VAR = environment.ROOT / "var"
-START_SECONDS = 30
+START_SECONDS, STOP_SECONDS = 30, 15
+#: Questions that are left for whoever tries the demo; older ones are answered as a coach would.
+QUESTIONS = 8
+STOPPED = 128 + signal.SIGTERM
 
 
 def main(arguments: list[str]) -> int:
@@ -38,12 +45,18 @@ def main(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     _require_free(options.port)
     environment.run_inside("runtime")
+    signal.signal(signal.SIGTERM, _stop)
     try:
         with _service(options.port) as (url, database):
             return _show(url, database, options.once)
     except KeyboardInterrupt:
         print("\nstopped")
         return 0
+
+
+def _stop(number: int, frame: object) -> NoReturn:
+    """End the demo when it is told to stop, so that the service it started ends with it."""
+    raise SystemExit(STOPPED)
 
 
 def _require_free(port: int) -> None:
@@ -59,11 +72,17 @@ def _require_free(port: int) -> None:
 def _service(port: int) -> Iterator[tuple[str, Path]]:
     """Run the service over a fresh database of its own."""
     folder = VAR / f"demo-{port}"  # the port is free, so no other demo works in this folder
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
+    try:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(parents=True, exist_ok=True)
+        log = (folder / "service.log").open("w", encoding="utf-8")
+    except OSError as error:
+        environment.stop(
+            f"{folder} cannot be written ({error.strerror}). The demo keeps its database there: "
+            "allow yourself to write it, or copy the project to a folder of your own."
+        )
     database = folder / "demo.db"
     settings = os.environ | {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"}
-    log = (folder / "service.log").open("w", encoding="utf-8")
     command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
     process = subprocess.Popen(
         command, cwd=environment.ROOT, env=settings, stdout=log, stderr=subprocess.STDOUT
@@ -72,7 +91,10 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
         yield f"http://127.0.0.1:{port}", database
     finally:
         process.terminate()
-        process.wait(timeout=15)
+        try:
+            process.wait(timeout=STOP_SECONDS)
+        except subprocess.TimeoutExpired:
+            process.kill()
         log.close()
 
 
@@ -83,19 +105,23 @@ def _show(url: str, database: Path, once: bool) -> int:
 
     _wait(url)
     key = _first_key(database)
+    folder = database.parent / "season"
+    living_season.write(SEED, folder, datetime.now(UTC).date())
     with submit_trials.open_client(url, key) as client:
         print("registering schools, teams, turbines and benches …")
-        new = register_season.register(client, SEED)
+        new = register_season.register(client, folder)
         print("  " + register_season.words_of_new(new))
         print("submitting each school's trials; what people mistype is refused or held …")
-        files = sorted(SEED.glob("trials_*.csv"))
+        files = sorted(folder.glob("trials_*.csv"))
         how = submit_trials.How(partial=True, refused_folder=database.parent)
         submit_trials.submit_files(client, files, how)
-        season = season_report.find(client, "seasons", None)
+        season = season_report.season_of(client, None)
+        answered = _answer_old_questions(client, season)
+        print(f"{answered} older questions answered as a coach would; {QUESTIONS} are left for you")
         path = f"/v1/seasons/{season['id']}/report"
         report = submit_trials.require_ok(client.get(path))
         page = submit_trials.require_ok(client.get(path, params={"format": "html"}))
-        waits = check_data.waiting(client, season["id"], with_warnings=False)
+        waits = check_data.waiting(client, season, with_warnings=False)
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
     print("\n" + season_report.to_text(report.json()))
@@ -107,6 +133,39 @@ def _show(url: str, database: Path, once: bool) -> int:
     _print_addresses(url, key, season["id"])
     while True:
         time.sleep(3600)
+
+
+def _answer_old_questions(client: Any, season: Any) -> int:
+    """Answer the questions that hold trials back, oldest first, but the newest few."""
+    from scripts import submit_trials
+
+    answered = 0
+    path = f"/v1/flags?season_id={season['id']}&state=open&severity=hold&limit=200"
+    while True:
+        flags = submit_trials.require_ok(client.get(path)).json()["items"]
+        if len(flags) <= QUESTIONS:
+            return answered
+        days = {flag["id"]: _asked_on(client, flag) for flag in flags}
+        oldest = min(flags, key=lambda flag: days[flag["id"]])
+        answer = {"answer": "accept_fix"}
+        if not oldest["proposed_fix"]:
+            answer = {"answer": "confirm", "reason": "read once more with the team: it is right"}
+            if oldest["trial_id"]:
+                answer = {"answer": "withdraw_trial", "reason": "nobody noted which value is right"}
+        path_of_answer = f"/v1/flags/{oldest['id']}/answer"
+        submit_trials.require_ok(client.post(path_of_answer, json=answer))
+        answered += 1
+
+
+def _asked_on(client: Any, flag: Any) -> tuple[str, str]:
+    """Return when the session of a question was, and the name of its trial."""
+    from scripts import submit_trials
+
+    trial = {"client_ref": "", "session_id": flag["session_id"]}
+    if flag["trial_id"]:
+        trial = submit_trials.require_ok(client.get(f"/v1/trials/{flag['trial_id']}")).json()
+    session = submit_trials.require_ok(client.get(f"/v1/sessions/{trial['session_id']}")).json()
+    return session["started_at"], f"{trial['client_ref']} {flag['rule']}"
 
 
 def _wait(url: str) -> None:

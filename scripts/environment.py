@@ -7,6 +7,7 @@ import hashlib
 import os
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -32,8 +33,11 @@ def run_inside(lock: str) -> None:
         stop(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
     ensure(lock)
     if Path(sys.prefix).resolve() != VENV.resolve():
-        done = subprocess.run([str(python()), *sys.argv], check=False)
-        raise SystemExit(done.returncode)
+        command = [str(python()), *sys.argv]
+        if os.name != "nt":  # the same process, so that whoever stops it stops all of it
+            sys.stdout.flush()
+            os.execv(command[0], command)
+        raise SystemExit(subprocess.run(command, check=False).returncode)
 
 
 def ensure(lock: str) -> None:
@@ -42,6 +46,7 @@ def ensure(lock: str) -> None:
     stamp = VENV / f"installed-{lock}"
     if stamp.exists() and stamp.read_text() == wanted and python().exists():
         return
+    _require_writable()
     if not python().exists():
         _make()
     sys.stderr.write(f"installing packages of {lock}.txt into .venv, once …\n")
@@ -54,6 +59,18 @@ def _stamp(lock: str) -> str:
     return hashlib.sha256(text).hexdigest()
 
 
+def _require_writable() -> None:
+    """Stop where the folder of the project cannot be written, before anything else fails on it."""
+    try:
+        with tempfile.TemporaryDirectory(dir=ROOT):
+            pass
+    except OSError as error:
+        stop(
+            f"{ROOT} cannot be written ({error.strerror}), and packages go into a folder .venv "
+            "there: allow yourself to write it, or copy the project to a folder of your own."
+        )
+
+
 def _make() -> None:
     sys.stderr.write("making .venv …\n")
     done = subprocess.run(
@@ -63,9 +80,14 @@ def _make() -> None:
         text=True,
     )
     if done.returncode != 0:
+        said = f"{done.stdout}\n{done.stderr}".strip()
+        if "ensurepip" in said or "No module named venv" in said:
+            stop(
+                "Python's venv module is not complete here; on Debian or Ubuntu: "
+                "sudo apt install python3-venv"
+            )
         stop(
-            "Python's venv module is not complete here; on Debian or Ubuntu: "
-            "sudo apt install python3-venv"
+            f".venv could not be made. Python says: {said.splitlines()[-1] if said else 'nothing'}"
         )
 
 

@@ -121,6 +121,27 @@ def require_ok(answer: Any) -> Any:
     return answer
 
 
+def season_of(client: Any, named: str | None) -> Any:
+    """Return the season of that name or id, else the one that is meant today; say which it is."""
+    path: str | None = "/v1/seasons?limit=200"
+    if named is None:
+        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
+        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
+        return season
+    known: list[Any] = []
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        known += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = " ".join(named.casefold().split())
+    for season in known:
+        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
+            print(f"season: {season['name']}", file=sys.stderr)
+            return season
+    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
+    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
+
+
 # --- end of the same lines -------------------------------------------------------------------
 
 #: Tables in the order they build on each other, and the columns each may have.
@@ -183,6 +204,7 @@ class Registry:
         self.client = client
         self.things: dict[str, dict[tuple[str, ...], dict[str, Any]]] = {}
         self.season_id = ""
+        self.season_named: str | None = None
         self.rule_set: dict[str, Any] | None = None
 
     def load(self, collection: str) -> None:
@@ -259,12 +281,16 @@ def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
     return (str(item.get(owner)), own) if owner else (own,)
 
 
-def register(client: Any, folder: Path) -> dict[str, int]:
-    """Register what a folder's tables hold; return how many of each kind are new."""
+def register(client: Any, folder: Path, season: str | None = None) -> dict[str, int]:
+    """Register what a folder's tables hold; return how many of each kind are new.
+
+    `season` names the season of a folder without `season.csv`; left out, it is today's.
+    """
     tables = [name for name in (*TABLES, "wind_grids") if (folder / f"{name}.csv").is_file()]
     if not tables:
         raise Stop(USAGE, f"{folder} holds none of {', '.join(TABLES)}.csv")
     registry = Registry(client)
+    registry.season_named = season
     new: dict[str, int] = {}
     for table, (collection, columns) in TABLES.items():
         registry.load(collection)
@@ -407,11 +433,12 @@ def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
 
 
 def _season_id(registry: Registry) -> str:
-    """Return the season of the folder, or the newest there is."""
-    seasons = list(registry.things["seasons"].values())
-    if not seasons:
-        raise Fault("there is no season yet: add season.csv")
-    return registry.season_id or str(seasons[-1]["id"])
+    """Return the season of the folder, or the one that was named or is meant today."""
+    if not registry.season_id:
+        if not registry.things["seasons"]:
+            raise Fault("there is no season yet: add season.csv")
+        registry.season_id = season_of(registry.client, registry.season_named)["id"]
+    return registry.season_id
 
 
 def _id_of(registry: Registry, column: str, row: Row) -> str:
@@ -527,11 +554,15 @@ def main(arguments: list[str] | None = None) -> int:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("folder", type=Path, metavar="FOLDER")
+    parser.add_argument(
+        "--season",
+        help="its name or id, for a folder without season.csv (default: the running one)",
+    )
     parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            new = register(client, options.folder)
+            new = register(client, options.folder, options.season)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code

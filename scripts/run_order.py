@@ -113,6 +113,27 @@ def require_ok(answer: Any) -> Any:
     return answer
 
 
+def season_of(client: Any, named: str | None) -> Any:
+    """Return the season of that name or id, else the one that is meant today; say which it is."""
+    path: str | None = "/v1/seasons?limit=200"
+    if named is None:
+        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
+        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
+        return season
+    known: list[Any] = []
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        known += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = " ".join(named.casefold().split())
+    for season in known:
+        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
+            print(f"season: {season['name']}", file=sys.stderr)
+            return season
+    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
+    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
+
+
 # --- end of the same lines -------------------------------------------------------------------
 
 
@@ -141,7 +162,7 @@ def _same(one: str, other: str) -> bool:
 
 def fetch(client: Any, options: argparse.Namespace) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return an event and its order, drawn anew where that is asked for."""
-    season = find(client, "seasons", options.season)
+    season = season_of(client, options.season)
     event = find(client, "events", options.event, season_id=season["id"])
     path = f"/v1/events/{event['id']}/run-order"
     if not options.draw:
@@ -182,7 +203,7 @@ def main(arguments: list[str] | None = None) -> int:
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--season", help="name of the season (default: the newest)")
+    parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--draw", action="store_true", help="draw a new order")
     parser.add_argument("--seed", type=int, help="what to draw with (default: drawn and kept)")

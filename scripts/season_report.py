@@ -6,9 +6,10 @@
 """Pull a report from Gustbook: as lines to read, or as json, csv, html or pdf.
 
 --kind says which: season (the default), organisation, team (a page that a team can be handed),
-event (readiness, order of runs, outlook, results) or equipment. Without --season the newest season
-is taken. --organisation and --team narrow a season's report by name. --all FOLDER writes every
-report there is: the season's, each school's, each team's page, event sheets, the equipment list.
+event (readiness, order of runs, outlook, results) or equipment. Without --season the running season
+is taken, else the one with the newest trial; standard error says which. --organisation and --team
+narrow a season's report by name. --all FOLDER writes every report there is: the season's, each
+school's, each team's page, event sheets, the equipment list.
 
 The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
 (default ~/.config/gustbook/key), which only you may be able to read. It is never an argument.
@@ -28,7 +29,7 @@ import httpx
 
 EXAMPLES = """\
 examples:
-  season_report.py                                     the newest season, to read
+  season_report.py                                     the running season, to read
   season_report.py --format html --out season.html     a page to print
   season_report.py --format csv --organisation Tarnwick --out tarnwick.csv
   season_report.py --kind team --team Larch --format pdf --out larch.pdf
@@ -117,6 +118,27 @@ def require_ok(answer: Any) -> Any:
     return answer
 
 
+def season_of(client: Any, named: str | None) -> Any:
+    """Return the season of that name or id, else the one that is meant today; say which it is."""
+    path: str | None = "/v1/seasons?limit=200"
+    if named is None:
+        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
+        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
+        return season
+    known: list[Any] = []
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        known += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = " ".join(named.casefold().split())
+    for season in known:
+        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
+            print(f"season: {season['name']}", file=sys.stderr)
+            return season
+    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
+    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
+
+
 # --- end of the same lines -------------------------------------------------------------------
 
 
@@ -166,7 +188,7 @@ def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, s
         narrowed["organisation_id"] = find(client, "organisations", options.organisation)["id"]
     if options.kind == "equipment":
         return "/v1/equipment-list", narrowed
-    season = find(client, "seasons", options.season)
+    season = season_of(client, options.season)
     if options.kind == "event":
         event = find(client, "events", options.event, season_id=season["id"])
         return f"/v1/events/{event['id']}/sheet", {}
@@ -188,7 +210,7 @@ def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, s
 def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
     """Write every report of a season into a folder; return the files."""
     form = "html" if options.format == "text" else options.format
-    season = find(client, "seasons", options.season)
+    season = season_of(client, options.season)
     works = [("season", f"/v1/seasons/{season['id']}/report"), ("equipment", "/v1/equipment-list")]
     report = require_ok(ask(client, "GET", works[0][1], params={"format": "json"})).json()
     for school in report["organisations"]:
@@ -361,7 +383,7 @@ def main(arguments: list[str] | None = None) -> int:
     layout = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(description=__doc__, epilog=EXAMPLES, formatter_class=layout)
     parser.add_argument("--kind", choices=list(TEXTS), default="season", help="which report")
-    parser.add_argument("--season", help="name of the season (default: the newest)")
+    parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--organisation", help="only this school or club, by name")
     parser.add_argument("--team", help="only this team, by name")

@@ -124,6 +124,27 @@ def require_ok(answer: Any) -> Any:
     return answer
 
 
+def season_of(client: Any, named: str | None) -> Any:
+    """Return the season of that name or id, else the one that is meant today; say which it is."""
+    path: str | None = "/v1/seasons?limit=200"
+    if named is None:
+        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
+        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
+        return season
+    known: list[Any] = []
+    while path:
+        answer = require_ok(ask(client, "GET", path))
+        known += answer.json()["items"]
+        path = answer.links.get("next", {}).get("url")
+    wanted = " ".join(named.casefold().split())
+    for season in known:
+        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
+            print(f"season: {season['name']}", file=sys.stderr)
+            return season
+    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
+    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
+
+
 # --- end of the same lines -------------------------------------------------------------------
 
 
@@ -137,11 +158,13 @@ class How:
     review: bool = False
     unsure: bool = False
     decimal: str | None = None
+    season_id: str | None = None
 
     @property
     def parameters(self) -> dict[str, str]:
         """Return what each request about the file says."""
-        return {"decimal": self.decimal} if self.decimal else {}
+        asked = {"decimal": self.decimal, "season_id": self.season_id}
+        return {name: value for name, value in asked.items() if value}
 
 
 def submit_file(client: Any, path: Path, how: How) -> bool:
@@ -349,6 +372,9 @@ def main(arguments: list[str] | None = None) -> int:
         "--partial", action="store_true", help="store the good rows even if others are wrong"
     )
     parser.add_argument(
+        "--season", help="its name or id, where a team's name is in several (default: by the team)"
+    )
+    parser.add_argument(
         "--decimal",
         choices=["point", "comma"],
         help="decimal sign of the files, where their numbers do not tell",
@@ -369,6 +395,7 @@ def main(arguments: list[str] | None = None) -> int:
                 review=options.review,
                 unsure=options.unsure,
                 decimal=options.decimal,
+                season_id=options.season and season_of(client, options.season)["id"],
             )
             return submit_files(client, options.files, how)
     except Stop as stop:

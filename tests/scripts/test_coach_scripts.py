@@ -297,40 +297,52 @@ class TestCheckData:
             asked = trial_payload(world.larch, client_ref=ref, **changed)
             created(world.larch.coach.post("/v1/trials", json=asked))
 
-    def test_nothing_waits(self, world: World):
-        from scripts.check_data import season_id, to_text, waiting
+    def test_nothing_needs_an_answer(self, world: World):
+        from scripts.check_data import to_text, waiting
 
-        rows = waiting(world.lead, season_id(world.lead, None), with_warnings=False)
-        assert to_text(rows) == "Nothing waits for an answer.\n"
+        rows = waiting(world.lead, None, with_warnings=False)
+        assert to_text(rows) == "Nothing needs an answer.\n"
 
-    def test_one_alone_waits(self, world: World):
-        from scripts.check_data import season_id, to_text, waiting
-
-        self.held(world)
-        rows = waiting(world.lead, season_id(world.lead, None), with_warnings=False)
-        assert to_text(rows[:1]).startswith("1 waits for an answer and is in no report\n")
-        assert to_text(rows, holds_shown=1).count("waits") == 1
-
-    def test_what_waits_is_told_by_school_and_says_what_to_do(self, world: World):
-        from scripts.check_data import season_id, to_csv, to_text, waiting
+    def test_one_alone_needs_an_answer(self, world: World):
+        from scripts.check_data import to_text, waiting
 
         self.held(world)
-        rows = waiting(world.lead, season_id(world.lead, "Spring 2026"), with_warnings=True)
+        rows = waiting(world.lead, None, with_warnings=False)
+        assert to_text(rows[:1]).startswith("1 needs an answer and is not counted yet\n")
+        assert to_text(rows, holds_shown=1).count("held") == 1
+
+    def test_questions_are_listed_by_school_and_say_what_to_do(self, world: World):
+        from scripts.check_data import season_of, to_csv, to_text, waiting
+
+        self.held(world)
+        rows = waiting(world.lead, season_of(world.lead, "Spring 2026"), with_warnings=True)
         text = to_text(rows)
-        assert text.startswith("2 wait for an answer and are in no report;")
+        assert text.startswith("2 need an answer and are not counted yet;")
         assert "Larch school" in text
         assert "Larch one, build 1, 05 March 2026, mph: 9.4 m/s at this bench?" in text
-        assert "Accept the change of unit" in text
+        assert "Accept 4.20 m/s" in text
         table = list(csv.DictReader(io.StringIO(to_csv(rows))))
         mine = [row for row in table if row["organisation"] == "Larch school"]
         assert [row["severity"] for row in mine][:3] == ["hold", "hold", "warn"]
         assert mine[0]["flag_id"].startswith("flg_")
 
     def test_an_unknown_season_is_named(self, world: World):
-        from scripts.check_data import Stop, season_id
+        from scripts.check_data import Stop, season_of
 
-        with pytest.raises(Stop, match="no season of that name; there are: Spring 2026"):
-            season_id(world.lead, "Autumn")
+        with pytest.raises(Stop, match="no season Autumn; there are: Spring 2026"):
+            season_of(world.lead, "Autumn")
+
+    def test_a_coming_season_hides_no_question_of_the_one_with_trials(self, world: World, capsys):
+        from scripts.check_data import covered, season_of, to_text, waiting
+
+        self.held(world)
+        later = {"name": "Next", "starts_on": "2090-01-01", "ends_on": "2090-05-01"}
+        created(world.lead.post("/v1/seasons", json=later))
+        assert to_text(waiting(world.lead, None, with_warnings=False)).startswith("2 need")
+        assert covered(world.lead) == "seasons: Spring 2026, Next"
+        assert season_of(world.lead, None)["name"] == "Spring 2026"
+        assert "Spring 2026 has the newest trial" in capsys.readouterr().err
+        assert season_of(world.lead, season_of(world.lead, "next")["id"])["name"] == "Next"
 
 
 class TestReview:

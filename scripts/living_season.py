@@ -1,0 +1,97 @@
+"""Turn the invented season into one that is under way today: three weeks before its event.
+
+Every date moves by the same number of weeks, and what had not happened yet three weeks before the
+event is left out, so that the numbers are the same on any day and only the dates differ.
+"""
+
+import csv
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+from pathlib import Path
+
+#: The newest day of the written season that has happened, 25 days before its event. Today is one
+#: to seven days later, whatever the day of the week.
+NEWEST = date(2026, 4, 7)
+DAY = re.compile(r"\b20\d\d-\d\d-\d\d\b")
+NOT_YET = ("trials_event.csv",)
+SEASONS = ("Winter", "Spring", "Summer", "Autumn")
+
+
+def weeks_since(today: date) -> int:
+    """Return by how many weeks the written season has to move.
+
+    >>> [weeks_since(date(2026, 4, day)) for day in (8, 14, 15)]
+    [0, 0, 1]
+    """
+    return (today - NEWEST - timedelta(days=1)).days // 7
+
+
+def move(text: str, weeks: int) -> str:
+    """Return a text with each date in it moved.
+
+    >>> move("2026-03-05 14:30;due 2026-05-16", 2)
+    '2026-03-19 14:30;due 2026-05-30'
+    """
+    by = timedelta(weeks=weeks)
+    return DAY.sub(lambda found: (date.fromisoformat(found[0]) + by).isoformat(), text)
+
+
+def name_of(day: date) -> str:
+    """Return the part of the year that a day lies in.
+
+    >>> name_of(date(2026, 5, 2)), name_of(date(2026, 12, 19))
+    ('Spring', 'Winter')
+    """
+    return SEASONS[day.month % 12 // 3]
+
+
+def write(seed: Path, folder: Path, today: date) -> None:
+    """Write the season as it is under way today into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    weeks = weeks_since(today)
+    held_on = date.fromisoformat(_rows(seed / "events.csv")[1][1]) + timedelta(weeks=weeks)
+    called = f"{name_of(held_on)} {held_on.year}"
+    built = _built(seed)
+    for path in sorted(seed.glob("*.*")):
+        if path.suffix not in (".csv", ".json") or path.name in NOT_YET:
+            continue
+        text = path.read_bytes().decode("utf-8")
+        if path.name.startswith("trials_"):
+            text = "".join(line for line in text.splitlines(True) if _has_happened(line))
+        if path.name == "builds.csv":
+            text = "".join(_only_built(text.splitlines(True), built))
+        text = re.sub(r"\bSpring 20\d\d\b", called, move(text, weeks))
+        text = text.replace("Spring meeting", f"{name_of(held_on)} meeting")
+        (folder / path.name).write_bytes(text.encode("utf-8"))
+
+
+def _has_happened(line: str) -> bool:
+    day = DAY.search(line)
+    return day is None or date.fromisoformat(day[0]) <= NEWEST
+
+
+def _built(seed: Path) -> set[tuple[str, str]]:
+    """Return the builds that were tested by now, by team and number."""
+    built = set()
+    for path in seed.glob("trials_*.csv"):
+        titles, *rows = _rows(path)
+        team, number, when = (
+            titles.index(name) for name in ("team", "build", "session_started_at")
+        )
+        built |= {(row[team], row[number]) for row in rows if _has_happened(row[when])}
+    return built
+
+
+def _only_built(lines: Iterable[str], built: set[tuple[str, str]]) -> Iterable[str]:
+    for line in lines:
+        _, team, _, number, *_ = line.split(",")
+        if (team, number) in built or number == "number":
+            yield line
+
+
+def _rows(path: Path) -> list[list[str]]:
+    """Return the rows of a table, whichever sign stands between its cells."""
+    text = path.read_bytes().decode("utf-8-sig")
+    first = text.split("\n", 1)[0]
+    return list(csv.reader(text.splitlines(), delimiter=max(",;\t", key=first.count)))
