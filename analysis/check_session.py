@@ -34,7 +34,7 @@ def humidity_fraction(view: View) -> Iterator[Finding]:
     fixed = 100 * humidity
     where = view.first_of_session & (humidity > 0) & (humidity <= 1)
     yield from findings(
-        where, "humidity_fraction", "warn", value=humidity, fixed=fixed,
+        where, "humidity_fraction", "hold", value=humidity, fixed=fixed,
         fix=lambda at: {"thing": "session",
                         "changes": {"relative_humidity_pct": round(float(fixed[at]), 2)}},
     )  # fmt: skip

@@ -242,7 +242,7 @@ _RULES = (
     ),
     # --- the bench and the room --------------------------------------------------------------
     Rule(
-        "humidity_fraction", "warn", "a humidity of at most 1 %",
+        "humidity_fraction", "hold", "a humidity of at most 1 %",
         "{value:g} % humidity? As a fraction of one, that is {fixed:.0f} %.",
         "Accept the percentage, or correct the humidity.", "session",
     ),

@@ -89,7 +89,7 @@ EDGES = [
     # V²/R: 5.48 mV across 30.1 Ω are 0.998 µW
     ("unmeasurable_power", "hold", {"volts": (5.5e-3,) * 2 + (5.51e-3,)},
      {"volts": (5.47e-3,) * 2 + (5.48e-3,)}),
-    ("humidity_fraction", "warn", {"relative_humidity_pct": 1.1}, {"relative_humidity_pct": 0.45}),
+    ("humidity_fraction", "hold", {"relative_humidity_pct": 1.1}, {"relative_humidity_pct": 0.45}),
     ("diameter_slip", "hold", {"sheet_diameter_m": 0.46}, {"sheet_diameter_m": 0.225}),
     ("diameter_slip", "hold", {"sheet_diameter_m": 0.44}, {"sheet_diameter_m": 0.9}),
     ("pitch_from_axis", "hold", {"pitch_deg": 50.0}, {"pitch_deg": 50.5}),

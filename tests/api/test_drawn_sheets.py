@@ -8,12 +8,14 @@ from tests.bench.drawn_sheets import (
     try_sheets,
 )
 
-SEED, SHEETS = 20, 40
+SEED = 1
+#: Each of these once showed a value that was stored wrong, beside the first of all.
+SHEETS = (*range(1, 22), 195, 207, 227, 237, 247, 250, 267, 317, 363, 400, 529, 557, 568, 583, 588)
 
 
 def test_nothing_is_silently_stored_wrong():
     with running_imports() as imports:
-        tally = try_sheets(imports, SEED, range(1, SHEETS + 1))
+        tally = try_sheets(imports, SEED, SHEETS)
     assert [described(sheet, verdict) for sheet, verdict in tally.wrong] == []
     assert tally.right_share >= LEAST_RIGHT_SHARE
 

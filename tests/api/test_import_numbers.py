@@ -209,7 +209,7 @@ class TestWorkbooks:
         )
         assert got == [(2, "voltage_mv", "not_a_number")]
 
-    @pytest.mark.parametrize("shown", ['0.00" V"', "0.00,"])
+    @pytest.mark.parametrize("shown", ['0.00" V"', "0.00,", r"0.0\ \V", "0.0 [$V]"])
     def test_what_is_shown_in_another_unit_or_scale_is_refused(self, shown, world: World):
         def formatted(book):
             book.active["H2"].number_format = shown
@@ -255,7 +255,7 @@ class TestWorkbooks:
 
     def test_a_formula_without_a_stored_result_is_refused(self, world: World):
         got = faults(send(world.larch.coach, workbook({"voltage_mv": "=1000+200"}), XLSX))
-        assert got == [(2, "voltage_mv", "not_a_number")]
+        assert got == [(2, "voltage_mv", "no_value")]
 
     def test_a_merged_cell_is_refused_where_it_is_covered(self, world: World):
         def merge(book):
@@ -263,4 +263,56 @@ class TestWorkbooks:
 
         rows = [{}, {"client_ref": "n2"}]
         got = faults(send(world.larch.coach, workbook(*rows, change=merge), XLSX))
-        assert got == [(3, "voltage_mv", "not_a_number")]
+        assert got == [(3, "voltage_mv", "no_value")]
+
+    def test_a_name_that_is_merged_over_its_runs_is_refused_where_it_is_covered(self, world: World):
+        def merge(book):
+            book.active.merge_cells("E2:E3")
+
+        got = faults(
+            send(world.larch.coach, workbook({}, {"voltage_mv": 1190}, change=merge), XLSX)
+        )
+        assert got == [(3, "client_ref", "no_value")]
+
+
+class TestRowsOfATrial:
+    def test_an_unnamed_row_below_a_named_trial_is_asked_about(self, world: World):
+        got = faults(send(world.larch.coach, text({}, {"client_ref": "", "voltage_mv": "1190"})))
+        assert got == [(3, "client_ref", "missing")]
+
+    def test_one_that_counts_on_is_its_next_run(self, world: World):
+        columns = (*COLUMNS, "run")
+        rows = [{"run": "1"}, {"run": "2", "client_ref": "", "voltage_mv": "1190"}]
+        created(send(world.larch.coach, text(*rows, columns=columns)))
+        assert volts(world) == [1.2, 1.19]
+
+    def test_a_team_that_is_named_once_is_that_of_all_runs(self, world: World):
+        rows = [{}, {"team": "", "build": "", "voltage_mv": "1190"}]
+        created(send(world.larch.coach, text(*rows)))
+        assert volts(world) == [1.2, 1.19]
+
+    def test_conditions_of_a_refused_trial_are_those_of_its_session(self, world: World):
+        columns = (*COLUMNS, "air_temperature_c")
+        rows = [{"air_temperature_c": "18,5", "voltage_mv": "x"}, {"client_ref": "n2"}]
+        content = text(*rows, columns=columns)
+        done = created(send(world.larch.coach, content, mode="partial"))
+        (stored_row,) = [row for row in done["rows"] if row["id"]]
+        trial = world.larch.coach.get(f"/v1/trials/{stored_row['id']}").json()
+        session = world.larch.coach.get(f"/v1/sessions/{trial['session_id']}").json()
+        assert session["air_temperature_c"] == 18.5
+
+
+class TestCutInTwo:
+    def test_a_decimal_comma_between_commas_shifts_nothing(self, world: World):
+        """Over an empty last column the row would fit by its number of filled cells."""
+        columns = ("team", "build", "bench", "session_started_at", "client_ref", "adult_present",
+                   "load_connected", "load_ohm", "voltage_v", "note")  # fmt: skip
+        row = "Larch one,1,Larch hall,2026-03-12 14:30,n1,yes,yes,22,5,1,\n"
+        got = faults(send(world.larch.coach, ",".join(columns) + "\n" + row))
+        assert got == [(2, None, "cell_count")]
+
+    def test_a_minus_of_a_typesetter_is_asked_about_like_any_other(self, world: World):
+        columns = (*COLUMNS, "pitch_deg")
+        content = text({"voltage_mv": "\u22121.480", "pitch_deg": "12"}, columns=columns)
+        question = asked(world.larch.coach, content)["understood"]["asks_decimal_sign"]
+        assert question["readings"]["point"] == "-1.48 mV = -0.00148 V"

@@ -183,7 +183,7 @@ class TestRowsTogether:
         content = sheet(*three_runs("a", volts=("1.2", "1.2", "0.9")))
         row = send(world.larch.coach, content, dry_run=True).json()["rows"][0]
         assert row["state"] == "held"
-        assert "cannot be trusted yet" in row["flags"][0]
+        assert "Your readings disagree" in row["flags"][0]
 
     def test_runs_of_one_trial_say_alike_what_they_say_otherwise(self):
         from api.services.imports.cells import signs_of

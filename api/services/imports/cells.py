@@ -58,7 +58,7 @@ def signs_of(sheet: Sheet, named: str | None = None) -> dict[str, ColumnSigns]:
         if fields[key] in NUMBER_COLUMNS:
             for number in (n for cell in dict.fromkeys(cells) for n in cell.split()):
                 among = as_text if number.startswith(MARK) else real
-                among.setdefault(key, []).append(number.removeprefix(MARK).replace("\u2212", "-"))
+                among.setdefault(key, []).append(_bare(number, fields[key], key))
     sign = NAMED[named] if named else None
     of_text = column_signs(as_text, fields, sign)
     return column_signs(real, fields, sign) | {f"{MARK}{key}": s for key, s in of_text.items()}
@@ -70,6 +70,8 @@ def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str 
     `key` is the name of its column, which may carry another unit than its field; `signs` are those
     of the columns.
     """
+    if cell in (FORMULA, MERGED):
+        raise NotAValue("no_value", "has no value of its own", _number_hint(cell))
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
     if field in ("build", "run"):
@@ -106,9 +108,8 @@ def _whole(cell: str) -> int:
 
 
 def _number(cell: str, every: Mapping[str, ColumnSigns], field: str, key: str) -> float:
-    typed = cell.replace("\u2212", "-")
-    plain = _without_percent(typed.removeprefix(MARK), field, key)
-    signs = every.get((MARK if typed.startswith(MARK) else "") + key, ColumnSigns())
+    plain = _bare(cell, field, key)
+    signs = every.get((MARK if cell.startswith(MARK) else "") + key, ColumnSigns())
     if plain.lower() in OVER_RANGE:
         raise NotAValue(
             "over_range", "the meter was over its range", "Turn to a larger range and read again."
@@ -121,10 +122,11 @@ def _number(cell: str, every: Mapping[str, ColumnSigns], field: str, key: str) -
     return float(plain.replace(",", "."))
 
 
-def _without_percent(cell: str, field: str, key: str) -> str:
-    """Return a cell without its percent sign, where its column is in percent."""
-    is_percent = cell.endswith("%") and key == field and field.endswith("_pct")
-    return cell[:-1].rstrip() if is_percent else cell
+def _bare(cell: str, field: str, key: str) -> str:
+    """Return a number without its text mark, and without a percent sign in a column of percent."""
+    plain = cell.removeprefix(MARK).replace("\u2212", "-")
+    is_percent = plain.endswith("%") and key == field and field.endswith("_pct")
+    return plain[:-1].rstrip() if is_percent else plain
 
 
 def _require_sign(number: str, signs: ColumnSigns) -> None:
@@ -163,10 +165,13 @@ def choices_of_sign(cell: str, field: str, key: str) -> dict[str, str]:
     >>> choices_of_sign("1,200", "voltage_v", "voltage_mv")
     {'comma': '1.2 mV = 0.0012 V', 'point': '1200 mV = 1.2 V'}
     """
-    number = next(each for each in cell.removeprefix(MARK).split() if AMBIGUOUS.fullmatch(each))
-    values = readings(number)
+    bare = (_bare(each, field, key) for each in cell.split())
+    number = next((each for each in bare if AMBIGUOUS.fullmatch(each)), None)
+    if number is None:
+        return {}
     own = "comma" if "," in number else "point"
     other = "point" if own == "comma" else "comma"
+    values = readings(number)
     return {own: _with_unit(values["decimal"], field, key),
             other: _with_unit(values["thousands"], field, key)}  # fmt: skip
 

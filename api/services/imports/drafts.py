@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
@@ -45,6 +45,10 @@ TICKS = {
 }
 #: A spreadsheet shows a day without a time as 00:00; nobody tests then.
 AT_MIDNIGHT = f"Add the time at which the session began. {FORM} Of midnight, write the offset too."
+UNNAMED = (
+    "missing", "is empty below a trial with a name",
+    "Write the name of the trial in each of its rows, or another one if this is another trial.",
+)  # fmt: skip
 MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]00:00(:00)?")
 NOTE_LENGTH = 500
 
@@ -64,6 +68,8 @@ class Draft:
     conditions: dict[str, Any] = field(default_factory=dict)
     faults: list[FieldError] = field(default_factory=list)
     sound: TrialCreate | None = None
+    #: Rows without a name below a named trial that they may belong to.
+    unnamed: list[ReadRow] = field(default_factory=list)
 
     def fault(self, row: ReadRow, title: str, reason: NotAValue, column: str) -> None:
         """Note what is wrong in a cell, once."""
@@ -79,10 +85,12 @@ class Draft:
 def group(rows: Iterable[ReadRow]) -> list[Draft]:
     """Return the trials that rows belong to.
 
-    Rows of one build with the same `client_ref` are one trial's runs. Without one, a row that
-    counts its `run` on from the row above and says the same otherwise continues that trial.
+    Rows of one build with the same `client_ref` are one trial's runs, also where a name of the
+    build is filled in only once. A row without one that counts its `run` on from the row above and
+    says the same otherwise continues that trial; where it says the same below a named trial and
+    counts nothing, it may be its next run or a trial of its own, so that it is asked about.
     """
-    drafts: dict[tuple[str, int], Draft] = {}
+    drafts: dict[str, list[Draft]] = {}
     made_up: Counter[str] = Counter()
     above: Draft | None = None
     for row in rows:
@@ -90,20 +98,40 @@ def group(rows: Iterable[ReadRow]) -> list[Draft]:
         if ref is None and above is not None and _continues(row, above.rows[-1]):
             above.rows.append(row)
             continue
+        is_unclear = ref is None and above is not None and _may_continue(row, above)
         name = ref if ref is not None else _made_up_ref(row, made_up)
-        key = name, row.table.builds[row.at]
-        above = drafts.setdefault(key, Draft([], name))
-        above.rows.append(row)
-        if ref is not None:
-            above = None
-    return list(drafts.values())
+        draft = _draft_of(drafts.setdefault(name, []), name, row)
+        draft.rows.append(row)
+        if is_unclear:
+            draft.unnamed.append(row)
+        above = above if is_unclear else draft
+    return [draft for named in drafts.values() for draft in named]
+
+
+def _draft_of(named: list[Draft], name: str, row: ReadRow) -> Draft:
+    """Return the draft of that name whose build a row may speak of, a new one if there is none."""
+    for draft in named:
+        if row.table.may_be_one_build(row.at, draft.rows[0].at):
+            return draft
+    named.append(Draft([], name))
+    return named[-1]
 
 
 def _continues(row: ReadRow, above: ReadRow) -> bool:
     here, there = row.get("run"), above.get("run")
     counts_on = here is not None and there is not None and here == there + 1
+    return counts_on and _is_set_alike(row, above)
+
+
+def _may_continue(row: ReadRow, above: Draft) -> bool:
+    """Tell whether a row that counts nothing may be the next run of the named trial above it."""
+    is_named = above.rows[0].get("client_ref") is not None
+    return is_named and row.get("run") is None and _is_set_alike(row, above.rows[0])
+
+
+def _is_set_alike(row: ReadRow, above: ReadRow) -> bool:
     settings = row.table.settings
-    return counts_on and settings[row.at] == settings[above.at]
+    return settings[row.at] == settings[above.at]
 
 
 def _made_up_ref(row: ReadRow, made_up: Counter[str]) -> str:
@@ -122,6 +150,8 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
     else:
         _agree(draft, header)
     _require_ticks(draft, header)
+    for row in draft.unnamed:
+        draft.fault(row, header.title("client_ref"), NotAValue(*UNNAMED), "client_ref")
     _find_place(draft, directory, header)
     draft.conditions = _typed_anywhere(telling, SESSION_COLUMNS)
     winds = _typed_anywhere(telling, TRIAL_WIND)
@@ -170,7 +200,7 @@ def _agree(draft: Draft, header: Header) -> None:
 
 def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
     """Find build, bench, season and moment; note every name and time that means nothing."""
-    first = draft.rows[0]
+    first = max(draft.rows, key=lambda row: row.table.named_by(row.at))
     unknown: dict[str, NotAValue] = {}
     try:
         draft.place = directory.place(first)
@@ -233,11 +263,16 @@ def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
         _check(draft, TrialCreate, STAND_IN | facts | {"runs": sound_runs}, None, header)
         for row, run in zip(draft.rows, facts["runs"], strict=True):
             _check(draft, RunCreate, run, row, header)
-    if not _is_sound_sitting(tuple(draft.conditions.items())):
+    if not is_sound_session(draft.conditions):
         _check(draft, SessionCreate, SITTING | draft.conditions, None, header)
     if draft.sound is not None and not draft.faults:
         # Without an adult is told where the session is known; here the rest of what forbids.
         draft.faults += located(blocked(draft.sound, adult_present=True), draft.rows, header)
+
+
+def is_sound_session(conditions: Mapping[str, Any]) -> bool:
+    """Tell whether a session takes these conditions."""
+    return _is_sound_sitting(tuple(conditions.items()))
 
 
 @lru_cache(maxsize=1024)

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from api.errors import ApiError, FieldError
 from api.models.sessions import BenchSession, SessionCreate
 from api.services import sessions
-from api.services.imports.drafts import Draft, located
+from api.services.imports.drafts import Draft, is_sound_session, located
 from api.services.imports.headers import Header
 from api.services.imports.table import SESSION_COLUMNS
 from api.services.scope import Caller
@@ -27,8 +27,11 @@ class Opening:
         self.agreed: set[tuple[str, tuple[tuple[str, Any], ...]]] = set()
 
     def hear(self, draft: Draft) -> None:
-        """Learn what a sound draft says of its session; what was said first stands."""
-        if draft.session is not None and not draft.faults:
+        """Learn what a draft says of its session, also where its trial is refused.
+
+        What was said first counts; conditions beyond their limits say nothing.
+        """
+        if draft.session is not None and is_sound_session(draft.conditions):
             key = _key(draft)
             self.said[key] = draft.conditions | self.said.get(key, {})
 

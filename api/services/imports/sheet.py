@@ -10,6 +10,7 @@ from api.services.imports.headers import Header, read_header
 
 #: A logged series of the most samples stands in one cell.
 csv.field_size_limit(500_000)
+MOST_CELLS = 1_000_000
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 BYTE_ORDER_MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -55,7 +56,9 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     if titles is None:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
     header = _header(titles, found)
-    rows, uncut = _rows(found, header)
+    # With commas between cells, an empty last cell may hide that a decimal comma cut one in two.
+    most = len(titles) if delimiter == "," else MOST_CELLS
+    rows, uncut = _rows(found, header, most)
     if not rows and not uncut:
         raise _unreadable("empty", "the file has titles and no row under them", None)
     needs = len(header.titles)
@@ -138,9 +141,12 @@ class _Stripped(dict[str, str]):
 
 
 def _rows(
-    found: Iterable[list[str]], header: Header
+    found: Iterable[list[str]], header: Header, most: int
 ) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
-    """Return rows by number, and those that do not fit; blanks at the end do not count."""
+    """Return rows by number, and those that do not fit; blanks at the end do not count.
+
+    A row of more than `most` cells does not fit, whatever they hold.
+    """
     rows: dict[int, list[str]] = {}
     uncut: dict[int, list[str]] = {}
     stripped = _Stripped()
@@ -148,7 +154,8 @@ def _rows(
         cells = [stripped[cell] for cell in record]
         if not any(cells):
             continue
-        while len(cells) > len(header.titles) and not cells[-1]:
+        is_long = len(cells) > most
+        while len(cells) > len(header.titles) and not cells[-1] and not is_long:
             cells.pop()
         fits = len(cells) == len(header.titles)
         (rows if fits else uncut)[number] = cells

@@ -80,6 +80,31 @@ class Table:
         """Return for each row a number that rows share which say the same but for their run."""
         return self._alike(SHARED)
 
+    @cached_property
+    def _build_words(self) -> list[tuple[Any, ...]]:
+        """Return what names the build of each row, by its number among `builds`."""
+        words: dict[int, tuple[Any, ...]] = {}
+        for at, number in enumerate(self.builds):
+            if number not in words:
+                columns = ((name, self.columns.get(name)) for name in BUILD_COLUMNS)
+                words[number] = tuple(
+                    None if column is None else plainly(name, column[at])
+                    for name, column in columns
+                )
+        return [words[number] for number in range(len(words))]
+
+    def may_be_one_build(self, one: int, other: int) -> bool:
+        """Tell whether two rows may speak of one build: what both say of it is the same."""
+        if self.builds[one] == self.builds[other]:
+            return True
+        pairs = zip(self._build_words[self.builds[one]], self._build_words[self.builds[other]],
+                    strict=True)  # fmt: skip
+        return all(a == b or a is None or b is None for a, b in pairs)
+
+    def named_by(self, at: int) -> int:
+        """Return how many names of its build a row fills in."""
+        return sum(word is not None for word in self._build_words[self.builds[at]])
+
     def _alike(self, names: Sequence[str]) -> list[int]:
         columns = [self._said(name) for name in names if name in self.columns]
         known: dict[Any, int] = {}

@@ -37,7 +37,8 @@ TEXT_NUMBER = re.compile(r"[+\-\u2212]?[0-9]+([.,][0-9]+)?")
 LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
 #: Of a number format: what it shows to the letter, and a comma that divides by a thousand.
 LITERAL = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')
-UNIT_SHOWN = re.compile(r'"([^"]*[A-Za-zΩµ°][^"]*)"')
+#: Of a number format: words in quotation marks, a letter after a stroke, a currency in brackets.
+SHOWN_AS_IT_IS = re.compile(r'"([^"]*)"|\\(.)|\[\$([^\]-]*)[^\]]*\]')
 SCALED = re.compile(r"[0#?],+(\D*$|\.)")
 
 
@@ -222,8 +223,9 @@ def _number(value: float, number_format: str) -> str:
         return f"{_plain(value * 100)}%"
     if SCALED.search(shown):
         return f"{_plain(value)} (shown in thousands)"
-    unit = " ".join(each.strip() for each in UNIT_SHOWN.findall(positive))
-    return f"{_plain(value)} {unit}" if unit else _plain(value)
+    letters = "".join(map("".join, SHOWN_AS_IT_IS.findall(positive))).strip()
+    has_unit = any(each.isalpha() or each in "°%‰" for each in letters)
+    return f"{_plain(value)} {letters}" if has_unit else _plain(value)
 
 
 def _plain(value: float) -> str:
