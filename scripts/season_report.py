@@ -308,8 +308,8 @@ def to_text(report: dict[str, Any]) -> str:
         f"{report['trials']} of {report['trials_stored']} trials count, "
         f"{_count(report['sessions'], 'session')}",
         f"Powers at {report['reference_wind_speed_m_s']} m/s and "
-        f"{report['reference_air_density_kg_m3']} kg/m3; in brackets the span that holds the true "
-        "value with about 95 %.",
+        f"{report['reference_air_density_kg_m3']} kg/m3; we are about 95 % sure that the true "
+        "value is within the brackets.",
     ]
     for organisation in report["organisations"]:
         lines += ["", organisation["name"]]
@@ -333,11 +333,20 @@ def _team_line(team: dict[str, Any]) -> str:
         return f"  {team['name']:24} not known: {team['reason']}"
     change = team["change"]
     since = f", {_change(change)} since build {change['from_build_number']}" if change else ""
+    untested = _untested(team)
+    dated = f" ({current['latest_at'][:10]})" if untested and current["latest_at"] else ""
     return (
-        f"  {team['name']:24} {_mw(current):22} build {current['build_number']}, "
+        f"  {team['name']:24} {_mw(current):22} build {current['build_number']}{dated}, "
         f"{_count(current['trials'], 'trial')}, {_count(current['sessions'], 'session')}; "
         f"best seen {_mw(team['best_seen']).strip()} of {team['best_seen']['of_trials']}{since}"
+        f"{untested}"
     )
+
+
+def _untested(place: dict[str, Any]) -> str:
+    """Return that a newer build has no counted trial yet, where that is so."""
+    number = place["untested_build_number"]
+    return f"; build {number} has no counted trial yet" if number else ""
 
 
 def _fair_line(place: dict[str, Any], group: int) -> str:
@@ -348,14 +357,16 @@ def _fair_line(place: dict[str, Any], group: int) -> str:
         power = f"{place['fair_power_w'] * 1000:5.1f} mW ({low:.0f} to {high:.0f})"
     told = place["ahead_of_next"]["sentence"] if place["ahead_of_next"] else ""
     rank = f"group {group}, {place['place']}."
-    return f"  {rank:14} {place['name']:20} {power:24} {told}".rstrip()
+    of = f"build {place['build_number']}{_untested(place)}."
+    return f"  {rank:14} {place['name']:20} {power:24} {of} {told}".rstrip()
 
 
 def _place_line(place: dict[str, Any]) -> str:
     low, high = place["interval_within_bench_w"]
     close = ", too close to call with the next" if place["too_close_to_next"] else ""
     power = f"{place['normalised_power_w'] * 1000:.1f} mW ({low * 1000:.0f} to {high * 1000:.0f})"
-    return f"  {place['place']}. {place['name']:20} {power}{close}"
+    of = f", build {place['build_number']}{_untested(place)}"
+    return f"  {place['place']}. {place['name']:20} {power}{of}{close}"
 
 
 def _count(number: int, thing: str) -> str:

@@ -53,7 +53,7 @@ class SessionProgress(FigureRead):
 class PlateauRead(Statement):
     """Whether the newest builds still gain."""
 
-    status: Literal["not_yet", "gaining", "reached"]
+    status: Literal["not_yet", "unclear", "gaining", "reached"]
     builds: Annotated[int, Field(description="Builds measured.")]
 
 
@@ -168,6 +168,9 @@ class TeamProgress(BaseModel):
     builds: list[BuildProgress]
     sessions: list[SessionProgress]
     trend: TrendRead
+    current_build_number: Annotated[
+        int | None, Field(description="The newest build that is registered, counted or not.")
+    ] = None
     plateau: PlateauRead
     pitch: list[PitchRead]
     load: list[LoadRead]

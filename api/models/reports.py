@@ -33,6 +33,9 @@ class BuildFigure(FigureRead):
 
     build_id: str
     build_number: int
+    latest_at: Annotated[
+        datetime | None, Field(description="When the newest of its counted trials was run.")
+    ] = None
 
 
 class SessionFigure(FigureRead):
@@ -93,7 +96,13 @@ class TeamReport(BaseModel):
     name: str
     organisation_id: str
     entry_class: str | None
-    current: BuildFigure | None
+    current: Annotated[
+        BuildFigure | None,
+        Field(description="Of the newest build that has a trial that counts."),
+    ]
+    current_build_number: Annotated[
+        int | None, Field(description="The newest build that is registered.")
+    ] = None
     reason: str | None
     untested_build_number: Annotated[
         int | None, Field(description="A newer build that has no trial that counts yet.")
@@ -139,6 +148,10 @@ class BenchPlace(BaseModel):
     too_close_to_next: Annotated[
         bool, Field(description="Below 0.80 the order of the two is too close to call.")
     ]
+    build_number: int | None = None
+    untested_build_number: Annotated[
+        int | None, Field(description="A newer build that has no trial that counts yet.")
+    ] = None
 
 
 class BenchOrder(BaseModel):
@@ -165,8 +178,11 @@ class FairPlace(BaseModel):
     u_total: float | None
     interval_w: tuple[float, float] | None
     trials: int
+    untested_build_number: Annotated[
+        int | None, Field(description="A newer build that has no trial that counts yet.")
+    ] = None
     ahead_of_next: Annotated[
-        PairRead | None, Field(description="What may be said of it and the next one here.")
+        PairRead | None, Field(description="What may be said of it and the next one shown here.")
     ]
     reason: str | None
 

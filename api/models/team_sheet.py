@@ -1,5 +1,6 @@
 """A team's page and an event's sheet as data."""
 
+from datetime import date
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -11,11 +12,27 @@ from api.models.progress import TeamProgress
 from api.models.reports import SeasonReport, TeamReport
 
 
+class TeamEventResult(BaseModel):
+    """What a team reached at an event."""
+
+    event_id: str
+    name: str
+    held_on: date
+    place: int
+    of_teams: int
+    best_w: float | None
+    runs: int
+    sentence: str
+
+
 class TeamSheet(BaseModel):
     """Everything that a team's page tells."""
 
     progress: TeamProgress
     team: TeamReport
+    events: Annotated[
+        list[TeamEventResult], Field(description="Its results at the season's events so far.")
+    ] = []
     report: Annotated[SeasonReport, Field(description="The season's, with this team alone.")]
 
 

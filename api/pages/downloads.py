@@ -61,7 +61,7 @@ def _of_report(name: str, db: Session, caller: Caller, report: SeasonReport) -> 
 def _team(db: Session, caller: Caller, team_id: str) -> Made:
     sheet = sheets.team_sheet(db, caller, team_id)
     return Made("team-page", lambda: spreadsheets.team_csv(sheet.progress, excel=True),
-                lambda: team_document(sheet.progress, sheet.report, sheet.team))  # fmt: skip
+                lambda: team_document(sheet))  # fmt: skip
 
 
 def _event(db: Session, caller: Caller, event_id: str) -> Made:

@@ -185,7 +185,7 @@ def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
         machines=machines,
         has_bench=has_bench,
         history=done,
-        document=team_document(sheet.progress, sheet.report, sheet.team),
+        document=team_document(sheet),
         next_test=sheet.progress.next_test,
         as_of=sheet.progress.as_of,
         left_out=told_left_out(sheet.team.left_out),

@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse, Response
 
 from api.pages.catalogue import knows, say
 from api.pages.visits import Visit
+from api.services import counting
 from api.services.documents import page, words
 from api.services.markup import templates_in
 
@@ -35,6 +36,7 @@ def _environment() -> Environment:
         "say": say,
         "knows": knows,
         "kind_of": page.kind_of,
+        "left_out_of": counting.left_out,
         "form_key": lambda: secrets.token_urlsafe(18),
     }
     made.filters |= {"day": words.day, "moment": moment, "milliwatts": words.milliwatts}

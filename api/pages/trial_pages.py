@@ -20,7 +20,7 @@ from api.pages.forms import Field, Filled
 from api.pages.sending import tried
 from api.pages.telling import history_of, how_sure, run_in_words
 from api.pages.visits import Posted, Visit, Visited
-from api.services import corrections, trials
+from api.services import corrections, counting, trials
 from api.services.documents.words import milliwatts
 from api.services.scope import Caller
 
@@ -46,10 +46,9 @@ def where(db: Session, trial: TrialRead) -> dict[str, Any]:
 def verdict(trial: TrialRead, season: Season) -> list[str]:
     """Return in plain words what a trial gave, whether it counts, and how sure that is."""
     result = trial.result
-    told = [say(f"trial.state_{trial.state}")]
-    if trial.state == "withdrawn":
-        return told
-    if trial.state == "held":
+    code = counting.left_out(trial)
+    told = [say(f"trial.counts_{code}" if code else "trial.counts")]
+    if trial.state in ("withdrawn", "held"):
         return told
     if result.power_w is not None:
         told.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))

@@ -123,7 +123,7 @@ def team_report(
         made = Made(
             sheet.model_dump_json,
             lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
-            lambda: team_document(sheet.progress, sheet.report, sheet.team),
+            lambda: team_document(sheet),
         )
         return _answer(request, query, "team-page", made)
 

@@ -1,6 +1,7 @@
 """Comparing schools fairly: all of the season is fitted, and each caller sees what is shared."""
 
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -257,6 +258,8 @@ class Standing:
     groups: list[list[FairBuild]]
     ahead: dict[str, PairRead]
     not_shown: int
+    fitted: Fitted | None = None
+    known: Known | None = None
 
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
@@ -279,7 +282,23 @@ def standing(db: Session, caller: Caller, season: Season) -> Standing:
         [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
         {pair.a: _pair(pair, fitted, known) for pair in stand_each(fitted.fit, nexts)},
         _hidden(fitted, known),
+        fitted,
+        known,
     )
+
+
+def pairs_of(standing: Standing, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
+    """Return what may be said of some pairs of builds, each by its first one."""
+    found = {a: standing.ahead[a] for a, b in pairs if _is_next(standing, a, b)}
+    others = [pair for pair in pairs if pair[0] not in found]
+    fitted, known = standing.fitted, standing.known
+    if others and fitted is not None and known is not None:
+        found |= {each.a: _pair(each, fitted, known) for each in stand_each(fitted.fit, others)}
+    return found
+
+
+def _is_next(standing: Standing, a: str, b: str) -> bool:
+    return a in standing.ahead and standing.ahead[a].b == b
 
 
 def _pair(pair: Pair, fitted: Fitted, known: Known) -> PairRead:

@@ -24,6 +24,8 @@ from api.models.events import Event
 from api.models.ids import new_id
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.team_sheet import TeamEventResult
+from api.models.teams import Team
 from api.models.trials import Trial, TrialCreate
 from api.models.validation import invalid
 from api.services import audit, flags, named_teams, resources, revisions, trials, wording
@@ -209,6 +211,32 @@ def results(db: Session, caller: Caller, event_id: str) -> EventResults:
         places=places,
         sentence=wording.text(key, teams=len(places or [])),
         reason=wording.text("results.wait") if waits else None,
+    )
+
+
+def results_of_team(db: Session, caller: Caller, team: Team) -> list[TeamEventResult]:
+    """Return what a team reached at its season's events, oldest first."""
+    held = select(Event).where(col(Event.season_id) == team.season_id).order_by(col(Event.held_on))
+    found = []
+    for event in db.scalars(held):
+        places = results(db, caller, event.id).places or []
+        found += [_of_team(event, each, len(places)) for each in places if each.team_id == team.id]
+    return found
+
+
+def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
+    power = "" if placed.best_w is None else f" with {placed.best_w * 1000:.0f} mW"
+    return TeamEventResult(
+        event_id=event.id,
+        name=event.name,
+        held_on=event.held_on,
+        place=placed.place,
+        of_teams=teams,
+        best_w=placed.best_w,
+        runs=placed.runs,
+        sentence=wording.text(
+            "results.team", event=event.name, place=placed.place, teams=teams, power=power
+        ),
     )
 
 

@@ -29,6 +29,7 @@ from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import resources, wording
 from api.services.cache import cache_of
+from api.services.current_builds import current_builds
 from api.services.findings import Facts, find_load, find_pitch, find_wind
 from api.services.frames import read_frame
 from api.services.next_test import next_test
@@ -57,7 +58,10 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
     sessions = _sessions(facts, team.id, _figures(facts, "session_id"), fitted)
     pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]
     load = [swept for build in builds if (swept := find_load(facts, build, builds))]
-    plateau = _plateau([by_build[build.id] for build in builds if build.id in by_build])
+    changes = _changes(facts, builds, by_build)
+    figures = [by_build[build.id] for build in builds if build.id in by_build]
+    plateau = _plateau(figures, changes)
+    newest = current_builds(db, season.id).get(team.id)
     return TeamProgress(
         team_id=team.id,
         name=team.name,
@@ -73,11 +77,12 @@ def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
             [session.started_at for session in sessions],
             [session.adjusted_power_w for session in sessions],
         ),
+        current_build_number=newest.number if newest else None,
         plateau=plateau,
         pitch=pitch,
         load=load,
         wind=find_wind(facts, builds),
-        changes=_changes(facts, builds, by_build),
+        changes=changes,
         next_test=next_test(builds, set(by_build), pitch, load, plateau),
         reason=None if by_build else wording.NO_RECORD,
     )
@@ -159,12 +164,15 @@ def _sessions(
     ]
 
 
-def _plateau(figures: Sequence[Figure]) -> PlateauRead:
-    status = "gaining"
+def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> PlateauRead:
+    """Return whether the gains have levelled off; a gain is named only where a change shows one."""
+    status = "unclear"
     if len(figures) <= PLATEAU_BUILDS:
         status = "not_yet"
     elif has_plateaued(figures):
         status = "reached"
+    elif any(change.status == "more" for change in changes[-PLATEAU_BUILDS:]):
+        status = "gaining"
     said = wording.say(f"plateau.{status}", builds=PLATEAU_BUILDS)
     return PlateauRead.model_validate(said | {"status": status, "builds": len(figures)})
 

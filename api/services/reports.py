@@ -35,6 +35,7 @@ from api.models.teams import Team
 from api.models.turbines import Turbine
 from api.services import comparisons, resources, scope, season_choice
 from api.services.cache import cache_of
+from api.services.current_builds import CurrentBuild, current_builds
 from api.services.fair_table import fair_table
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
@@ -44,7 +45,7 @@ from api.services.trends import adjusted_powers, read_trend
 NO_TRIAL = "no record trial counts yet"
 #: Below it the order of two is too close to call.
 SURE_ENOUGH = 0.80
-#: A team and the figure of its current build.
+#: A team and the figure of its newest build with a counted trial.
 Current = tuple[str, Figure]
 ONE_BUILD = "only one build has a record trial that counts"
 
@@ -57,8 +58,12 @@ class _Names:
     teams: dict[str, str]
     benches: dict[str, tuple[str, str]]
     build_numbers: dict[str, int]
-    turbine_of: dict[str, str]
-    newest_numbers: dict[str, int]
+    current: dict[str, CurrentBuild]
+
+    def untested(self, team_id: str, build_id: str) -> int | None:
+        """Return the number of the current build where a figure is of another one."""
+        current = self.current.get(team_id)
+        return current.number if current and current.build_id != build_id else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +85,8 @@ class _Facts:
 
     teams: dict[str, _Told]
     started_at: dict[str, float]
+    #: When the newest counted trial of each build was run.
+    latest_of_build: dict[str, float]
     seasons: TeamSeasons
     position: dict[str, int]
 
@@ -164,7 +171,7 @@ def _calculate(
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
         benches=[order for order in whole.benches if order.bench_id in at_benches],
-        comparison=fair_table(whole.standing, asked),
+        comparison=fair_table(whole.standing, asked, names.current),
         trials_stored=sum(each.stored for each in told),
         trials=sum(each.counted for each in told),
         sessions=_sessions(facts.seasons, asked),
@@ -215,8 +222,15 @@ def _facts(whole: SeasonTrials) -> _Facts:
     started = trials["started_at"][sessions.one_of_each()]
     seasons = summarise_teams(trials, whole.results)
     position = {team_id: at for at, team_id in enumerate(seasons.team_ids.tolist())}
+    counted = why.labels[why.codes] == ""
+    builds = group_by(trials["build_id"][counted])
+    newest = builds.largest(np.asarray(trials["started_at"], dtype=np.float64)[counted])
     return _Facts(
-        told, dict(zip(sessions.labels.tolist(), started.tolist(), strict=True)), seasons, position
+        told,
+        dict(zip(sessions.labels.tolist(), started.tolist(), strict=True)),
+        dict(zip(builds.labels.tolist(), newest.tolist(), strict=True)),
+        seasons,
+        position,
     )
 
 
@@ -224,24 +238,17 @@ def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _N
     organisations = db.scalars(scope.visible(caller, Organisation))
     benches = db.scalars(scope.visible(caller, Bench))
     numbered = db.execute(
-        select(Build.id, Build.number, Build.turbine_id)
+        select(Build.id, Build.number)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
         .join(Team, col(Team.id) == col(Turbine.team_id))
         .where(col(Team.season_id) == season_id)
     )
-    numbers: dict[str, int] = {}
-    turbine_of: dict[str, str] = {}
-    newest: dict[str, int] = defaultdict(int)
-    for build_id, number, turbine_id in numbered:
-        numbers[build_id], turbine_of[build_id] = number, turbine_id
-        newest[turbine_id] = max(newest[turbine_id], number)
     return _Names(
         {row.id: row.name for row in organisations},
         {team.id: team.name for team in teams},
         {row.id: (row.name, row.organisation_id) for row in benches},
-        numbers,
-        turbine_of,
-        newest,
+        {row.id: row.number for row in numbered},
+        current_builds(db, season_id),
     )
 
 
@@ -255,8 +262,8 @@ def _sessions(seasons: TeamSeasons, asked: set[str]) -> int:
 
 def _team(team: Team, facts: _Facts, names: _Names, fitted: Fitted | None) -> TeamReport:
     told, season = facts.teams.get(team.id, _Told()), facts.season(team.id)
-    current = season and _build_figure(season.current, names)
-    newest = names.newest_numbers[names.turbine_of[current.build_id]] if current else 0
+    current = season and _build_figure(season.current, names, facts)
+    registered = names.current.get(team.id)
     return TeamReport(
         team_id=team.id,
         name=team.name,
@@ -264,7 +271,8 @@ def _team(team: Team, facts: _Facts, names: _Names, fitted: Fitted | None) -> Te
         entry_class=team.entry_class,
         current=current,
         reason=None if season else NO_TRIAL,
-        untested_build_number=newest if current and newest > current.build_number else None,
+        current_build_number=registered.number if registered else None,
+        untested_build_number=names.untested(team.id, current.build_id) if current else None,
         best_seen=season and _best_seen(season, names),
         first=season and _session_figure(season.sessions[0], facts),
         latest=season and _session_figure(season.sessions[-1], facts),
@@ -290,11 +298,13 @@ def _figure(figure: Figure) -> dict[str, object]:
     return {name: getattr(figure, name) for name in FigureRead.model_fields}
 
 
-def _build_figure(figure: Figure, names: _Names) -> BuildFigure:
-    number = names.build_numbers[figure.label]
-    return BuildFigure.model_validate(
-        _figure(figure) | {"build_id": figure.label, "build_number": number}
-    )
+def _build_figure(figure: Figure, names: _Names, facts: _Facts) -> BuildFigure:
+    told = {
+        "build_id": figure.label,
+        "build_number": names.build_numbers[figure.label],
+        "latest_at": _moment(facts.latest_of_build.get(figure.label)),
+    }
+    return BuildFigure.model_validate(_figure(figure) | told)
 
 
 def _session_figure(figure: Figure, facts: _Facts) -> SessionFigure:
@@ -385,6 +395,8 @@ def _bench_place(place: int, current: Current, after: Figure | None, names: _Nam
         place=place,
         team_id=team_id,
         name=names.teams[team_id],
+        build_number=names.build_numbers[figure.label],
+        untested_build_number=names.untested(team_id, figure.label),
         normalised_power_w=figure.normalised_power_w,
         u_own=figure.u_own,
         interval_within_bench_w=interval(figure.normalised_power_w, figure.u_own),

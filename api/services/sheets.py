@@ -45,7 +45,10 @@ def team_sheet(db: Session, caller: Caller, team_id: str) -> TeamSheet:
     if not parts:
         raise NotFound(f"no team {team_id} in its season's report")
     return TeamSheet(
-        progress=progress.team_progress(db, caller, team_id), report=report, team=parts[0]
+        progress=progress.team_progress(db, caller, team_id),
+        report=report,
+        team=parts[0],
+        events=event_runs.results_of_team(db, caller, team),
     )
 
 
@@ -60,8 +63,8 @@ def shared_team_sheet(db: Session, caller: Caller, team_id: str) -> Document:
     """Return a team's page for people without a key: without what was typed in free words."""
     sheet = team_sheet(db, caller, team_id)
     plain = [each for each in sheet.progress.changes if _is_plain(each.factor)]
-    progress_shown = sheet.progress.model_copy(update={"changes": plain})
-    return team_document(progress_shown, sheet.report, sheet.team)
+    shown = sheet.progress.model_copy(update={"changes": plain})
+    return team_document(sheet.model_copy(update={"progress": shown}))
 
 
 def _is_plain(factor: str | None) -> bool:

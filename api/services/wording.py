@@ -58,6 +58,7 @@ SENTENCES = {
     "trend.improving": "Power is growing, by about {slope:.0f} % a week.",
     "plateau.not_yet": "Too few builds yet to say whether the gains have levelled off.",
     "plateau.gaining": "The newest builds still gain.",
+    "plateau.unclear": "It can't be told yet whether the newest builds still gain.",
     "plateau.reached": (
         "The last {builds} builds brought no more than chance would: a good moment to change "
         "something else than before."
@@ -154,6 +155,7 @@ SENTENCES = {
     ),
     "results.none": "No official run that counts has been stored yet.",
     "results.known": "{teams} teams have a result.",
+    "results.team": "{event}: place {place} of {teams}{power}.",
     "results.wait": (
         "Places wait: the reference rotor drifted by more than 6 %. Look at the hall, decide, and "
         "set the event's drift_decision to corrected or as_run, or run again."

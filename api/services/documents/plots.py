@@ -160,7 +160,7 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
     groups = list(dict.fromkeys(place.group for place in known))
     several = len(groups) > 1
     chart = rows_chart(
-        "Fair power of each team's current build",
+        "Comparable power of each team's newest build with a counted trial",
         "Spans hold the true value with about 95 %; where they overlap widely the order can turn."
         + (" Only teams of one group, of one colour and mark, can be compared." if several else ""),
         [place.name for place in known],

@@ -3,8 +3,16 @@
 from itertools import groupby
 
 from api.models.comparison import BenchScoreRead
-from api.models.reports import BenchOrder, FairPlace, OrganisationReport, SeasonReport, TeamReport
+from api.models.reports import (
+    BenchOrder,
+    BenchPlace,
+    FairPlace,
+    OrganisationReport,
+    SeasonReport,
+    TeamReport,
+)
 from api.services import cautions
+from api.services.current_builds import words_of_build
 from api.services.documents import plots
 from api.services.documents.blocks import Builder, Document, Heading, Items, Table, Text
 from api.services.documents.words import ahead, counted, day, milliwatts, percent
@@ -12,7 +20,7 @@ from api.services.documents.words import ahead, counted, day, milliwatts, percen
 #: Why trials of a team do not count, in the fewest words; the page's end has the sentences.
 SHORT = {
     "withdrawn": "withdrawn",
-    "held": "waiting for an answer",
+    "held": "need an answer",
     "other_kind": "not record trials",
     "out_of_range": "in wind too far off",
     "not_normalised": "without wind or power",
@@ -25,8 +33,9 @@ TRENDS = {
     "improving": "growing",
 }
 HOW_TO_READ = (
-    "Powers are put on {wind} m/s and {density} kg/m³, so that days with other wind and air can be "
-    "compared. The span in brackets holds the true value with about 95 %."
+    "Powers are converted to a {wind} m/s wind and an air density of {density} kg/m³, so that "
+    "different days can be compared. We are about 95 % sure that the true value is within the "
+    "brackets."
 )
 ALONE = "bench.alone"
 NO_TEAM = (
@@ -104,14 +113,20 @@ def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
             milliwatts(place.fair_power_w, place.interval_w)
             if place.fair_power_w and place.interval_w
             else "no reference run yet",
-            counted(place.trials, "trial"),
+            f"{_named(place)}\n{counted(place.trials, 'trial')}",
             ahead(place.ahead_of_next) if place.ahead_of_next else "–",
         )
         for place in places
     ]
-    columns = ("Team", "Place", "Fair power of the current build", "Behind it", "And the next")
+    columns = ("Team", "Place", "Comparable power", "Of which build", "Against the next row")
     links = [_page_of(each.team_id) if each.team_id in own else "" for each in places]
     return Table(columns, rows, caption, links)
+
+
+def _named(place: FairPlace | BenchPlace) -> str:
+    """Return of which build a place is."""
+    current = place.untested_build_number or place.build_number
+    return words_of_build(place.build_number or 0, None, current)
 
 
 def _page_of(team_id: str) -> str:
@@ -121,8 +136,8 @@ def _page_of(team_id: str) -> str:
 def _teams(organisation: OrganisationReport) -> Table:
     columns = (
         "Team",
-        "Power of the current build",
-        "Behind it",
+        "Power at the team's bench",
+        "Based on",
         "Since the first build",
         "Trend over sessions",
         "First and latest session",
@@ -150,10 +165,11 @@ def _current(team: TeamReport) -> str:
     if team.current is None:
         return f"not known: {team.reason}"
     cube = team.current.normalised_power_cubic_w * 1000
-    told = f"build {team.current.build_number}; cube rule {cube:.0f} mW"
-    if team.untested_build_number:
-        told += f"; build {team.untested_build_number} has no trial that counts yet"
-    return f"{milliwatts(team.current.normalised_power_w, team.current.interval_w)}\n{told}"
+    told = words_of_build(
+        team.current.build_number, team.current.latest_at, team.current_build_number
+    )
+    power = milliwatts(team.current.normalised_power_w, team.current.interval_w)
+    return f"{power}\n{told}\ncube rule {cube:.0f} mW"
 
 
 def _behind(team: TeamReport) -> str:
@@ -194,8 +210,10 @@ def _best(team: TeamReport) -> str:
     best = team.best_seen
     if best is None:
         return "–"
-    of = f"build {best.build_number}, largest of {best.of_trials}"
-    of += ", so rather too large" if best.of_trials > 1 else ""
+    of = f"build {best.build_number}"
+    of += (
+        f"; best of {best.of_trials} trials, so probably a lucky one" if best.of_trials > 1 else ""
+    )
     return f"{milliwatts(best.normalised_power_w, best.interval_w)}\n{of}"
 
 
@@ -205,11 +223,11 @@ def _order(bench: BenchOrder) -> Table:
             place.name,
             str(place.place),
             milliwatts(place.normalised_power_w, place.interval_within_bench_w),
-            counted(place.trials, "trial")
+            f"{_named(place)}, {counted(place.trials, 'trial')}"
             + ("\ntoo close to call with the next" if place.too_close_to_next else ""),
         )
         for place in bench.order
     ]
     links = [_page_of(place.team_id) for place in bench.order]
-    columns = ("Team", "Place", "Power of the current build", "Behind it")
+    columns = ("Team", "Place", "Power at this bench", "Based on")
     return Table(columns, rows, bench.name, links)

@@ -2,7 +2,9 @@
 
 from api.models.progress import BuildProgress, TeamProgress
 from api.models.reports import SeasonReport, TeamReport
+from api.models.team_sheet import TeamSheet
 from api.services import cautions
+from api.services.current_builds import words_of_build
 from api.services.documents import plots
 from api.services.documents.blocks import Builder, Document, Heading, Items, Table, Text
 from api.services.documents.season import HOW_TO_READ
@@ -11,10 +13,13 @@ from api.services.documents.words import counted, day, milliwatts
 SWEEPS_SHOWN = 2  # newest of each kind
 
 
-def team_document(progress: TeamProgress, report: SeasonReport, team: TeamReport) -> Document:
-    """Return a team's page from its progress and its part of the season report."""
+def team_document(sheet: TeamSheet) -> Document:
+    """Return the page of a team from its progress, its part of the season report and its events."""
+    progress, report, team, events = sheet.progress, sheet.report, sheet.team, sheet.events
     made = Builder()
-    _number(made, progress, report)
+    _number(made, progress, report, team)
+    if events:
+        made.add(Heading("At the event"), Items([each.sentence for each in events]))
     made.add(Heading("What to try next"), Text(progress.next_test.sentence, "told"))
     _way(made, progress)
     if progress.changes:
@@ -31,14 +36,16 @@ def team_document(progress: TeamProgress, report: SeasonReport, team: TeamReport
     return Document(progress.name, subtitle, progress.as_of, made.blocks, cautions.ALL, "team-page")
 
 
-def _number(made: Builder, progress: TeamProgress, report: SeasonReport) -> None:
+def _number(made: Builder, progress: TeamProgress, report: SeasonReport, team: TeamReport) -> None:
     made.add(Heading("Our number"))
     if not progress.builds:
         made.add(Text(f"Not known yet: {progress.reason}.", "told"))
         return
     current = progress.builds[-1]
     power = milliwatts(current.normalised_power_w, current.interval_w)
-    told = f"Build {current.number}: {power} at our bench"
+    latest = team.current.latest_at if team.current else None
+    of = words_of_build(current.number, latest, progress.current_build_number)
+    told = f"{of[:1].upper()}{of[1:]}: {power} at our bench"
     if current.fair_power_w and current.fair_interval_w:
         fair = milliwatts(current.fair_power_w, current.fair_interval_w)
         told += f"; {fair} on the scale that all schools share"
@@ -51,7 +58,7 @@ def _number(made: Builder, progress: TeamProgress, report: SeasonReport) -> None
 
 
 def _way(made: Builder, progress: TeamProgress) -> None:
-    made.add(Heading("Our way so far"), plots.power_over_season(progress))
+    made.add(Heading("Our season so far"), plots.power_over_season(progress))
     made.add(Items([progress.trend.sentence, progress.plateau.sentence]))
 
 
@@ -82,7 +89,7 @@ def _builds(builds: list[BuildProgress]) -> Table:
         )
         for build in builds
     ]
-    columns = ("Build", "At our bench", "On the shared scale", "Behind it", "Best seen")
+    columns = ("Build", "At our bench", "On the shared scale", "Based on", "Best seen")
     return Table(columns, rows, links=[f"/builds/{build.build_id}" for build in builds])
 
 
