@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from api.errors import ApiError, FieldError
 from api.models.shapes import Input
 from api.models.units import Unit, quantity
-from api.models.validation import invalid
+from api.models.validation import LIMITS, invalid
 from api.pages.catalogue import knows, say
 from api.services.imports.cells import NotAValue, read_cell, read_number
 
@@ -54,6 +54,18 @@ class Field:
     def measures(self) -> str:
         """Return the name of the quantity that is typed: the field's own, or its unit's."""
         return re.sub(r"^voltage_[0-9]+$", "voltage_v", OF_RUN.sub("", self.name))
+
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """Return the limits of what is typed, in the unit it is typed in."""
+        name = self.measures
+        if name in LIMITS:
+            return LIMITS[name]
+        spelt = spelling(name)
+        if spelt is None or spelt[0] not in LIMITS:
+            return None
+        low, high = ((each - spelt[1].offset) / spelt[1].factor for each in LIMITS[spelt[0]])
+        return float(f"{low:.6g}"), float(f"{high:.6g}")
 
     @property
     def hint(self) -> str:

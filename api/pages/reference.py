@@ -19,6 +19,20 @@ def asset(name: str) -> Response:
     return found
 
 
+@router.get("/service-worker.js")
+def service_worker() -> Response:
+    """Return the script that keeps the trial form on a phone; browsers ask for it at each visit."""
+    # A worker fetches under the policy that its own script came with.
+    headers = {"cache-control": "no-cache", "content-security-policy": rendering.POLICY}
+    return Response(rendering.service_worker(), media_type="text/javascript", headers=headers)
+
+
+@router.get("/offline")
+def offline() -> Response:
+    """Say that there is no network, where a page that is not kept was asked for."""
+    return rendering.show("offline.html")
+
+
 @router.get("/reference")
 def reference(request: Request) -> HTMLResponse:
     """Return the list of all calls, by subject."""

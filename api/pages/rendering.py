@@ -1,5 +1,6 @@
 """How a page is made: its template, its style sheet and script, and the policy of the rest."""
 
+import json
 import secrets
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
@@ -21,9 +22,11 @@ from api.services.markup import templates_in
 FOLDER = Path(__file__).parent / "templates"
 #: A page fetches its style sheet and script from us and nothing from anywhere.
 POLICY = (
-    "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+    "default-src 'none'; style-src 'self'; script-src 'self'; worker-src 'self'; "
+    "connect-src 'self'; "
     "img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
+ASSETS = {"page.css": "text/css", "page.js": "text/javascript", "bench.js": "text/javascript"}
 A_YEAR = "public, max-age=31536000, immutable"
 
 
@@ -33,6 +36,7 @@ def _environment() -> Environment:
     made.globals |= {
         "style_path": asset_path("page.css"),
         "script_path": asset_path("page.js"),
+        "bench_script_path": asset_path("bench.js"),
         "say": say,
         "knows": knows,
         "kind_of": page.kind_of,
@@ -69,10 +73,22 @@ def asset_path(name: str) -> str:
 
 def show_asset(address: str) -> Response | None:
     """Return what stands at an address, which a browser may keep."""
-    for name, media in (("page.css", "text/css"), ("page.js", "text/javascript")):
+    for name, media in ASSETS.items():
         if address == asset_path(name):
             return Response(asset(name), media_type=media, headers={"cache-control": A_YEAR})
     return None
+
+
+@cache
+def service_worker() -> str:
+    """Return the script that keeps the trial form for when there is no network.
+
+    It names the parts of this version, so that another version of any of them is another script.
+    """
+    paths = [asset_path(name) for name in ASSETS]
+    version = sha256("".join(paths).encode()).hexdigest()[:12]
+    text = (FOLDER / "service-worker.js").read_text(encoding="utf-8")
+    return text.replace("PARTS_VERSION", version).replace('"PARTS_LIST"', json.dumps(paths)[1:-1])
 
 
 def show(

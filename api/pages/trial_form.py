@@ -46,6 +46,10 @@ KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connect
         "meter_range_v", "wind_speed_m_s")  # fmt: skip
 #: What a phone without a network does not keep, and so sends only the first time.
 NOT_ON_A_PHONE = frozenset({"note"})
+#: What the page says by itself while there is no network.
+SAID = ("offline", "waiting", "draft", "refused", "sent", "restored", "open", "correcting",
+        "correct", "remove", "sure", "sending", "needed", "number", "either", "limits", "reading",
+        "load", "range", "wrong", "full")  # fmt: skip
 IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
 READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
 PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
@@ -143,6 +147,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         builds=builds,
         benches=benches,
         cautions=cautions.FOOT,
+        said={name: say(f"unsent.{name}") for name in SAID},
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
     )
 

@@ -43,6 +43,8 @@ OPEN = (
     "sign_in",
     "privacy",
     "asset",
+    "service_worker",
+    "offline",
     "reference",
     "reference_subject",
     "shared",

@@ -7,7 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.makers import created, make_world, trial_payload
+from tests.makers import build_payload, created, make_world, trial_payload
 from tests.pages.browsers import LAPTOP, PHONE, launched, sign_in, visiting
 from tests.pages.page_table import TABLE
 from tests.pages.test_who_sees_pages import ROUTES
@@ -114,7 +114,7 @@ class TestAtTheBench:
         expect(phone.locator(".verdict")).to_contain_text("not counted yet")
         question = phone.locator(".question.hold").first
         question.get_by_label("Reason").fill("the decimal point was misread")
-        question.get_by_text("Withdraw the trial").click()
+        question.get_by_text("Withdraw the trial", exact=True).click()
         question.get_by_role("button", name="Yes, withdraw it").click()
         expect(phone.locator(".verdict")).to_contain_text("Withdrawn")
         phone.get_by_text("What was done").click()
@@ -157,7 +157,7 @@ class TestWithoutANetwork:
         assert "1,11" in kept
         assert "secret" not in kept
         phone.context.set_offline(False)
-        expect(phone.get_by_role("status")).to_contain_text("Sent what waited", timeout=20_000)
+        expect(phone.get_by_role("status")).to_contain_text("Sent what was saved", timeout=20_000)
         assert trials_of(world) == before + 1
         phone.get_by_role("status").get_by_role("link").click()
         expect(phone.locator("dl.facts").first).to_contain_text("1.11 V")
@@ -174,7 +174,7 @@ class TestWithoutANetwork:
         expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
         phone.unroute("**/trials/new")
         phone.reload()
-        expect(phone.get_by_role("status")).to_contain_text("Sent what waited")
+        expect(phone.get_by_role("status")).to_contain_text("Sent what was saved")
         assert trials_of(world) == before + 1
 
     def test_a_draft_is_there_again_after_a_reload(self, phone, world):
@@ -183,6 +183,167 @@ class TestWithoutANetwork:
         phone.reload()
         assert phone.get_by_label("Reading 1").input_value() == "1,17"
         expect(phone.get_by_role("status")).to_contain_text("kept on this phone")
+
+
+def second_build(world):
+    """Register another team with a build, and return the build."""
+    told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+    team = created(world.larch.coach.post("/v1/teams", json=told | {"name": f"Team {id(told)}"}))
+    machine = {"team_id": team["id"], "name": "Other turbine"}
+    turbine = created(world.larch.coach.post("/v1/turbines", json=machine))
+    return created(world.larch.coach.post("/v1/builds", json=build_payload(turbine["id"])))["id"]
+
+
+class TestTheUnsentList:
+    def save_offline(self, phone, world, build_id, *volts):
+        phone.get_by_label("Session").select_option(world.larch.session_id)
+        phone.get_by_label("Build").select_option(build_id)
+        fill_trial(phone, *volts)
+        phone.get_by_role("button", name="Send").click()
+
+    def test_two_teams_trials_are_both_kept_counted_and_sent_once(self, phone, world):
+        other = second_build(world)
+        phone.goto("/trials/new")
+        before = {build: stored_of(world, build) for build in (world.larch.build_id, other)}
+        phone.context.set_offline(True)
+        self.save_offline(phone, world, world.larch.build_id, "1,51", "1,52", "1,53")
+        expect(phone.locator("#unsent li")).to_have_count(1)
+        self.save_offline(phone, world, other, "0,61", "0,62", "0,63")
+        expect(phone.locator("#unsent li")).to_have_count(2)
+        expect(phone.locator("#unsent-count")).to_have_text("Not sent: 2")
+        phone.context.set_offline(False)
+        phone.goto("/schools")
+        expect(phone.locator("#unsent-count")).to_be_hidden(timeout=25_000)
+        assert {build: stored_of(world, build) for build in before} == {
+            build: many + 1 for build, many in before.items()
+        }
+
+    def test_what_is_beyond_a_limit_is_not_kept_but_marked(self, phone, world):
+        phone.goto("/trials/new")
+        phone.context.set_offline(True)
+        self.save_offline(phone, world, world.larch.build_id, "120", "1,2", "x")
+        expect(phone.locator("#e-voltage_1")).to_contain_text("-60 – 60")
+        expect(phone.locator("#e-voltage_3")).to_contain_text("is not a number")
+        expect(phone.locator("#unsent li")).to_have_count(0)
+        assert phone.get_by_label("Reading 2").input_value() == "1,2"
+        phone.get_by_label("Load resistor").fill("1,200")
+        fill_trial(phone, "1,2", "1,21", "1,22", load="1,200")
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.locator("#e-load_ohm")).to_contain_text("1.2 / 1200")
+        phone.context.set_offline(False)
+
+    def test_what_the_service_refuses_stays_with_its_reason_and_is_corrected(self, phone, world):
+        phone.goto("/trials/new")
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        phone.get_by_label("Kind").select_option("reference")
+        self.save_offline(phone, world, world.larch.build_id, "1,71", "1,72", "1,73")
+        phone.context.set_offline(False)
+        entry = phone.locator("#unsent li")
+        expect(entry).to_contain_text("The service did not accept it", timeout=20_000)
+        expect(entry).to_contain_text("reference rotor")
+        phone.reload()
+        expect(entry).to_contain_text("1,71 V")
+        entry.get_by_role("button", name="Correct").click()
+        assert phone.get_by_label("Reading 1").input_value() == "1,71"
+        phone.get_by_label("Kind").select_option("record")
+        phone.get_by_role("button", name="Send").click()
+        phone.wait_for_url("**/trials/trl_*")
+        assert trials_of(world) == before + 1
+        expect(phone.locator("#unsent-count")).to_be_hidden()
+
+    def test_a_draft_gives_way_to_the_next_teams_without_being_lost(self, phone, world):
+        other = second_build(world)
+        phone.goto(f"/trials/new?build_id={world.larch.build_id}")
+        phone.get_by_label("Reading 1").fill("1,81")
+        phone.goto(f"/trials/new?build_id={other}")
+        assert phone.get_by_label("Reading 1").input_value() == ""
+        phone.get_by_label("Reading 1").fill("0,5")
+        expect(phone.locator("#unsent li")).to_contain_text("1,81 V")
+        entry = phone.locator("#unsent li")
+        entry.get_by_role("button", name="Delete").click()
+        entry.get_by_role("button", name="Really delete").click()
+        expect(entry).to_have_count(0)
+        assert phone.get_by_label("Reading 1").input_value() == "0,5"
+
+    def test_the_form_opens_again_without_a_network(self, phone, world):
+        phone.goto("/today")
+        wait_for_kept_form(phone)
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        phone.goto(f"/trials/new?build_id={world.larch.build_id}")
+        assert phone.get_by_label("Build").input_value() == world.larch.build_id
+        style = phone.evaluate("getComputedStyle(document.querySelector('.bar')).display")
+        assert style == "flex"
+        self.save_offline(phone, world, world.larch.build_id, "1,91", "1,92", "1,93")
+        phone.goto("/schools")
+        expect(phone.get_by_role("heading", level=1)).to_have_text("No network")
+        phone.get_by_role("link", name="New trial").click()
+        expect(phone.locator("#unsent li")).to_contain_text("1,91 V")
+        phone.context.set_offline(False)
+        expect(phone.locator("#unsent li")).to_have_count(0, timeout=25_000)
+        assert trials_of(world) == before + 1
+
+    def test_signing_out_leaves_no_form_on_the_phone(self, phone):
+        phone.goto("/today")
+        wait_for_kept_form(phone)
+        phone.goto("/account")
+        phone.get_by_role("button", name="Sign out", exact=False).first.click()
+        phone.wait_for_url("**/sign-in")
+        assert phone.evaluate("caches.match('/trials/new').then(Boolean)") is False
+
+
+class TestSending:
+    def test_enter_goes_on_to_the_next_field_and_stores_nothing(self, phone, world):
+        new_trial(phone, world)
+        before = trials_of(world)
+        phone.get_by_label("Reading 1").fill("1,2")
+        phone.get_by_label("Reading 1").press("Enter")
+        assert phone.evaluate("document.activeElement.id") == "f-voltage_2"
+        assert "/trials/new" in phone.url
+        assert trials_of(world) == before
+
+    def test_nor_does_it_without_a_script(self, browser, service, world):
+        off = {"viewport": PHONE, "java_script_enabled": False}
+        with visiting(browser, service, **off) as page:
+            sign_in(page, world.larch.coach_key)
+            new_trial(page, world)
+            before = trials_of(world)
+            page.get_by_label("Reading 1").fill("1,2")
+            page.get_by_label("Reading 1").press("Enter")
+            page.wait_for_timeout(300)
+            assert "/trials/new" in page.url
+            assert trials_of(world) == before
+
+    def test_on_a_slow_link_it_shows_that_it_works_and_cannot_be_pressed_again(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,31", "1,32", "1,33")
+        before = trials_of(world)
+
+        def slowly(route):
+            phone.wait_for_timeout(1500)
+            route.continue_()
+
+        phone.route("**/trials/new", slowly)
+        phone.locator("button.main").click()
+        expect(phone.locator("button.main")).to_have_text("Sending …")
+        expect(phone.locator("button.main")).to_be_disabled()
+        phone.wait_for_url("**/trials/trl_*")
+        assert trials_of(world) == before + 1
+
+
+def wait_for_kept_form(page):
+    """Wait until the service worker has kept the trial form."""
+    for _ in range(100):
+        if page.evaluate("caches.match('/trials/new').then(Boolean)"):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("the trial form was not kept")
+
+
+def stored_of(world, build_id):
+    asked = {"build_id": build_id, "limit": 200}
+    return len(world.lead.get("/v1/trials", params=asked).json()["items"])
 
 
 class TestFromASpreadsheet:
@@ -269,6 +430,10 @@ class TestByKeyboardAlone:
             tab_to(page, "f-voltage_1")
             page.keyboard.type("1,31")
             page.keyboard.press("Enter")
+            assert page.evaluate("document.activeElement.id") == "f-voltage_2"
+            while page.evaluate("document.activeElement.className") != "main":
+                page.keyboard.press("Tab")
+            page.keyboard.press("Enter")
             page.wait_for_url("**/trials/trl_*")
             expect(page.locator(".verdict")).to_contain_text("mW")
 
@@ -302,7 +467,7 @@ class TestWithoutAScript:
             expect(page.get_by_role("alert")).to_contain_text("Give at least one reading")
             fill_trial(page, "1,41", "1,42")
             page.get_by_role("button", name="Send").click()
-            expect(page.locator(".verdict")).to_contain_text("Stored")
+            expect(page.locator(".verdict")).to_contain_text("Saved")
             page.goto("/imports")
             page.get_by_label("Or paste cells").fill(CSV)
             page.get_by_role("button", name="Look at it").click()

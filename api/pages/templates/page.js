@@ -1,73 +1,99 @@
-// Helps at the bench where the network is weak; every page works without it.
+// Helps where the network is weak; every page works without it.
 // Kept on the phone are numbers, ids and choices of the trial form alone, never a note.
 "use strict";
 (() => {
   const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_m_s|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key)$/;
+  const FORM = "/trials/new";
+  const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000;
   const key = document.body.dataset.key;
-  const DRAFT = "gustbook draft " + key, WAITING = "gustbook waiting " + key;
-  const status = document.getElementById("draft-status");
-  const form = document.querySelector("form[data-draft]");
+  const DRAFT = "gustbook draft " + key, UNSENT = "gustbook unsent " + key;
 
-  const stored = (name, otherwise) => {
+  const read = (name, otherwise) => {
     try { return JSON.parse(localStorage.getItem(name)) ?? otherwise; } catch { return otherwise; }
   };
-  const store = (name, value) => {
+  const write = (name, value) => {
     try {
       if (value === null) localStorage.removeItem(name);
       else localStorage.setItem(name, JSON.stringify(value));
-    } catch { /* a phone without storage keeps nothing, and the form works as without this script */ }
+    } catch { return false; } // a phone without storage keeps nothing, and the form works as ever
+    return true;
   };
-  const tell = (words, address, link) => {
-    if (!status) return;
-    status.textContent = words + " ";
-    if (address) {
-      const anchor = document.createElement("a");
-      anchor.href = address;
-      anchor.textContent = link;
-      status.append(anchor);
-    }
-    status.hidden = false;
-  };
+  const newKey = () => crypto.getRandomValues(new Uint32Array(5)).join("-");
   const numbers = (from) => {
     const kept = {};
     for (const [name, value] of new FormData(from)) if (KEPT.test(name) && value) kept[name] = value;
     return kept;
   };
+
+  // The list of unsent trials. Each is changed by its own id, since another tab may change others.
+  const unsent = {
+    all: () => read(UNSENT, []),
+    add: (entry) => write(UNSENT, [...read(UNSENT, []), { id: newKey(), ...entry }]),
+    change: (id, facts) => write(UNSENT, read(UNSENT, []).map((each) => (each.id === id ? { ...each, ...facts } : each))),
+    remove: (id) => write(UNSENT, read(UNSENT, []).filter((each) => each.id !== id)),
+  };
+  const changed = () => dispatchEvent(new Event("gustbook-unsent"));
+  const count = () => {
+    const shown = document.getElementById("unsent-count");
+    if (!shown) return;
+    const many = unsent.all().length;
+    shown.textContent = `${shown.dataset.words} ${many}`;
+    shown.hidden = !many;
+  };
+
   const send = (fields) =>
-    fetch("/trials/new", {
+    fetch(FORM, {
       method: "POST", body: new URLSearchParams(fields), credentials: "same-origin",
-      headers: { Accept: "text/html" },
+      headers: { Accept: "text/html" }, signal: AbortSignal.timeout(GIVE_UP_AFTER_MS),
     });
   const isTrial = (address) => /\/trials\/trl_/.test(address);
-
-  // What could not be sent goes again, in its order, under its own key: it is stored once.
-  let isSending = false;
-  const sendWaiting = async () => {
-    if (isSending || !stored(WAITING, []).length) return;
-    isSending = true;
-    let last = "";
-    try {
-      for (let waiting = stored(WAITING, []); waiting.length; waiting = stored(WAITING, [])) {
-        const answer = await send(waiting[0]);
-        if (answer.status >= 500 || /\/sign-in/.test(answer.url)) break;
-        if (!isTrial(answer.url)) {
-          store(DRAFT, waiting[0]);
-          store(WAITING, waiting.slice(1));
-          tell(status?.dataset.refused ?? "", "/trials/new", status?.dataset.open ?? "");
-          return;
-        }
-        last = answer.url;
-        store(WAITING, waiting.slice(1));
-      }
-      if (last) tell(status?.dataset.sent ?? "", last, status?.dataset.open ?? "");
-    } catch { /* still no network: it is tried again */ } finally { isSending = false; }
+  // Why the service refused: what it says at the top of the form, or as the title of its page.
+  const reasons = async (answer) => {
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const said = [...page.querySelectorAll("#trouble li")].map((each) => each.textContent.trim());
+    return said.length ? said : [page.querySelector("h1")?.textContent.trim() ?? String(answer.status)];
   };
+
+  // What waits goes in its order, each under its own key, so that it is stored once.
+  const sendWaiting = async () => {
+    let last = "";
+    for (const entry of unsent.all().filter((each) => each.state === "waiting")) {
+      let answer;
+      try { answer = await send(entry.fields); } catch { break; } // still no network
+      if (answer.status >= 500 || answer.status === 429 || /\/sign-in/.test(answer.url)) break;
+      if (isTrial(answer.url)) {
+        last = answer.url;
+        unsent.remove(entry.id);
+      } else {
+        unsent.change(entry.id, { state: "refused", reasons: await reasons(answer) });
+      }
+    }
+    changed();
+    if (last) dispatchEvent(new CustomEvent("gustbook-sent", { detail: last }));
+  };
+  // One tab at a time; without locks a trial that two tabs send is stored once all the same.
+  const sendInTurn = () => {
+    if (!unsent.all().some((each) => each.state === "waiting")) return;
+    if (navigator.locks) navigator.locks.request("gustbook unsent", { ifAvailable: true }, (lock) => lock && sendWaiting());
+    else sendWaiting();
+  };
+
+  // The form is kept with the lists of sessions and builds as they are now.
+  const keepForm = async () => {
+    const answer = await fetch(FORM, { headers: { Accept: "text/html" } });
+    if (answer.ok && !answer.redirected) await (await caches.open("gustbook form")).put(FORM, answer);
+  };
+
   if (key) {
-    addEventListener("online", sendWaiting);
-    setInterval(sendWaiting, 15000);
-    sendWaiting();
-    const waiting = stored(WAITING, []).length;
-    if (waiting) tell(`${status?.dataset.waiting ?? ""} ${waiting}`);
+    addEventListener("gustbook-unsent", count);
+    addEventListener("storage", changed);
+    addEventListener("online", sendInTurn);
+    setInterval(sendInTurn, TRY_EVERY_MS);
+    count();
+    if (navigator.serviceWorker) {
+      // Over plain http there is no worker, and without a network no newer form: nothing is lost by either.
+      navigator.serviceWorker.register("/service-worker.js").then(keepForm).catch(() => {});
+    }
   }
   // A new season begins in the clock of whoever opens it; it can be changed.
   const zone = document.getElementById("f-timezone");
@@ -75,48 +101,17 @@
   if (zone?.value === "UTC" && location.pathname === "/seasons/new" && [...zone.options].some((each) => each.value === here)) {
     zone.value = here;
   }
-  // Whatever was refused is told at the top, where the focus goes.
+  // Faults are listed at the top, where the focus goes.
   document.getElementById("trouble")?.focus();
-  if (!form || !key) return;
-
-  // A draft that was begun is there again after a reload, until it is sent.
-  const draft = stored(DRAFT, null);
-  const isNew = !document.getElementById("trouble") && !/[?&](after|build_id|session_id)=/.test(location.search);
-  if (draft && isNew) {
-    for (const [name, value] of Object.entries(draft)) {
-      const field = form.elements[name];
-      if (!field) continue;
-      if (field.type === "checkbox") field.checked = value === "yes";
-      else if (field.tagName !== "SELECT" || [...field.options].some((each) => each.value === value)) field.value = value;
-    }
-    tell(status.dataset.restored);
+  // A form is sent once, and shows that it is on its way.
+  for (const form of document.querySelectorAll("form[method=post]:not([data-draft])")) {
+    form.addEventListener("submit", () => setTimeout(() => {
+      for (const button of form.querySelectorAll("button")) { button.disabled = true; button.setAttribute("aria-busy", "true"); }
+    }));
   }
-  form.addEventListener("input", () => store(DRAFT, numbers(form)));
-
-  let isGone = false;
-  form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    if (isGone) return;
-    isGone = true;
-    const fields = Object.fromEntries(new FormData(form));
-    try {
-      const answer = await send(fields);
-      if (isTrial(answer.url)) {
-        store(DRAFT, null);
-        location.assign(answer.url);
-        return;
-      }
-    } catch {
-      store(WAITING, [...stored(WAITING, []), numbers(form)]);
-      store(DRAFT, null);
-      tell(status.dataset.offline);
-      for (const field of form.querySelectorAll("[name^=voltage_]")) field.value = "";
-      form.elements.form_key.value = crypto.getRandomValues(new Uint32Array(5)).join("-");
-      status.scrollIntoView();
-      isGone = false;
-      return;
-    }
-    // Refused, or signed out meanwhile: nothing was stored, so the browser may send it as ever.
-    HTMLFormElement.prototype.submit.call(form);
+  addEventListener("pageshow", (event) => {
+    if (event.persisted) for (const button of document.querySelectorAll("button[aria-busy]")) { button.disabled = false; button.removeAttribute("aria-busy"); }
   });
+
+  window.gustbook = { DRAFT, read, write, newKey, numbers, unsent, changed, send, sendInTurn, isTrial };
 })();
