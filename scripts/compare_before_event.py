@@ -207,7 +207,9 @@ def _team(team: dict[str, Any]) -> str:
     low, high = (1000 * each for each in team["range_80_w"])
     chances = f"{100 * team['first']:3.0f} %  {100 * team['top_three']:3.0f} %"
     span = f"{low:5.0f} to {high:4.0f} mW"
-    return f"  {team['team_name']:16} build {team['build_number']:2}  {span}  {chances}"
+    untested = team["untested_build_number"]
+    note = f"  (build {untested} has no counted trial yet)" if untested else ""
+    return f"  {team['team_name']:16} build {team['build_number']:2}  {span}  {chances}{note}"
 
 
 def _links(found: dict[str, Any]) -> list[str]:

@@ -18,6 +18,9 @@ class TeamOutlook(Statement):
     team_name: str
     build_id: str
     build_number: int
+    untested_build_number: Annotated[
+        int | None, Field(description="A newer build that has no trial that counts yet.")
+    ] = None
     status: Literal["placed", "not_yet"]
     median_w: float | None
     range_80_w: Annotated[

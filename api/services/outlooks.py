@@ -17,6 +17,7 @@ from api.models.seasons import Season
 from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
 from api.services.comparisons import Known
+from api.services.current_builds import current_builds, words_of_build
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
@@ -145,7 +146,7 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
         best_of=event.best_of,
         draws=drawing.DRAWS,
         seed=SEED,
-        teams=_teams(groups, known) if known else [],
+        teams=_with_untested(_teams(groups, known), db, season) if known else [],
         pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
         whole_order=placed.outlook.whole_order if placed and len(placed.builds) > 1 else None,
         entrants=len(placed.builds) if placed else 0,
@@ -165,6 +166,18 @@ def _teams(groups: Sequence[Drawn], known: Known) -> list[TeamOutlook]:
         for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
         for build in drawn.builds
     ]
+
+
+def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> list[TeamOutlook]:
+    """Return forecasts that say where a newer build than theirs has no counted trial yet."""
+    current = current_builds(db, season.id)
+    for team in teams:
+        newest = current[team.team_id]
+        if newest.build_id != team.build_id:
+            team.untested_build_number = newest.number
+            of = words_of_build(team.build_number, None, newest.number)
+            team.sentence = f"{team.sentence} This is of {of}."
+    return teams
 
 
 def _of_build(build: str, drawn: Drawn, known: Known) -> dict[str, Any]:

@@ -1,0 +1,48 @@
+"""What the README shows of the scripts is what they print."""
+
+import re
+from pathlib import Path
+
+from scripts import register_season
+from scripts.check_data import to_text, waiting
+from scripts.submit_trials import How, submit_files
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+IMPORT = re.compile(r"imp_[0-9A-Z]+")
+
+
+def shown(command, at=0):
+    """Return what the README shows below a command."""
+    blocks = re.findall(rf"\$ {re.escape(command)}\n(.*?)```", README, re.S)
+    return IMPORT.sub("imp_", blocks[at])
+
+
+def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
+    new = register_season.register(lead, ROOT / "demo_seed")
+    told = f"registered: {register_season.words_of_new(new)}\n"
+    assert told == shown(".venv/bin/python scripts/register_season.py demo_seed")
+    sheet = tmp_path / "march.csv"
+    text = re.search(r"```text\n(team;build;.*?)```", README, re.S)[1]
+    submit = ".venv/bin/python scripts/submit_trials.py march.csv"
+    for at, content in enumerate(
+        (text, text.replace("1,l9", "1,19").replace("Dunlyn", "Dunlin").replace("1480", "1,48"))
+    ):
+        sheet.write_text(content, encoding="utf-8")
+        capsys.readouterr()
+        submit_files(lead, [sheet], How())
+        assert IMPORT.sub("imp_", capsys.readouterr().out) == shown(submit, at)
+
+
+def test_a_question_reads_as_it_is_shown(lead, tmp_path):
+    register_season.register(lead, ROOT / "demo_seed")
+    sheet = tmp_path / "april.csv"
+    sheet.write_text(
+        "team;build;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"
+        "wind_speed_m_s;adult_present\n"
+        "Heron;2;2026-03-05 14:30;heron-2;22,0;yes;1,25;9,4;yes\n",
+        encoding="utf-8",
+    )
+    submit_files(lead, [sheet], How())
+    told = to_text(waiting(lead, None, with_warnings=False))
+    assert f"season: Spring 2026\n{told}" == shown(".venv/bin/python scripts/check_data.py")
