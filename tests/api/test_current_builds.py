@@ -20,7 +20,6 @@ from api.services.progress import _plateau
 from api.services.scope import Caller
 from tests.makers import World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 NOTE = "build 1, 5 March 2026; build 2 has no counted trial yet"
 
 

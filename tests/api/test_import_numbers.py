@@ -10,7 +10,6 @@ from api.services.imports.separators import column_signs
 from tests.api.sheets import faults, send, stored
 from tests.makers import World, created
 
-pytestmark = pytest.mark.on_both
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 COLUMNS = ("team", "build", "bench", "session_started_at", "client_ref", "load_ohm",
            "load_connected", "voltage_mv", "adult_present")  # fmt: skip

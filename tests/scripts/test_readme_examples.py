@@ -32,10 +32,6 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
         capsys.readouterr()
         submit_files(lead, [sheet], How())
         assert IMPORT.sub("imp_", capsys.readouterr().out) == shown(submit, at)
-
-
-def test_a_question_reads_as_it_is_shown(lead, tmp_path):
-    register_season.register(lead, ROOT / "demo_seed")
     sheet = tmp_path / "april.csv"
     sheet.write_text(
         "team;build;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"
