@@ -12,9 +12,9 @@ from typing import Annotated
 import typer
 from pydantic import ValidationError
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
+from api.console import reaching, stop
 from api.db import Database, is_embedded, open_database
 from api.errors import ApiError
 from api.schema import HEAD, current, is_at_head, is_older
@@ -42,27 +42,7 @@ def _settings() -> Settings:
     try:
         return read_settings()
     except WrongSettings as wrong:
-        raise _stop(f"wrong settings:\n{wrong}") from wrong
-
-
-def _stop(words: str, code: int = 2) -> typer.Exit:
-    typer.echo(words, err=True)
-    return typer.Exit(code)
-
-
-@contextmanager
-def _reaching(settings: Settings) -> Iterator[None]:
-    """Say in a line why a database cannot be reached or used."""
-    try:
-        yield
-    except OperationalError as error:
-        where = make_url(settings.database_url).render_as_string(hide_password=True)
-        reason = str(error.orig).strip().splitlines()[0]
-        raise _stop(
-            f"the database {where} cannot be used: {reason}\n"
-            "Check GUSTBOOK_DATABASE_URL, and that its server runs and lets this machine in.",
-            1,
-        ) from error
+        raise stop(f"wrong settings:\n{wrong}") from wrong
 
 
 @contextmanager
@@ -70,7 +50,7 @@ def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]
     """Open the programme's database for one command; it has to be there, and of this schema."""
     where = make_url(settings.database_url)
     if is_embedded(settings.database_url) and not Path(where.database or "").exists():
-        raise _stop(f"there is no database at {where.database}: is GUSTBOOK_DATABASE_URL right?")
+        raise stop(f"there is no database at {where.database}: is GUSTBOOK_DATABASE_URL right?")
     opened = open_database(
         settings.database_url,
         threads=settings.worker_threads,
@@ -78,10 +58,10 @@ def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]
         statement_timeout_s=settings.statement_timeout_s,
     )
     try:
-        with _reaching(settings):
+        with reaching(settings):
             with opened.reading() as db:
                 if not any_schema and not is_at_head(db.connection()):
-                    raise _stop("the schema is not the newest: run migrate")
+                    raise stop("the schema is not the newest: run migrate")
             yield opened
     finally:
         opened.close()
@@ -155,10 +135,10 @@ def backup(
     settings = _settings()
     where = folder or Path(settings.backup_folder)
     try:
-        with _reaching(settings):
+        with reaching(settings):
             made = backups.make(settings.database_url, where, keep or settings.backup_keep)
     except (backups.BackupFailed, OSError) as error:
-        raise _stop(f"no backup was made: {error}", 1) from error
+        raise stop(f"no backup was made: {error}", 1) from error
     rows = sum(made.rows.values())
     typer.echo(f"{where / made.file}")
     typer.echo(
@@ -189,11 +169,11 @@ def restore(
             target = into or settings.database_url
             if verify and into is None:
                 if file.suffix != ".db":
-                    raise _stop("name an empty database to try it in: --into postgresql://…")
+                    raise stop("name an empty database to try it in: --into postgresql://…")
                 target = f"sqlite:///{scratch}/verify.db"
             told = backups.restore(file, target)
     except (backups.BackupFailed, OSError) as error:
-        raise _stop(f"not restored: {error}", 1) from error
+        raise stop(f"not restored: {error}", 1) from error
     words = "holds" if verify else "is restored and holds"
     typer.echo(f"{file.name} {words}: {sum(told.rows.values())} rows, reports equal", err=True)
 
@@ -229,9 +209,9 @@ def key_create(
         with _open(settings) as database, database.unit_of_work() as db:
             typer.echo(keys.create(db, keys.CONSOLE, asked).key)
     except ValidationError as error:
-        raise _stop(str(invalid(error, {}))) from error
+        raise stop(str(invalid(error, {}))) from error
     except ApiError as error:
-        raise _stop(str(error)) from error
+        raise stop(str(error)) from error
 
 
 @key_app.command("list", epilog="Example: python -m api key list")
@@ -257,7 +237,7 @@ def key_revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]
         with _open(_settings()) as database, database.unit_of_work() as db:
             keys.revoke(db, key_id)
     except ApiError as error:
-        raise _stop(str(error)) from error
+        raise stop(str(error)) from error
     typer.echo(f"{key_id} is revoked", err=True)
 
 
@@ -286,7 +266,7 @@ def _back_up_first(settings: Settings) -> None:
         )
     except (backups.BackupFailed, OSError) as error:
         words = f"no backup could be made, so the schema stays: {error} (or --no-backup)"
-        raise _stop(words, 1) from error
+        raise stop(words, 1) from error
     typer.echo(f"backup {made.file}", err=True)
 
 
@@ -294,7 +274,7 @@ def _upgrade(settings: Settings, revision: str = "head", *, backup: bool = True)
     """Bring the schema to a revision; where it was older, make what follows from facts anew."""
     from api.migrate import upgrade
 
-    with _reaching(settings):
+    with reaching(settings):
         if revision in ("head", HEAD) and current(settings.database_url) == HEAD:
             return
         if backup and is_older(settings.database_url):
@@ -350,7 +330,7 @@ def purge(
                 if dry_run:
                     db.rollback()
         except ApiError as error:
-            raise _stop(str(error)) from error
+            raise stop(str(error)) from error
         if not dry_run:
             database.compact()
     _tell_purged(settings, told, "would go" if dry_run else "went")

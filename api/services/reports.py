@@ -13,8 +13,6 @@ from analysis.groups import group_by
 from analysis.season import LEFT_OUT, TeamSeason, TeamSeasons, summarise_teams, why_left_out
 from analysis.uncertainty import interval
 from api.errors import NotFound
-from api.models.benches import Bench
-from api.models.builds import Build
 from api.models.organisations import Organisation
 from api.models.reports import (
     BenchOrder,
@@ -32,13 +30,12 @@ from api.models.reports import (
 )
 from api.models.seasons import Season
 from api.models.teams import Team
-from api.models.turbines import Turbine
 from api.services import comparisons, resources, scope, season_choice
 from api.services.cache import cache_of
-from api.services.current_builds import CurrentBuild, current_builds
 from api.services.fair_table import fair_table
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
+from api.services.season_names import SeasonNames, read_names
 from api.services.season_trials import SeasonTrials, season_trials
 from api.services.trends import adjusted_powers, read_trend
 
@@ -48,22 +45,6 @@ SURE_ENOUGH = 0.80
 #: A team and the figure of its newest build with a counted trial.
 Current = tuple[str, Figure]
 ONE_BUILD = "only one build has a record trial that counts"
-
-
-@dataclass(frozen=True, slots=True)
-class _Names:
-    """What things of the season are called."""
-
-    organisations: dict[str, str]
-    teams: dict[str, str]
-    benches: dict[str, tuple[str, str]]
-    build_numbers: dict[str, int]
-    current: dict[str, CurrentBuild]
-
-    def untested(self, team_id: str, build_id: str) -> int | None:
-        """Return the number of the current build where a figure is of another one."""
-        current = self.current.get(team_id)
-        return current.number if current and current.build_id != build_id else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +81,7 @@ class _Whole:
     """All of a season that a caller may see: what each part of its report is taken from."""
 
     teams: list[Team]
-    names: _Names
+    names: SeasonNames
     facts: _Facts
     benches: list[BenchOrder]
     standing: comparisons.Standing
@@ -181,7 +162,7 @@ def _calculate(
 
 def _read(db: Session, caller: Caller, season: Season) -> _Whole:
     teams = _teams(db, caller, season.id)
-    names = _names(db, caller, season.id, teams)
+    names = read_names(db, caller, season.id, teams)
     # A trial is its team's school's, so who sees the team sees the trial.
     facts = _facts(_of_teams(season_trials(db, season), names.teams))
     orders = _bench_orders(facts.seasons, names)
@@ -234,24 +215,6 @@ def _facts(whole: SeasonTrials) -> _Facts:
     )
 
 
-def _names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> _Names:
-    organisations = db.scalars(scope.visible(caller, Organisation))
-    benches = db.scalars(scope.visible(caller, Bench))
-    numbered = db.execute(
-        select(Build.id, Build.number)
-        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-        .join(Team, col(Team.id) == col(Turbine.team_id))
-        .where(col(Team.season_id) == season_id)
-    )
-    return _Names(
-        {row.id: row.name for row in organisations},
-        {team.id: team.name for team in teams},
-        {row.id: (row.name, row.organisation_id) for row in benches},
-        {row.id: row.number for row in numbered},
-        current_builds(db, season_id),
-    )
-
-
 def _sessions(seasons: TeamSeasons, asked: set[str]) -> int:
     """Return in how many sessions some teams have a trial that counts."""
     order, ends = seasons.sessions.order, seasons.sessions.ends
@@ -260,7 +223,7 @@ def _sessions(seasons: TeamSeasons, asked: set[str]) -> int:
     return len(set(seasons.sessions.figures.labels[order[of_team]].tolist()))
 
 
-def _team(team: Team, facts: _Facts, names: _Names, fitted: Fitted | None) -> TeamReport:
+def _team(team: Team, facts: _Facts, names: SeasonNames, fitted: Fitted | None) -> TeamReport:
     told, season = facts.teams.get(team.id, _Told()), facts.season(team.id)
     current = season and _build_figure(season.current, names, facts)
     registered = names.current.get(team.id)
@@ -298,7 +261,7 @@ def _figure(figure: Figure) -> dict[str, object]:
     return {name: getattr(figure, name) for name in FigureRead.model_fields}
 
 
-def _build_figure(figure: Figure, names: _Names, facts: _Facts) -> BuildFigure:
+def _build_figure(figure: Figure, names: SeasonNames, facts: _Facts) -> BuildFigure:
     told = {
         "build_id": figure.label,
         "build_number": names.build_numbers[figure.label],
@@ -314,7 +277,7 @@ def _session_figure(figure: Figure, facts: _Facts) -> SessionFigure:
     )
 
 
-def _best_seen(season: TeamSeason, names: _Names) -> BestSeenRead:
+def _best_seen(season: TeamSeason, names: SeasonNames) -> BestSeenRead:
     best = season.best_seen
     return BestSeenRead(
         normalised_power_w=best.normalised_power_w,
@@ -327,7 +290,7 @@ def _best_seen(season: TeamSeason, names: _Names) -> BestSeenRead:
     )
 
 
-def _change(season: TeamSeason, names: _Names) -> ChangeRead | None:
+def _change(season: TeamSeason, names: SeasonNames) -> ChangeRead | None:
     if season.change is None:
         return None
     return ChangeRead(
@@ -349,7 +312,7 @@ def _left_out(counts: Counter[str]) -> list[LeftOut]:
     ]
 
 
-def _by_organisation(reports: Iterable[TeamReport], names: _Names) -> list[OrganisationReport]:
+def _by_organisation(reports: Iterable[TeamReport], names: SeasonNames) -> list[OrganisationReport]:
     by_owner: dict[str, list[TeamReport]] = defaultdict(list)
     for report in reports:
         by_owner[report.organisation_id].append(report)
@@ -362,7 +325,7 @@ def _by_organisation(reports: Iterable[TeamReport], names: _Names) -> list[Organ
     )
 
 
-def _bench_orders(seasons: TeamSeasons, names: _Names) -> list[BenchOrder]:
+def _bench_orders(seasons: TeamSeasons, names: SeasonNames) -> list[BenchOrder]:
     """Return the order of teams within each bench; nothing is ordered across benches."""
     at_bench: dict[str, list[Current]] = defaultdict(list)
     for at, team_id in enumerate(seasons.team_ids.tolist()):
@@ -373,7 +336,7 @@ def _bench_orders(seasons: TeamSeasons, names: _Names) -> list[BenchOrder]:
     return sorted(orders, key=lambda order: order.name.casefold())
 
 
-def _bench_order(bench_id: str, among: list[Current], names: _Names) -> BenchOrder:
+def _bench_order(bench_id: str, among: list[Current], names: SeasonNames) -> BenchOrder:
     strongest = sorted(among, key=lambda current: -current[1].normalised_power_w)
     name, owner = names.benches[bench_id]
     nexts: list[Figure | None] = [*(figure for _, figure in strongest[1:]), None]
@@ -388,7 +351,9 @@ def _bench_order(bench_id: str, among: list[Current], names: _Names) -> BenchOrd
     )
 
 
-def _bench_place(place: int, current: Current, after: Figure | None, names: _Names) -> BenchPlace:
+def _bench_place(
+    place: int, current: Current, after: Figure | None, names: SeasonNames
+) -> BenchPlace:
     team_id, figure = current
     ahead = None if after is None else probability_ahead(figure, after)
     return BenchPlace(
