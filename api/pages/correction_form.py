@@ -11,6 +11,7 @@ from api.pages.catalogue import say
 from api.pages.forms import Choices, Field, Filled
 from api.pages.trial_form import KINDS, named
 from api.services import pickers
+from api.services.imports.separators import clear
 from api.services.scope import Caller
 
 REASON = Field("reason", "text", required=True)
@@ -59,7 +60,7 @@ def key(number: int, name: str) -> str:
 def shown(found: TrialRead) -> dict[str, str]:
     """Return a trial as its form shows it."""
     of_runs = {
-        key(run.number, name): forms.plain(getattr(run, name))
+        key(run.number, name): clear(name, forms.plain(getattr(run, name)))
         for run in found.runs
         for name in (*OF_RUN, *LOGGED)
     }

@@ -17,6 +17,7 @@ from api.models.units import Unit, quantity
 from api.models.validation import LIMITS, invalid
 from api.pages.catalogue import knows, say
 from api.services.imports.cells import NotAValue, read_cell, read_number
+from api.services.imports.separators import ONE_OF, clear
 
 Kind = Literal[
     "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
@@ -53,7 +54,8 @@ class Field:
     @property
     def measures(self) -> str:
         """Return the name of the quantity that is typed: the field's own, or its unit's."""
-        return re.sub(r"^voltage_[0-9]+$", "voltage_v", OF_RUN.sub("", self.name))
+        own = OF_RUN.sub("", self.name)
+        return ONE_OF.get(own, re.sub(r"^voltage_[0-9]+$", "voltage_v", own))
 
     @property
     def limits(self) -> tuple[float, float] | None:
@@ -286,7 +288,7 @@ def _shown(asked: Field, thing: Any) -> str:
     value = getattr(thing, spelt[0] if spelt else asked.name, None)
     if spelt and value is not None:
         value = (value - spelt[1].offset) / spelt[1].factor
-    return plain(value)
+    return clear(asked.measures, plain(value))
 
 
 def plain(value: Any) -> str:

@@ -18,6 +18,7 @@ from api.pages.forms import Field, Filled
 from api.pages.sending import tried
 from api.pages.visits import Posted, Visit, Visited
 from api.services import cautions, pickers, resources, trials, web_sessions
+from api.services.imports.separators import clear
 from api.services.scope import Caller
 
 router = APIRouter()
@@ -163,8 +164,8 @@ def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
     build = resources.get_row(db, caller, Build, build_id)
     return {
         "build_id": build.id,
-        "pitch_deg": forms.plain(build.pitch_deg),
-        "load_ohm": forms.plain(build.load_ohm),
+        "pitch_deg": clear("pitch_deg", forms.plain(build.pitch_deg)),
+        "load_ohm": clear("load_ohm", forms.plain(build.load_ohm)),
     }
 
 

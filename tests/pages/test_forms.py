@@ -285,6 +285,19 @@ class TestCorrection:
         assert [run["wind_speed_m_s"] for run in stored] == [3.63, 3.63]
         assert [run["rotor_speed_rpm"] for run in stored] == [400.0, 400.0]
 
+    def test_a_stored_number_with_three_decimals_is_not_asked_about(self, world, visiting):
+        logged = {"series_voltage_v": [1.203, 1.214, 1.195], "sample_rate_hz": 1.333}
+        told = trial_payload(world.larch, client_ref="d", runs=[logged], load_ohm=22.105)
+        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
+        assert 'value="22.1050"' in browser.get(path).text
+        typed = self.typed(world, reason="why", load_ohm="22.1050", pitch_deg="13")
+        typed |= {"voltage_1": "", "voltage_2": "", "voltage_3": ""}
+        typed |= {"run_1_series_voltage_v": "1.203; 1.214; 1.195", "run_1_sample_rate_hz": "1.3330"}
+        assert browser.post(path, data=typed).status_code == 303
+        entries = world.larch.coach.get(f"/v1/trials/{trial['id']}/history").json()["items"]
+        assert list(entries[-1]["changes"]) == ["pitch_deg"]
+
     def test_a_trial_moves_to_another_session_of_its_season(self, trial, world, visiting):
         other = session_payload(world.larch, started_at="2026-04-02T10:00:00Z")
         session = created(world.larch.coach.post("/v1/sessions", json=other))

@@ -27,6 +27,8 @@ PLAUSIBLE = {
     "load_ohm": (0.5, 5000.0),
     "rotor_speed_rpm": (50.0, 3000.0),
 }
+#: Fields that hold several numbers, and the field that one of them is like.
+ONE_OF = {"series_voltage_v": "voltage_v", "blade_pitches_deg": "pitch_deg"}
 #: Whole numbers from here on beside `1.200` in a column suggest that its points are thousands.
 LARGE_WHOLE = 100.0
 
@@ -81,6 +83,16 @@ def signs_of_one(name: str, text: str) -> ColumnSigns:
     return column_signs({name: [text]}, {name: si_field(name)})[name]
 
 
+def clear(name: str, text: str) -> str:
+    """Return a number of ours in a form that is not asked about when it comes back in a field.
+
+    >>> clear("load_ohm", "22.105"), clear("load_ohm", "22.1"), clear("wind_speed_m_s", "4.125")
+    ('22.1050', '22.1', '4.125')
+    """
+    is_unclear = AMBIGUOUS.fullmatch(text) and signs_of_one(name, text).meaning(text) is None
+    return f"{text}0" if is_unclear else text
+
+
 @dataclass(frozen=True)
 class _Evidence:
     """What the numbers of one column say about its separators."""
@@ -114,7 +126,7 @@ class _Evidence:
 
     def _possible(self, number: str) -> set[str]:
         """Return the meanings of an ambiguous number that the limits of its field allow."""
-        name = self.field.removeprefix("trial_")
+        name = ONE_OF.get(self.field, self.field.removeprefix("trial_"))
         low, high = LIMITS.get(name, (-float("inf"), float("inf")))
         return {m for m, value in readings(number).items() if low <= self._si(value) <= high}
 
