@@ -54,7 +54,7 @@ def write(seed: Path, folder: Path, today: date) -> None:
     called = f"{name_of(held_on)} {held_on.year}"
     built = _built(seed)
     for path in sorted(seed.glob("*.*")):
-        if path.suffix not in (".csv", ".json") or path.name in NOT_YET:
+        if path.suffix not in (".csv", ".json") or path.name in NOT_YET or _is_left_over(path):
             continue
         text = path.read_bytes().decode("utf-8")
         if path.name.startswith("trials_"):
@@ -64,6 +64,11 @@ def write(seed: Path, folder: Path, today: date) -> None:
         text = re.sub(r"\bSpring 20\d\d\b", called, move(text, weeks))
         text = text.replace("Spring meeting", f"{name_of(held_on)} meeting")
         (folder / path.name).write_bytes(text.encode("utf-8"))
+
+
+def _is_left_over(path: Path) -> bool:
+    """Return whether a file only holds rows that were refused when the season was submitted."""
+    return path.name.endswith(".refused.csv")
 
 
 def _has_happened(line: str) -> bool:

@@ -1,6 +1,7 @@
 """The demo season lies around the day it is run on, and its numbers are the same on any day."""
 
 import re
+import shutil
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -50,3 +51,12 @@ def test_no_build_is_registered_that_nobody_tested_yet(tmp_path):
     whole = (SEED / "builds.csv").read_text(encoding="utf-8").splitlines()
     assert 100 < len(builds) < len(whole)
     assert builds[:2] == whole[:2]
+
+
+def test_rows_that_were_refused_before_are_no_part_of_the_season(tmp_path):
+    seed, living = tmp_path / "seed", tmp_path / "living"
+    shutil.copytree(SEED, seed)
+    (seed / "trials_tarnwick.refused.csv").write_text("team,build,problem\n", encoding="utf-8")
+    write(seed, living, DAYS[0])
+    assert (living / "trials_tarnwick.csv").exists()
+    assert not (living / "trials_tarnwick.refused.csv").exists()
