@@ -53,8 +53,8 @@ def write(seed: Path, folder: Path, today: date) -> None:
     held_on = date.fromisoformat(_rows(seed / "events.csv")[1][1]) + timedelta(weeks=weeks)
     called = f"{name_of(held_on)} {held_on.year}"
     built = _built(seed)
-    for path in sorted(seed.glob("*.*")):
-        if path.suffix not in (".csv", ".json") or path.name in NOT_YET or _is_left_over(path):
+    for path in _files(seed, "*.csv") + _files(seed, "*.json"):
+        if path.name in NOT_YET:
             continue
         text = path.read_bytes().decode("utf-8")
         if path.name.startswith("trials_"):
@@ -66,9 +66,9 @@ def write(seed: Path, folder: Path, today: date) -> None:
         (folder / path.name).write_bytes(text.encode("utf-8"))
 
 
-def _is_left_over(path: Path) -> bool:
-    """Return whether a file only holds rows that were refused when the season was submitted."""
-    return path.name.endswith(".refused.csv")
+def _files(seed: Path, pattern: str) -> list[Path]:
+    """Return files of the season, without rows that were refused when it was submitted before."""
+    return [path for path in sorted(seed.glob(pattern)) if not path.match("*.refused.csv")]
 
 
 def _has_happened(line: str) -> bool:
@@ -79,7 +79,7 @@ def _has_happened(line: str) -> bool:
 def _built(seed: Path) -> set[tuple[str, str]]:
     """Return the builds that were tested by now, by team and number."""
     built = set()
-    for path in seed.glob("trials_*.csv"):
+    for path in _files(seed, "trials_*.csv"):
         titles, *rows = _rows(path)
         team, number, when = (
             titles.index(name) for name in ("team", "build", "session_started_at")
