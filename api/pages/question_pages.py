@@ -4,10 +4,19 @@ from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Path, Query
+from pydantic import Field as Parameter
+from pydantic import field_validator
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
-from api.models.flags import Flag, FlagAnswerCreate, FlagAnswersCreate, FlagQuery, FlagRead
+from api.models.flags import (
+    Flag,
+    FlagAnswerCreate,
+    FlagAnswersCreate,
+    FlagQuery,
+    FlagRead,
+    Severity,
+)
 from api.models.teams import Team
 from api.pages import forms, proposals, rendering
 from api.pages.catalogue import say
@@ -19,40 +28,61 @@ from api.services.scope import Caller, may_see, visible
 
 router = APIRouter()
 SHOWN = 50
-#: What holds a trial back comes first.
-IN_TURN = ("hold", "warn")
+#: What needs an answer; what only looks odd is listed when asked for.
+NEEDS_ANSWER: Severity = "hold"
 ANSWER = (Field("answer", "text", required=True), Field("reason", "text"))
 FlagId = Annotated[str, Path()]
 
 
-def narrowed(query: FlagQuery) -> str:
+class Narrowing(FlagQuery):
+    """What a form narrows the questions to, and which one was answered last."""
+
+    answered: Annotated[str | None, Parameter(max_length=60)] = None
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def nothing_chosen(cls, value: Any) -> Any:
+        """Read a choice that was left at `All`."""
+        return None if value == "" else value
+
+
+def narrowed(query: FlagQuery, **more: str | None) -> str:
     """Return what a list of questions is narrowed to, as the end of an address."""
-    kept = {name: value for name, value in query.filters().items() if name != "state"}
-    return urlencode(kept)
+    apart = ("state", "answered")
+    kept = {name: value for name, value in query.filters().items() if name not in apart}
+    return urlencode(kept | {name: value for name, value in more.items() if value})
 
 
 @router.get("/questions")
-def questions_page(visited: Visited, query: Annotated[FlagQuery, Query()]) -> Response:
-    """Show the open questions, those that hold a trial back first, narrowed as asked."""
-    severity = query.severity or "hold"
-    asked = query.model_copy(update={"state": "open", "severity": severity, "limit": SHOWN})
+def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
+    """Show the open questions that hold something back, or what looks odd, narrowed as asked."""
+    asked = _asked(query, SHOWN)
+    odd = _asked(query.model_copy(update={"severity": "warn", "cursor": None}), 1)
     with visited.reading() as db:
         found, after = answers.page(db, visited.caller, asked)
+        told = _told(db, visited.caller, query)
+        has_odd = query.severity is None and bool(answers.page(db, visited.caller, odd)[0])
         choices = _choices(db, visited.caller, query)
-    others = query.model_copy(update={"severity": "warn", "cursor": None})
-    onwards = f"/questions?{narrowed(others)}" if severity == "hold" else ""
-    if after:
-        onwards = f"/questions?{narrowed(asked)}&{urlencode({'cursor': after})}"
+    onwards = f"/questions?{narrowed(asked)}&{urlencode({'cursor': after})}" if after else ""
     return rendering.show(
         "questions.html",
         visited,
         flags=found,
+        told=told,
         onwards=onwards,
+        odd=f"/questions?{narrowed(odd)}" if has_odd else "",
         query=query,
         kept=narrowed(query),
         choices=choices,
         left_out=[say("today.infos_left_out")],
     )
+
+
+def _asked(query: FlagQuery, limit: int) -> FlagQuery:
+    """Return the query for the service: what was chosen, and only what is open."""
+    severity = query.severity or NEEDS_ANSWER
+    chosen = {name: getattr(query, name) for name in FlagQuery.model_fields}
+    return FlagQuery(**chosen | {"state": "open", "severity": severity, "limit": limit})
 
 
 def _choices(db: Session, caller: Caller, query: FlagQuery) -> dict[str, list[tuple[str, str]]]:
@@ -74,41 +104,52 @@ def _choices(db: Session, caller: Caller, query: FlagQuery) -> dict[str, list[tu
 
 
 @router.get("/questions/next")
-def next_question(visited: Visited, query: Annotated[FlagQuery, Query()]) -> Response:
+def next_question(visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
     """Go on to the next open question of a narrowed list, or back to the list at its end."""
     with visited.reading() as db:
-        found = _next(db, visited.caller, query)
-    kept = narrowed(query)
-    if found is None:
+        found, _ = answers.page(db, visited.caller, _asked(query, 1))
+    kept = narrowed(query, answered=query.answered)
+    if not found:
         return go_to(f"/questions?{kept}".rstrip("?"))
-    return go_to(f"/flags/{found.id}?{kept}".rstrip("?"))
-
-
-def _next(db: Session, caller: Caller, query: FlagQuery) -> FlagRead | None:
-    for severity in [query.severity] if query.severity else IN_TURN:
-        asked = query.model_copy(update={"state": "open", "severity": severity, "limit": 1})
-        found, _ = answers.page(db, caller, asked)
-        if found:
-            return found[0]
-    return None
+    return go_to(f"/flags/{found[0].id}?{kept}".rstrip("?"))
 
 
 @router.get("/flags/{flag_id}")
-def flag(flag_id: FlagId, visited: Visited, query: Annotated[FlagQuery, Query()]) -> Response:
+def flag(flag_id: FlagId, visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
     """Show a question with its possible answers, and how many are like it."""
     back = f"/questions/next?{narrowed(query)}".rstrip("?")
     with visited.reading() as db:
         found = answers.get(db, visited.caller, flag_id)
-    return _question(visited, found, back)
+        told = _told(db, visited.caller, query)
+    return _question(visited, found, back, told=told)
 
 
-def _question(visited: Visit, found: FlagRead, back: str, wrong: Filled | None = None) -> Response:
+def _told(db: Session, caller: Caller, query: Narrowing) -> str:
+    """Return what became of the question that was answered last."""
+    if query.answered is None:
+        return ""
+    last = answers.get(db, caller, query.answered)
+    if last.state == flags.OPEN:
+        return say("questions.still_open", about=last.about)
+    return say("questions.answered", about=last.about, state=say(f"flag_state.{last.state}"))
+
+
+def _and_say(address: str, flag_id: str) -> str:
+    """Return the address of the next question, which says that one was answered."""
+    if not address.startswith("/questions"):
+        return address
+    return f"{address}{'&' if '?' in address else '?'}answered={flag_id}"
+
+
+def _question(
+    visited: Visit, found: FlagRead, back: str, wrong: Filled | None = None, told: str = ""
+) -> Response:
     with visited.reading() as db:
         alike = answers.like(db, visited.caller, found.id)
         proposed = proposals.buttons(db, alike)
     return rendering.show(
         "flag.html", visited, status=422 if wrong and wrong.is_wrong else 200, flag=found,
-        wrong=wrong, back=back, alike=alike, proposed=proposed,
+        wrong=wrong, back=back, alike=alike, proposed=proposed, told=told,
     )  # fmt: skip
 
 
@@ -123,7 +164,7 @@ def answer(flag_id: FlagId, posted: Posted) -> Response:
     def work(db: Session, caller: Caller) -> str:
         answered = answers.answer(db, caller, flag_id, given) if given else found
         onwards = f"/trials/{answered.trial_id}" if answered.trial_id else "/today"
-        return local_path(posted.text("back"), onwards)
+        return _and_say(local_path(posted.text("back"), onwards), flag_id)
 
     done = tried(posted, filled, work) if given else None
     back = local_path(posted.text("back"), "/questions/next")
@@ -142,7 +183,7 @@ def answer_all(flag_id: FlagId, posted: Posted) -> Response:
         ids = [each.id for each in answers.like(db, caller, flag_id)]
         given: dict[str, Any] = {"answer": "accept_fix", "flag_ids": ids}
         answers.answer_many(db, caller, FlagAnswersCreate.model_validate(given))
-        return local_path(posted.text("back"), "/questions/next")
+        return _and_say(local_path(posted.text("back"), "/questions/next"), flag_id)
 
     back = local_path(posted.text("back"), "/questions/next")
     return tried(posted, filled, work) or _question(visit, found, back, filled)

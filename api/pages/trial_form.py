@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter
-from sqlmodel import Session
+from sqlmodel import Session, col
 from starlette.responses import Response
 
 from api.errors import NotFound
@@ -19,7 +19,7 @@ from api.pages.sending import tried
 from api.pages.visits import Posted, Visit, Visited
 from api.services import cautions, pickers, resources, trials, web_sessions
 from api.services.imports.separators import clear
-from api.services.scope import Caller
+from api.services.scope import Caller, visible
 
 router = APIRouter()
 
@@ -46,9 +46,9 @@ FIELDS = (
 KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
         "meter_range_v", "wind_speed_m_s")  # fmt: skip
 #: What a phone without a network does not keep, and so sends only the first time.
-NOT_ON_A_PHONE = frozenset({"note"})
+NOT_ON_A_PHONE = frozenset({"note", "tried"})
 #: What the page says by itself while there is no network.
-SAID = ("offline", "waiting", "draft", "refused", "sent", "restored", "open", "correcting",
+SAID = ("offline", "title", "waiting", "draft", "refused", "restored", "correcting", "of_build",
         "correct", "remove", "sure", "sending", "needed", "number", "either", "limits", "reading",
         "load", "range", "wrong", "full")  # fmt: skip
 IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
@@ -103,6 +103,8 @@ def enter_trial(posted: Posted) -> Response:
         return _form(posted.visit, filled)
 
     def work(db: Session, caller: Caller) -> str:
+        if posted.text("tried") and (stored_at := posted.led_to(db)):
+            return f"{stored_at}/correct?sent=before"  # as it was before it was corrected
         stored, _ = trials.submit_one(db, caller, trial)
         web_sessions.remember(db, posted.visit.digest, stored.id)
         return f"/trials/{stored.id}"
@@ -136,6 +138,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
+        settings = _settings(db, visited.caller, [id for _, some in builds for id, _ in some])
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
@@ -146,6 +149,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         readings=READING_NAMES[:AT_ONCE],
         sittings=sittings,
         builds=builds,
+        settings=settings,
         benches=benches,
         cautions=cautions.FOOT,
         said={name: say(f"unsent.{name}") for name in SAID},
@@ -162,8 +166,17 @@ def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) 
 def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
     """Return a build with the pitch and the load it is registered with."""
     build = resources.get_row(db, caller, Build, build_id)
+    return {"build_id": build.id, **_setting(build)}
+
+
+def _settings(db: Session, caller: Caller, ids: list[str]) -> dict[str, dict[str, str]]:
+    """Return what each build is registered with, by its id."""
+    rows = visible(caller, Build).where(col(Build.id).in_(ids))
+    return {row.id: _setting(row) for row in db.scalars(rows)}
+
+
+def _setting(build: Build) -> dict[str, str]:
     return {
-        "build_id": build.id,
         "pitch_deg": clear("pitch_deg", forms.plain(build.pitch_deg)),
         "load_ohm": clear("load_ohm", forms.plain(build.load_ohm)),
     }

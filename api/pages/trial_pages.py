@@ -11,6 +11,7 @@ from api.models.builds import Build
 from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
+from api.models.teams import Team
 from api.models.trials import Reinstatement, Trial, TrialRead, Withdrawal
 from api.models.turbines import Turbine
 from api.pages import correction_form, forms, proposals, rendering
@@ -19,7 +20,7 @@ from api.pages.correction_form import FACTS, REASON
 from api.pages.forms import Field, Filled
 from api.pages.sending import tried
 from api.pages.telling import history_of, how_sure, run_in_words
-from api.pages.visits import Posted, Visit, Visited
+from api.pages.visits import Posted, Visit, Visited, local_path
 from api.services import corrections, counting, trials
 from api.services.documents.words import milliwatts
 from api.services.scope import Caller
@@ -39,7 +40,9 @@ def where(db: Session, trial: TrialRead) -> dict[str, Any]:
     bench = db.get_one(Bench, sitting.bench_id)
     season = db.get_one(Season, trial.season_id)
     school = db.get_one(Organisation, bench.organisation_id)
-    return {"build": build, "turbine": turbine, "sitting": sitting, "bench": bench,
+    team = db.get(Team, turbine.team_id) if turbine.team_id else None
+    owner = f"{team.name}: {turbine.name}" if team else turbine.name
+    return {"build": build, "turbine": turbine, "owner": owner, "sitting": sitting, "bench": bench,
             "season": season, "zone": school.timezone or season.timezone}  # fmt: skip
 
 
@@ -146,7 +149,8 @@ def correct(trial_id: TrialId, posted: Posted) -> Response:
 
     def work(db: Session, caller: Caller) -> str:
         corrections.correct(db, caller, trial_id, changes)
-        return f"/trials/{trial_id}"
+        back = posted.visit.request.query_params.get("back", "")
+        return local_path(back, f"/trials/{trial_id}")
 
     return tried(posted, filled, work) or _correction(posted.visit, found, filled)
 

@@ -23,7 +23,7 @@ from api.db import Database
 from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
 from api.services import pickers, season_choice, web_sessions
-from api.services.idempotency import Answered, claim, keep
+from api.services.idempotency import Answered, claim, given_under, keep
 from api.services.scope import Caller
 from api.settings import Settings
 
@@ -162,6 +162,14 @@ class Post:
                 given = Answered(303, "", {"location": work(db, caller)})
                 keep(db, caller.key_id, key, given)
             return go_to(given.headers["location"])
+
+    def led_to(self, db: Session) -> str | None:
+        """Return where this form led when it was sent before with other content, if it was."""
+        named = self.text("form_key")
+        if not FORM_KEY.fullmatch(named):
+            return None
+        given = given_under(db, self.visit.caller.key_id, f"page:{named}:")
+        return None if given is None else given.headers["location"]
 
     def _key(self, apart_from: frozenset[str]) -> str | None:
         """Return what tells this sending from others: its form, and what was typed into it."""

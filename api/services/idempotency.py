@@ -5,11 +5,11 @@ a second request with the same key waits for it, then finds the answer.
 """
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from api.errors import FieldError, Invalid
 from api.models.idempotency import GivenAnswer
@@ -47,8 +47,24 @@ def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -
     if given.digest != request_digest:
         words = "this Idempotency-Key was used for another request"
         raise Invalid(words, [FieldError("idempotency_key_reused", words)])
+    answered = _answered(given)
+    return replace(answered, headers=answered.headers | {"Idempotent-Replayed": "true"})
+
+
+def _answered(given: GivenAnswer) -> Answered:
     headers = {name: str(value) for name, value in given.headers.items()}
-    return Answered(given.status, given.body, headers | {"Idempotent-Replayed": "true"})
+    return Answered(given.status, given.body, headers)
+
+
+def given_under(db: Session, key_id: str, beginning: str) -> Answered | None:
+    """Return what a request got whose key begins so: the same form, sent with other content."""
+    alike = (
+        col(GivenAnswer.key_id) == key_id,
+        col(GivenAnswer.idempotency_key).startswith(beginning, autoescape=True),
+        col(GivenAnswer.status) != 0,
+    )
+    given = db.scalars(select(GivenAnswer).where(*alike)).first()
+    return None if given is None else _answered(given)
 
 
 def release(db: Session, key_id: str, idempotency_key: str) -> None:

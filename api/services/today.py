@@ -23,7 +23,6 @@ from api.services.scope import Caller, may_see, visible
 
 QUIET_AFTER = timedelta(days=14)
 SHOWN = 12  # of each kind; the rest is counted
-GRAVEST = {"block": 0, "hold": 1, "warn": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +36,14 @@ class Quiet:
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """What waits, gravest first."""
+    """What waits: questions are those that hold something back; what only looks odd is counted."""
 
     season: Season | None
     is_running: bool
     others: tuple[Season, ...]
     questions: list[FlagRead]
-    question_count: int
     held: int
+    odd: int
     quiet: list[Quiet]
     quiet_count: int
     nearest: list[Team]
@@ -75,8 +74,8 @@ def today(db: Session, caller: Caller, now: datetime, named: str = "") -> Today:
         is_running=is_running,
         others=acting[1:],
         questions=questions[:SHOWN],
-        question_count=counts.total(),
         held=counts["hold"],
+        odd=counts["warn"],
         quiet=quiet[:SHOWN],
         quiet_count=len(quiet),
         nearest=_teams(db, caller, season_id),
@@ -101,7 +100,7 @@ def _count(db: Session, caller: Caller, table: type[Any], season_id: str | None 
 def _questions(
     db: Session, caller: Caller, season_ids: list[str]
 ) -> tuple[list[FlagRead], Counter[str]]:
-    """Return open questions, gravest first, and how many there are of each severity."""
+    """Return the questions that hold something back, and how many are open of each severity."""
     open_ones = (
         may_see(caller, Flag),
         col(Flag.season_id).in_(season_ids),
@@ -111,10 +110,9 @@ def _questions(
     counted = select(Flag.severity, func.count()).where(*open_ones).group_by(col(Flag.severity))
     counts = Counter(dict(db.execute(counted).all()))
     found: list[FlagRead] = []
-    for severity in ("hold", "warn"):
-        for season_id in season_ids:
-            query = FlagQuery(season_id=season_id, state="open", severity=severity, limit=SHOWN)
-            found += answers.page(db, caller, query)[0]
+    for season_id in season_ids:
+        query = FlagQuery(season_id=season_id, state="open", severity="hold", limit=SHOWN)
+        found += answers.page(db, caller, query)[0]
     return found, counts
 
 

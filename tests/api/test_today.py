@@ -1,5 +1,6 @@
 """What waits on a day: found from facts alone, for each caller what is theirs."""
 
+from collections import Counter
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -31,7 +32,7 @@ def test_a_programme_without_a_season(app_client):
     caller = Caller("key_x", "x", "lead", None)
     with app_client.app.state.database.reading() as db:
         found = today.today(db, caller, SOON)
-    assert (found.season, found.question_count, found.quiet, found.event) == (None, 0, [], None)
+    assert (found.season, found.held, found.quiet, found.event) == (None, 0, [], None)
 
 
 def test_teams_are_quiet_from_two_weeks_without_a_trial_on(world, seen):
@@ -69,14 +70,15 @@ def test_a_bench_is_anchored_by_a_reference_run_that_counts(world, seen):
     assert [bench.name for bench in seen(SOON, world.larch).unanchored] == ["Larch hall"]
 
 
-def test_questions_come_gravest_first_and_hints_not_at_all(world, seen):
+def test_questions_are_what_waits_and_what_looks_odd_is_counted(world, seen):
     apart = [{"voltage_v": 1.2}, {"voltage_v": 1.9}]
     created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, runs=apart)))
     found = seen(SOON, world.larch)
-    assert found.held == 1
-    assert found.questions[0].severity == "hold"
-    assert {each.severity for each in found.questions} <= {"hold", "warn"}
-    assert found.question_count == len(found.questions)
+    assert [each.severity for each in found.questions] == ["hold"]
+    flags = world.larch.coach.get("/v1/flags?state=open&limit=200").json()["items"]
+    severities = Counter(each["severity"] for each in flags)
+    assert (found.held, found.odd) == (severities["hold"], severities["warn"])
+    assert found.odd > 0
     assert seen(SOON, world.birch).held == 0
 
 

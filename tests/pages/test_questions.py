@@ -84,6 +84,48 @@ class TestOneByOne:
         assert flag_of(trial) in coach.get(f"/questions?team_id={world.larch.team_id}").text
         assert flag_of(trial) not in coach.get(f"/questions?team_id={other['id']}").text
 
+    def test_after_the_last_question_nobody_is_led_on_to_what_only_looks_odd(self, world, coach):
+        answered = {"answer": "confirm", "reason": "read twice"}
+        for flag in world.larch.coach.get("/v1/flags?state=open&severity=hold").json()["items"]:
+            world.larch.coach.post(f"/v1/flags/{flag['id']}/answer", json=answered)
+        told = trial_payload(world.larch, session_id=session(world, 9), client_ref="odd")
+        odd = created(world.larch.coach.post("/v1/trials", json=told))
+        assert {flag["severity"] for flag in odd["flags"]} == {"warn"}
+        assert coach.get("/questions/next").headers["location"] == "/questions"
+        page = coach.get("/questions").text
+        assert "No question needs an answer here." in page
+        assert "/questions?severity=warn" in page
+        listed = coach.get("/questions?severity=warn").text
+        assert f"/flags/{odd['flags'][0]['id']}?severity=warn" in listed
+
+    def test_what_was_stored_is_said_beside_the_next_question(self, world, coach):
+        first, second = (held(world, session(world, day)) for day in (2, 3))
+        told = {"answer": "accept_fix", "back": "/questions/next"}
+        done = coach.post(f"/flags/{flag_of(first)}/answer", data=told)
+        page = coach.get(coach.get(done.headers["location"]).headers["location"])
+        assert f"/flags/{flag_of(second)}/answer" in page.text
+        assert "Stored for" in page.text
+        assert ": Corrected." in page.text
+
+    def test_correcting_by_hand_leads_to_the_next_question_too(self, world, coach):
+        first, _ = (held(world, session(world, day)) for day in (2, 3))
+        page = coach.get(f"/flags/{flag_of(first)}").text
+        link = re.search(rf'href="(/trials/{first["id"]}/correct[^"]*)"', page)[1]
+        typed = {"reason": "typed in mph", "voltage_1": "1,31", "load_connected": "yes"}
+        typed |= {name: first[name] for name in ("session_id", "build_id", "kind")}
+        done = coach.post(link.replace("&amp;", "&"), data=typed)
+        assert done.status_code == 303
+        assert done.headers["location"] == f"/questions/next?answered={flag_of(first)}"
+        onwards = coach.get(done.headers["location"]).headers["location"]
+        assert coach.get(onwards).status_code == 200
+
+    def test_what_is_left_at_all_narrows_nothing(self, world, coach):
+        trial = held(world)
+        of_team = f"organisation_id=&team_id={world.larch.team_id}&season_id=&rule="
+        assert flag_of(trial) in coach.get(f"/questions?{of_team}").text
+        of_school = f"organisation_id={world.larch.organisation_id}&team_id=&season_id=&rule="
+        assert flag_of(trial) in coach.get(f"/questions?{of_school}").text
+
 
 class TestManyAtOnce:
     def test_one_slip_of_a_session_is_answered_once(self, world, coach):

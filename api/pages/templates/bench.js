@@ -31,6 +31,7 @@
   const clearReadings = () => {
     for (const field of form.elements) if (isReading(field.name ?? "")) field.value = "";
     form.elements.form_key.value = newKey();
+    form.elements.tried.value = "";
   };
 
   // --- the same limits as the service's, asked before a trial is kept to be sent later ---------
@@ -96,14 +97,26 @@
     made.addEventListener("click", () => does(made));
     return made;
   };
-  const correct = (entry) => {
+  const correct = ({ id }) => {
+    putBack();
     keepDraft();
+    const entry = unsent.all().find((each) => each.id === id);
+    if (!entry || entry.state === "sending") return;
+    // It does not go before it is corrected, even when the network is back.
+    unsent.change(id, { state: "correcting", before: entry.before ?? entry.state });
     clearReadings();
-    fill(entry.fields);
-    edit(entry.id);
+    fill({ ...entry.fields, tried: entry.tried ?? "" });
+    edit(id);
+    changed();
     show(words.correcting);
-    form.scrollIntoView();
+    status.scrollIntoView();
     isSound();
+  };
+  // What was being corrected, and was left, is as it was before.
+  const putBack = () => {
+    const left = unsent.all().find((each) => each.id === editing());
+    if (left?.state === "correcting") unsent.change(left.id, { state: left.before, before: undefined });
+    edit(null);
   };
   const remove = (entry, pressed) => {
     if (pressed.dataset.asked) { unsent.remove(entry.id); changed(); return; }
@@ -119,13 +132,12 @@
       item.append(inWords(entry.fields));
       why.textContent = entry.reasons?.length ? `${words.refused} ${entry.reasons.join(" ")}` : words[entry.state];
       row.className = "buttons";
-      row.append(button(words.correct, () => correct(entry)), button(words.remove, (pressed) => remove(entry, pressed)));
+      if (entry.state !== "sending") row.append(button(words.correct, () => correct(entry)), button(words.remove, (pressed) => remove(entry, pressed)));
       item.append(why, row);
       return item;
     }));
   };
   addEventListener("gustbook-unsent", list);
-  addEventListener("gustbook-sent", (event) => show(words.sent, event.detail, words.open));
 
   // --- the draft -------------------------------------------------------------------------------
 
@@ -139,7 +151,7 @@
   const asked = new URLSearchParams(location.search);
   const isRefused = Boolean(document.getElementById("trouble"));
   if (!isRefused) {
-    edit(null);
+    putBack();
     form.elements.form_key.value = newKey(); // a form that was opened without a network is an old one
     fill(Object.fromEntries(asked));
     const draft = read(DRAFT, null);
@@ -147,6 +159,17 @@
     else if (draft) { fill(draft); show(words.restored); }
   }
   form.addEventListener("input", () => write(DRAFT, numbers(form)));
+
+  // Another build has another pitch and load: the last one's may not stay behind unnoticed.
+  const ofBuild = [form.elements.pitch_deg, form.elements.load_ohm];
+  for (const field of ofBuild) field.addEventListener("input", () => { field.dataset.typed = "yes"; });
+  form.elements.build_id.addEventListener("change", (event) => {
+    const chosen = event.target.selectedOptions[0]?.dataset ?? {}, open = ofBuild.filter((field) => !field.dataset.typed);
+    if (!open.some((field) => field.value !== (chosen[field.name] ?? ""))) return;
+    for (const field of open) field.value = chosen[field.name] ?? "";
+    form.elements.load_connected.checked = false;
+    show(words.of_build);
+  });
   list();
   sendInTurn();
 
@@ -174,13 +197,14 @@
   };
   const keep = () => {
     if (!isSound()) { show(words.wrong); return; }
-    const entry = { fields: numbers(form), state: "waiting", reasons: [] };
+    // The service may have got it, and only its answer was lost.
+    const entry = { fields: numbers(form), state: "waiting", reasons: [], tried: "yes", before: undefined };
     if (editing()) unsent.change(editing(), entry);
     else if (!unsent.add(entry)) { show(words.full); return; }
     edit(null);
     write(DRAFT, null);
     clearReadings();
-    show(words.offline);
+    show(words.offline, "#unsent", words.title);
     changed();
     status.scrollIntoView();
   };

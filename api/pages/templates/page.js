@@ -2,7 +2,7 @@
 // Kept on the phone are numbers, ids and choices of the trial form alone, never a note.
 "use strict";
 (() => {
-  const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_m_s|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key)$/;
+  const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_m_s|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key|tried)$/;
   const FORM = "/trials/new";
   const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000;
   const key = document.body.dataset.key;
@@ -32,11 +32,12 @@
     change: (id, facts) => write(UNSENT, read(UNSENT, []).map((each) => (each.id === id ? { ...each, ...facts } : each))),
     remove: (id) => write(UNSENT, read(UNSENT, []).filter((each) => each.id !== id)),
   };
+  const lists = () => { try { return Object.keys(localStorage).filter((name) => name.startsWith("gustbook unsent ")); } catch { return []; } };
   const changed = () => dispatchEvent(new Event("gustbook-unsent"));
   const count = () => {
     const shown = document.getElementById("unsent-count");
     if (!shown) return;
-    const many = unsent.all().length;
+    const many = (key ? [UNSENT] : lists()).reduce((sum, name) => sum + read(name, []).length, 0);
     shown.textContent = `${shown.dataset.words} ${many}`;
     shown.hidden = !many;
   };
@@ -48,32 +49,61 @@
     });
   const isTrial = (address) => /\/trials\/trl_/.test(address);
   // Why the service refused: what it says at the top of the form, or as the title of its page.
-  const reasons = async (answer) => {
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const reasons = (page, answer) => {
     const said = [...page.querySelectorAll("#trouble li")].map((each) => each.textContent.trim());
     return said.length ? said : [page.querySelector("h1")?.textContent.trim() ?? String(answer.status)];
   };
 
-  // What waits goes in its order, each under its own key, so that it is stored once.
+  // How many trials went, how many of them wait for an answer, and where each is.
+  const tell = (sent) => {
+    const status = document.getElementById("draft-status") ?? document.getElementById("sent-status");
+    const words = document.getElementById("unsent-count").dataset, held = sent.filter((each) => each.isHeld);
+    status.textContent = `${words.sent} ${sent.length}. ` + (held.length ? `${words.held} ${held.length}. ` : "");
+    for (const { address, name } of held.length ? held : sent) {
+      const link = document.createElement("a");
+      Object.assign(link, { href: address, textContent: name });
+      status.append(link, " ");
+    }
+    status.hidden = false;
+  };
+
+  // What waits goes in its order, each under its own key, so that it is stored once. The list is
+  // read anew for each: one that is being corrected meanwhile must not go as it was.
+  const isDue = (entry) => entry?.state === "waiting" || entry?.state === "sending";
+  const sendOne = async (entry) => {
+    unsent.change(entry.id, { state: "sending", tried: "yes" });
+    changed();
+    let answer, page;
+    try {
+      answer = await send(entry.fields);
+      page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    } catch { answer = null; } // still no network
+    if (!answer || answer.status >= 500 || answer.status === 429 || /\/sign-in/.test(answer.url)) {
+      unsent.change(entry.id, { state: "waiting" });
+      return null;
+    }
+    if (!isTrial(answer.url)) {
+      unsent.change(entry.id, { state: "refused", reasons: reasons(page, answer) });
+      return {};
+    }
+    unsent.remove(entry.id);
+    return { address: answer.url, name: page.querySelector("h1").textContent.trim(), isHeld: Boolean(page.querySelector(".verdict.held")) };
+  };
   const sendWaiting = async () => {
-    let last = "";
-    for (const entry of unsent.all().filter((each) => each.state === "waiting")) {
-      let answer;
-      try { answer = await send(entry.fields); } catch { break; } // still no network
-      if (answer.status >= 500 || answer.status === 429 || /\/sign-in/.test(answer.url)) break;
-      if (isTrial(answer.url)) {
-        last = answer.url;
-        unsent.remove(entry.id);
-      } else {
-        unsent.change(entry.id, { state: "refused", reasons: await reasons(answer) });
-      }
+    const sent = [];
+    for (const { id } of unsent.all()) {
+      const entry = unsent.all().find((each) => each.id === id);
+      if (!isDue(entry)) continue;
+      const done = await sendOne(entry);
+      if (!done) break;
+      if (done.address) sent.push(done);
     }
     changed();
-    if (last) dispatchEvent(new CustomEvent("gustbook-sent", { detail: last }));
+    if (sent.length) tell(sent);
   };
   // One tab at a time; without locks a trial that two tabs send is stored once all the same.
   const sendInTurn = () => {
-    if (!unsent.all().some((each) => each.state === "waiting")) return;
+    if (!unsent.all().some(isDue)) return;
     if (navigator.locks) navigator.locks.request("gustbook unsent", { ifAvailable: true }, (lock) => lock && sendWaiting());
     else sendWaiting();
   };
@@ -84,12 +114,17 @@
     if (answer.ok && !answer.redirected) await (await caches.open("gustbook form")).put(FORM, answer);
   };
 
+  if (document.getElementById("no-network")) {
+    addEventListener("online", () => location.reload());
+    count();
+  }
   if (key) {
     addEventListener("gustbook-unsent", count);
     addEventListener("storage", changed);
     addEventListener("online", sendInTurn);
     setInterval(sendInTurn, TRY_EVERY_MS);
     count();
+    if (!document.querySelector("form[data-draft]")) sendInTurn(); // the trial form does so itself
     if (navigator.serviceWorker) {
       // Over plain http there is no worker, and without a network no newer form: nothing is lost by either.
       navigator.serviceWorker.register("/service-worker.js").then(keepForm).catch(() => {});
