@@ -36,7 +36,10 @@ def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     """Return a trial that the caller may change and that is not withdrawn, its season locked."""
     row = _locked_row(db, caller, trial_id)
     if row.state == flags.WITHDRAWN:
-        raise Conflict("this trial was withdrawn: reinstate it first, with the reason")
+        raise Conflict(
+            "this trial was withdrawn: reinstate it first, with the reason, or submit it under "
+            "another client_ref"
+        )
     return row
 
 

@@ -98,7 +98,7 @@ class TestRefused:
         shown = look(coach, ODD)
         assert shown.status_code == 200
         assert 'name="looked"' in shown.text
-        assert "waits for an answer" in shown.text
+        assert "needs an answer" in shown.text
         unticked = store(coach, ODD)
         assert unticked.status_code == 422
         assert "Tick below first" in unticked.text

@@ -83,7 +83,9 @@ class TestAtTheBench:
         phone.get_by_label("Build").select_option(world.larch.build_id)
         fill_trial(phone, "1,20", "1.19", "1,21")
         phone.get_by_role("button", name="Send").click()
-        expect(phone.get_by_role("heading", level=1)).to_contain_text("Trial of Whirl, build 1")
+        expect(phone.get_by_role("heading", level=1)).to_contain_text(
+            "Trial of Larch one: Whirl, build 1"
+        )
         told = phone.locator(".verdict").inner_text()
         # The worked example: 1.2 V over 30.1 ohm are 47.8 mW; beside it stand span and cube rule.
         assert "47.8 mW" in told
@@ -157,7 +159,9 @@ class TestWithoutANetwork:
         assert "1,11" in kept
         assert "secret" not in kept
         phone.context.set_offline(False)
-        expect(phone.get_by_role("status")).to_contain_text("Sent what was saved", timeout=20_000)
+        expect(phone.get_by_role("status")).to_contain_text(
+            "Trials sent from this phone: 1", timeout=20_000
+        )
         assert trials_of(world) == before + 1
         phone.get_by_role("status").get_by_role("link").click()
         expect(phone.locator("dl.facts").first).to_contain_text("1.11 V")
@@ -174,7 +178,7 @@ class TestWithoutANetwork:
         expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
         phone.unroute("**/trials/new")
         phone.reload()
-        expect(phone.get_by_role("status")).to_contain_text("Sent what was saved")
+        expect(phone.get_by_role("status")).to_contain_text("Trials sent from this phone: 1")
         assert trials_of(world) == before + 1
 
     def test_a_draft_is_there_again_after_a_reload(self, phone, world):
@@ -217,6 +221,81 @@ class TestTheUnsentList:
         assert {build: stored_of(world, build) for build in before} == {
             build: many + 1 for build, many in before.items()
         }
+
+    def test_what_is_being_corrected_does_not_go_as_it_was(self, phone, world):
+        phone.goto("/trials/new")
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        self.save_offline(phone, world, world.larch.build_id, "1,31", "1,32", "1,33")
+        phone.locator("#unsent li").get_by_role("button", name="Correct").click()
+        expect(phone.locator("#unsent li")).to_contain_text("You are correcting this trial")
+        phone.context.set_offline(False)
+        phone.wait_for_timeout(2_000)
+        assert trials_of(world) == before
+        phone.get_by_label("Reading 1").fill("1,34")
+        phone.get_by_role("button", name="Send").click()
+        phone.wait_for_url("**/trials/trl_*")
+        assert trials_of(world) == before + 1
+        expect(phone.locator("dl.facts").first).to_contain_text("1.34 V")
+        expect(phone.locator("#unsent-count")).to_be_hidden()
+
+    def test_a_correction_of_what_had_arrived_leads_to_what_is_stored(self, phone, world):
+        new_trial(phone, world)
+        fill_trial(phone, "1,26", "1,27", "1,28")
+        before = trials_of(world)
+        phone.route("**/trials/new", lambda route: (route.fetch(), route.abort()))
+        phone.get_by_role("button", name="Send").click()
+        expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+        phone.locator("#unsent li").get_by_role("button", name="Correct").click()
+        phone.unroute("**/trials/new")
+        phone.get_by_label("Reading 1").fill("1,29")
+        phone.get_by_role("button", name="Send").click()
+        phone.wait_for_url("**/correct?sent=before")
+        expect(phone.get_by_role("status")).to_contain_text("had reached the service")
+        assert phone.get_by_label("Reading 1").input_value() == "1.26"
+        assert trials_of(world) == before + 1
+
+    def test_what_was_left_uncorrected_waits_again_and_goes(self, phone, world):
+        phone.goto("/trials/new")
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        self.save_offline(phone, world, world.larch.build_id, "1,35", "1,36", "1,37")
+        phone.locator("#unsent li").get_by_role("button", name="Correct").click()
+        phone.context.set_offline(False)
+        phone.goto("/trials/new")
+        expect(phone.get_by_role("status")).to_contain_text("Trials sent from this phone: 1")
+        assert trials_of(world) == before + 1
+
+    def test_any_page_sends_what_waits_and_says_so(self, phone, world):
+        phone.goto("/trials/new")
+        before = trials_of(world)
+        phone.context.set_offline(True)
+        self.save_offline(phone, world, world.larch.build_id, "1,45", "1,46", "0,147")
+        phone.goto("/account")
+        expect(phone.get_by_text("Not sent: 1")).to_be_visible()
+        phone.context.set_offline(False)
+        phone.goto("/account")
+        told = phone.get_by_role("status")
+        expect(told).to_contain_text("Trials sent from this phone: 1", timeout=5_000)
+        expect(told).to_contain_text("waiting for your answer: 1")
+        assert trials_of(world) == before + 1
+
+    def test_another_build_brings_its_own_pitch_and_load(self, phone, world):
+        told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+        team = created(world.larch.coach.post("/v1/teams", json=told | {"name": "Osprey"}))
+        machine = {"team_id": team["id"], "name": "Turbine"}
+        turbine = created(world.larch.coach.post("/v1/turbines", json=machine))
+        facts = build_payload(turbine["id"], pitch_deg=15, load_ohm=33)
+        other = created(world.larch.coach.post("/v1/builds", json=facts))["id"]
+        phone.goto(f"/trials/new?build_id={world.larch.build_id}")
+        phone.get_by_label("The load was connected").check()
+        phone.get_by_label("Build").select_option(other)
+        assert phone.get_by_label("Blade pitch").first.input_value() == "15"
+        assert phone.get_by_label("Load resistor").input_value() == "33"
+        assert not phone.get_by_label("The load was connected").is_checked()
+        phone.get_by_label("Load resistor").fill("47")
+        phone.get_by_label("Build").select_option(world.larch.build_id)
+        assert phone.get_by_label("Load resistor").input_value() == "47"
 
     def test_what_is_beyond_a_limit_is_not_kept_but_marked(self, phone, world):
         phone.goto("/trials/new")

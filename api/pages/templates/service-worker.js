@@ -25,6 +25,7 @@ addEventListener("fetch", (event) => {
   if (url.origin !== location.origin) return;
   if (request.method === "POST" && url.pathname === "/sign-out") event.waitUntil(caches.delete(FORMS));
   if (request.method !== "GET") return;
+  if (url.pathname === "/sign-in") event.waitUntil(caches.delete(FORMS)); // what came late is not kept either
   if (ASSETS.includes(url.pathname) && url.pathname !== OFFLINE) {
     event.respondWith(caches.match(request).then((found) => found ?? fetch(request)));
   } else if (request.mode === "navigate" || url.pathname === FORM) {

@@ -1,16 +1,18 @@
 """From the bytes of a file to columns of cells; nothing is guessed silently."""
 
 import csv
+import re
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from api.errors import FieldError, Invalid, TooLarge
 from api.services.imports.headers import Header, read_header
 
 #: A logged series of the most samples stands in one cell.
 csv.field_size_limit(500_000)
-MOST_CELLS = 1_000_000
+WHOLE = re.compile(r"[+\-\u2212]?[0-9]+")
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 BYTE_ORDER_MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -56,9 +58,7 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     if titles is None:
         raise _unreadable("empty", "the file has no header", "Start from the template.")
     header = _header(titles, found)
-    # With commas between cells, an empty last cell may hide that a decimal comma cut one in two.
-    most = len(titles) if delimiter == "," else MOST_CELLS
-    rows, uncut = _rows(found, header, most)
+    rows, uncut = _rows(found, header, len(titles) if delimiter == "," else None)
     if not rows and not uncut:
         raise _unreadable("empty", "the file has titles and no row under them", None)
     needs = len(header.titles)
@@ -141,11 +141,12 @@ class _Stripped(dict[str, str]):
 
 
 def _rows(
-    found: Iterable[list[str]], header: Header, most: int
+    found: Iterable[list[str]], header: Header, most: int | None
 ) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
     """Return rows by number, and those that do not fit; blanks at the end do not count.
 
-    A row of more than `most` cells does not fit, whatever they hold.
+    With commas between cells, a blank at the end of a row of more than `most` cells may hide that
+    a decimal comma cut a number in two: such a row does not fit.
     """
     rows: dict[int, list[str]] = {}
     uncut: dict[int, list[str]] = {}
@@ -154,12 +155,21 @@ def _rows(
         cells = [stripped[cell] for cell in record]
         if not any(cells):
             continue
-        is_long = len(cells) > most
-        while len(cells) > len(header.titles) and not cells[-1] and not is_long:
+        may_be_cut = most is not None and len(cells) > most and _has_cut_number(cells)
+        while len(cells) > len(header.titles) and not cells[-1] and not may_be_cut:
             cells.pop()
         fits = len(cells) == len(header.titles)
         (rows if fits else uncut)[number] = cells
     return rows, uncut
+
+
+def _has_cut_number(cells: Sequence[str]) -> bool:
+    """Return whether two whole numbers side by side may be one that a comma cut.
+
+    >>> _has_cut_number(["Larch one", "1", "25"]), _has_cut_number(["Larch one", "1.25", ""])
+    (True, False)
+    """
+    return any(WHOLE.fullmatch(left) and right.isdecimal() for left, right in pairwise(cells))
 
 
 def _wrong_length(number: int, has: int, needs: int) -> FieldError:
