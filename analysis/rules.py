@@ -101,7 +101,7 @@ _RULES = (
         "voltage_unlike_before",
         "warn",
         "the same, where only one trial came before",
-        "This build gave {usual:.3g} V the only time before with this pitch and load; now it is "
+        "This build gave {usual:.3g} V the last time with this pitch and load; now it is "
         "{value:.3g} V. One of the two is off.",
         "Was the resistor connected, the fan on its usual setting? Repeat this setting once.",
     ),

@@ -165,13 +165,16 @@ def _sessions(
 
 
 def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> PlateauRead:
-    """Return whether the gains have levelled off; a gain is named only where a change shows one."""
-    status = "unclear"
+    """Return whether the gains have levelled off.
+
+    A gain is named only where a change shows one, and not beside a newest change that shows a loss.
+    """
+    status, newest = "unclear", [change.status for change in changes[-PLATEAU_BUILDS:]]
     if len(figures) <= PLATEAU_BUILDS:
         status = "not_yet"
     elif has_plateaued(figures):
         status = "reached"
-    elif any(change.status == "more" for change in changes[-PLATEAU_BUILDS:]):
+    elif "more" in newest and newest[-1] != "less":
         status = "gaining"
     said = wording.say(f"plateau.{status}", builds=PLATEAU_BUILDS)
     return PlateauRead.model_validate(said | {"status": status, "builds": len(figures)})

@@ -55,7 +55,7 @@ class TestAsked:
         page = coach.post(
             "/imports", data={"step": "look"}, files={"file": ("a.xlsx", body.getvalue())}
         )
-        assert "hidden rows 3" in page.text
+        assert "hidden rows: 3" in page.text
         assert "1.3" not in page.text
 
 
@@ -92,6 +92,14 @@ class TestRefused:
         assert len(stored(world)) == before
         assert store(coach, WRONG, mode="partial", looked="yes").status_code == 303
         assert len(stored(world)) == before + 1
+
+    def test_a_title_is_mended_beside_what_is_wrong_with_it(self, coach, world):
+        odd = sheet(*three_runs("r1")).replace("client_ref", "Trial no", 1)
+        page = look(coach, odd)
+        assert 'name="mend:1:Trial no" value="Trial no"' in page.text
+        mended = look(coach, odd, **{"mend:1:Trial no": "client_ref"})
+        assert mended.status_code == 200
+        assert "is not a column" not in mended.text
 
     def test_what_looks_odd_is_ticked_first(self, coach, world):
         before = len(stored(world))

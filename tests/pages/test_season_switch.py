@@ -33,3 +33,16 @@ def test_new_trial_keeps_its_builds_after_the_seasons_end(world, browser):
     later = session_payload(world.larch, started_at="2026-05-01T10:00:00Z")
     session = created(world.larch.coach.post("/v1/sessions", json=later))["id"]
     assert session in browser.get("/trials/new").text
+
+
+def test_the_page_of_another_season_offers_to_turn_the_pages_to_it(world, browser):
+    told = season_payload(
+        **NEXT | {"name": "After next", "starts_on": "2091-01-01", "ends_on": "2091-05-01"}
+    )
+    opened = created(world.lead.post("/v1/seasons", json=told))
+    page = browser.get(f"/seasons/{opened['id']}").text
+    assert "The other pages are about Spring 2026." in page
+    assert "Register the first team" not in page
+    turned = browser.post("/season/choose", data={"season_id": opened["id"], "back": "/schools"})
+    assert turned.headers["location"] == "/schools"
+    assert "Register the first team" in browser.get(f"/seasons/{opened['id']}").text

@@ -14,6 +14,8 @@ def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
 
     >>> mend("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
     'team;volts\nLarch;1,19\n'
+    >>> mend("Trial;volts\nr1;1,2\n", {(1, "Trial"): "client_ref"}, 10)
+    'client_ref;volts\nr1;1,2\n'
     """
     if not cells:
         return text
@@ -22,7 +24,7 @@ def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
     rows = list(records(body, delimiter, most_rows))
     titles = [title.strip() for title in rows[0]] if rows else []
     for (number, title), value in cells.items():
-        if title in titles and 1 < number <= len(rows):
+        if title in titles and (1 < number <= len(rows) or (number == 1 and value)):
             _put(rows[number - 1], titles.index(title), value)
     out = io.StringIO()
     csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows(rows)
