@@ -191,7 +191,7 @@ def _page(
         decimal=_named_sign(posted),
         asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
         mode=posted.text("mode"),
-        left_out=_unseen(len(errors), len(doubted)),
+        left_out=_unseen(len(errors), len(doubted)) + _unread(sheet),
     )
 
 
@@ -204,6 +204,11 @@ def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[di
 def _unseen(errors: int, doubted: int) -> list[str]:
     more = max(errors, doubted) - ROWS_SHOWN
     return [say("imports.more", count=more)] if more > 0 else []
+
+
+def _unread(sheet: Sheet) -> list[str]:
+    listed = "; ".join(sheet.skipped)
+    return [f"{say('imports.skipped')} {listed}."] if listed else []
 
 
 @router.get("/imports/{import_id}")

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter
 from pydantic import ValidationError
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session
+from sqlmodel import Session, col
 
 from api.errors import Conflict, FieldError, Invalid, NotFound
 from api.models.benches import Bench, BenchCreate, BenchUpdate
@@ -59,7 +59,7 @@ from api.services import (
 )
 from api.services.imports.cells import NotAValue
 from api.services.imports.moments import read_moment
-from api.services.scope import Caller
+from api.services.scope import Caller, visible
 
 router = APIRouter()
 
@@ -78,6 +78,12 @@ def _with_rules(db: Session, caller: Caller, values: Values, moved: Values) -> V
     except (ValueError, RecursionError) as error:
         words = say("form.not_json")
         raise Invalid(words, [FieldError("not_json", words, pointer="/rule_set")]) from error
+
+
+def _clock_of_the_newest(db: Session, caller: Caller, given: Typed) -> Typed:
+    """Suggest the clock of the newest season for the next one."""
+    newest = db.scalars(visible(caller, Season).order_by(col(Season.starts_on).desc())).first()
+    return {"timezone": newest.timezone if newest else "UTC"}
 
 
 def _rules_as_text(thing: Any) -> Any:
@@ -291,7 +297,7 @@ ENTRIES = (
     Entry("seasons", "season", SeasonCreate, SeasonUpdate,
           seasons.create, seasons.get, seasons.change, lambda typed: SEASON,
           lambda season: f"/seasons/{season.id}", view=_rules_as_text, prepare=_with_rules,
-          suggest=lambda db, caller, given: {"timezone": "UTC"}, led=(True, True)),
+          suggest=_clock_of_the_newest, led=(True, True)),
     Entry("schools", "school", OrganisationCreate, OrganisationUpdate,
           organisations.create, organisations.get, organisations.change, lambda typed: SCHOOL,
           lambda school: f"/schools/{school.id}",

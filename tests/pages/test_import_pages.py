@@ -56,6 +56,7 @@ class TestAsked:
             "/imports", data={"step": "look"}, files={"file": ("a.xlsx", body.getvalue())}
         )
         assert "hidden rows: 3" in page.text
+        assert "Nothing is left out" not in page.text
         assert "1.3" not in page.text
 
 

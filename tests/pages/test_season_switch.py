@@ -46,3 +46,9 @@ def test_the_page_of_another_season_offers_to_turn_the_pages_to_it(world, browse
     turned = browser.post("/season/choose", data={"season_id": opened["id"], "back": "/schools"})
     assert turned.headers["location"] == "/schools"
     assert "Register the first team" in browser.get(f"/seasons/{opened['id']}").text
+
+
+def test_the_next_season_is_suggested_in_the_clock_of_the_newest(world, browser):
+    far = {"name": "Far", "starts_on": "2095-01-01", "ends_on": "2095-05-01"}
+    created(world.lead.post("/v1/seasons", json=season_payload(**far, timezone="Asia/Tokyo")))
+    assert '<option value="Asia/Tokyo" selected>' in browser.get("/seasons/new").text
