@@ -5,8 +5,6 @@ import pytest
 from tests.api.sheets import HEADER, ROW, faults, send, sheet, stored, three_runs
 from tests.makers import World, created
 
-pytestmark = pytest.mark.on_both
-
 
 class TestRefusedAsAWhole:
     @pytest.mark.parametrize(
