@@ -26,7 +26,7 @@ def test_the_line_that_names_the_delimiter_stays():
     assert mend("sep=;\na;b\n1;2\n", {(2, "b"): "3"}, 9) == "sep=;\na;b\n1;3\n"
 
 
-@pytest.mark.parametrize("place", [(1, "b"), (9, "b"), (2, "nothing")])
+@pytest.mark.parametrize("place", [(1, "c"), (9, "b"), (2, "nothing")])
 def test_a_place_that_is_not_there_changes_nothing(place):
     assert mend("a;b\n1;2\n", {place: "3"}, 9) == "a;b\n1;2\n"
 
