@@ -21,7 +21,7 @@ from api.pages.forms import Field, Filled
 from api.pages.sending import tried
 from api.pages.telling import history_of, how_sure, run_in_words
 from api.pages.visits import Posted, Visit, Visited, local_path
-from api.services import corrections, counting, trials
+from api.services import corrections, counting, pickers, trials
 from api.services.documents.words import milliwatts
 from api.services.scope import Caller
 
@@ -41,7 +41,7 @@ def where(db: Session, trial: TrialRead) -> dict[str, Any]:
     season = db.get_one(Season, trial.season_id)
     school = db.get_one(Organisation, bench.organisation_id)
     team = db.get(Team, turbine.team_id) if turbine.team_id else None
-    owner = f"{team.name}: {turbine.name}" if team else turbine.name
+    owner = pickers.named_turbine(turbine, team)
     return {"build": build, "turbine": turbine, "owner": owner, "sitting": sitting, "bench": bench,
             "season": season, "zone": school.timezone or season.timezone}  # fmt: skip
 

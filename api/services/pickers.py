@@ -78,11 +78,19 @@ def builds(
     )
     grouped: dict[str, Pairs] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
-        owner = f"{team.name}: " if team else ""
-        told = f"{owner}{turbine.name}, build {build.number}"
+        told = f"{named_turbine(turbine, team)}, build {build.number}"
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
         grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, told + changed))
     return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))
+
+
+def named_turbine(turbine: Turbine, team: Team | None) -> str:
+    """Return a turbine by its team and its name; a reference rotor has no team.
+
+    >>> named_turbine(Turbine(name="Whirl"), Team(name="Larch one"))
+    'Larch one: Whirl'
+    """
+    return f"{team.name}: {turbine.name}" if team else turbine.name
 
 
 def sittings(
