@@ -4,7 +4,7 @@
 (() => {
   const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_m_s|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key|tried)$/;
   const FORM = "/trials/new";
-  const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000;
+  const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000, ASK_EVERY_MS = 3000;
   const key = document.body.dataset.key;
   const DRAFT = "gustbook draft " + key, UNSENT = "gustbook unsent " + key;
 
@@ -116,7 +116,10 @@
   };
 
   if (document.getElementById("no-network")) {
-    addEventListener("online", () => location.reload());
+    // A phone says that it is online before a page can be fetched, and a service may be down: ask until it answers.
+    const goOn = () => fetch("/healthz", { cache: "no-store" }).then((answer) => answer.ok && location.reload(), () => {});
+    addEventListener("online", goOn);
+    setInterval(() => navigator.onLine && goOn(), ASK_EVERY_MS);
     count();
   }
   if (key) {

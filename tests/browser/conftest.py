@@ -1,0 +1,41 @@
+"""A real service with two schools, a real browser, and a coach's phone in it."""
+
+import pytest
+
+from tests.browser.browsers import PHONE, launched, sign_in, visiting
+from tests.makers import make_world
+from tests.service import Service
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory):
+    running = Service(tmp_path_factory.mktemp("browser"))
+    yield running
+    running.kill()
+
+
+@pytest.fixture(scope="module")
+def world(service):
+    told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+    clients = {}
+
+    def signed(key):
+        return clients.setdefault(key, service.client(key))
+
+    yield make_world(told.stdout.strip(), signed).signed_in(signed)
+    for client in clients.values():
+        client.close()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with launched() as running:
+        yield running
+
+
+@pytest.fixture
+def phone(browser, service, world):
+    """Return a coach's phone, signed in."""
+    with visiting(browser, service, viewport=PHONE, has_touch=True) as page:
+        sign_in(page, world.larch.coach_key)
+        yield page

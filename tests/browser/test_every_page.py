@@ -1,0 +1,56 @@
+"""Every page on a phone and on a laptop: accessible, small enough, nothing cut off."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.browser.browsers import LAPTOP, PHONE, sign_in, visiting
+from tests.pages.page_table import TABLE
+from tests.pages.test_who_sees_pages import ROUTES
+
+MOST_BYTES = 100 * 1024  # of a page without its plots
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+#: Carrying what passed from the browser takes longer than finding it.
+AXE_OPTIONS = {"runOnly": RULES, "resultTypes": ["violations"]}
+
+#: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
+SHOWN = [
+    name for name, (method, path) in ROUTES.items()
+    if method == "GET" and name in TABLE and not path.endswith((".csv", ".zip", "{ending}"))
+    and name != "season_of_today"
+]  # fmt: skip
+
+
+class TestEveryPage:
+    @pytest.mark.parametrize(
+        ("scheme", "size"), [("light", PHONE), ("dark", LAPTOP)], ids=["phone", "laptop"]
+    )
+    def test_is_accessible_light_and_whole(self, scheme, size, browser, service, world):
+        ids = {name: each for name, each in world.larch.__dict__.items() if isinstance(each, str)}
+        ids |= {
+            "equipment_id": world.larch.kit_id, "school_id": world.larch.organisation_id,
+            "sitting_id": world.larch.session_id, "rotor_id": world.reference_turbine_id,
+            "position": "1",
+        }  # fmt: skip
+        axe = Axe()
+        with visiting(browser, service, viewport=size, color_scheme=scheme) as page:
+            sign_in(page, world.lead_key)
+            for address in (
+                "/sign-in",
+                "/privacy",
+                "/reference",
+                *(_address(name, ids) for name in SHOWN),
+            ):
+                answer = page.goto(address)
+                assert answer.status == 200, address
+                found = axe.run(page, options=AXE_OPTIONS).response["violations"]
+                assert [(each["id"], each["nodes"][0]["html"]) for each in found] == [], address
+                plots = sum(len(each.inner_html()) for each in page.locator("svg").all())
+                assert len(page.content().encode()) - plots < MOST_BYTES, address
+                assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), address
+                assert page.locator("h1").count() == 1, address
+                if address != "/reference":
+                    assert "As of " in page.locator("footer").last.inner_text(), address
+
+
+def _address(name, ids):
+    return (ROUTES[name][1] + TABLE[name].query).format(**ids)
