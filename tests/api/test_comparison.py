@@ -7,8 +7,6 @@ import pytest
 from api.services import comparisons
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def comparison(client, world):
     answer = client.get(f"/v1/seasons/{world.season_id}/comparison")

@@ -108,8 +108,9 @@ def _pairs(files):
 def _fuzz(operation, ids, headers, client):
     @given(case=operation.as_strategy())
     @settings(
-        max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-    )
+        max_examples=settings.default.max_examples // 10, deadline=None, derandomize=True,
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
     def send(case):
         case.path_parameters = {name: ids[name] for name in case.path_parameters or {}}
         arguments = case.as_transport_kwargs(base_url="http://gustbook.test")

@@ -6,7 +6,6 @@ import pytest
 
 from tests.makers import World, created, loan_payload, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 YESTERDAY = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
 TOMORROW = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()
 

@@ -14,7 +14,6 @@ from tests.makers import (
     trial_payload,
 )
 
-pytestmark = pytest.mark.on_both
 PULL = {"id": "pull_test", "words": "Blades hold", "kind": "inspection", "op": ">=",
         "value_from": "safety.pull_test_n", "unit": "N"}  # fmt: skip
 

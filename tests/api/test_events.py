@@ -7,8 +7,6 @@ import pytest
 
 from tests.makers import School, World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def outlook(client, world):
     answer = client.get(f"/v1/events/{world.larch.event_id}/outlook")

@@ -8,8 +8,6 @@ from api.services.imports.headers import TEMPLATE_COLUMNS
 from tests.api.sheets import HEADER, ROW, faults, send, sheet, stored, three_runs
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 class TestUnderstood:
     @pytest.mark.parametrize(

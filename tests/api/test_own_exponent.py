@@ -11,7 +11,6 @@ from api.models.sweeps import WindSweep
 from api.services import flags
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
 OWN = 2.2
 RECORD_W = 1.2**2 / 30.1
 

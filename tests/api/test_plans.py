@@ -1,10 +1,6 @@
 """The plan of sittings and visits: what it names, and what it tells to whom."""
 
-import pytest
-
 from tests.makers import World, created, trial_payload
-
-pytestmark = pytest.mark.on_both
 
 
 def plan(client, world):

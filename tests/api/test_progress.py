@@ -7,7 +7,6 @@ import pytest
 
 from tests.makers import World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 LOADS = [15.0, 22.0, 30.1, 47.0, 68.0]
 
 

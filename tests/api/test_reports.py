@@ -8,8 +8,6 @@ import pytest
 
 from tests.makers import World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def report(client, world, **parameters):
     answer = client.get(f"/v1/seasons/{world.season_id}/report", params=parameters)

@@ -87,6 +87,7 @@ class TestEveryOperation:
         assert answer.status_code == TABLE[operation].coach_own, answer.text
         assert_tells_nothing_of(answer, things["birch"])
 
+    @pytest.mark.on_both  # so that each operation runs on each database
     def test_a_lead_reaches_everything(self, operation, world, things):
         answer = ask(world.lead, operation, world.birch, things["birch"])
         assert answer.status_code == TABLE[operation].lead, answer.text

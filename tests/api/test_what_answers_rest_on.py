@@ -1,11 +1,8 @@
 """A confirmation holds for what was seen; whatever a check rests on has it asked again."""
 
-import pytest
-
 from tests.api.test_flags import again, answer, counted, flag_of, new_session, run
 from tests.makers import World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 LATER = "2026-03-12T14:30:00Z"
 
 

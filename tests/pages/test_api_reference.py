@@ -1,6 +1,7 @@
 """The pages of the API reference: whole, without a dead link, and never more than text."""
 
 import re
+from functools import cache
 from html import escape
 
 import pytest
@@ -58,10 +59,11 @@ class TestWhole:
         assert "number, 0.05 to 1000000 Ω" in page  # load_ohm
 
     def test_no_link_is_dead(self, client, pages):
+        text_of = cache(lambda address: client.get(address).text)
         for page in pages.values():
             for link in re.findall(r'href="([^"]*)"', page.text):
                 address, _, place = link.partition("#")
-                there = client.get(address).text if address else page.text
+                there = text_of(address) if address else page.text
                 assert not place or f'id="{place}"' in there or place == "main", link
 
     def test_each_place_has_one_name(self, pages):

@@ -11,8 +11,6 @@ from api.pages.visits import local_path
 from api.services import keys, web_sessions
 from tests.pages.conftest import HERE
 
-pytestmark = pytest.mark.on_both
-
 
 def sessions_of(client):
     with client.app.state.database.reading() as db:
