@@ -101,6 +101,7 @@ def _install(lock: Path) -> None:
             "--quiet",
             "--disable-pip-version-check",
             "--no-input",
+            "--no-compile",  # only what is imported gets compiled, when it is
             "--require-hashes",
             "-r",
             str(lock),

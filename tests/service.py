@@ -1,15 +1,32 @@
 """The real service on a port of this machine, and programs run beside it."""
 
 import os
+import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 import time
+from functools import cache
 from pathlib import Path
 
 import httpx
+from sqlalchemy.engine import make_url
+
+from api.db import is_embedded, open_database
+from api.migrate import upgrade
+from api.models.keys import KeyCreate
+from api.services import keys
 
 ROOT = Path(__file__).parents[1]
+
+
+@cache
+def migrated_file():
+    """Return an empty database at the newest schema, to copy: migrating a new one takes seconds."""
+    file = Path(tempfile.mkdtemp(prefix="gustbook-")) / "empty.db"
+    upgrade(f"sqlite:///{file}")
+    return file
 
 
 class Service:
@@ -29,6 +46,11 @@ class Service:
             }
             | settings
         )
+        self.database_url = self.environment["GUSTBOOK_DATABASE_URL"]
+        if is_embedded(self.database_url):
+            file = Path(make_url(self.database_url).database)
+            if not file.exists():
+                shutil.copy(migrated_file(), file)
         self.log = Path(folder) / "service.log"
         self.command = [sys.executable, *self.PROGRAM, "--port", str(port)]
         self.start()
@@ -68,6 +90,15 @@ class Service:
             [sys.executable, *command], cwd=ROOT, env=environment,
             capture_output=True, text=True, check=False,
         )  # fmt: skip
+
+    def lead_key(self, label="Lead"):
+        """Return a lead's key, made as the console makes it but without starting a program."""
+        opened = open_database(self.database_url, threads=1, busy_timeout_s=20)
+        try:
+            with opened.unit_of_work() as db:
+                return keys.create(db, keys.CONSOLE, KeyCreate(label=label, role="lead")).key
+        finally:
+            opened.close()
 
     def client(self, key):
         return httpx.Client(

@@ -6,13 +6,12 @@ from datetime import UTC, datetime
 
 import pytest
 
-from api.main import create_app
 from api.models.ids import new_id
 from api.models.shares import ShareCreate
 from api.services import keys, shares
-from api.settings import Settings
 from tests.api.scope_table import TABLE
 from tests.api.test_scope import OPERATIONS, SHARED, ask, ids_of, nowhere, without_ids
+from tests.document import document
 from tests.makers import trial_payload
 
 ID = re.compile(r"[a-z]+_[0-9A-Z]{26}")
@@ -127,7 +126,7 @@ def test_a_reader_meets_anothers_things_as_absent_ones(world, things):
 
 def listing():
     """Yield the operations that answer a list, with their address and filters."""
-    for path, item in create_app(Settings()).openapi()["paths"].items():
+    for path, item in document()["paths"].items():
         asked = item.get("get", {})
         names = [each["name"] for each in asked.get("parameters", []) if each["in"] == "query"]
         if "cursor" in names:

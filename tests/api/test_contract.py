@@ -9,14 +9,13 @@ from sqlmodel import SQLModel
 
 import api.models
 from analysis.columns import CHECK_COLUMNS, RUN_COLUMNS, TRIAL_COLUMNS
-from api.main import create_app
 from api.models.ids import is_id
 from api.routes.examples import EXAMPLES
 from api.services import frame_parts
-from api.settings import Settings
 from tests.api.test_scope import METHODS, ids_of
+from tests.document import document
 
-DOCUMENT = create_app(Settings()).openapi()
+DOCUMENT = document()
 OPERATIONS = [
     (f"{method} {path}", operation)
     for path, item in DOCUMENT["paths"].items()
@@ -108,7 +107,7 @@ def _pairs(files):
 def _fuzz(operation, ids, headers, client):
     @given(case=operation.as_strategy())
     @settings(
-        max_examples=settings.default.max_examples // 10, deadline=None, derandomize=True,
+        max_examples=settings.default.max_examples // 20, deadline=None, derandomize=True,
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     def send(case):

@@ -8,10 +8,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from api.main import create_app
 from api.models.ids import new_id
-from api.settings import Settings
 from tests.api.scope_table import TABLE
+from tests.document import document
 from tests.makers import School, World, created, trial_payload
 
 METHODS = ("get", "post", "patch", "put", "delete")
@@ -20,7 +19,7 @@ SHARED = ("season_id", "event_id", "run_number")
 
 OPERATIONS = {
     operation["operationId"]: (method, path)
-    for path, item in create_app(Settings()).openapi()["paths"].items()
+    for path, item in document()["paths"].items()
     for method, operation in item.items()
     if method in METHODS
 }

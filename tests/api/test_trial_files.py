@@ -160,7 +160,7 @@ SEASON = st.tuples(NAME, SITTING, st.lists(TRIAL, min_size=1, max_size=3))
 
 class TestAnySeason:
     @settings(
-        max_examples=settings.default.max_examples // 3,
+        max_examples=settings.default.max_examples // 6,
         deadline=None,
         suppress_health_check=[HealthCheck.function_scoped_fixture],
     )

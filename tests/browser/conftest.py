@@ -16,13 +16,13 @@ def service(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def world(service):
-    told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+    lead_key = service.lead_key()
     clients = {}
 
     def signed(key):
         return clients.setdefault(key, service.client(key))
 
-    yield make_world(told.stdout.strip(), signed).signed_in(signed)
+    yield make_world(lead_key, signed).signed_in(signed)
     for client in clients.values():
         client.close()
 

@@ -57,13 +57,13 @@ class Bench:
 
 def prepare(service, benches):
     """Register a school with some benches; return its key and the places to send to."""
-    told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+    lead_key = service.lead_key()
     clients = {}
 
     def signed(key):
         return clients.setdefault(key, service.client(key))
 
-    world = make_world(told.stdout.strip(), signed)
+    world = make_world(lead_key, signed)
     coach, school, places = signed(world.larch.coach_key), world.larch, []
     for number in range(benches):
         bench = created(coach.post("/v1/benches", json=bench_payload(

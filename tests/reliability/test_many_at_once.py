@@ -20,8 +20,8 @@ def address(request, tmp_path):
 
 
 def test_nothing_is_lost_and_nothing_refused(address, tmp_path):
-    rows = clients.run(address, tmp_path, changes=16, trials=24, benches=4)
-    assert [row["sent"] for row in rows] == [16, 24]
+    rows = clients.run(address, tmp_path, changes=8, trials=12, benches=2)
+    assert [row["sent"] for row in rows] == [8, 12]
     assert {row["lost"] for row in rows} == {row["refused"] for row in rows} == {0}
 
 

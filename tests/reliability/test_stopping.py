@@ -24,13 +24,13 @@ def test_what_is_being_answered_when_it_is_told_to_stop_is_finished(service):
 
     def send():
         with service.client(key) as client:
-            batch = batch_of(school, places[0], 1, 1500)
+            batch = batch_of(school, places[0], 1, 800)
             headers = {"Idempotency-Key": "stopping"}
             answers.append(client.post("/v1/imports", json=batch, headers=headers))
 
     sender = threading.Thread(target=send)
     sender.start()
-    time.sleep(0.4)  # it is at work on them now
+    time.sleep(0.3)  # it is at work on them now
     started = time.monotonic()
     service.process.send_signal(signal.SIGTERM)
     service.process.wait(timeout=15)
@@ -40,7 +40,7 @@ def test_what_is_being_answered_when_it_is_told_to_stop_is_finished(service):
     service.start()
     with service.client(key) as client:
         report = client.get(f"/v1/seasons/{school.season_id}/report").json()
-    assert report["trials_stored"] == 1500 + 1
+    assert report["trials_stored"] == 800 + 1
 
 
 @pytest.mark.parametrize(

@@ -19,9 +19,9 @@ def database(postgres_address, postgres_templates, request):
 def test_mixed_requests_get_no_wrong_answer(database, tmp_path):
     pair = start(tmp_path, database)
     try:
-        mixture = run(pair, 80, benches=2)
+        mixture = run(pair, 40, benches=2)
         assert mixture.wrong == {}
-        assert mixture.sent >= 80
+        assert mixture.sent >= 40
     finally:
         pair.close()
 

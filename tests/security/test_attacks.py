@@ -88,9 +88,8 @@ class TestTurns:
         service = Service(tmp_path)
         try:
             key, school, places = prepare(service, 1)
-            told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Other")
-            other, took = told.stdout.strip(), []
-            batch = batch_of(school, places[0], 1, 400)
+            other, took = service.lead_key("Other"), []
+            batch = batch_of(school, places[0], 1, 200)
             with service.client(key) as mine:
                 took.append(seconds(lambda: mine.post("/v1/imports?dry_run=true", json=batch)))
 

@@ -1,0 +1,13 @@
+"""The service's OpenAPI document, made once: making it takes seconds."""
+
+from functools import cache
+from typing import Any
+
+from api.main import create_app
+from api.settings import Settings
+
+
+@cache
+def document() -> dict[str, Any]:
+    """Return the document of an application that opens nothing."""
+    return create_app(Settings()).openapi()
