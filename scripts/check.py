@@ -26,7 +26,10 @@ STEPS = (
         "import contracts",
         ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-cache"],
     ),
-    ("tests", ["-m", "pytest", "--quiet", "-n", "2", "--dist", "loadfile"]),
+    (
+        "tests",
+        ["-m", "pytest", "--quiet", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"],
+    ),
 )
 
 
