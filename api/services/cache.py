@@ -16,8 +16,33 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 MOST_KEPT = 64
+MOST_PINNED = 500
 
 Value = TypeVar("Value")
+
+
+class Pinned:
+    """Things that were put aside by name; the ones asked for least recently go first."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._put: OrderedDict[Hashable, Any] = OrderedDict()
+        self._turn = threading.Lock()
+
+    def get(self, name: Hashable) -> Any:
+        """Return what was put under a name, if it is still there."""
+        with self._turn:
+            if name in self._put:
+                self._put.move_to_end(name)
+            return self._put.get(name)
+
+    def put(self, name: Hashable, thing: Any) -> None:
+        """Put something under a name."""
+        with self._turn:
+            self._put[name] = thing
+            self._put.move_to_end(name)
+            while len(self._put) > self._most:
+                self._put.popitem(last=False)
 
 
 class Cache(Generic[Value]):
@@ -28,6 +53,8 @@ class Cache(Generic[Value]):
         self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
+        #: What stays whatever the revision, such as what was published to whom.
+        self.pinned = Pinned(MOST_PINNED)
 
     def get_or_make(self, subject: Hashable, revision: int, make: Callable[[], Value]) -> Value:
         """Return what is kept of a subject, or make and keep it; who asks meanwhile waits."""

@@ -1,14 +1,15 @@
 """Comparing schools fairly: all of the season is fitted, and each caller sees what is shared."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
+from analysis.resolution import at_resolution, two_digits
 from analysis.standing import (
     BenchScore,
     Pair,
@@ -92,7 +93,7 @@ def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> da
 def _compare(
     db: Session, caller: Caller, season: Season, until: datetime | None
 ) -> SeasonComparison:
-    fitted = fitted_season(db, season, until)
+    fitted = fitted_season(db, caller, season, until)
     if fitted is None:
         return _nothing(season)
     known = known_to(db, caller, fitted)
@@ -194,10 +195,43 @@ def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRea
     counts = Counter(fitted.trials["bench_id"])
     scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
     return [
-        _bench(score, known.benches[score.bench_id].name, counts[score.bench_id], len(scores) == 1)
+        _bench(
+            coarse_score(score) if fitted.is_coarse else score,
+            known.benches[score.bench_id].name,
+            counts[score.bench_id],
+            len(scores) == 1,
+        )
         for score in scores
         if own is None or known.benches[score.bench_id].organisation_id in own
     ]
+
+
+def coarse_score(score: BenchScore) -> BenchScore:
+    """Return a bench's score at the resolution that its uncertainty supports."""
+    return replace(
+        score,
+        effect=at_resolution(score.effect, score.u),
+        u=two_digits(score.u),
+        z=round(score.z, 1),
+        zeta=round(score.zeta, 1),
+        e_n=round(score.e_n, 1),
+    )
+
+
+def coarse_pair(pair: Pair) -> Pair:
+    """Return what is said of two builds at the resolution that its uncertainty supports."""
+    u = pair.u_difference
+    return replace(
+        pair,
+        probability_a_ahead=_rounded(pair.probability_a_ahead),
+        u_difference=None if u is None else two_digits(u),
+        interval_pct=pair.interval_pct
+        and (round(pair.interval_pct[0]), round(pair.interval_pct[1])),
+    )
+
+
+def _rounded(probability: float | None) -> float | None:
+    return None if probability is None else round(probability, 2)
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
@@ -264,13 +298,13 @@ class Standing:
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
     """Return the scores of a season's benches, a coach's own ones only."""
-    fitted = fitted_season(db, resources.get_row(db, caller, Season, season_id))
+    fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
     return [] if fitted is None else _benches(caller, fitted, known_to(db, caller, fitted))
 
 
 def standing(db: Session, caller: Caller, season: Season) -> Standing:
     """Return how the season's current builds stand, each held against the next one alone."""
-    fitted = fitted_season(db, season)
+    fitted = fitted_season(db, caller, season)
     if fitted is None:
         return Standing([], {}, 0)
     known = known_to(db, caller, fitted)
@@ -301,7 +335,8 @@ def _is_next(standing: Standing, a: str, b: str) -> bool:
     return a in standing.ahead and standing.ahead[a].b == b
 
 
-def _pair(pair: Pair, fitted: Fitted, known: Known) -> PairRead:
+def _pair(exact: Pair, fitted: Fitted, known: Known) -> PairRead:
+    pair = coarse_pair(exact) if fitted.is_coarse else exact
     a, b = (known.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
     return PairRead(
         a=pair.a,
@@ -319,15 +354,17 @@ def _pair(pair: Pair, fitted: Fitted, known: Known) -> PairRead:
 def _check(fitted: Fitted) -> ModelCheck:
     """Return whether the season's trials scatter as their doubts say."""
     check, spread = fitted.fit.check_residuals(), fitted.fit.spread
-    said = wording.say(f"model.{check.verdict}", spread=check.standard_deviation)
+    given: Callable[[float], float] = two_digits if fitted.is_coarse else float
+    deviation = given(check.standard_deviation)
+    said = wording.say(f"model.{check.verdict}", spread=deviation)
     return ModelCheck.model_validate(
         said
         | {
-            "standard_deviation": check.standard_deviation,
+            "standard_deviation": deviation,
             "verdict": check.verdict,
             "trials": check.trials,
-            "session_sd": spread.session,
-            "residual_factor": spread.residual,
+            "session_sd": given(spread.session),
+            "residual_factor": given(spread.residual),
             "estimated": fitted.fit.is_estimated,
         }
     )

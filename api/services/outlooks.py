@@ -24,6 +24,8 @@ from api.services.season_fit import Fitted, fitted_season
 SECONDS_A_DAY = 86_400.0
 #: One for all forecasts, so that they depend on what was measured and not on how things are named.
 SEED = 20_260_502
+#: Standard uncertainties that the range of eight cases in ten spans, of a normal distribution.
+RANGE_IN_U = 2.56
 CHANCES = ("first", "top_three", "top_half")
 
 
@@ -53,9 +55,9 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     return kept
 
 
-def draw_event(db: Session, season: Season, event: Event) -> Drawn | None:
+def draw_event(db: Session, caller: Caller, season: Season, event: Event) -> Drawn | None:
     """Draw an event between the builds that can be placed; nothing where none has an anchor."""
-    fitted = fitted_season(db, season, until=event.morning(season.timezone))
+    fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
     placed = fitted and _comparable(fitted, _groups(fitted))
     return _draw(fitted, season, event, placed, is_placed=True) if fitted and placed else None
 
@@ -76,11 +78,13 @@ def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> l
         ([build for build in group if known.is_shown(build, fitted)], group is placed)
         for group in groups
     ]
-    return [
+    drawn = [
         _draw(fitted, season, event, builds, is_placed=is_placed)
         for builds, is_placed in shown
         if builds
     ]
+    # In an order of what is shown alone: that of the strongest builds would tell of hidden ones.
+    return sorted(drawn, key=lambda group: (-len(group.builds), min(group.builds)))
 
 
 def _draw(
@@ -131,7 +135,7 @@ def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int])
 
 
 def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
-    fitted = fitted_season(db, season, until=event.morning(season.timezone))
+    fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
     known = comparisons.known_to(db, caller, fitted) if fitted else None
     groups = draw_groups(fitted, season, event, known) if fitted and known else []
     placed = _placed_of(groups)
@@ -148,7 +152,9 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
         seed=SEED,
         teams=_with_untested(_teams(groups, known), db, season) if known else [],
         pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
-        whole_order=placed.outlook.whole_order if placed and len(placed.builds) > 1 else None,
+        whole_order=_chance(placed, placed.outlook.whole_order)
+        if placed and len(placed.builds) > 1
+        else None,
         entrants=len(placed.builds) if placed else 0,
         among_shown=fitted is not None and shown < len(fitted.current),
         missing_links=comparisons.links(caller, fitted, known) if fitted and known else [],
@@ -192,11 +198,24 @@ def _of_build(build: str, drawn: Drawn, known: Known) -> dict[str, Any]:
     }
 
 
-def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
-    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
+def _chance(drawn: Drawn, chance: Any) -> float:
+    """Return a chance as it may be given: to a percent where it rests on trials not shown."""
+    return round(float(chance), 2) if drawn.fitted.is_coarse else float(chance)
+
+
+def range_given(at: int, drawn: Drawn) -> tuple[float, float, float]:
+    """Return the median and the ends of the range of one entrant, as they may be given."""
+    outlook = drawn.outlook
     median, low, high = (
         float(each[at]) for each in (outlook.median_w, outlook.low_w, outlook.high_w)
     )
+    u, given = (high - low) / RANGE_IN_U, drawn.fitted.given
+    return given(median, u), given(low, u), given(high, u)
+
+
+def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
+    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
+    median, low, high = range_given(at, drawn)
     is_alone = len(drawn.builds) == 1
     said = wording.say(
         "outlook.alone" if is_alone else "outlook.range",
@@ -206,7 +225,9 @@ def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
         high=1000 * high,
         first=wording.share(float(outlook.first[at])),
     )
-    chances = {name: None if is_alone else float(getattr(outlook, name)[at]) for name in CHANCES}
+    chances = {
+        name: None if is_alone else _chance(drawn, getattr(outlook, name)[at]) for name in CHANCES
+    }
     return TeamOutlook.model_validate(
         facts
         | said
@@ -239,7 +260,7 @@ def _pair(one: int, other: int, drawn: Drawn, known: Known) -> PairOutlook:
     """Return what is said of two, the likelier one first."""
     if drawn.outlook.ahead[one, other] < 0.5:
         one, other = other, one
-    probability = float(drawn.outlook.ahead[one, other])
+    probability = _chance(drawn, drawn.outlook.ahead[one, other])
     statement = "too_close"
     if probability >= PROBABLY_FROM:
         statement = "a_ahead" if probability >= AHEAD_FROM else "a_probably_ahead"

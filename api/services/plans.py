@@ -7,6 +7,7 @@ from itertools import islice
 import numpy as np
 from sqlmodel import Session, col, select
 
+from analysis.resolution import two_digits
 from analysis.standing import missing_links
 from analysis.uncertainty import percent
 from analysis.visit_plan import PlannedStep, Step, plan_steps
@@ -38,7 +39,7 @@ def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
 
 
 def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
-    fitted = fitted_season(db, season)
+    fitted = fitted_season(db, caller, season)
     current = list(fitted.current.values()) if fitted else []
     if fitted is None or len(current) < 2:
         return _answer(season, len(current), [], None, TOO_FEW)
@@ -140,7 +141,8 @@ def _read(
     teams = [fitted.team_of[build] for build in away]
     shown = [fitted.team_of[build] for build in away if known.is_shown(build, fitted)]
     name = bench.name if bench else wording.ANOTHERS_BENCH
-    before, after = (percent(each) for each in (planned.doubt_before, planned.doubt_after))
+    doubts = (percent(each) for each in (planned.doubt_before, planned.doubt_after))
+    before, after = (two_digits(each) if fitted.is_coarse else each for each in doubts)
     said = wording.say(
         f"plan.{step.kind}",
         bench=name,

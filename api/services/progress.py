@@ -43,17 +43,19 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
     team = resources.get_row(db, caller, Team, team_id)
     season = resources.get_row(db, caller, Season, team.season_id)
     kept: TeamProgress = cache_of(db).get_or_make(
-        ("progress", team.id), season.revision, lambda: _calculate(db, team, season)
+        ("progress", team.id, caller.sees),
+        season.revision,
+        lambda: _calculate(db, caller, team, season),
     )
     return kept
 
 
-def _calculate(db: Session, team: Team, season: Season) -> TeamProgress:
+def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamProgress:
     builds = _builds(db, team)
     frame = read_frame(db, col(Trial.build_id).in_([build.id for build in builds]))
     results = trial_results(frame.trials, frame.runs)
     facts = Facts(frame, results, counts_for_season(frame.trials, results))
-    fitted = fitted_season(db, season)
+    fitted = fitted_season(db, caller, season)
     by_build = _figures(facts, "build_id")
     sessions = _sessions(facts, team.id, _figures(facts, "session_id"), fitted)
     pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]

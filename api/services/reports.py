@@ -139,7 +139,7 @@ def _calculate(
         if organisation_id in (None, team.organisation_id) and team_id in (None, team.id)
     ]
     asked = {team.id for team in teams}
-    fitted = fitted_season(db, season)
+    fitted = fitted_season(db, caller, season)
     reports = [_team(team, facts, names, fitted) for team in teams]
     told = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
     at_benches = {report.current.bench_id for report in reports if report.current}

@@ -1,5 +1,6 @@
 """How the forecast of an event's morning did against the day's own results."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -8,18 +9,19 @@ from sqlmodel import Session
 
 from analysis.errors import AnalysisError
 from analysis.outlook import Score, score_forecast
+from analysis.resolution import two_digits
 from api.models.events import Event
 from api.models.outlook import EventReview, TeamReview
 from api.models.seasons import Season
 from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
 from api.services.event_day import best_of_teams, read_day
-from api.services.outlooks import Drawn, draw_event
+from api.services.outlooks import Drawn, draw_event, range_given
 from api.services.scope import Caller
 
 FIGURES = ("coverage", "brier", "mean_ln_bias")
-#: Of fewer teams that are not shown, a figure over all would tell each one's to whoever knows the
-#: others'.
+#: Of fewer finishers that are not shown, a figure over all would tell each one's to whoever knows
+#: the others'.
 LEAST_HIDDEN = 5
 
 
@@ -35,7 +37,7 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
 
 
 def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventReview:
-    drawn = draw_event(db, season, event)
+    drawn = draw_event(db, caller, season, event)
     if drawn is None:
         return _nothing(season, event, wording.NO_OUTLOOK)
     results = _results(db, season, event, drawn)
@@ -48,8 +50,11 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
     said = wording.say(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished
     )
-    figures = {name: getattr(score, name) for name in FIGURES}
-    if 0 < len(drawn.builds) - len(shown) < LEAST_HIDDEN:
+    given: Callable[[float], float] = two_digits if drawn.fitted.is_coarse else float
+    figures: dict[str, float | None] = {name: given(getattr(score, name)) for name in FIGURES}
+    finished = np.flatnonzero(np.isfinite(score.z)).tolist()
+    hidden = len(set(finished) - set(shown))
+    if 0 < hidden < LEAST_HIDDEN:
         said, figures = wording.say("review.few"), dict.fromkeys(FIGURES)
     return EventReview.model_validate(
         said
@@ -93,15 +98,17 @@ def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
 
 
 def _team(at: int, drawn: Drawn, results: Any, score: Score, team: Any) -> TeamReview:
-    low, high = float(drawn.outlook.low_w[at]), float(drawn.outlook.high_w[at])
+    median, low, high = range_given(at, drawn)
     is_known = bool(np.isfinite(score.z[at]))
     result = float(results[at]) if is_known else None
     return TeamReview(
         team_id=team.id,
         team_name=team.name,
-        median_w=float(drawn.outlook.median_w[at]),
+        median_w=median,
         range_80_w=(low, high),
         result_w=result,
-        z=float(score.z[at]) if is_known else None,
+        z=(round(float(score.z[at]), 1) if drawn.fitted.is_coarse else float(score.z[at]))
+        if is_known
+        else None,
         within=None if result is None else low <= result <= high,
     )

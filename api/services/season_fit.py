@@ -1,6 +1,6 @@
 """The season's fit, shared by all answers that rest on it; made once for each revision."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 from analysis.columns import FloatArray
 from analysis.comparison import SeasonFit, fit_season
 from analysis.groups import Groups, are_among, group_by, pair_up
+from analysis.resolution import at_resolution, two_digits
 from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
 from analysis.trial_result import PowerResults
@@ -19,7 +20,9 @@ from api.models.builds import Build
 from api.models.seasons import Season
 from api.services.cache import cache_of
 from api.services.frames import Array, Columns
-from api.services.season_trials import SeasonTrials, season_trials
+from api.services.published import trials_known_to
+from api.services.scope import Caller
+from api.services.season_trials import SeasonTrials
 
 #: Kinds of trial that say how strong a build is, at home, away or as the reference.
 COMPARED = ("record", "visit", "reference")
@@ -36,6 +39,8 @@ class Fitted:
     current: dict[str, str]
     assigned: dict[str, float]
     exponents: dict[str, tuple[float, float]]
+    #: Whether figures are given at a tenth of their uncertainty: they rest on trials not shown.
+    is_coarse: bool = False
 
     @cached_property
     def builds(self) -> Groups:
@@ -70,6 +75,7 @@ class Fitted:
         gain would pass for it.
         """
         fit = self.fit
+        doubt = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
         bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
         sitting = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
         bench_of: dict[str, str] = _by_label(
@@ -77,9 +83,13 @@ class Fitted:
         )
         told = {session_id: sitting[session_id] for session_id in self.referred}
         return {
-            session_id: bench[bench_id] + told.get(session_id, 0.0)
+            session_id: self.given(bench[bench_id] + told.get(session_id, 0.0), doubt[bench_id])
             for session_id, bench_id in bench_of.items()
         }
+
+    def given(self, value: float, u: float) -> float:
+        """Return a figure as it may be given, by its standard uncertainty."""
+        return at_resolution(value, u) if self.is_coarse else value
 
     @cached_property
     def session_group(self) -> dict[tuple[str, str], int]:
@@ -106,24 +116,47 @@ class Fitted:
     @cached_property
     def fair(self) -> dict[str, FairPower]:
         """Return builds' powers freed of their benches; without those that nothing anchors."""
-        return fair_powers(self.fit, self.assigned)
+        found = fair_powers(self.fit, self.assigned)
+        return {build: coarse(power) for build, power in found.items()} if self.is_coarse else found
+
+
+def coarse(fair: FairPower) -> FairPower:
+    """Return a power at a tenth of its uncertainty, and that at two digits."""
+    power, u = at_resolution(fair.power_w, fair.power_w * fair.u_total), two_digits(fair.u_total)
+    return FairPower(power, u, two_digits(fair.u_region), _interval(fair, power * u))
+
+
+def _interval(fair: FairPower, u_w: float) -> tuple[float, float]:
+    low, high = fair.interval_w
+    return at_resolution(low, u_w), at_resolution(high, u_w)
 
 
 def _by_label(groups: Groups, values: Array) -> dict[str, Any]:
     return dict(zip(groups.labels.tolist(), values.tolist(), strict=True))
 
 
-def fitted_season(db: Session, season: Season, until: datetime | None = None) -> Fitted | None:
-    """Return the season's fit by what was measured until a moment; nothing where nothing counts."""
-    subject = ("fit", season.id, until)
-    kept: Fitted | None = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _fit(db, season, until)
+def fitted_season(
+    db: Session, caller: Caller, season: Season, until: datetime | None = None
+) -> Fitted | None:
+    """Return the season's fit by what a key knows of the time until a moment.
+
+    Returns nothing where no trial counts. Keys that know the same share one fit.
+    """
+    known = trials_known_to(db, caller, season, until)
+    whose = None if known.version is None else (caller.sees, known.version)
+    cache, subject = cache_of(db), ("fit", season.id, until, whose)
+    exact: Fitted | None = cache.get_or_make(
+        subject, season.revision, lambda: _fit(db, known.trials)
     )
-    return kept
+    if exact is None or caller.reaches_all:
+        return exact
+    shown: Fitted = cache.get_or_make(
+        ("coarse", *subject), season.revision, lambda: replace(exact, is_coarse=True)
+    )
+    return shown
 
 
-def _fit(db: Session, season: Season, until: datetime | None) -> Fitted | None:
-    every = season_trials(db, season, until)
+def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
     is_compared = are_among(every.trials["kind"], COMPARED)
     counted = every.only(is_compared & are_usable(every.trials, every.results))
     if not len(counted):

@@ -52,8 +52,12 @@ class SeasonTrials:
         """Return some of the trials; of all of them these themselves."""
         if which.all():
             return self
-        trials = {name: column[which] for name, column in self.trials.items()}
-        return SeasonTrials(trials, self.results.only(which))
+        return self.in_order(np.flatnonzero(which))
+
+    def in_order(self, places: Array) -> "SeasonTrials":
+        """Return the trials at some places, in the order of these."""
+        trials = {name: column[places] for name, column in self.trials.items()}
+        return SeasonTrials(trials, self.results.only(places))
 
 
 def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:

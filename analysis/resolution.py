@@ -1,0 +1,66 @@
+"""Figures at the resolution that their uncertainty supports, and no finer."""
+
+import math
+
+
+def step_of(u: float) -> float:
+    """Return the step in which a figure is given: 1, 2 or 5 times a power of ten.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty of the figure, positive. [any]
+
+    Returns
+    -------
+    float
+        The largest such step that is no more than a tenth of `u`. [as `u`]
+
+    Notes
+    -----
+    Rounding to a step adds an uncertainty of step/√12 (a rectangular distribution, JCGM 100:2008,
+    F.2.2.1 [memory]): at a tenth of `u` that is 0.029 u, which makes the uncertainty 0.04 % larger.
+
+    Examples
+    --------
+    >>> step_of(1.0), step_of(0.3), step_of(0.07)
+    (0.1, 0.02, 0.005)
+    """
+    tenth = u / 10
+    decade = 10.0 ** math.floor(math.log10(tenth))
+    factor = next(factor for factor in (10, 5, 2, 1) if factor * decade <= tenth * (1 + 1e-9))
+    return float(f"{factor * decade:.6g}")
+
+
+def at_resolution(value: float, u: float) -> float:
+    """Return a figure rounded to a tenth of its standard uncertainty.
+
+    Parameters
+    ----------
+    value : float
+        The figure. [any]
+    u : float
+        Its standard uncertainty; where that is not positive or not known, the figure stays. [any]
+
+    Examples
+    --------
+    >>> at_resolution(0.0694271, 0.0092)
+    0.0695
+    >>> at_resolution(0.0694271, 0.0)
+    0.0694271
+    """
+    if not (math.isfinite(value) and math.isfinite(u) and u > 0):
+        return value
+    step = step_of(u)
+    return float(f"{round(value / step) * step:.12g}")
+
+
+def two_digits(u: float) -> float:
+    """Return an uncertainty at two significant digits (JCGM 100:2008, 7.2.6 [memory]).
+
+    Examples
+    --------
+    >>> two_digits(0.013246), two_digits(0.0)
+    (0.013, 0.0)
+    """
+    return float(f"{u:.2g}") if math.isfinite(u) else u

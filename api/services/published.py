@@ -1,0 +1,154 @@
+"""What a key knows of trials that are not its own: as last published, not as they are now.
+
+Figures on a scale that all schools share move with each school's trials. Whoever looks before and
+after one trial of another school could work out what it was. So a key that does not reach all
+schools sees the others' part as of one moment. It moves on when enough has changed that no single
+trial can be told from it. The key's own trials always count at once.
+
+What was published is kept in memory: a new start of the service publishes what there is then.
+"""
+
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from sqlmodel import Session, select
+
+from analysis.trial_result import PowerResults
+from api.models.benches import Bench
+from api.models.builds import Build
+from api.models.seasons import Season
+from api.services.cache import cache_of
+from api.services.frames import Array
+from api.services.scope import Caller
+from api.services.season_trials import SeasonTrials, season_trials
+
+#: So many trials, of so many other schools, make a move that hides each of them.
+LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
+#: After this time whatever there is is published: a lone trial is old news by then.
+LONGEST = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """A season's trials at the moment when they were published to a key."""
+
+    revision: int
+    taken_at: datetime
+    trials: SeasonTrials
+
+
+@dataclass(frozen=True, slots=True)
+class KnownTrials:
+    """The trials that an answer may rest on; `version` tells them from others of this revision."""
+
+    trials: SeasonTrials
+    version: int | None
+
+
+def trials_known_to(
+    db: Session, caller: Caller, season: Season, until: datetime | None = None
+) -> KnownTrials:
+    """Return a season's trials as a key knows them, or those of sessions before a moment."""
+    own = caller.organisation_ids
+    if own is None:
+        return KnownTrials(season_trials(db, season, until), None)
+    now = season_trials(db, season)
+    snapshot = _published(db, own, season, now)
+    if snapshot.trials is now:
+        return KnownTrials(season_trials(db, season, until), None)
+    known = _mixed(db, own, now, snapshot.trials)
+    if until is not None:
+        known = known.only(known.trials["started_at"].astype(float) < until.timestamp())
+    return KnownTrials(known, snapshot.revision)
+
+
+def _published(db: Session, own: frozenset[str], season: Season, now: SeasonTrials) -> Snapshot:
+    """Return what is published to keys of this reach, moved on where that is due."""
+    pinned = cache_of(db).pinned
+    subject, moment = ("published", season.id, tuple(sorted(own))), datetime.now(UTC)
+    kept: Snapshot | None = pinned.get(subject)
+    if kept is not None and kept.trials is now:
+        return kept
+    if kept is not None:
+        changed = _changed_schools(kept.trials, now, own)
+        if changed and not _is_due(changed, kept.taken_at, moment, season.timezone):
+            return kept
+    fresh = Snapshot(season.revision, moment, now)
+    pinned.put(subject, fresh)
+    return fresh
+
+
+def _is_due(changed: list[str], taken_at: datetime, now: datetime, zone: str) -> bool:
+    """Tell whether changes of others' trials, by their schools, may be shown.
+
+    At once where two schools or more are among them, at night where they are of one.
+    """
+    if now - taken_at > LONGEST:
+        return True
+    if len(changed) < LEAST_TRIALS:
+        return False
+    is_night = taken_at.astimezone(ZoneInfo(zone)).date() < now.astimezone(ZoneInfo(zone)).date()
+    return is_night or len(set(changed)) >= LEAST_SCHOOLS
+
+
+def _changed_schools(before: SeasonTrials, after: SeasonTrials, own: frozenset[str]) -> list[str]:
+    """Return the school of each trial of others that came, went or has other numbers."""
+    before, after = _of_others(before, own), _of_others(after, own)
+    old, new = before.trials["trial_id"], after.trials["trial_id"]
+    _, at_old, at_new = np.intersect1d(old, new, return_indices=True)
+    moved = np.zeros(len(at_old), dtype=bool)
+    for name in before.trials:
+        moved |= before.trials[name][at_old] != after.trials[name][at_new]
+    for each in fields(PowerResults):
+        one, other = (getattr(of.results, each.name) for of in (before, after))
+        moved |= _differ(one[at_old], other[at_new])
+    gone, come = ~np.isin(old, new), ~np.isin(new, old)
+    schools = [
+        before.trials["organisation_id"][gone],
+        after.trials["organisation_id"][come],
+        after.trials["organisation_id"][at_new[moved]],
+    ]
+    return [str(school) for part in schools for school in part.tolist()]
+
+
+def _differ(one: Array, other: Array) -> Array:
+    """Return where two columns differ; a number that is not known is like another such."""
+    differ: Array = ~np.isclose(one, other, rtol=0, atol=0, equal_nan=True)
+    return differ
+
+
+def _of_others(trials: SeasonTrials, own: frozenset[str]) -> SeasonTrials:
+    return trials.only(~_are_of(trials, own))
+
+
+def _are_of(trials: SeasonTrials, schools: frozenset[str]) -> Array:
+    return np.isin(trials.trials["organisation_id"].astype(str), sorted(schools))
+
+
+def _mixed(
+    db: Session, own: frozenset[str], now: SeasonTrials, published: SeasonTrials
+) -> SeasonTrials:
+    """Return own trials as they are and others' as they were published.
+
+    Of what was erased since then nothing is left, however it was published.
+    """
+    mine = now.only(_are_of(now, own))
+    others = _of_others(published, own)
+    builds, benches = (set(db.scalars(select(table.id))) for table in (Build, Bench))
+    is_there = np.array(
+        [
+            build in builds and bench in benches
+            for build, bench in zip(
+                others.trials["build_id"].tolist(), others.trials["bench_id"].tolist(), strict=True
+            )
+        ],
+        dtype=bool,
+    )
+    others = others.only(is_there)
+    trials = {
+        name: np.concatenate([mine.trials[name], others.trials[name]]) for name in mine.trials
+    }
+    joined = SeasonTrials(trials, PowerResults.joined([mine.results, others.results]))
+    return joined.in_order(np.argsort(trials["trial_id"].astype(str), kind="stable"))

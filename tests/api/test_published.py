@@ -1,0 +1,137 @@
+"""What a key sees of figures that rest on other schools' trials, and when that moves on."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from api.services import published
+from api.services.published import LEAST_TRIALS, LONGEST, _is_due
+from tests.makers import World, created, trial_payload
+
+#: What tells of the moment and of the season's writes, and of no figure.
+ABOUT = ("as_of", "revision")
+
+
+def seen(client, world, school):
+    """Return what a key is shown of the common scale."""
+    season = f"/v1/seasons/{world.season_id}"
+    paths = (
+        f"{season}/comparison", f"{season}/plan", f"/v1/teams/{school.team_id}/progress",
+        f"{season}/report", f"/v1/events/{world.larch.event_id}/outlook",
+    )  # fmt: skip
+    answers = {}
+    for path in paths:
+        answer = client.get(path)
+        assert answer.status_code == 200, answer.text
+        answers[path] = {name: value for name, value in answer.json().items() if name not in ABOUT}
+    return answers
+
+
+def send(school, ref, volts):
+    """Submit a trial of three readings."""
+    runs = [{"voltage_v": volts + step} for step in (0, 0.01, -0.01)]
+    asked = trial_payload(school, client_ref=ref, runs=runs)
+    return created(school.coach.post("/v1/trials", json=asked))
+
+
+@pytest.fixture
+def joined(world: World):
+    """Both schools have trials that count, and the reference rotor ran at both."""
+    for school in (world.larch, world.birch):
+        for at in range(3):
+            send(school, f"own-{at}", 1.2 + at / 100)
+            rotor = trial_payload(
+                school, build_id=world.reference_build_id, kind="reference",
+                client_ref=f"ref-{at}", runs=[{"voltage_v": 1.3 + at / 100}] * 3,
+            )  # fmt: skip
+            created(school.coach.post("/v1/trials", json=rotor))
+    return world
+
+
+@pytest.mark.parametrize("volts", [1.0, 1.25, 1.5])
+def test_one_trial_of_another_school_moves_nothing(volts, joined: World):
+    before = seen(joined.larch.coach, joined, joined.larch)
+    hidden = send(joined.birch, "hidden", volts)
+    assert seen(joined.larch.coach, joined, joined.larch) == before
+    gone = joined.birch.coach.post(
+        f"/v1/trials/{hidden['id']}/withdraw", json={"reason": "the fan was moved"}
+    )
+    assert gone.status_code == 200, gone.text
+    assert seen(joined.larch.coach, joined, joined.larch) == before
+
+
+def test_an_own_trial_counts_at_once(joined: World):
+    path = f"/v1/seasons/{joined.season_id}/comparison"
+    send(joined.birch, "hidden", 1.5)
+    before = joined.larch.coach.get(path).json()["builds"][0]["trials"]
+    send(joined.larch, "mine", 1.27)
+    assert joined.larch.coach.get(path).json()["builds"][0]["trials"] == before + 1
+
+
+def test_a_lead_sees_all_at_once_and_in_full(joined: World):
+    before = seen(joined.lead, joined, joined.larch)
+    send(joined.birch, "hidden", 1.5)
+    after = seen(joined.lead, joined, joined.larch)
+    assert after != before
+    builds = after[f"/v1/seasons/{joined.season_id}/comparison"]["builds"]
+    assert any(len(str(each["fair_power_w"])) > 9 for each in builds)
+
+
+def test_a_coach_is_given_a_tenth_of_the_uncertainty(joined: World):
+    path = f"/v1/seasons/{joined.season_id}/comparison"
+    (exact, *_), (given, *_) = (
+        [
+            each
+            for each in client.get(path).json()["builds"]
+            if each["build_id"] == joined.larch.build_id
+        ]
+        for client in (joined.lead, joined.larch.coach)
+    )
+    u_w = exact["fair_power_w"] * exact["u_total"]
+    assert given["fair_power_w"] != exact["fair_power_w"]
+    assert abs(given["fair_power_w"] - exact["fair_power_w"]) <= u_w / 20 * 1.001
+
+
+def test_after_a_week_whatever_there_is_is_shown(joined: World, monkeypatch):
+    before = seen(joined.larch.coach, joined, joined.larch)
+    send(joined.birch, "hidden", 1.6)
+    assert seen(joined.larch.coach, joined, joined.larch) == before
+    monkeypatch.setattr(published, "LONGEST", timedelta(0))
+    send(joined.birch, "another", 1.6)
+    assert seen(joined.larch.coach, joined, joined.larch) != before
+
+
+def test_what_is_erased_is_gone_from_what_was_published(joined: World, run):
+    send(joined.birch, "hidden", 1.5)
+    seen(joined.larch.coach, joined, joined.larch)
+    erased = run("purge", "--organisation", joined.birch.organisation_id, "--yes")
+    assert erased.exit_code == 0, erased.output
+    told = seen(joined.larch.coach, joined, joined.larch)
+    assert joined.birch.build_id not in str(told)
+
+
+NOON = datetime(2026, 3, 5, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("schools", "later", "is_due"),
+    [
+        (["a"], timedelta(0), False),
+        (["a"], timedelta(days=1), False),
+        (["a", "b"], timedelta(days=1), False),
+        (["a"] * LEAST_TRIALS, timedelta(0), False),
+        (["a"] * LEAST_TRIALS, timedelta(hours=13), True),
+        (["a"] * (LEAST_TRIALS - 1) + ["b"], timedelta(0), True),
+        (["a"] * (LEAST_TRIALS - 2) + ["b"], timedelta(0), False),
+        (["a"], LONGEST + timedelta(seconds=1), True),
+    ],
+)
+def test_when_it_moves_on(schools, later, is_due):
+    assert _is_due(schools, NOON, NOON + later, "UTC") is is_due
+
+
+def test_a_night_is_the_seasons_own():
+    evening = datetime(2026, 3, 5, 22, 30, tzinfo=UTC)
+    five = ["a"] * LEAST_TRIALS
+    assert not _is_due(five, evening, evening + timedelta(hours=1), "UTC")
+    assert _is_due(five, evening, evening + timedelta(hours=1), "Europe/Zurich")
