@@ -2,8 +2,9 @@
 
 import gc
 import json
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,7 +16,8 @@ from sqlalchemy.engine import make_url
 from sqlmodel import Session
 
 from api.console import reaching, stop
-from api.db import Database, is_embedded, open_database
+from api.db import Database, open_database
+from api.embedded import JOURNAL, SQLITE_VERSION, is_embedded
 from api.errors import ApiError
 from api.schema import HEAD, current, is_at_head, is_older
 from api.settings import Settings, WrongSettings, read_settings
@@ -78,18 +80,22 @@ def serve(
 
     from api import logs
     from api.main import create_app
+    from api.patience import PatientProtocol
 
     settings = _settings()
     logs.configure(settings.log_level)
     sys.setswitchinterval(TURN_S)
     if is_embedded(settings.database_url):
-        _upgrade(settings)
+        _upgrade(settings, tell=logs.say)
+        logs.say("embedded database", sqlite=SQLITE_VERSION, journal=JOURNAL.lower())
     application = create_app(settings)
     # What is there from the start stays: looking through it again and again for garbage would stop
     # every request for a tenth of a second.
     gc.freeze()
     uvicorn.run(
         application,
+        http=PatientProtocol,
+        log_config=None,
         host=host,
         port=port,
         access_log=False,
@@ -148,7 +154,10 @@ def backup(
     )
 
 
-@app.command(epilog="Example: python -m api restore var/backups/gustbook-….db --verify")
+@app.command(
+    epilog="Examples: python -m api restore var/backups/gustbook-….db --verify · "
+    "python -m api restore var/backups/gustbook-….db --replace"
+)
 def restore(
     file: Annotated[Path, typer.Argument(help="The backup; its .json stands beside it.")],
     verify: Annotated[
@@ -157,11 +166,18 @@ def restore(
     into: Annotated[
         str | None, typer.Option(help="Another database than the setting's; it must be empty.")
     ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Move what is there aside first, all its files.")
+    ] = False,
 ) -> None:
-    """Put a backup back where no database is, and hold rows and reports against what was noted."""
+    """Put a backup back where no database is, and hold rows and reports against what was noted.
+
+    Stop the service first. Broken off, it can be begun again.
+    """
     import tempfile
 
-    from api.services import backups
+    from api.services import restoring
+    from api.services.backups import BackupFailed
 
     settings = _settings()
     try:
@@ -171,8 +187,8 @@ def restore(
                 if file.suffix != ".db":
                     raise stop("name an empty database to try it in: --into postgresql://…")
                 target = f"sqlite:///{scratch}/verify.db"
-            told = backups.restore(file, target)
-    except (backups.BackupFailed, OSError) as error:
+            told = restoring.restore(file, target, replace=replace)
+    except (BackupFailed, OSError) as error:
         raise stop(f"not restored: {error}", 1) from error
     words = "holds" if verify else "is restored and holds"
     typer.echo(f"{file.name} {words}: {sum(told.rows.values())} rows, reports equal", err=True)
@@ -253,10 +269,17 @@ def openapi() -> None:
 @app.command(epilog="Example: python -m api rebuild")
 def rebuild() -> None:
     """Find all flags, trial states, results and fitted sweeps again from the facts."""
-    typer.echo(f"{_rebuild(_settings())} seasons rebuilt", err=True)
+    from api.services import rebuilding
+
+    with _open(_settings()) as database:
+        typer.echo(f"{rebuilding.rebuild_all(database)} seasons rebuilt", err=True)
 
 
-def _back_up_first(settings: Settings) -> None:
+def _say(words: str) -> None:
+    typer.echo(words, err=True)
+
+
+def _back_up_first(settings: Settings, tell: Callable[[str], None] = _say) -> None:
     """Keep what is there before its schema is changed; without a backup nothing is changed."""
     from api.services import backups
 
@@ -267,38 +290,31 @@ def _back_up_first(settings: Settings) -> None:
     except (backups.BackupFailed, OSError) as error:
         words = f"no backup could be made, so the schema stays: {error} (or --no-backup)"
         raise stop(words, 1) from error
-    typer.echo(f"backup {made.file}", err=True)
+    tell(f"backup {made.file}")
 
 
-def _upgrade(settings: Settings, revision: str = "head", *, backup: bool = True) -> None:
-    """Bring the schema to a revision; where it was older, make what follows from facts anew."""
+def _upgrade(
+    settings: Settings,
+    revision: str = "head",
+    *,
+    backup: bool = True,
+    tell: Callable[[str], None] = _say,
+) -> None:
+    """Bring the schema to a revision; then rebuild what a change of it left due, now or before."""
     from api.migrate import upgrade
+    from api.services import rebuilding
 
     with reaching(settings):
-        if revision in ("head", HEAD) and current(settings.database_url) == HEAD:
+        if revision not in ("head", HEAD) or current(settings.database_url) != HEAD:
+            if backup and is_older(settings.database_url):
+                _back_up_first(settings, tell)
+            upgrade(settings.database_url, revision)
+        if current(settings.database_url) != HEAD:
             return
-        if backup and is_older(settings.database_url):
-            _back_up_first(settings)
-        is_moved = upgrade(settings.database_url, revision)
-    if is_moved:
-        typer.echo(f"{_rebuild(settings)} seasons rebuilt", err=True)
-
-
-def _rebuild(settings: Settings) -> int:
-    """Make anew what is kept of each season's conclusions; return how many seasons there are."""
-    from sqlmodel import select
-
-    from api.models.seasons import Season
-    from api.services import flags, revisions
-
     with _open(settings) as database:
-        with database.reading() as db:
-            seasons = list(db.scalars(select(Season.id)))
-        for season_id in seasons:
-            with database.unit_of_work() as db:
-                revisions.raise_season(db, season_id)  # first, so that nobody writes meanwhile
-                flags.recheck_season(db, season_id)
-    return len(seasons)
+        rebuilt = rebuilding.rebuild_due(database)
+    if rebuilt:
+        tell(f"{rebuilt} seasons rebuilt")
 
 
 @app.command(
@@ -386,4 +402,5 @@ def doctor(
 
 
 if __name__ == "__main__":
+    os.umask(0o077)  # the database and its backups are nobody else's to read
     app()

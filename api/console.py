@@ -5,7 +5,7 @@ from contextlib import contextmanager
 
 import typer
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DatabaseError, OperationalError
 
 from api.settings import Settings
 
@@ -27,5 +27,11 @@ def reaching(settings: Settings) -> Iterator[None]:
         raise stop(
             f"the database {where} cannot be used: {reason}\n"
             "Check GUSTBOOK_DATABASE_URL, and that its server runs and lets this machine in.",
+            1,
+        ) from error
+    except DatabaseError as error:
+        raise stop(
+            f"the database is damaged: {error.orig}\n"
+            "Stop the service and restore a backup: python -m api restore FILE --replace",
             1,
         ) from error

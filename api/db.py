@@ -5,17 +5,16 @@ is fair and quick, instead of fighting for the file's. Reads use engines of
 their own and never wait for a writer's turn.
 """
 
-import sqlite3
 import threading
 from collections.abc import Collection, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, nullcontext
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
-from sqlalchemy.engine import make_url
+from sqlalchemy import Connection, Engine, event, text
 from sqlmodel import Session, SQLModel
+
+from api.embedded import JOURNAL, engine_for, file_of, is_embedded
 
 SQLModel.metadata.naming_convention = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -24,11 +23,6 @@ SQLModel.metadata.naming_convention = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
-
-#: First releases in which two connections can no longer damage a write-ahead log between them
-#: (sqlite.org/wal.html, "the WAL-reset bug"): back-ports first.
-WAL_BACKPORTS = ((3, 44, 6), (3, 50, 7))
-WAL_SAFE_FROM = (3, 51, 3)
 
 #: Row-level security reads this setting; it lasts until the transaction ends.
 NARROW = text("SELECT set_config('gustbook.reach', :reach, true)")
@@ -75,16 +69,13 @@ class Database:
                 driver.autocommit = True
                 driver.execute("SET statement_timeout = 0")
             driver.execute("VACUUM")
+            if self.write_engine.dialect.name == "sqlite":
+                driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the log holds it too
 
     def close(self) -> None:
         """Give the connections back."""
         self.write_engine.dispose()
         self.read_engine.dispose()
-
-
-def is_embedded(database_url: str) -> bool:
-    """Tell whether a programme is kept in a file."""
-    return make_url(database_url).get_backend_name() == "sqlite"
 
 
 def open_database(
@@ -102,7 +93,7 @@ def open_database(
         # Planning a join of twenty tables anew takes longer than running it for a bench.
         "plan_cache_mode": "force_generic_plan",
     }
-    engine = create_engine(
+    engine = engine_for(
         database_url,
         hide_parameters=True,  # what somebody typed stays out of the log
         pool_size=threads,
@@ -120,39 +111,29 @@ def open_database(
 
 
 def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Database:
-    path = make_url(database_url).database
-    if path:
-        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    file_of(database_url).parent.mkdir(parents=True, exist_ok=True)
     pool: dict[str, Any] = {
         "pool_timeout": busy_timeout_s,
         "max_overflow": 0,
         "hide_parameters": True,
     }
-    write = create_engine(database_url, pool_size=1, **pool)
-    read = create_engine(database_url, pool_size=threads, **pool)
-    _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s)
+    write = engine_for(database_url, pool_size=1, **pool)
+    read = engine_for(database_url, pool_size=threads, **pool)
+    # Pages that a large import changed wait in memory: written early, they would lock readers out.
+    _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s, "cache_spill = OFF")
     _begin_by_hand(read, "BEGIN", busy_timeout_s)
     return Database(write, read, threading.Lock())
 
 
-def journal_mode(version: tuple[int, ...]) -> str:
-    """Return the journal that a version of SQLite keeps safely.
-
-    >>> journal_mode((3, 40, 1)), journal_mode((3, 44, 6)), journal_mode((3, 51, 3))
-    ('TRUNCATE', 'WAL', 'WAL')
-    """
-    backported = any(version[:2] == port[:2] and version >= port for port in WAL_BACKPORTS)
-    return "WAL" if version >= WAL_SAFE_FROM or backported else "TRUNCATE"
-
-
-def _begin_by_hand(engine: Engine, statement: str, busy_timeout_s: float) -> None:
+def _begin_by_hand(engine: Engine, statement: str, busy_timeout_s: float, *settings: str) -> None:
     """Let `engine` open every transaction with `statement`; the driver must not begin for us."""
     pragmas = (
         f"busy_timeout = {int(busy_timeout_s * 1000)}",
         "foreign_keys = ON",
         "synchronous = FULL",
         "trusted_schema = OFF",
-        f"journal_mode = {journal_mode(sqlite3.sqlite_version_info)}",
+        f"journal_mode = {JOURNAL}",
+        *settings,
     )
 
     @event.listens_for(engine, "connect")

@@ -12,6 +12,8 @@ from typing import Any, TextIO
 
 LOGGER = "gustbook"
 FACTS = "facts"
+#: The server, and what `captureWarnings` writes to.
+LIBRARIES = ("uvicorn", "py.warnings")
 
 
 class JsonLines(logging.Formatter):
@@ -31,12 +33,17 @@ class JsonLines(logging.Formatter):
 
 
 def configure(level: str, stream: TextIO | None = None) -> None:
-    """Send what the service says to the standard error output or a stream, as JSON lines."""
+    """Send what the service and its libraries say to the standard error output or a stream.
+
+    Each line is JSON: the server's own and Python's warnings too.
+    """
     handler = logging.StreamHandler(stream or sys.stderr)
     handler.setFormatter(JsonLines())
-    logger = logging.getLogger(LOGGER)
-    logger.handlers, logger.propagate = [handler], False
-    logger.setLevel(level.upper())
+    logging.captureWarnings(capture=True)
+    for name in (LOGGER, *LIBRARIES):
+        logger = logging.getLogger(name)
+        logger.handlers, logger.propagate = [handler], False
+        logger.setLevel(level.upper())
 
 
 def say(message: str, **facts: Any) -> None:

@@ -4,9 +4,8 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy.engine import make_url
 
-from api.schema import HEAD, current
+from api.embedded import file_of, is_embedded
 
 LOCATION = Path(__file__).parent / "migrations"
 
@@ -19,18 +18,14 @@ def config(database_url: str) -> Config:
     return made
 
 
-def upgrade(database_url: str, revision: str = "head") -> bool:
+def upgrade(database_url: str, revision: str = "head") -> None:
     """Bring a database to a revision, the newest by default; an embedded one is made if absent.
 
-    Tells whether it came from an older schema to the newest one, so that what is kept of
-    conclusions is to be made anew.
+    Where it came from an older schema, its seasons are noted as due to be rebuilt.
     """
-    url = make_url(database_url)
-    if url.get_backend_name() == "sqlite" and url.database:
-        Path(url.database).parent.mkdir(parents=True, exist_ok=True)
-    before = current(database_url)
+    if is_embedded(database_url):
+        file_of(database_url).parent.mkdir(parents=True, exist_ok=True)
     command.upgrade(config(database_url), revision)
-    return before is not None and before != current(database_url) == HEAD
 
 
 def downgrade(database_url: str, revision: str) -> None:

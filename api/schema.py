@@ -4,13 +4,12 @@ Apart from what changes schemas: a start over a database that is up to date
 need not load that.
 """
 
-from pathlib import Path
+from sqlalchemy import Connection, NullPool, inspect, text
 
-from sqlalchemy import Connection, NullPool, create_engine, inspect, text
-from sqlalchemy.engine import make_url
+from api.embedded import engine_for, file_of, is_embedded
 
 #: The newest revision in `migrations/versions`.
-HEAD = "0013_kept_results"
+HEAD = "0014_rebuild_due"
 
 
 def revision_of(connection: Connection) -> str | None:
@@ -28,10 +27,9 @@ def is_at_head(connection: Connection) -> bool:
 
 def current(database_url: str) -> str | None:
     """Return the revision of the database at an address; nothing where there is none yet."""
-    url = make_url(database_url)
-    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+    if is_embedded(database_url) and not file_of(database_url).exists():
         return None
-    engine = create_engine(database_url, poolclass=NullPool)
+    engine = engine_for(database_url, poolclass=NullPool)
     with engine.connect() as connection:
         return revision_of(connection)
 

@@ -1,11 +1,12 @@
 """How migrations run: one transaction, foreign keys off while tables are rebuilt, checked after."""
 
 from alembic import context
-from sqlalchemy import Connection, create_engine, event, pool
+from sqlalchemy import Connection, event, inspect, pool, text
 from sqlmodel import SQLModel
 
 import api.db  # names constraints before the first table is known
 import api.models  # makes every table known
+from api.embedded import engine_for
 
 assert api.db, api.models
 
@@ -21,9 +22,19 @@ def run(connection: Connection) -> None:
         compare_type=True,
     )
     with context.begin_transaction():
+        before = context.get_context().get_current_revision()
         context.run_migrations()
+        if before is not None and before != context.get_context().get_current_revision():
+            _note_rebuilds(connection)
         if is_sqlite:
             _refuse_orphans(connection)
+
+
+def _note_rebuilds(connection: Connection) -> None:
+    """Note that every season is to be rebuilt, in the transaction that made it necessary."""
+    if inspect(connection).has_table("rebuild_due"):
+        connection.execute(text("DELETE FROM rebuild_due"))
+        connection.execute(text("INSERT INTO rebuild_due (season_id) SELECT id FROM season"))
 
 
 def _refuse_orphans(connection: Connection) -> None:
@@ -34,7 +45,7 @@ def _refuse_orphans(connection: Connection) -> None:
 
 def run_online() -> None:
     """Connect and run."""
-    engine = create_engine(context.config.attributes["database_url"], poolclass=pool.NullPool)
+    engine = engine_for(context.config.attributes["database_url"], poolclass=pool.NullPool)
     if engine.dialect.name == "sqlite":
 
         @event.listens_for(engine, "connect")

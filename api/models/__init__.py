@@ -15,6 +15,7 @@ from api.models.keys import AccessKey, KeyOrganisation
 from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
 from api.models.rates import RateCount
+from api.models.rebuilds import RebuildDue
 from api.models.results import KeptResult
 from api.models.seasons import Season
 from api.models.sessions import BenchSession
@@ -50,6 +51,7 @@ __all__ = [
     "Loan",
     "Organisation",
     "RateCount",
+    "RebuildDue",
     "Run",
     "RunOrder",
     "Season",

@@ -1,7 +1,6 @@
 """What needs no key: is it alive, is it ready, and which units and names it speaks."""
 
 import shutil
-import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,18 +9,17 @@ from fastapi import APIRouter, Request
 from prometheus_client import CONTENT_TYPE_LATEST
 from pydantic import BaseModel, Field
 from sqlalchemy import text
-from sqlalchemy.engine import make_url
 from starlette.responses import Response
 
 from analysis.columns import UNITS
-from api.db import is_embedded, journal_mode
 from api.deps import database
+from api.embedded import JOURNAL, file_of, is_embedded
 from api.errors import Busy
 from api.metrics import Metrics
 from api.models.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
 from api.schema import is_at_head
-from api.services import backups
+from api.services import backups, rebuilding
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)
 DISK_LOW_BYTES = 100_000_000
@@ -63,20 +61,25 @@ async def healthz() -> Health:
 @router.get("/readyz", response_model=Readiness, responses=_refusals(Busy))
 def readyz(request: Request) -> Readiness:
     """Tell whether database, schema and disk are in order."""
+    url = request.app.state.settings.database_url
+    is_file, file = is_embedded(url), file_of(url)
+    if is_file and not file.exists():
+        raise Busy("the database's file is gone: restore a backup")
     with database(request).reading() as db:
         db.connection().execute(text("select 1"))
         at_head = is_at_head(db.connection())
-    url = make_url(request.app.state.settings.database_url)
-    is_file = is_embedded(request.app.state.settings.database_url)
-    free = shutil.disk_usage(Path(url.database or ".").parent).free if is_file else DISK_LOW_BYTES
+        due = rebuilding.due_seasons(db) if at_head else []
+    free = shutil.disk_usage(file.parent).free if is_file else DISK_LOW_BYTES
     if not at_head:
         raise Busy("the database's schema is not the newest: run 'python -m api migrate'")
+    if due:
+        raise Busy(f"{len(due)} seasons are still to be rebuilt: run 'python -m api migrate'")
     return Readiness(
         status="ready",
         schema_at_head=at_head,
         disk_low=free < DISK_LOW_BYTES,
         backup_age_h=_backup_age(request),
-        journal=journal_mode(sqlite3.sqlite_version_info).lower() if is_file else "server",
+        journal=JOURNAL.lower() if is_file else "server",
     )
 
 

@@ -1,4 +1,4 @@
-"""Backups: made beside a busy service, opened and counted before they count as made, and restored.
+"""Backups: made beside a busy service, opened and counted before they count as made.
 
 An embedded database is copied by `VACUUM INTO`, which reads one moment and never waits for writers;
 a server's by `pg_dump`. Beside each file stands what was found in it: the schema, the rows of each
@@ -9,26 +9,31 @@ import hashlib
 import json
 import os
 import subprocess
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from sqlalchemy import Connection, NullPool, create_engine, inspect, text
+from sqlalchemy import Connection, NullPool, inspect, text
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, col, select
 
-from api.db import is_embedded
+from api.embedded import COMPANIONS, engine_for, file_of, is_embedded
 from api.models.seasons import Season
-from api.schema import HEAD, is_at_head
+from api.schema import is_at_head
 from api.services.cache import keep_apart
 from api.services.exports import season_digest
 from api.services.keys import CONSOLE
 
 NAME, ENDINGS = "gustbook-{moment:%Y%m%dT%H%M%S%f}Z", {True: ".db", False: ".dump"}
-MADE = "gustbook-*.json"
+MADE, LEFT = "gustbook-*.json", "gustbook-*.partial*"
+A_DAY_S = 86_400  # no backup takes so long
 HOUR = timedelta(hours=1)
+#: How long a backup waits for a writer of an embedded database. [s]
+PATIENCE_S = 60
+FAULTS_SHOWN = 5
 
 
 class BackupFailed(Exception):
@@ -57,14 +62,15 @@ def make(database_url: str, folder: Path, keep: int) -> Manifest:
     partial = place.with_suffix(".partial")
     try:
         schema, rows, digests = (_copy_file if embedded else _dump)(database_url, partial)
-        _to_disk(partial)
+        to_disk(partial)
         manifest = Manifest(
             place.name, moment.isoformat(), partial.stat().st_size, sha256_of(partial), schema,
             rows, digests,
         )  # fmt: skip
         os.replace(partial, place)
     finally:
-        partial.unlink(missing_ok=True)
+        for ending in ("", *COMPANIONS):
+            partial.with_name(f"{partial.name}{ending}").unlink(missing_ok=True)
     _write(place.with_suffix(".json"), json.dumps(asdict(manifest), indent=1))
     _forget(folder, keep)
     return manifest
@@ -75,9 +81,8 @@ Found = tuple[str | None, dict[str, int], dict[str, str]]
 
 def _copy_file(database_url: str, partial: Path) -> Found:
     """Copy an embedded database, and say what stands in the copy."""
-    source = make_url(database_url).database or ""
-    if not Path(source).exists():
-        raise BackupFailed(f"there is no database at {source}")
+    if not file_of(database_url).exists():
+        raise BackupFailed(f"there is no database at {file_of(database_url)}")
     with _connected(database_url) as connection:
         connection.exec_driver_sql("VACUUM INTO ?", (str(partial),))
     return look_into(f"sqlite:///{partial}")
@@ -88,8 +93,8 @@ def _dump(database_url: str, partial: Path) -> Found:
     with _connected(database_url) as connection:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
         snapshot = connection.exec_driver_sql("SELECT pg_export_snapshot()").scalar_one()
-        _run(database_url, "pg_dump", "--format=custom", "--enable-row-security",
-             f"--snapshot={snapshot}", f"--file={partial}")  # fmt: skip
+        run_program(database_url, "pg_dump", "--format=custom", "--enable-row-security",
+                    f"--snapshot={snapshot}", f"--file={partial}")  # fmt: skip
         return _found(connection)
 
 
@@ -102,13 +107,20 @@ def look_into(database_url: str) -> Found:
 
 
 def _require_whole(connection: Connection) -> None:
-    wrong = [
-        *(row[0] for row in connection.exec_driver_sql("PRAGMA integrity_check") if row[0] != "ok"),
-        *(f"{row[0]} points at nothing" for row in
-          connection.exec_driver_sql("PRAGMA foreign_key_check")),
-    ]  # fmt: skip
+    wrong = faults_of_file(connection)
     if wrong:
-        raise BackupFailed(f"the copy is damaged: {'; '.join(map(str, wrong[:5]))}")
+        raise BackupFailed(f"the copy is damaged: {'; '.join(wrong)}")
+
+
+def faults_of_file(connection: Connection) -> list[str]:
+    """Return the first faults of an embedded database: of its pages, indexes and foreign keys."""
+    try:
+        found = connection.exec_driver_sql(f"PRAGMA integrity_check({FAULTS_SHOWN})").scalars()
+        wrong = [str(each) for each in found if each != "ok"]
+        astray = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(FAULTS_SHOWN)
+    except DatabaseError as error:
+        return [str(error.orig)]
+    return [*wrong, *(f"{row[0]} points at nothing" for row in astray)][:FAULTS_SHOWN]
 
 
 def _found(connection: Connection) -> Found:
@@ -134,13 +146,21 @@ def _digests(connection: Connection) -> dict[str, str]:
 
 @contextmanager
 def _connected(database_url: str) -> Iterator[Connection]:
-    engine = create_engine(database_url, poolclass=NullPool)
-    with engine.connect() as connection:
-        yield connection
-    engine.dispose()
+    """Connect once; a file's writer is waited for, and what goes wrong is a failed backup."""
+    waits = {"connect_args": {"timeout": PATIENCE_S}} if is_embedded(database_url) else {}
+    engine = engine_for(database_url, poolclass=NullPool, **waits)
+    try:
+        with engine.connect() as connection:
+            yield connection
+    except OperationalError as error:
+        raise BackupFailed(str(error.orig).strip().splitlines()[0]) from error
+    except DatabaseError as error:
+        raise BackupFailed(f"the file is damaged: {error.orig}") from error
+    finally:
+        engine.dispose()
 
 
-def _run(database_url: str, *command: str) -> None:
+def run_program(database_url: str, *command: str) -> None:
     """Run a program of PostgreSQL's; the password stands neither in its arguments nor in words."""
     try:
         done = subprocess.run(
@@ -173,7 +193,7 @@ def sha256_of(file: Path) -> str:
         return hashlib.file_digest(opened, "sha256").hexdigest()
 
 
-def _to_disk(file: Path) -> None:
+def to_disk(file: Path) -> None:
     """Wait until a file is on the disk."""
     with file.open("rb") as opened:
         os.fsync(opened.fileno())
@@ -182,12 +202,15 @@ def _to_disk(file: Path) -> None:
 def _write(file: Path, words: str) -> None:
     partial = file.with_suffix(".json.partial")
     partial.write_text(words, encoding="utf-8")
-    _to_disk(partial)
+    to_disk(partial)
     os.replace(partial, file)
 
 
 def _forget(folder: Path, keep: int) -> None:
-    """Remove all but the newest backups."""
+    """Remove all but the newest backups, and what a backup that was killed has left."""
+    for left in folder.glob(LEFT):
+        if datetime.now(UTC).timestamp() - left.stat().st_mtime > A_DAY_S:
+            left.unlink(missing_ok=True)
     for old in sorted(folder.glob(MADE), reverse=True)[keep:]:
         manifest = read_manifest(old)
         (folder / manifest.file).unlink(missing_ok=True)
@@ -199,66 +222,19 @@ def read_manifest(file: Path) -> Manifest:
     try:
         return Manifest(**json.loads(file.with_suffix(".json").read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError) as error:
-        raise BackupFailed(f"nothing tells what is in {file.name}: its .json is missing") from error
+        words = f"nothing says what is in {file.name}: its .json is missing or cannot be read"
+        raise BackupFailed(words) from error
 
 
 def newest(folder: Path) -> Manifest | None:
-    """Return the newest backup of a folder, if there is one."""
-    made = sorted(folder.glob(MADE))
-    return read_manifest(made[-1]) if made else None
+    """Return the newest backup of a folder that says what is in it, if there is one."""
+    for file in sorted(folder.glob(MADE), reverse=True):
+        with suppress(BackupFailed):
+            return read_manifest(file)
+    return None
 
 
 def age_hours(folder: Path, now: datetime) -> float | None:
     """Return how old the newest backup of a folder is."""
     last = newest(folder)
     return None if last is None else (now - datetime.fromisoformat(last.made_at)) / HOUR
-
-
-# --- putting back ---------------------------------------------------------------------------
-
-
-def restore(file: Path, database_url: str) -> Manifest:
-    """Put a backup into a place where no database is yet, and hold it against what it was."""
-    manifest = read_manifest(file)
-    if sha256_of(file) != manifest.sha256:
-        raise BackupFailed(f"{file.name} is not the file that was made: its digest differs")
-    _require_empty(database_url)
-    put: Callable[[Path, str], None] = _put_file if is_embedded(database_url) else _put_dump
-    put(file, database_url)
-    require_same(manifest, look_into(database_url))
-    return manifest
-
-
-def _require_empty(database_url: str) -> None:
-    """Refuse to write over a database: whoever restores moves the old one aside first."""
-    if is_embedded(database_url):
-        there = Path(make_url(database_url).database or "")
-        if there.exists():
-            raise BackupFailed(f"{there} exists: stop the service and move it aside first")
-        return
-    with _connected(database_url) as connection:
-        if inspect(connection).get_table_names():
-            raise BackupFailed("that database has tables: restore into an empty one")
-
-
-def _put_file(file: Path, database_url: str) -> None:
-    there = Path(make_url(database_url).database or "")
-    there.parent.mkdir(parents=True, exist_ok=True)
-    partial = there.with_name(f"{there.name}.partial")
-    partial.write_bytes(file.read_bytes())
-    _to_disk(partial)
-    os.replace(partial, there)
-
-
-def _put_dump(file: Path, database_url: str) -> None:
-    name = make_url(database_url).database or ""
-    _run(database_url, "pg_restore", "--exit-on-error", "--no-owner", f"--dbname={name}", str(file))
-
-
-def require_same(manifest: Manifest, found: Found) -> None:
-    """Refuse a restored database that is not what was backed up."""
-    schema, rows, digests = found
-    if (schema, rows) != (manifest.schema, manifest.rows):
-        raise BackupFailed("what was restored has other rows or another schema than the backup")
-    if manifest.schema == HEAD and digests != manifest.digests:
-        raise BackupFailed("the restored seasons' reports are not those of the backup")

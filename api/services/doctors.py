@@ -1,7 +1,6 @@
 """What an operator wants to know of a programme: whether it is whole, kept, and in time."""
 
 import shutil
-import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -9,9 +8,9 @@ from pathlib import Path
 from sqlalchemy.engine import make_url
 from sqlmodel import Session
 
-from api.db import is_embedded, journal_mode
+from api.embedded import JOURNAL, SQLITE_VERSION, file_of, is_embedded
 from api.schema import is_at_head
-from api.services import audit, backups, erasing
+from api.services import audit, backups, erasing, rebuilding
 from api.settings import Settings
 
 
@@ -25,25 +24,38 @@ class Found:
 
 def look(db: Session, settings: Settings, now: datetime, *, seals: bool) -> Found:
     """Look at a programme; at the seals of its record only if asked, since that reads all of it."""
-    url, at_head = make_url(settings.database_url), is_at_head(db.connection())
-    told = [("database", url.render_as_string(hide_password=True)),
-            ("schema", "newest" if at_head else "not the newest: run migrate")]  # fmt: skip
+    url = make_url(settings.database_url).render_as_string(hide_password=True)
     if is_embedded(settings.database_url):
-        told += _of_file(Path(url.database or "."))
+        wrong = backups.faults_of_file(db.connection())
+        if wrong:
+            restoring = "restore a backup: python -m api restore FILE --replace"
+            return Found([("database", url), ("file", f"DAMAGED: {'; '.join(wrong)}"),
+                          ("", f"stop the service and {restoring}")], is_well=False)  # fmt: skip
+    at_head = is_at_head(db.connection())
+    due = rebuilding.due_seasons(db) if at_head else []
+    told = [("database", url),
+            ("schema", "newest" if at_head else "not the newest: run migrate")]  # fmt: skip
+    if due:
+        told.append(("rebuild", f"{len(due)} seasons are due: run migrate"))
+    if is_embedded(settings.database_url):
+        told += _of_file(file_of(settings.database_url))
     told += [("clock", _clock(audit.newest_moment(db) if at_head else None, now)),
              ("backup", _newest_backup(settings, now)),
              ("retention", _retention(db, settings, now, at_head=at_head))]  # fmt: skip
     broken = list(audit.broken_seals(db)) if seals and at_head else []
     if seals:
         told.append(("record", "BROKEN" if broken else "seals hold"))
-    return Found(told + [("", words) for words in broken], at_head and not broken)
+    is_well = at_head and not due and not broken
+    return Found(told + [("", words) for words in broken], is_well)
 
 
 def _of_file(file: Path) -> list[tuple[str, str]]:
-    """Say which SQLite keeps an embedded database, and how much room it has."""
-    version = sqlite3.sqlite_version
+    """Say that an embedded database is whole, which SQLite keeps it, and who may read it."""
     free = shutil.disk_usage(file.parent).free
-    return [("sqlite", f"{version}, journal {journal_mode(sqlite3.sqlite_version_info)}"),
+    is_open = file.stat().st_mode & 0o077
+    return [("file", "whole: pages, indexes and foreign keys agree"),
+            ("sqlite", f"{SQLITE_VERSION}, journal {JOURNAL}"),
+            ("access", f"others may read it: chmod 600 {file}" if is_open else "the owner alone"),
             ("disk free", f"{free / 1e9:.1f} GB")]  # fmt: skip
 
 

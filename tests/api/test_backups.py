@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from api.embedded import file_of as embedded_file
+from api.embedded import is_embedded, sqlite_library
 from api.migrate import downgrade
 from api.schema import is_older
-from api.services import backups
+from api.services import backups, restoring
 from api.services.backups import BackupFailed
 from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.makers import created, trial_payload
@@ -55,18 +57,18 @@ class TestRefused:
             opened.seek(5000)
             opened.write(b"x")
         with pytest.raises(BackupFailed, match="its digest differs"):
-            backups.restore(file_of(folder, manifest), elsewhere)
+            restoring.restore(file_of(folder, manifest), elsewhere)
 
     def test_a_file_that_nothing_is_told_of(self, folder, elsewhere, database_url, world):
         manifest = backups.make(database_url, folder, keep=3)
         file_of(folder, manifest).with_suffix(".json").unlink()
         with pytest.raises(BackupFailed, match=r"its \.json is missing"):
-            backups.restore(file_of(folder, manifest), elsewhere)
+            restoring.restore(file_of(folder, manifest), elsewhere)
 
     def test_a_place_that_holds_a_programme(self, folder, database_url, world):
         manifest = backups.make(database_url, folder, keep=3)
-        with pytest.raises(BackupFailed, match=r"aside first|into an empty one"):
-            backups.restore(file_of(folder, manifest), database_url)
+        with pytest.raises(BackupFailed, match=r"say --replace|into an empty one"):
+            restoring.restore(file_of(folder, manifest), database_url)
 
     def test_a_report_that_is_not_the_one_that_was_backed_up(
         self, folder, elsewhere, database_url, world
@@ -77,7 +79,7 @@ class TestRefused:
         facts["digests"] = dict.fromkeys(facts["digests"], "0" * 64)
         told.write_text(json.dumps(facts))
         with pytest.raises(BackupFailed, match="reports are not those"):
-            backups.restore(file_of(folder, manifest), elsewhere)
+            restoring.restore(file_of(folder, manifest), elsewhere)
 
 
 class TestMade:
@@ -87,7 +89,7 @@ class TestMade:
         manifest = backups.make(database_url, folder, keep=3)
         assert manifest.rows["trial"] == 2
         assert set(manifest.digests) == {world.season_id}
-        backups.restore(file_of(folder, manifest), elsewhere)
+        restoring.restore(file_of(folder, manifest), elsewhere)
         assert stored_rows(elsewhere) == stored_rows(database_url)
 
     def test_only_the_newest_are_kept(self, folder, database_url, world):
@@ -106,7 +108,7 @@ class TestMade:
         def full(*_):
             raise OSError(28, "No space left on device")
 
-        monkeypatch.setattr(backups, "_to_disk", full)
+        monkeypatch.setattr(backups, "to_disk", full)
         with pytest.raises(OSError, match="No space left"):
             backups.make(database_url, folder, keep=2)
         assert list(folder.iterdir()) == []
@@ -135,7 +137,7 @@ class TestMade:
         assert counts == sorted(counts)
         assert counts[-1] > 2
         # The restore itself refuses what is not the very report of that moment.
-        backups.restore(file_of(folder, made[1]), elsewhere)
+        restoring.restore(file_of(folder, made[1]), elsewhere)
 
 
 class TestCommands:
@@ -178,3 +180,19 @@ class TestCommands:
         assert is_older(database_url)
         assert run("migrate", "--no-backup").exit_code == 0
         assert not is_older(database_url)
+
+
+def test_a_database_that_stays_locked_is_said_in_words(folder, database_url, world, monkeypatch):
+    """As a rollback journal's writer locks it at its commit, for longer than is waited for."""
+    if not is_embedded(database_url):
+        pytest.skip("a server's readers never wait for a writer")
+    world.lead.close()
+    monkeypatch.setattr(backups, "PATIENCE_S", 0.2)
+    world.lead.app.state.database.close()
+    holder = sqlite_library.connect(embedded_file(database_url), isolation_level=None)
+    holder.execute("PRAGMA locking_mode = EXCLUSIVE")
+    holder.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(BackupFailed, match="locked"):
+        backups.make(database_url, folder, keep=1)
+    holder.close()
+    assert list(folder.iterdir()) == []

@@ -1,12 +1,11 @@
 """The database recipe: journal by version, one writer, nothing half-done, no second server."""
 
-import sqlite3
-
 import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError, OperationalError
 
-from api.db import journal_mode, open_database
+from api.db import open_database
+from api.embedded import JOURNAL, journal_mode
 
 
 @pytest.fixture
@@ -37,7 +36,7 @@ def test_pragmas_hold_on_every_connection(database):
         assert told == {
             "foreign_keys": 1,
             "synchronous": 2,
-            "journal_mode": journal_mode(sqlite3.sqlite_version_info).lower(),
+            "journal_mode": JOURNAL.lower(),
             "trusted_schema": 0,
         }
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import psycopg
 from sqlalchemy.engine import make_url
 
-from api.services import backups
+from api.services import backups, restoring
 from tests.reliability.kills import batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
 from tests.service import Service
@@ -58,7 +58,7 @@ def run(database_url, folder, times):
         key, school, places = prepare(service, BENCHES)
         writer = Writer(service, key, school, places)
         writer.start()
-        made, took, equal, faults, restoring = [], [], 0, [], []
+        made, took, equal, faults, restores = [], [], 0, [], []
         for _ in range(times):
             started = time.monotonic()
             made.append(backups.make(database_url, kept, times))
@@ -68,11 +68,11 @@ def run(database_url, folder, times):
         for number, manifest in enumerate(made):
             started = time.monotonic()
             try:
-                backups.restore(kept / manifest.file, target(database_url, folder, number))
+                restoring.restore(kept / manifest.file, target(database_url, folder, number))
                 equal += 1
             except backups.BackupFailed as fault:
                 faults.append(str(fault))
-            restoring.append(time.monotonic() - started)
+            restores.append(time.monotonic() - started)
     finally:
         service.kill()
     return {
@@ -80,8 +80,8 @@ def run(database_url, folder, times):
         "refused": len(writer.refused), "different digests": len({
             digest for manifest in made for digest in manifest.digests.values()}),
         "rows, first to last": f"{made[0].rows['trial']}–{made[-1].rows['trial']}",
-        "backup s": f"{statistics.median(took):.1f}", "restores": len(restoring),
-        "restore s": f"{statistics.median(restoring):.1f}", "equal": equal, "faults": faults or 0,
+        "backup s": f"{statistics.median(took):.1f}", "restores": len(restores),
+        "restore s": f"{statistics.median(restores):.1f}", "equal": equal, "faults": faults or 0,
     }  # fmt: skip
 
 

@@ -1,0 +1,49 @@
+"""How long the server waits for the head of a request: a client that never ends it is let go."""
+
+import asyncio
+from typing import Any
+
+import h11
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+#: A head is a few kilobytes: it takes a phone on a poor network a second or two. [s]
+HEAD_WITHIN_S = 20
+
+
+class PatientProtocol(H11Protocol):
+    """The server's protocol, with a limit on the time from the first byte of a head to its end."""
+
+    _head_timer: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin to wait for the first head."""
+        super().connection_made(transport)
+        self._wait_for_head()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what came in; wait no longer where it ends a head, and anew where it begins one."""
+        super().data_received(data)
+        if self.conn.their_state is not h11.IDLE:
+            self._stop_waiting()
+        elif self._head_timer is None:
+            self._wait_for_head()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget the connection."""
+        self._stop_waiting()
+        super().connection_lost(exc)
+
+    def _wait_for_head(self) -> None:
+        self._head_timer = self.loop.call_later(HEAD_WITHIN_S, self._give_up)
+
+    def _stop_waiting(self) -> None:
+        if self._head_timer is not None:
+            self._head_timer.cancel()
+            self._head_timer = None
+
+    def _give_up(self) -> None:
+        """Let the connection go, unless it only rests between two requests."""
+        self._head_timer = None
+        rests: Any = self.conn.trailing_data[0] == b"" and self.cycle is not None
+        if self.conn.their_state is h11.IDLE and not rests and self.transport is not None:
+            self.transport.close()

@@ -1,0 +1,57 @@
+"""An embedded database with a damaged page: the doctor finds it, and says what to do."""
+
+import pytest
+
+from api.embedded import file_of, sqlite_library
+from tests.makers import World
+
+#: Every so-manieth page is damaged in turn: all of them take a minute.
+STRIDE = 9
+
+
+@pytest.fixture
+def whole(database_url, world: World):
+    """Return the content of a whole database and the size of its pages."""
+    world.lead.close()
+    with sqlite_library.connect(file_of(database_url)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        assert connection.execute("PRAGMA freelist_count").fetchone() == (0,)
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    return file_of(database_url).read_bytes(), size
+
+
+def told_of(content, tmp_path, monkeypatch, run):
+    """Return what the doctor says of a database of some content."""
+    file = tmp_path / "looked-at.db"
+    file.write_bytes(content)
+    monkeypatch.setenv("GUSTBOOK_DATABASE_URL", f"sqlite:///{file}")
+    return run("doctor")
+
+
+def test_a_whole_one_is_well(whole, tmp_path, monkeypatch, run):
+    told = told_of(whole[0], tmp_path, monkeypatch, run)
+    assert told.exit_code == 0
+    assert "whole: pages, indexes and foreign keys agree" in told.output
+
+
+def test_every_damaged_page_is_found(whole, tmp_path, monkeypatch, run):
+    """A page of ones cannot be one (sqlite.org/fileformat2.html, 1.6)."""
+    content, size = whole
+    missed = []
+    for page in range(1, len(content) // size, STRIDE):
+        at = page * size
+        damaged = content[:at] + b"\xff" * size + content[at + size :]
+        told = told_of(damaged, tmp_path, monkeypatch, run)
+        if told.exit_code == 0 or "damaged" not in told.output.lower():
+            missed.append(page + 1)
+    assert missed == []
+
+
+def test_a_row_that_points_at_nothing_is_found(database_url, world: World, run):
+    world.lead.close()
+    with sqlite_library.connect(file_of(database_url)) as connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        connection.execute("DELETE FROM team")
+    told = run("doctor")
+    assert told.exit_code == 1
+    assert "points at nothing" in told.output

@@ -1,0 +1,115 @@
+"""A crash at every statement in turn: what was there stays, and the next attempt gets through."""
+
+import os
+from contextlib import contextmanager
+
+import pytest
+from sqlalchemy import Engine, event
+
+from api.migrate import downgrade, upgrade
+from api.models.rebuilds import RebuildDue
+from api.schema import HEAD, current
+from api.services import backups, rebuilding
+from api.services.restoring import restore
+from tests.makers import World
+from tests.stored import stored_rows
+
+
+class PowerFailure(BaseException):
+    """The machine stops here."""
+
+
+@contextmanager
+def stopping_at(number):
+    """Stop at the given statement of any connection; yields how many there were by now."""
+    seen = []
+
+    def count(connection, cursor, statement, *_):
+        seen.append(statement)
+        if len(seen) == number:
+            raise PowerFailure
+
+    event.listen(Engine, "before_cursor_execute", count)
+    try:
+        yield seen
+    finally:
+        event.remove(Engine, "before_cursor_execute", count)
+
+
+def each_statement(work, after):
+    """Break `work` off at each of its statements; let `after` look each time. Return how many."""
+    for number in range(1, 10_000):
+        with stopping_at(number):
+            try:
+                work()
+            except PowerFailure:
+                pass
+            else:
+                return number - 1
+        after(number)
+    raise AssertionError("it never got through")
+
+
+@pytest.fixture
+def closed(world: World):
+    """Return the world with its service stopped."""
+    world.lead.close()
+    world.lead.app.state.database.close()
+    return world
+
+
+def test_a_migration(closed, database_url):
+    downgrade(database_url, "-2")
+    older, before = current(database_url), stored_rows(database_url)
+
+    def whole(number):
+        assert current(database_url) == older, number
+        assert stored_rows(database_url) == before, number
+
+    assert each_statement(lambda: upgrade(database_url), whole) > 4
+    assert current(database_url) == HEAD
+    assert [row["season_id"] for row in stored_rows(database_url)["rebuild_due"]] == [
+        closed.season_id
+    ]
+
+
+def test_a_rebuild(world: World, app_client, database_url):
+    database = app_client.app.state.database
+    with database.unit_of_work() as db:
+        db.add(RebuildDue(season_id=world.season_id))
+
+    def still_due(number):
+        with database.reading() as db:
+            assert rebuilding.due_seasons(db) == [world.season_id], number
+
+    assert each_statement(lambda: rebuilding.rebuild_due(database), still_due) > 10
+
+
+def test_a_backup(closed, database_url, tmp_path):
+    folder, rows = tmp_path / "backups", stored_rows(database_url)
+
+    def nothing_half_made(number):
+        assert stored_rows(database_url) == rows, number
+        assert [each.name for each in folder.iterdir()] == [], number
+
+    made = []
+
+    def make():
+        made.append(backups.make(database_url, folder, keep=1))
+
+    assert each_statement(make, nothing_half_made) > 5
+    elsewhere = f"sqlite:///{tmp_path}/restored.db"
+    restore(folder / made[-1].file, elsewhere)
+    assert stored_rows(elsewhere) == rows
+
+
+def test_what_a_killed_backup_left_goes_after_a_day(closed, database_url, tmp_path):
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    old, young = (folder / f"gustbook-2026010{at}.partial" for at in (1, 2))
+    for each in (old, young):
+        each.write_bytes(b"half")
+    os.utime(old, (1, 1))
+    backups.make(database_url, folder, keep=1)
+    assert not old.exists()
+    assert young.exists()

@@ -1,0 +1,147 @@
+"""A backup put back after a crash: the old files stay together, whatever step is broken off."""
+
+import os
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from api.embedded import COMPANIONS, sqlite_library
+from api.services import backups
+from api.services.backups import BackupFailed
+from api.services.restoring import restore
+from tests.stored import stored_rows
+
+ROWS = 2000
+
+
+class PowerFailure(BaseException):
+    """The machine stops here."""
+
+
+@pytest.fixture
+def made(database_url, tmp_path, world):
+    """Return a backup, and the rows that are in it."""
+    world.lead.close()
+    folder = tmp_path / "backups"
+    manifest = backups.make(database_url, folder, keep=1)
+    return folder / manifest.file, stored_rows(database_url)
+
+
+@pytest.fixture(params=["journal", "wal"])
+def crashed(request, tmp_path):
+    """Return a database as a crash in the middle of a transaction leaves it, with its journal."""
+    working, left = tmp_path / "working", tmp_path / "left"
+    working.mkdir()
+    left.mkdir()
+    mode = "WAL" if request.param == "wal" else "DELETE"
+    connection = sqlite_library.connect(working / "programme.db", isolation_level=None)
+    connection.execute(f"PRAGMA journal_mode = {mode}")
+    connection.execute("PRAGMA cache_size = 5")
+    connection.execute("CREATE TABLE old (number INTEGER, words TEXT)")
+    connection.execute("BEGIN")
+    connection.executemany("INSERT INTO old VALUES (?, 'kept')", [(at,) for at in range(ROWS)])
+    connection.execute("COMMIT")
+    connection.execute("BEGIN")
+    connection.execute("UPDATE old SET words = 'half done ' || number")
+    for file in working.iterdir():
+        shutil.copy(file, left / file.name)
+    connection.close()
+    assert (left / f"programme.db-{request.param}").stat().st_size > 10_000
+    return left / "programme.db"
+
+
+def old_words(database):
+    """Return what the old table says after SQLite has recovered it."""
+    with sqlite3.connect(database) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        return {words for (words,) in connection.execute("SELECT words FROM old")}
+
+
+def moved_aside(database):
+    """Return the one folder beside a database in which its old files are."""
+    (folder,) = [each for each in database.parent.iterdir() if each.is_dir()]
+    return folder
+
+
+def test_without_being_told_nothing_is_written_over(made, crashed):
+    file, _ = made
+    before = {each.name: each.read_bytes() for each in crashed.parent.iterdir()}
+    with pytest.raises(BackupFailed, match=r"programme\.db, programme\.db-.*say --replace"):
+        restore(file, f"sqlite:///{crashed}")
+    assert {each.name: each.read_bytes() for each in crashed.parent.iterdir()} == before
+
+
+@pytest.mark.parametrize("ending", COMPANIONS)
+def test_nor_where_only_a_journal_is_left(ending, made, tmp_path):
+    file, _ = made
+    (tmp_path / f"gone.db{ending}").write_bytes(b"left by a crash")
+    with pytest.raises(BackupFailed, match="say --replace"):
+        restore(file, f"sqlite:///{tmp_path}/gone.db")
+
+
+def test_nor_while_a_service_has_it_open(made, database_url, app_client):
+    file, rows = made
+    with app_client.app.state.database.reading() as db:
+        db.connection().exec_driver_sql("SELECT count(*) FROM season").scalar()
+        with pytest.raises(BackupFailed, match="stop the service"):
+            restore(file, database_url, replace=True)
+    assert stored_rows(database_url) == rows
+
+
+def test_both_are_whole_afterwards(made, crashed):
+    file, rows = made
+    restore(file, f"sqlite:///{crashed}", replace=True)
+    assert stored_rows(f"sqlite:///{crashed}") == rows
+    assert moved_aside(crashed).name.startswith("programme.db.replaced-")
+    assert old_words(moved_aside(crashed) / "programme.db") == {"kept"}
+
+
+def test_a_damaged_one_is_replaced_too(made, tmp_path):
+    file, rows = made
+    (tmp_path / "damaged.db").write_bytes(b"no database at all" * 1000)
+    restore(file, f"sqlite:///{tmp_path}/damaged.db", replace=True)
+    assert stored_rows(f"sqlite:///{tmp_path}/damaged.db") == rows
+
+
+def stopping_at(step, monkeypatch):
+    """Let the power fail at the given file operation; return how many there were."""
+    seen = []
+
+    def watched(call):
+        def operate(*given, **named):
+            seen.append(call)
+            if len(seen) == step:
+                raise PowerFailure
+            return call(*given, **named)
+
+        return operate
+
+    for owner, name in ((os, "replace"), (os, "fsync"), (Path, "mkdir"), (Path, "write_bytes")):
+        monkeypatch.setattr(owner, name, watched(getattr(owner, name)))
+    return seen
+
+
+def test_broken_off_at_any_step_it_can_be_begun_again(made, crashed, tmp_path, monkeypatch):
+    file, rows = made
+    step, was_broken_off = 0, True
+    while was_broken_off:
+        step += 1
+        place = tmp_path / f"step-{step}"
+        shutil.copytree(crashed.parent, place)
+        database = place / "programme.db"
+        with monkeypatch.context() as patch:
+            stopping_at(step, patch)
+            try:
+                restore(file, f"sqlite:///{database}", replace=True)
+                was_broken_off = False
+            except PowerFailure:
+                pass
+        if was_broken_off:
+            restore(file, f"sqlite:///{database}", replace=True)
+        assert stored_rows(f"sqlite:///{database}") == rows, step
+        old = [each / "programme.db" for each in place.iterdir() if each.is_dir()]
+        with_old_table = [each for each in old if "old" in stored_rows(f"sqlite:///{each}")]
+        assert [old_words(each) for each in with_old_table] == [{"kept"}], step
+    assert step > 8
