@@ -6,6 +6,7 @@
   - NotPermitted         403
   - NotFound             404
   - NotAcceptable        406
+  - TooSlow              408
   - Conflict             409
   - Stale                412
   - TooLarge             413
@@ -23,7 +24,7 @@ import json
 import logging
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import Any, ClassVar
 
 from fastapi import FastAPI, Request
@@ -61,7 +62,8 @@ class FieldError:
 
     def shown(self) -> dict[str, Any]:
         """Return the members that say something."""
-        return {name: value for name, value in asdict(self).items() if value is not None}
+        named = ((each.name, getattr(self, each.name)) for each in fields(self))
+        return {name: value for name, value in named if value is not None}
 
 
 class ApiError(Exception):
@@ -76,9 +78,12 @@ class ApiError(Exception):
         detail: str,
         errors: Sequence[FieldError] = (),
         headers: Mapping[str, str] | None = None,
+        error_count: int | None = None,
     ) -> None:
         super().__init__(detail)
         self.errors = list(errors)
+        #: How many faults there are; `errors` may list only the first of them.
+        self.error_count = len(self.errors) if error_count is None else error_count
         self.headers = dict(headers or {})
 
 
@@ -113,6 +118,12 @@ class NotAcceptable(ApiError):
     """None of the formats asked for can be given."""
 
     status, slug, title = 406, "not-acceptable", "No such format"
+
+
+class TooSlow(ApiError):
+    """The body of a request did not arrive in time."""
+
+    status, slug, title = 408, "too-slow", "The request took too long to arrive"
 
 
 class Conflict(ApiError):
@@ -210,12 +221,29 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
             return Conflict(_clash(error.orig))
         case OperationalError() | PoolTimeout():
             logger.warning("database busy or unreachable: %s", type(error).__name__)
-            return Busy("the database is busy or full; nothing of this request was stored")
+            return Busy(MAYBE_STORED if _broke_at_commit(error) else NOT_STORED)
         case DBAPIError() | StatementError():
             logger.exception("refused by the database", exc_info=error)
             return Invalid("a value in this request cannot be stored")
     logger.exception("unexpected error", exc_info=error)
     return Unexpected("the fault was noted; quote the request id when you report it")
+
+
+NOT_STORED = "the database is busy or full; nothing of this request was stored"
+MAYBE_STORED = (
+    "the database's connection broke at the last moment, and it is not known whether this request "
+    "was stored: send the same request again, under its Idempotency-Key or client_ref"
+)
+
+
+def _broke_at_commit(error: Exception) -> bool:
+    """Tell whether an error came where all statements were done: only a commit has none.
+
+    A commit that finds the disk full or the file locked is known to have been taken back.
+    """
+    if not isinstance(error, OperationalError) or error.statement is not None:
+        return False
+    return not any(word in str(error.orig) for word in ("full", "locked"))
 
 
 #: How an embedded database names what a unique constraint holds.
@@ -257,7 +285,7 @@ def problem(refusal: ApiError, instance: str) -> Response:
     }
     if refusal.errors:
         body["errors"] = [error.shown() for error in refusal.errors[:ERRORS_SHOWN]]
-        body["error_count"] = len(refusal.errors)
+        body["error_count"] = refusal.error_count
     # Plain ASCII: an echoed lone surrogate must not break the answer.
     return Response(
         json.dumps(body), status_code=status, headers=refusal.headers, media_type=MEDIA_TYPE

@@ -1,21 +1,25 @@
 """The application, assembled. Importing this opens nothing."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 import anyio
 import anyio.to_thread
 from fastapi import APIRouter, FastAPI
+from fastapi.routing import iter_route_contexts
 
-from api.db import is_embedded, open_database
+from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
+from api.db import open_database
+from api.embedded import is_embedded
 from api.errors import add_error_handlers
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
 from api.models.validation import explain
 from api.openapi import document
 from api.pages import refusals
-from api.pages.addresses import PAGES
+from api.pages.addresses import FILE_PAGES, PAGES
 from api.routes import (
     about,
     benches,
@@ -42,26 +46,27 @@ from api.services.limits import InDatabase, InMemory, Limits
 from api.settings import Settings, read_settings
 from api.turns import Turns
 
+#: Resources that take whole files; what the others take is small.
+FILES = (exports.router, imports.router)
 RESOURCES = (
-    exports,
-    seasons,
-    organisations,
-    keys,
-    teams,
-    equipment,
-    turbines,
-    builds,
-    benches,
-    sessions,
-    trials,
-    imports,
-    reports,
-    comparison,
-    progress,
-    events,
-    flags,
-    history,
-    templates,
+    seasons.router,
+    organisations.router,
+    keys.router,
+    teams.router,
+    equipment.router,
+    equipment.loans_router,
+    turbines.router,
+    builds.router,
+    benches.router,
+    sessions.router,
+    trials.router,
+    reports.router,
+    comparison.router,
+    progress.router,
+    events.router,
+    flags.router,
+    history.router,
+    templates.router,
 )
 
 
@@ -79,24 +84,44 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     bind(app, settings)
     add_error_handlers(app, explain, refusals.answer)
-    # On the router and not on the application, whose limit would answer from outside our frame.
-    v1 = APIRouter(prefix="/v1", max_body_size=settings.max_body_bytes)
-    for resource in RESOURCES:
-        v1.include_router(resource.router)
-    v1.include_router(equipment.loans_router)
     app.include_router(about.router)
-    app.include_router(v1)
-    pages = APIRouter(include_in_schema=False, max_body_size=settings.max_body_bytes)
-    for page in PAGES:
-        pages.include_router(page)
-    app.include_router(pages)
-    app.add_middleware(AnswerFrame, explain=explain, answer=refusals.answer)
+    for router in _limited(settings.max_body_bytes):
+        app.include_router(router)
+    app.add_middleware(
+        AnswerFrame, explain=explain, answer=refusals.answer, allowed=partial(_allowed, app)
+    )
     metrics = Metrics() if settings.metrics else None
     if metrics:
         app.include_router(about.metrics_router(metrics))
     app.add_middleware(RequestLog, metrics=metrics)
     app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
     return app
+
+
+def _limited(most_bytes: int) -> Iterator[APIRouter]:
+    """Yield the resources and pages, each with the largest body it takes.
+
+    The limit is on routers and not on the application, which would answer from outside our frame.
+    """
+    for resources, limit in ((FILES, most_bytes), (RESOURCES, min(most_bytes, ONE_THING_BYTES))):
+        v1 = APIRouter(prefix="/v1", max_body_size=limit)
+        for resource in resources:
+            v1.include_router(resource)
+        yield v1
+    for group, limit in ((FILE_PAGES, most_bytes), (PAGES, min(most_bytes, FORM_BYTES))):
+        pages = APIRouter(include_in_schema=False, max_body_size=limit)
+        for page in group:
+            pages.include_router(page)
+        yield pages
+
+
+def _allowed(app: FastAPI, path: str) -> list[str]:
+    """Return the methods that an address takes, over all routes that have it."""
+    methods: set[str] = set()
+    for route in iter_route_contexts(app.routes):
+        if route.path_regex.match(path):
+            methods |= route.methods or set()
+    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
 
 
 def bind(app: FastAPI, settings: Settings) -> None:
@@ -109,6 +134,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         statement_timeout_s=settings.statement_timeout_s,
     )
     app.state.turns = Turns(settings.worker_threads)
+    app.state.body_room = BodyRoom(settings.max_body_bytes)
     app.state.writers = anyio.Semaphore(_writers(settings))
     app.state.submissions = trials.gather(app.state.writers)
     counter = (

@@ -1,15 +1,15 @@
 """The frame around every answer: a request id, safe headers, and no refusal without its words."""
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import logs
-from api.errors import MEDIA_TYPE, Answering, Explain, NotSignedIn, TooLarge, from_foreign
+from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
 from api.metrics import Metrics
 from api.models.ids import new_id
-from api.services import keys
 from api.services.limits import network_of
 
 HEADERS = [
@@ -20,26 +20,24 @@ HEADERS = [
     (b"cache-control", b"no-store"),
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
-SENDING = ("POST", "PATCH")
+#: Returns the methods that an address takes.
+AllowedMethods = Callable[[str], list[str]]
+#: What the application learns of a request, and its log line says.
+FOR_THE_LOG = ("route", "key_id", "rate")
 #: Said over https alone, where it holds a browser to it for a year (RFC 6797).
 STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000; includeSubDomains")
-
-
-def require_whole_key(scope: Scope) -> None:
-    """Refuse what brings no whole key before its body is read: reading costs, and asks for one."""
-    named = dict(scope["headers"]).get(b"authorization")
-    token = keys.token_of(named.decode("latin-1") if named else None)
-    if keys.id_of(token) is None:
-        raise NotSignedIn(keys.REFUSAL)
 
 
 class AnswerFrame:
     """Pure ASGI, around the whole application, so that nothing answers from outside it."""
 
-    def __init__(self, app: ASGIApp, explain: Explain, answer: Answering) -> None:
+    def __init__(
+        self, app: ASGIApp, explain: Explain, answer: Answering, allowed: AllowedMethods
+    ) -> None:
         self.app = app
         self.explain = explain
         self.refuse = answer
+        self.allowed = allowed
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -47,16 +45,19 @@ class AnswerFrame:
             await self.app(scope, receive, send)
             return
         scope["request_id"] = new_id("req")
-        answer = _Answer(scope, receive, send, self.refuse)
+        is_head = scope["method"] == "HEAD"
+        # What GET answers without its body (RFC 9110, 9.3.2): the server leaves the body out.
+        asked = dict(scope, method="GET") if is_head else scope
+        answer = _Answer(asked, receive, send, self.refuse, self.allowed)
         try:
-            if scope["method"] in SENDING and scope["path"].startswith("/v1/"):
-                require_whole_key(scope)
-            await self.app(scope, receive, answer.pass_on)
+            await self.app(asked, receive, answer.pass_on)
         except Exception as error:
             if answer.started:
                 raise
             refused = self.refuse(scope, from_foreign(error, self.explain))
             await refused(scope, receive, answer.send)
+        finally:
+            scope.update({name: asked[name] for name in FOR_THE_LOG if name in asked})
 
 
 class RequestLog:
@@ -106,8 +107,16 @@ class RequestLog:
 class _Answer:
     """One answer on its way out."""
 
-    def __init__(self, scope: Scope, receive: Receive, send: Send, refuse: Answering) -> None:
+    def __init__(
+        self,
+        scope: Scope,
+        receive: Receive,
+        send: Send,
+        refuse: Answering,
+        allowed: AllowedMethods,
+    ) -> None:
         self.scope, self.receive, self.outward, self.refuse = scope, receive, send, refuse
+        self.allowed = allowed
         self.started = self.replaced = False
 
     async def pass_on(self, message: Message) -> None:
@@ -125,7 +134,12 @@ class _Answer:
         """Send a message with the headers that every answer has."""
         if message["type"] == "http.response.start":
             self.started = True
-            message["headers"] = _framed(message["headers"], self.scope)
+            headers = message["headers"]
+            if message["status"] == 405:  # the framework names one of several routes' methods
+                headers = [pair for pair in headers if pair[0] != b"allow"]
+                named = ", ".join(self.allowed(self.scope["path"]))
+                headers.append((b"allow", named.encode()))
+            message["headers"] = _framed(headers, self.scope)
         await self.outward(message)
 
 

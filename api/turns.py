@@ -1,6 +1,7 @@
 """Whose turn it is: to read, a few at a time; to write, one after the other or several together."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 from weakref import WeakValueDictionary
@@ -16,6 +17,7 @@ Work = TypeVar("Work")
 Done = TypeVar("Done")
 
 MOST_TOGETHER = 32
+FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its own
 BUSY = (OperationalError, NoConnection)
 
 
@@ -28,6 +30,8 @@ class Turns:
 
     def __init__(self, threads: int) -> None:
         self._reads = max(1, threads // 2)
+        self._files = anyio.Semaphore(FILES_AT_ONCE)
+        self._reading_files: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
 
@@ -35,6 +39,12 @@ class Turns:
         """Return what a key's writes pass one by one."""
         made = self._writing.get(caller.key_id) or anyio.Lock()
         return self._writing.setdefault(caller.key_id, made)
+
+    @asynccontextmanager
+    async def reading_file(self, caller: Caller) -> AsyncIterator[None]:
+        """Hold one of the places where files are read: one for each key, so that all get a turn."""
+        async with self._reading_files.setdefault(caller.key_id, anyio.Lock()), self._files:
+            yield
 
     def reading(self, caller: Caller) -> anyio.Semaphore:
         """Return what a key's reads pass a few at a time."""

@@ -13,7 +13,8 @@ from pathlib import Path
 import httpx
 from sqlalchemy.engine import make_url
 
-from api.db import is_embedded, open_database
+from api.db import open_database
+from api.embedded import is_embedded
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
 from api.services import keys

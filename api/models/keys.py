@@ -84,7 +84,10 @@ class KeyRead(KeyFacts, Answer):
 class KeyMade(KeyRead):
     """A new key with its secret, shown this once."""
 
-    key: Annotated[str, Field(description="The secret. It is shown once; keep it safe.")]
+    key: Annotated[
+        str | None,
+        Field(description="The secret. It is shown once, and left out of a retry: keep it safe."),
+    ] = None
 
 
 class KeyQuery(PageQuery):

@@ -12,6 +12,8 @@ from api.models.shapes import LARGEST_TYPED, Input
 from api.models.units import likely_units, quantity
 
 VALUE_SHOWN = 100
+#: Faults of one input that are put into words; of the rest only the number is reported.
+MOST_EXPLAINED = 100
 
 #: Code and words for the faults that occur; anything else keeps pydantic's own.
 WORDS = {
@@ -41,19 +43,29 @@ def explain(error: RequestValidationError) -> ApiError:
 
 
 def refuse(
-    faults: Sequence[Any], typed: Any, whole: Any = tuple, place: dict[str, Any] | None = None
+    faults: Sequence[Any],
+    typed: Any,
+    whole: Any = tuple,
+    place: dict[str, Any] | None = None,
+    most: int = MOST_EXPLAINED,
 ) -> Invalid:
-    """Return one refusal for all faults of an input."""
-    errors = [field_error(fault, whole(fault["loc"]), typed, place) for fault in faults]
+    """Return one refusal that counts all faults of an input and explains the first ones."""
+    errors = [field_error(fault, whole(fault["loc"]), typed, place) for fault in faults[:most]]
     first = errors[0]
     where = f"{first.pointer or first.column} " if first.pointer or first.column else ""
-    more = f", and {len(errors) - 1} more" if len(errors) > 1 else ""
-    return Invalid(f"{where}{first.detail}{more}", errors)
+    more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+    return Invalid(f"{where}{first.detail}{more}", errors, error_count=len(faults))
 
 
-def invalid(error: ValidationError, typed: Any, prefix: tuple[str | int, ...] = ()) -> Invalid:
+def invalid(
+    error: ValidationError,
+    typed: Any,
+    prefix: tuple[str | int, ...] = (),
+    most: int = MOST_EXPLAINED,
+) -> Invalid:
     """Return the refusal that the faults of one shape mean."""
-    return refuse(error.errors(include_url=False), typed, whole=lambda loc: (*prefix, *loc))
+    faults = error.errors(include_url=False)
+    return refuse(faults, typed, whole=lambda loc: (*prefix, *loc), most=most)
 
 
 def field_error(

@@ -17,6 +17,8 @@ from api.pages import (
     trial_pages,
 )
 
+#: Pages that take whole files.
+FILE_PAGES = (import_pages.router,)
 #: Forms for new things come first: `/teams/new` is no team's page.
 PAGES = tuple(
     module.router
@@ -32,7 +34,6 @@ PAGES = tuple(
         equipment_pages,
         event_pages,
         event_run_pages,
-        import_pages,
         sharing,
         trial_pages,
     )

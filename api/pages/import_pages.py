@@ -1,15 +1,18 @@
 """Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path
 from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from api.deps import as_file, database, limits
+from api.bodies import announced_bytes
+from api.deps import as_file, database, limits, turns
 from api.errors import ApiError, FieldError, Invalid
+from api.garbage import no_search_for_garbage
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.pages import forms, rendering
 from api.pages.catalogue import say
@@ -29,7 +32,7 @@ from api.services.template_file import trials_template
 router = APIRouter()
 #: Text that is mended in the page itself; what is longer is mended in its file and chosen again.
 EDITABLE = 60_000  # [characters]
-ROWS_SHOWN, FILES_AT_ONCE, MEND, MOST_MENDED = 300, 2, "mend", 100
+ROWS_SHOWN, MEND, MOST_MENDED = 300, "mend", 100
 SKIPPED_SHOWN = 40
 REASON = Field("reason", "text", required=True)
 ImportId = Annotated[str, Path()]
@@ -51,8 +54,20 @@ class Sheet:
         return len(self.text) <= EDITABLE
 
 
-def read_sheet(posted: Received) -> Sheet:
+async def read_sheet(posted: Received) -> AsyncIterator[Sheet]:
     """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
+    request = posted.visit.request
+    with no_search_for_garbage(announced_bytes(request)):
+        async with turns(request).reading_file(posted.visit.caller):
+            sheet = await run_in_threadpool(_read_sheet, posted)
+        try:
+            yield sheet
+        finally:
+            if sheet.work is not None:
+                await run_in_threadpool(sheet.work.let_go)
+
+
+def _read_sheet(posted: Post) -> Sheet:
     most: int = posted.visit.request.app.state.settings.max_import_rows
     body, text = posted.file("file"), posted.typed().get("cells", "")
     skipped = tuple(posted.text("skipped").splitlines()) if not body else ()
@@ -96,7 +111,7 @@ def _mended(posted: Post) -> dict[tuple[int, str], str]:
     }
 
 
-Sheets = Annotated[Sheet, Depends(read_sheet, max_concurrency=FILES_AT_ONCE)]
+Sheets = Annotated[Sheet, Depends(read_sheet, scope="function")]
 
 
 @router.get("/imports")

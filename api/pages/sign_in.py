@@ -47,7 +47,7 @@ async def typed_key(request: Request) -> tuple[str, str]:
         return str(form.get("key", "")), local_path(str(form.get("next", "")))
 
 
-@router.post("/sign-in")
+@router.post("/sign-in", max_body_size=MOST_BYTES)
 def sign_in(
     request: Request, typed: Annotated[tuple[str, str], Depends(typed_key)], turn: Turn
 ) -> Response:

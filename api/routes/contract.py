@@ -1,6 +1,5 @@
 """What every route of the contract shares: strict JSON, known parameters, documented refusals."""
 
-import json
 from collections.abc import Callable, Coroutine
 from typing import Any
 
@@ -8,9 +7,12 @@ from fastapi import Request
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 from pydantic import BaseModel, Field
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from api.bodies import announced_bytes, arrived
+from api.deps import body_room, sign_in
 from api.errors import (
     MEDIA_TYPE,
     ApiError,
@@ -28,6 +30,11 @@ from api.errors import (
     UnsupportedMedia,
 )
 from api.models.validation import nearest
+from api.strict_json import NotOurJson, read_json
+
+READING = ("GET", "HEAD")
+#: A body up to this size is read within a millisecond.
+READ_AT_ONCE_BYTES = 16_000
 
 
 class Problem(BaseModel):
@@ -75,33 +82,18 @@ class StrictRequest(Request):
     async def json(self) -> Any:
         """Return the body, or refuse it as unreadable."""
         if not hasattr(self, "_json"):
-            self._json = _strict_json(await self.body())
+            self._json = await _read(await self.body())
         return self._json
 
 
-def _strict_json(body: bytes) -> Any:
+async def _read(body: bytes) -> Any:
+    """Return what a body says; what takes long is read beside the event loop."""
     try:
-        return json.loads(
-            body.decode("utf-8"), object_pairs_hook=_unique, parse_constant=_refuse_constant
-        )
-    except (ValueError, RecursionError) as error:
-        reason = str(error) if isinstance(error, _NotOurJson) else "it is not JSON in UTF-8"
-        raise HTTPException(400, f"the body cannot be read: {reason}") from error
-
-
-class _NotOurJson(ValueError):
-    """JSON that other readers would understand in different ways."""
-
-
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    named = dict(pairs)
-    if len(named) != len(pairs):
-        raise _NotOurJson("a name is given twice in one object")
-    return named
-
-
-def _refuse_constant(word: str) -> Any:
-    raise _NotOurJson(f"{word} is not a number here")
+        if len(body) <= READ_AT_ONCE_BYTES:
+            return read_json(body)
+        return await run_in_threadpool(read_json, body)
+    except NotOurJson as error:
+        raise HTTPException(400, f"the body cannot be read: {error}") from error
 
 
 class StrictRoute(APIRoute):
@@ -116,7 +108,14 @@ class StrictRoute(APIRoute):
             unknown = [name for name in request.query_params if name not in known]
             if unknown:
                 raise _unknown_parameters(unknown, known)
-            return await handle(StrictRequest(request.scope, request.receive))
+            strictly = StrictRequest(request.scope, request.receive)
+            if request.method in READING:
+                return await handle(strictly)
+            # Whoever has no key, or a wrong one, costs no more than this question.
+            caller = await run_in_threadpool(sign_in, request)
+            async with body_room(request).room(caller.key_id, announced_bytes(request)):
+                await arrived(strictly)
+                return await handle(strictly)
 
         return strict
 

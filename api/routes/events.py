@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import SERIES_BYTES
 from api.deps import ChangeLead, Read, Write, WriteLead, database
 from api.models.event_runs import Drawing, EventResults, ResultsCreate, RunOrderRead
 from api.models.events import EventCreate, EventQuery, EventRead, EventUpdate
@@ -136,7 +137,12 @@ def get_run_order(event_id: str, read: Read) -> Response:
     return read.one(run_orders.newest, event_id)
 
 
-@router.post("/{event_id}/results", response_model=EventResults, responses=WRITE)
+@router.post(
+    "/{event_id}/results",
+    response_model=EventResults,
+    responses=WRITE,
+    max_body_size=SERIES_BYTES,
+)
 def record_results(event_id: str, given: ResultsCreate, write: WriteLead) -> Response:
     """Store official runs; answers the day so far. The same ones sent again change nothing."""
 

@@ -1,5 +1,6 @@
 """Imports over HTTP: a file, pasted cells or a JSON batch."""
 
+from collections.abc import AsyncIterator
 from dataclasses import replace
 from email.message import Message
 from typing import Annotated, Any
@@ -7,11 +8,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel
 from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from api.deps import Read, Write, as_file, database, limits, sign_in_writer
+from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
 from api.errors import FieldError, Invalid, UnsupportedMedia
+from api.garbage import no_search_for_garbage
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.idempotency import Answered
@@ -28,7 +31,6 @@ CSV: dict[int | str, dict[str, Any]] = {
         "description": "The refused rows, each with what is wrong.",
     }
 }
-FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its own
 
 EXAMPLE_JSON = {
     "trials": [
@@ -85,10 +87,10 @@ BODY = {
 
 
 class Sent(BaseModel):
-    """What was sent: the bytes of a file, or the trials of a batch."""
+    """What was sent: the bytes of a file, or of a batch in JSON."""
 
     body: bytes
-    trials: list[Any] | None = None
+    is_json: bool = False
 
 
 async def read_sent(request: Request) -> Sent:
@@ -100,7 +102,7 @@ async def read_sent(request: Request) -> Sent:
         await request.body()  # kept, so that the digest of a retry can be taken too
         return Sent(body=await _file(request))
     if kind == "application/json":
-        return Sent(body=await request.body(), trials=_trials(await request.json()))
+        return Sent(body=await request.body(), is_json=True)
     raise UnsupportedMedia(f"send {', '.join(SHEETS)}, application/json or a file in a form")
 
 
@@ -120,29 +122,26 @@ async def _file(request: Request) -> bytes:
         return await file.read()
 
 
-def _trials(body: Any) -> list[Any]:
-    """Return the list of a batch, whose shape is an object with `trials` alone."""
-    if (
-        not isinstance(body, dict)
-        or set(body) != {"trials"}
-        or not isinstance(body["trials"], list)
-    ):
-        words = 'the body must be {"trials": [...]} and nothing else'
-        raise Invalid(words, [FieldError("shape", words, pointer="/trials")])
-    return body["trials"]
-
-
-def prepare(
+async def prepare(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_writer)],
     sent: Annotated[Sent, Depends(read_sent)],
     query: Annotated[ImportQuery, Query()],
-) -> batch.Prepared:
+) -> AsyncIterator[batch.Prepared]:
     """Read what was sent before it is this request's turn to write: nobody waits for a file."""
     most = request.app.state.settings.max_import_rows
-    if sent.trials is not None:
-        return batch.prepare_trials(sent.body, sent.trials, most)
-    return batch.prepare_file(sent.body, most, query.decimal)
+    with no_search_for_garbage(len(sent.body)):
+        async with turns(request).reading_file(caller):
+            if sent.is_json:
+                prepared = await run_in_threadpool(batch.prepare_trials, sent.body, most)
+            else:
+                prepared = await run_in_threadpool(
+                    batch.prepare_file, sent.body, most, query.decimal
+                )
+        try:
+            yield prepared
+        finally:
+            await run_in_threadpool(prepared.let_go)
 
 
 @router.post(
@@ -155,7 +154,7 @@ def prepare(
 def import_trials(
     query: Annotated[ImportQuery, Query()],
     sent: Annotated[Sent, Depends(read_sent)],
-    prepared: Annotated[batch.Prepared, Depends(prepare, max_concurrency=FILES_AT_ONCE)],
+    prepared: Annotated[batch.Prepared, Depends(prepare)],
     write: Write,
 ) -> Response:
     """Import trials from a file, pasted cells or a batch; every fault of every row at once.

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -75,7 +76,8 @@ def season_report(
         report = reports.season_report(
             db, read.caller, season_id, query.organisation_id, query.team_id
         )
-        return _answer(request, query, "season-report", _season(db, read.caller, report))
+        answer = _answer(request, query, "season-report", _season(db, read.caller, report))
+    return answer()
 
 
 TRIAL_FILE: dict[int | str, dict[str, Any]] = {
@@ -110,7 +112,8 @@ def organisation_report(
         report = reports.organisation_report(
             db, read.caller, organisation_id, query.season_id, query.team_id
         )
-        return _answer(request, query, "school-report", _season(db, read.caller, report))
+        answer = _answer(request, query, "school-report", _season(db, read.caller, report))
+    return answer()
 
 
 @router.get("/teams/{team_id}/report", responses=_as(TeamSheet), response_model=TeamSheet)
@@ -125,7 +128,8 @@ def team_report(
             lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
             lambda: team_document(sheet),
         )
-        return _answer(request, query, "team-page", made)
+        answer = _answer(request, query, "team-page", made)
+    return answer()
 
 
 @router.get(
@@ -142,7 +146,8 @@ def event_sheet(
             lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
             lambda: event_document(sheet),
         )
-        return _answer(request, query, "event-sheet", made)
+        answer = _answer(request, query, "event-sheet", made)
+    return answer()
 
 
 @router.get("/equipment-list", responses=_as(EquipmentList, LIST), response_model=EquipmentList)
@@ -157,7 +162,8 @@ def equipment_list(
             lambda excel: spreadsheets.equipment_csv(listed, excel=excel),
             lambda: equipment_document(listed),
         )
-        return _answer(request, query, "equipment-list", made)
+        answer = _answer(request, query, "equipment-list", made)
+    return answer()
 
 
 def _season(db: Session, caller: Caller, report: SeasonReport) -> Made:
@@ -173,23 +179,28 @@ def _answer(
     query: ReportQuery | SheetQuery | EquipmentListQuery,
     name: str,
     made: Made,
-) -> Response:
-    """Answer a report in the format asked for."""
+) -> Callable[[], Response]:
+    """Return what makes the answer in the format asked for, out of what was read by now.
+
+    A page is laid out for seconds: no transaction may stay open meanwhile.
+    """
     chosen = query.format or _accepted(request.headers.get("accept", "*/*"))
     headers = {"Vary": "Accept, Authorization", "Cache-Control": "private, no-cache"}
-    body: str | bytes
-    if chosen == "csv":
-        body = made.csv(query.excel)
-    elif chosen == "html":
+    if chosen == "html":
         headers["Content-Security-Policy"] = page.content_policy()
-        body = page.to_html(made.document())
-    elif chosen == "pdf":
-        body = pdf.to_pdf(made.document())
-    else:
-        body = made.json()
     if chosen in ("csv", "pdf"):
         headers["Content-Disposition"] = f'attachment; filename="{name}.{chosen}"'
-    return Response(body, headers=headers, media_type=MEDIA[chosen])
+    write = _writer(chosen, query.excel, made)
+    return lambda: Response(write(), headers=headers, media_type=MEDIA[chosen])
+
+
+def _writer(chosen: str, excel: bool, made: Made) -> Callable[[], str | bytes]:
+    """Return what writes a report in a format; what it needs of the database is read now."""
+    if chosen == "csv":
+        return partial(made.csv, excel)
+    if chosen in ("html", "pdf"):
+        return partial(page.to_html if chosen == "html" else pdf.to_pdf, made.document())
+    return made.json
 
 
 def _accepted(accept: str) -> str:

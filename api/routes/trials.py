@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import SERIES_BYTES
 from api.deps import Change, Prepared, Read, Write, Writing, run_together, turns
 from api.errors import ApiError, UnsupportedMedia
 from api.models.pages import Page
@@ -74,6 +75,7 @@ def _answered(sent: Submission, outcome: tuple[TrialRead, bool] | ApiError) -> A
     status_code=201,
     response_model=TrialRead,
     responses=WRITE | STORED_BEFORE,
+    max_body_size=SERIES_BYTES,
 )
 async def submit_trial(request: Request, trial: TrialCreate, prepared: Prepared) -> Response:
     """Submit one trial; the answer carries its result and what the data checks found.
@@ -98,7 +100,13 @@ def get_trial(trial_id: str, read: Read) -> Response:
     return read.one(trials.get, trial_id)
 
 
-@router.post("/{trial_id}/corrections", status_code=201, response_model=TrialRead, responses=WRITE)
+@router.post(
+    "/{trial_id}/corrections",
+    status_code=201,
+    response_model=TrialRead,
+    responses=WRITE,
+    max_body_size=SERIES_BYTES,
+)
 def correct_trial(trial_id: str, correction: Correction, write: Write) -> Response:
     """Put facts of a trial right, with the reason; the old values stay in its history.
 
@@ -125,6 +133,7 @@ async def read_series(request: Request) -> bytes:
     "/{trial_id}/runs/{run_number}/series",
     response_model=TrialRead,
     responses=WRITE,
+    max_body_size=SERIES_BYTES,
     openapi_extra={
         "requestBody": {
             "required": True,

@@ -36,6 +36,7 @@ OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 MOST_ROUNDS = 3
 READS = TypeAdapter(list[FlagRead])
+WITHOUT_WORDS = {"reason": None, "answered_by": None}
 TOLD = [name for name in FlagRead.model_fields if name in Flag.model_fields]
 _FLAGS = select(*(getattr(Flag, name) for name in TOLD))
 #: Written into statements and not bound to them: a server that plans for any state at all takes
@@ -282,7 +283,9 @@ def of_trials(db: Session, sessions: Mapping[str, str]) -> dict[str, list[FlagRe
     """
     holding = defaultdict[str, list[FlagRead]](list)
     for flag in _holding(db, sorted(sessions), sorted(set(sessions.values()))):
-        holding[str(flag.trial_id or flag.session_id)].append(flag)
+        # A visitor's trial shows what holds of the host's session, but not the host's own words.
+        shown = flag if flag.trial_id else flag.model_copy(update=WITHOUT_WORDS)
+        holding[str(flag.trial_id or flag.session_id)].append(shown)
     found = {}
     for trial_id, session_id in sessions.items():
         flags = holding.get(trial_id, []) + holding.get(session_id, [])

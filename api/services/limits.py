@@ -8,13 +8,13 @@ its memory; several processes over one server count in its table, so that they c
 import ipaddress
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from sqlalchemy import Engine, delete
 from sqlalchemy.dialects.postgresql import insert
-from sqlmodel import col, select
+from sqlmodel import col
 
 from api.errors import TooMany
 from api.models.rates import RateCount
@@ -31,9 +31,6 @@ class Counter(Protocol):
 
     def add(self, name: str, window_s: int, now: float) -> int:
         """Count something, and return how often it was counted in this window."""
-
-    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
-        """Return how often each of some things was counted in this window."""
 
 
 class InMemory:
@@ -60,11 +57,6 @@ class InMemory:
         }
         self._counts = running
 
-    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
-        """Return how often each of some things was counted in this window."""
-        window = int(now // window_s)
-        return [self._counts.get((name, window_s, window), 0) for name in names]
-
 
 class InDatabase:
     """Counts that several processes share, each in a transaction of its own."""
@@ -86,16 +78,6 @@ class InDatabase:
                 over = (col(RateCount.window) + 2) * col(RateCount.window_s) < now
                 connection.execute(delete(RateCount).where(over))
         return count
-
-    def seen(self, names: Sequence[str], window_s: int, now: float) -> list[int]:
-        """Return how often each of some things was counted in this window."""
-        window = int(now // window_s)
-        counted = select(RateCount.name, RateCount.count).where(
-            col(RateCount.name).in_(names), col(RateCount.window) == window
-        )
-        with self._engine.begin() as connection:
-            found = {name: int(count) for name, count in connection.execute(counted)}
-        return [found.get(name, 0) for name in names]
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,20 +127,14 @@ class Limits:
             reset = DAY - int(now % DAY)
             raise TooMany(f"one key may make {most} {what} a day: go on tomorrow", reset)
 
-    def require_few_guesses(self, key_id: str, network: str) -> None:
-        """Refuse to look at a key that was guessed too often from a network."""
+    def note_guess(self, key_id: str, network: str) -> None:
+        """Count a key whose secret was wrong; refuse the network that sent too many of them."""
         now = self._clock()
-        names = (f"guess {key_id} {network}", f"guess {network}")
-        seen, of_network = self._counter.seen(names, GUESSING, now)
-        if seen >= MOST_GUESSES or of_network >= MOST_GUESSES_OF_NETWORK:
+        of_key = self._counter.add(f"guess {key_id} {network}", GUESSING, now)
+        of_network = self._counter.add(f"guess {network}", GUESSING, now)
+        if of_key > MOST_GUESSES or of_network > MOST_GUESSES_OF_NETWORK:
             reset = GUESSING - int(now % GUESSING)
             raise TooMany("too many wrong keys came from your network", reset)
-
-    def note_guess(self, key_id: str, network: str) -> None:
-        """Count a key whose secret was wrong."""
-        now = self._clock()
-        self._counter.add(f"guess {key_id} {network}", GUESSING, now)
-        self._counter.add(f"guess {network}", GUESSING, now)
 
 
 def network_of(address: str) -> str:

@@ -16,6 +16,9 @@ from api.models.shapes import Answer, Input, PageQuery, Stored
 from api.services import audit
 from api.services.scope import Caller, Table, visible
 
+#: Means whatever version there is; real ones count from 1.
+ANY_VERSION = -1
+
 Read = TypeVar("Read", bound=Answer)
 
 #: What a thing is called where its table has another name.
@@ -67,7 +70,7 @@ def change(
 ) -> dict[str, Any]:
     """Write what a change names; return the fields whose values it moved."""
     lock(db, row)
-    if row.version != version:
+    if version not in (row.version, ANY_VERSION):
         raise Stale(f"this is version {row.version} now, and your change is based on {version}")
     asked = changes.model_dump(exclude_unset=True) | more
     named = {name: value for name, value in asked.items() if name in type(row).model_fields}

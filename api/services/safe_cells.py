@@ -2,9 +2,12 @@
 
 import re
 
-#: A cell that begins so would be read as a formula by a spreadsheet (OWASP ASVS 5.0, 1.2.10);
-#: the wide forms count in spreadsheets set to Japanese or Chinese (OWASP, "CSV Injection").
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+#: A cell that begins so would be read as a formula by a spreadsheet (OWASP ASVS 5.0, 1.2.10).
+FORMULA_SIGNS = "=+-@"
+#: Other forms of these signs, wide, small, raised or lowered: spreadsheets set to Japanese or
+#: Chinese take some of them for the plain ones (OWASP, "CSV Injection").
+FORMS_OF_SIGNS = "\u207a\u207c\u208a\u208c\ufb29\ufe62\ufe63\ufe66\ufe6b\uff0b\uff0d\uff1d\uff20"
+FORMULA_STARTS = (*FORMULA_SIGNS, *FORMS_OF_SIGNS, "\t", "\0")
 MARK = "'"
 _SIGNS = "".join(re.escape(sign) for sign in FORMULA_STARTS if sign != "\t")
 #: A formula's sign after what may cut a cell in two, marks between them not counted.

@@ -3,7 +3,10 @@
 import pytest
 from fastapi import APIRouter
 from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 
+from api.errors import from_foreign
+from api.models.validation import explain
 from tests.makers import World
 
 
@@ -71,3 +74,17 @@ def test_good_answers_are_framed_as_well(world: World):
 def test_two_requests_have_two_ids(app_client):
     one, two = (app_client.get("/healthz").headers["x-request-id"] for _ in range(2))
     assert one != two
+
+
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [
+        (OperationalError(None, None, Exception("server closed")), "not known whether"),
+        (OperationalError("INSERT", {}, Exception("disk full")), "nothing of this request was"),
+        (PoolTimeout("no connection"), "nothing of this request was"),
+    ],
+    ids=["at the commit", "before it", "no connection"],
+)
+def test_it_is_said_whether_something_may_have_been_stored(error, words):
+    """A connection that breaks at the commit leaves it open whether the commit went through."""
+    assert words in str(from_foreign(error, explain))

@@ -20,7 +20,7 @@ class TestIfMatch:
         assert second.status_code == 412
         assert world.larch.coach.get(path).json()["size"] == 4
 
-    @pytest.mark.parametrize("tag", ["v1", "*", '"v0001x"', 'W/"v1"', '"v99999999999999"'])
+    @pytest.mark.parametrize("tag", ["v1", '"v0001x"', 'W/"v1"', '"v99999999999999"'])
     def test_what_is_no_tag_of_ours_is_refused(self, tag, world: World):
         answer = world.larch.coach.patch(
             f"/v1/teams/{world.larch.team_id}", json={"size": 4}, headers={"If-Match": tag}

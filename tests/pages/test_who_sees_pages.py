@@ -10,7 +10,7 @@ from sqlmodel import select
 from api.models.ids import new_id
 from api.models.shares import Share, ShareCreate
 from api.models.web_sessions import WebSession
-from api.pages.addresses import PAGES
+from api.pages.addresses import FILE_PAGES, PAGES
 from api.pages.visits import COOKIE
 from api.services import shares
 from api.services.scope import Caller
@@ -20,7 +20,7 @@ from tests.pages.page_table import OPEN, TABLE
 
 ROUTES = {
     route.name: (method, route.path)
-    for router in PAGES
+    for router in (*FILE_PAGES, *PAGES)
     for route in router.routes
     for method in route.methods
 }
@@ -33,7 +33,9 @@ CSV = (
 
 def test_every_page_has_a_row():
     assert set(TABLE) == set(GUARDED)
-    assert len(ROUTES) == sum(len(r.methods) for router in PAGES for r in router.routes)
+    assert len(ROUTES) == sum(
+        len(r.methods) for router in (*FILE_PAGES, *PAGES) for r in router.routes
+    )
 
 
 @pytest.fixture

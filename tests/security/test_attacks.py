@@ -40,20 +40,6 @@ class TestCostOfReading:
         assert seconds(lambda: MAIL.search("a" * 200_000)) < 0.2
         assert MAIL.search("write to a.b@larch.test now")
 
-    def test_no_body_is_read_for_whoever_brings_no_whole_key(self, app_client):
-        read = []
-
-        def body():
-            for _ in range(5):
-                read.append(1)
-                yield b"[" * 1000
-
-        for key in ("", "Bearer gust_x", "Basic abc"):
-            headers = {"Authorization": key, "Content-Type": "application/json"}
-            answer = app_client.post("/v1/trials", content=body(), headers=headers)
-            assert answer.status_code == 401
-            assert "WWW-Authenticate" in answer.headers
-
     def test_series_of_a_trial_are_counted_together(self, world: World):
         run = {"series_voltage_v": [1.2] * MOST_SAMPLES, "sample_rate_hz": 10}
         most = MOST_SAMPLES_OF_TRIAL // MOST_SAMPLES

@@ -3,12 +3,16 @@
 import json
 from datetime import UTC
 from functools import cache
+from threading import BoundedSemaphore
 from typing import Any
 
 from api.services.documents.blocks import Block, Document, Heading, Items, Plot, Table, Text
 from api.services.documents.page import TEMPLATES
 from api.services.documents.words import day
 
+#: Pages that are set at the same time: a large report takes some 200 MB.
+SET_TOGETHER = 2
+_setting = BoundedSemaphore(SET_TOGETHER)
 LEAST_WIDTH, MOST_WIDTH, SHORT_NAME = 6, 30, 16  # [characters], of a column
 
 
@@ -23,7 +27,8 @@ def to_pdf(document: Document) -> bytes:
         "blocks": [_plain(block) for block in document.blocks],
         "cautions": list(document.cautions),
     }
-    made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(told)})
+    with _setting:
+        made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(told)})
     return made
 
 

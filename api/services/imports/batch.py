@@ -6,7 +6,7 @@ transaction finds, opens, submits and tells. A dry run takes it all back.
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,7 +14,8 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, delete, insert, select
 
 from api.bulk import parts
-from api.errors import ApiError, FieldError, Invalid, TooLarge
+from api.errors import ApiError, FieldError, Invalid
+from api.garbage import let_go
 from api.models.flags import FlagRead
 from api.models.ids import new_id
 from api.models.imports import (
@@ -26,12 +27,13 @@ from api.models.imports import (
 )
 from api.models.sessions import BenchSession
 from api.models.trials import Trial, TrialCreate
-from api.models.validation import echo, invalid
+from api.models.validation import MOST_EXPLAINED, echo, invalid
 from api.services import audit, flags, resources, revisions, trials
 from api.services.imports import refused
 from api.services.imports.cells import choices_of_sign, signs_of
 from api.services.imports.drafts import Draft, group, located, shape
 from api.services.imports.headers import Header
+from api.services.imports.json_batch import read_items
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
@@ -40,6 +42,8 @@ from api.services.imports.workbook import is_workbook, to_sheet
 from api.services.scope import Caller
 
 ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
+#: Faults of a batch after which each further trial has its first fault explained alone.
+MOST_FAULTS_EXPLAINED = 2000
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
 
 
@@ -82,6 +86,11 @@ class Prepared:
     def header(self) -> Header | None:
         """Return the columns of a file."""
         return None if self.sheet is None else self.sheet.header
+
+    def let_go(self) -> None:
+        """Give back what was read, when nobody needs it any more."""
+        let_go(self.drafts)
+        let_go(self.entries)
 
     @property
     def faults(self) -> list[FieldError]:
@@ -142,26 +151,32 @@ def _asked_sign(table: Table) -> dict[str, Any] | None:
             "readings": choices_of_sign(str(first.value), *key)}  # fmt: skip
 
 
-def prepare_trials(body: bytes, items: Sequence[Any], most_rows: int) -> Prepared:
+def prepare_trials(body: bytes, most_rows: int) -> Prepared:
     """Read a JSON batch of trials."""
-    if len(items) > most_rows:
-        raise TooLarge(f"the batch has more than {most_rows} trials; send it in parts")
+    entries: list[Entry] = []
+    fault_count = 0
+    for number, item in enumerate(read_items(body, most_rows), start=1):
+        entries.append(_json_entry(number, item, explained=fault_count < MOST_FAULTS_EXPLAINED))
+        fault_count += len(entries[-1].faults)
     return Prepared(
         format="json",
         digest=hashlib.sha256(body).hexdigest(),
-        understood={"trials": len(items)},
-        entries=[_json_entry(number, item) for number, item in enumerate(items, start=1)],
+        understood={"trials": len(entries)},
+        entries=entries,
     )
 
 
-def _json_entry(number: int, item: Any) -> Entry:
+def _json_entry(number: int, item: Any, *, explained: bool) -> Entry:
+    """Return one trial of a batch or its faults: the first alone, once many were explained."""
     ref = item.get("client_ref") if isinstance(item, dict) else None
     entry = Entry([number], ref if isinstance(ref, str) else None)
     try:
         entry.trial = TrialCreate.model_validate(item)
     except ValidationError as error:
         entry.client_ref = entry.client_ref and echo(entry.client_ref)
-        found = invalid(error, {"trials": {number - 1: item}}, prefix=("trials", number - 1))
+        typed = {"trials": {number - 1: item}}
+        most = MOST_EXPLAINED if explained else 1
+        found = invalid(error, typed, prefix=("trials", number - 1), most=most)
         entry.faults = [replace(fault, row=number) for fault in found.errors]
     return entry
 
@@ -171,7 +186,16 @@ def carry_out(
 ) -> ImportRead | ImportTried:
     """Resolve, submit and tell; a dry run does all of it and then takes it back."""
     # What was prepared stays as it is, and may be carried out once more.
-    work = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
+    own = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
+    try:
+        return _carry_out(db, caller, own, query)
+    finally:
+        let_go(own.entries)
+
+
+def _carry_out(
+    db: Session, caller: Caller, work: Prepared, query: ImportQuery
+) -> ImportRead | ImportTried:
     revisions.lock_all(db)  # two imports of one new session: the second finds the first's
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)

@@ -1,0 +1,79 @@
+"""What request bodies may cost: bytes for one operation, bytes in memory at once, time to arrive.
+
+A body is read only after its key was checked. Small bodies need no more than that. Large ones are
+read one at a time for each key, and only while all of them together fit into memory.
+"""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from weakref import WeakValueDictionary
+
+import anyio
+from starlette.middleware.body_limit import MAX_BODY_SIZE_SCOPE_KEY
+from starlette.requests import Request
+
+from api.errors import Busy, TooSlow
+
+#: Most operations are about one thing with its facts.
+ONE_THING_BYTES = 100_000
+#: A trial may carry logged series, and a page's form a sheet of pasted cells.
+SERIES_BYTES, FORM_BYTES = 2_000_000, 1_000_000
+#: How many of the largest bodies may be in memory together, and how long one waits for room. [s]
+LARGEST_TOGETHER, PATIENCE_S = 4, 20
+#: How long a body may take to arrive: a start, and a rate that a poor mobile network reaches.
+START_S, SLOWEST_BYTES_PER_S = 30, 20_000
+
+
+def announced_bytes(request: Request) -> int:
+    """Return how large a body says it is, or may be where it does not say."""
+    most: int = request.scope.get(MAX_BODY_SIZE_SCOPE_KEY, ONE_THING_BYTES)
+    told = request.headers.get("content-length", "")
+    return min(int(told), most) if told.isdecimal() else most
+
+
+async def arrived(request: Request) -> bytes:
+    """Return a request's body; raise `TooSlow` where it does not arrive in time."""
+    within_s = START_S + announced_bytes(request) / SLOWEST_BYTES_PER_S
+    try:
+        with anyio.fail_after(within_s):
+            return await request.body()
+    except TimeoutError as error:
+        raise TooSlow(f"the body did not arrive within {within_s:.0f} s") from error
+
+
+class BodyRoom:
+    """The memory that large bodies share."""
+
+    def __init__(self, largest_bytes: int, wait_s: float = PATIENCE_S) -> None:
+        self._free_bytes, self._wait_s = LARGEST_TOGETHER * largest_bytes, wait_s
+        self._freed = anyio.Condition()
+        self._of_key: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
+
+    @asynccontextmanager
+    async def room(self, key_id: str, byte_count: int) -> AsyncIterator[None]:
+        """Hold room for a body; raise `Busy` where none gets free in time."""
+        if byte_count <= ONE_THING_BYTES:
+            yield
+            return
+        async with self._of_key.setdefault(key_id, anyio.Lock()):
+            await self._take(byte_count)
+            try:
+                yield
+            finally:
+                with anyio.CancelScope(shield=True):
+                    await self._change(byte_count)
+
+    async def _take(self, byte_count: int) -> None:
+        try:
+            with anyio.fail_after(self._wait_s):
+                async with self._freed:
+                    while self._free_bytes < byte_count:
+                        await self._freed.wait()
+                    self._free_bytes -= byte_count
+        except TimeoutError as error:
+            raise Busy("too many large files are being read; send it again") from error
+
+    async def _change(self, byte_count: int) -> None:
+        async with self._freed:
+            self._free_bytes += byte_count
+            self._freed.notify_all()

@@ -1,0 +1,112 @@
+"""The trials of a JSON batch, read one by one, so that no other request waits for a large batch.
+
+Python reads a JSON text in one go and lets no other thread work meanwhile. A trial takes
+microseconds, a batch of 20 MB half a second.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from api.errors import FieldError, Invalid, Malformed, TooLarge
+from api.strict_json import NotOurJson, read_one, text_of
+
+#: How much of the text is looked at for the next trials, and at most for one. [characters]
+WINDOW, LONGEST_TRIAL = 100_000, 2_000_000
+LONGEST_CUT = 2  # of a number that is cut within its exponent, "e+" is not read as part of it
+BLANK = r"[ \t\r\n]*"
+OPENING = re.compile(rf'{BLANK}\{{{BLANK}"trials"{BLANK}:{BLANK}\[{BLANK}')
+COMMA = re.compile(rf"{BLANK},{BLANK}")
+LIST_END, CLOSING = re.compile(rf"{BLANK}\]"), re.compile(rf"{BLANK}\]{BLANK}\}}{BLANK}")
+BROKEN = "it is not JSON in UTF-8"
+SHAPE = 'the body must be {"trials": [...]} and nothing else'
+
+
+def read_items(body: bytes, most: int) -> Iterator[Any]:
+    r"""Yield the items of a batch, whatever they are.
+
+    Raise `Malformed` where the text cannot be read, `Invalid` where it is no batch, and `TooLarge`
+    for more than `most` items.
+
+    >>> list(read_items(b'{"trials": [{"load_ohm": 30.1}, {"load_ohm": 33}]}', 10))
+    [{'load_ohm': 30.1}, {'load_ohm': 33}]
+    """
+    try:
+        yield from _Batch(text_of(body), most).items()
+    except NotOurJson as error:
+        raise Malformed(f"the body cannot be read: {error}") from error
+
+
+class _Batch:
+    """The text of a batch, and the place up to which it was read."""
+
+    def __init__(self, text: str, most: int) -> None:
+        self._text, self._most = text, most
+        self._window, self._start = "", 0
+
+    def items(self) -> Iterator[Any]:
+        """Yield the items one by one."""
+        opening = OPENING.match(self._text)
+        if opening is None:
+            raise self._no_batch()
+        at, count = opening.end(), 0
+        is_over = self._is_over(at)
+        while not is_over:
+            count += 1
+            if count > self._most:
+                raise TooLarge(f"the batch has more than {self._most} trials; send it in parts")
+            item, at = self._read(at)
+            yield item
+            is_over = self._is_over(at)
+            at = at if is_over else self._after_comma(at)
+
+    def _is_over(self, at: int) -> bool:
+        """Tell whether the batch ends at a place; refuse what follows its end."""
+        closing = CLOSING.match(self._text, at)
+        if closing is None and LIST_END.match(self._text, at):
+            raise Invalid(SHAPE, [FieldError("shape", SHAPE, pointer="/trials")])
+        if closing is not None and closing.end() != len(self._text):
+            raise NotOurJson(BROKEN)
+        return closing is not None
+
+    def _no_batch(self) -> Exception:
+        """Return why a text is refused that does not begin as a batch does."""
+        try:
+            read_one(self._text[:WINDOW].lstrip(), 0)
+        except NotOurJson as error:
+            return error
+        except ValueError:
+            if len(self._text) <= WINDOW:
+                return NotOurJson(BROKEN)
+        return Invalid(SHAPE, [FieldError("shape", SHAPE, pointer="/trials")])
+
+    def _after_comma(self, at: int) -> int:
+        """Return where the next item begins."""
+        comma = COMMA.match(self._text, at)
+        if comma is None:
+            raise NotOurJson(BROKEN)
+        return comma.end()
+
+    def _read(self, at: int) -> tuple[Any, int]:
+        """Return the item at a place, looking no further than one item may reach."""
+        for width in (0, WINDOW, LONGEST_TRIAL):
+            if width:
+                self._window, self._start = self._text[at : at + width], at
+            found = self._read_in_window(at - self._start)
+            if found is not None:
+                return found
+        if at + LONGEST_TRIAL < len(self._text):
+            raise TooLarge(f"a trial of the batch has more than {LONGEST_TRIAL} characters")
+        raise NotOurJson(BROKEN)
+
+    def _read_in_window(self, at: int) -> tuple[Any, int] | None:
+        """Return the item if the window holds all of it; a number at its end may be cut off."""
+        try:
+            item, end = read_one(self._window, at)
+        except NotOurJson:
+            raise
+        except (ValueError, IndexError):
+            return None
+        is_last = self._start + len(self._window) >= len(self._text)
+        is_whole = is_last or end + LONGEST_CUT < len(self._window)
+        return (item, self._start + end) if is_whole else None
