@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from typing import Any
 
 #: What is made of a smaller body is soon gone through.
-LARGE_BYTES = 100_000
+LARGE_BYTES = 20_000
 
 _turn = threading.Lock()
 _working: list[object] = []

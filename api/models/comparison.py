@@ -126,6 +126,13 @@ class SeasonComparison(BaseModel):
         int, Field(description="Builds of schools that do not share them with this key.")
     ]
     reason: Annotated[str | None, Field(description="Why nothing can be compared, if so.")]
+    others_as_of: Annotated[
+        datetime | None,
+        Field(
+            description="The moment of other schools' trials; null where they are those of now. It "
+            "moves on when no single trial can be told from it; own trials count at once."
+        ),
+    ] = None
 
 
 class ComparisonQuery(BaseModel):

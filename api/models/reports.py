@@ -193,6 +193,10 @@ class FairTable(Statement):
     available: Annotated[bool, Field(description="Whether any two benches are joined.")]
     places: list[FairPlace]
     not_shown: Annotated[int, Field(description="Builds of schools that do not share them.")]
+    others_as_of: Annotated[
+        datetime | None,
+        Field(description="The moment of other schools' trials; null where they are those of now."),
+    ] = None
 
 
 class SeasonReport(BaseModel):

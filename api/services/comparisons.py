@@ -117,6 +117,7 @@ def _compare(
         trials=len(fitted.trials["build_id"]),
         not_shown=_hidden(fitted, known),
         reason=None,
+        others_as_of=fitted.others_as_of,
     )
 
 

@@ -41,10 +41,15 @@ class Snapshot:
 
 @dataclass(frozen=True, slots=True)
 class KnownTrials:
-    """The trials that an answer may rest on; `version` tells them from others of this revision."""
+    """The trials that an answer may rest on.
+
+    Where others' are not those of now, `as_of` is their moment, and `version` tells them from
+    others of this revision.
+    """
 
     trials: SeasonTrials
-    version: int | None
+    version: int | None = None
+    as_of: datetime | None = None
 
 
 def trials_known_to(
@@ -53,15 +58,15 @@ def trials_known_to(
     """Return a season's trials as a key knows them, or those of sessions before a moment."""
     own = caller.organisation_ids
     if own is None:
-        return KnownTrials(season_trials(db, season, until), None)
+        return KnownTrials(season_trials(db, season, until))
     now = season_trials(db, season)
     snapshot = _published(db, own, season, now)
     if snapshot.trials is now:
-        return KnownTrials(season_trials(db, season, until), None)
+        return KnownTrials(season_trials(db, season, until))
     known = _mixed(db, own, now, snapshot.trials)
     if until is not None:
         known = known.only(known.trials["started_at"].astype(float) < until.timestamp())
-    return KnownTrials(known, snapshot.revision)
+    return KnownTrials(known, snapshot.revision, snapshot.taken_at)
 
 
 def _published(db: Session, own: frozenset[str], season: Season, now: SeasonTrials) -> Snapshot:

@@ -41,6 +41,8 @@ class Fitted:
     exponents: dict[str, tuple[float, float]]
     #: Whether figures are given at a tenth of their uncertainty: they rest on trials not shown.
     is_coarse: bool = False
+    #: The moment of others' trials, where those of now are not published yet.
+    others_as_of: datetime | None = None
 
     @cached_property
     def builds(self) -> Groups:
@@ -151,7 +153,9 @@ def fitted_season(
     if exact is None or caller.reaches_all:
         return exact
     shown: Fitted = cache.get_or_make(
-        ("coarse", *subject), season.revision, lambda: replace(exact, is_coarse=True)
+        ("coarse", *subject),
+        season.revision,
+        lambda: replace(exact, is_coarse=True, others_as_of=known.as_of),
     )
     return shown
 

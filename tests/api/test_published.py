@@ -9,7 +9,7 @@ from api.services.published import LEAST_TRIALS, LONGEST, _is_due
 from tests.makers import World, created, trial_payload
 
 #: What tells of the moment and of the season's writes, and of no figure.
-ABOUT = ("as_of", "revision")
+ABOUT = ("as_of", "others_as_of", "revision")
 
 
 def seen(client, world, school):
@@ -23,8 +23,17 @@ def seen(client, world, school):
     for path in paths:
         answer = client.get(path)
         assert answer.status_code == 200, answer.text
-        answers[path] = {name: value for name, value in answer.json().items() if name not in ABOUT}
+        answers[path] = figures_of(answer.json())
     return answers
+
+
+def figures_of(told):
+    """Return an answer without what tells of the moment."""
+    if isinstance(told, list):
+        return [figures_of(each) for each in told]
+    if isinstance(told, dict):
+        return {name: figures_of(value) for name, value in told.items() if name not in ABOUT}
+    return told
 
 
 def send(school, ref, volts):
@@ -58,6 +67,19 @@ def test_one_trial_of_another_school_moves_nothing(volts, joined: World):
     )
     assert gone.status_code == 200, gone.text
     assert seen(joined.larch.coach, joined, joined.larch) == before
+
+
+def test_it_is_said_of_when_the_others_are(joined: World):
+    season = f"/v1/seasons/{joined.season_id}"
+    assert joined.larch.coach.get(f"{season}/comparison").json()["others_as_of"] is None
+    send(joined.birch, "hidden", 1.5)
+    moment = joined.larch.coach.get(f"{season}/comparison").json()["others_as_of"]
+    assert abs(datetime.now(UTC) - datetime.fromisoformat(moment)) < timedelta(minutes=5)
+    report = joined.larch.coach.get(f"{season}/report")
+    assert report.json()["comparison"]["others_as_of"] == moment
+    page = joined.larch.coach.get(f"{season}/report?format=html").text
+    assert "Your own trials count at once." in page
+    assert joined.lead.get(f"{season}/comparison").json()["others_as_of"] is None
 
 
 def test_an_own_trial_counts_at_once(joined: World):

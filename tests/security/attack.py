@@ -159,7 +159,7 @@ def errors_of_several(db: Session, aim: Target, model: np.ndarray, *, guarded: b
         noise = (step_of(0.05) / np.sqrt(6)) ** 2 if guarded else 1e-12
         normal = response.T @ response / noise + np.eye(LEAST_TRIALS) / SPREAD**2
         guess = np.linalg.solve(normal, response.T @ moved / noise)
-        found.extend(np.abs(np.exp(guess - true) - 1))
+        found.extend(np.abs(np.expm1(np.clip(guess - true, -5, 5))))
     return np.array(found)
 
 

@@ -1,6 +1,7 @@
 """The event loop answers others while a large request is read: it is never held for long."""
 
 import json
+import math
 import sys
 import threading
 import time
@@ -13,6 +14,7 @@ from tests.makers import World, trial_payload
 from tests.security.test_cost_growth import HEADER, unknown_fields
 
 MOST_HELD_S = 0.1
+TRIES = 8
 
 
 class Watchdog:
@@ -77,8 +79,8 @@ def test_no_large_body_holds_it(path, kind, body, world: World):
     content = body()
     headers = {"Content-Type": kind}
     world.larch.coach.post(path, content=b"{}", headers=headers)  # compiled and imported by now
-    held = []
-    for _ in range(4):  # the least of some: other work on the machine only adds
+    held = [math.inf]
+    while min(held) >= MOST_HELD_S and len(held) <= TRIES:  # other work on the machine only adds
         with Watchdog(world.larch.coach) as watched:
             answer = world.larch.coach.post(path, content=content, headers=headers)
         assert 400 <= answer.status_code < 500

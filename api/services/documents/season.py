@@ -46,6 +46,10 @@ WITHIN_BENCH = (
     "Only results of the same bench stand in one order. The spans here leave out the doubt that "
     "all results of the bench share; where spans overlap widely, the order can turn."
 )
+OTHERS_AS_OF = (
+    "Other schools' trials are those of {day}. Newer ones show when there are so many that no "
+    "single trial can be told from the figures. Your own trials count at once."
+)
 NOT_SHOWN = "{count} builds of schools that do not share theirs took part and are not shown."
 ONE_GROUP = "All are held together by the reference rotor or by visits."
 OF_GROUPS = (
@@ -103,6 +107,8 @@ def _comparison(made: Builder, report: SeasonReport) -> None:
         made.add(_fair(places, caption, own))
     if fair.not_shown:
         made.add(Text(NOT_SHOWN.format(count=fair.not_shown), "quiet"))
+    if fair.others_as_of:
+        made.add(Text(OTHERS_AS_OF.format(day=day(fair.others_as_of)), "quiet"))
 
 
 def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:

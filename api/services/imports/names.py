@@ -94,7 +94,8 @@ class Directory:
             try:
                 return find(cells, *about)
             except Unresolved as unresolved:
-                unknown.append(unresolved)
+                # Without its frames, which hold this list: thousands of rows may be unknown.
+                unknown.append(unresolved.with_traceback(None))
                 return None
 
         is_reference = cells.get("kind") == "reference"
@@ -212,11 +213,15 @@ def _by(rows: Iterable[Thing], field: str) -> dict[Any, list[Thing]]:
 
 
 def _together(unknown: list[Unresolved]) -> Unresolved:
-    """Return one refusal for all names that are not known."""
-    first = unknown[0]
-    for other in unknown[1:]:
-        first.columns |= other.columns
-    return first
+    """Return one new refusal for all names that are not known.
+
+    One of `unknown` itself, raised, would hold the frame that holds it.
+    """
+    (column, reason), *_ = unknown[0].columns.items()
+    together = Unresolved(column, reason)
+    for each in unknown:
+        together.columns |= each.columns
+    return together
 
 
 def _needed(cells: Cells, column: str) -> Any:
