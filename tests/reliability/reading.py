@@ -14,6 +14,7 @@ from collections import defaultdict
 
 import httpx
 
+import api.db
 from tests.makers import trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import print_table
@@ -67,6 +68,7 @@ def submitted_again(client, school, place, waits, stop):
 
 def run(journal, rows):
     """Return what was waited for beside one import, and how long that took."""
+    api.db.JOURNAL = journal  # keys are made in this process, with the same journal
     with tempfile.TemporaryDirectory() as folder:
         service = WithJournal(folder, journal)
         try:
