@@ -301,17 +301,6 @@ def words_of(refusal: ApiError) -> tuple[int, str, str, str]:
     return refusal.http_status, slug, title, detail
 
 
-def _forget_frames(error: BaseException | None) -> None:
-    """Let go of what the refused work held: an error and its frames hold each other.
-
-    Of a refused file that is hundreds of thousands of things, for which the search for garbage
-    would have to stop every thread.
-    """
-    while error is not None:
-        error.__traceback__ = None
-        error = error.__cause__ or error.__context__
-
-
 def add_error_handlers(app: FastAPI, explain: Explain, answer: Answering) -> None:
     """Send every refusal, ours or the framework's, through `answer`.
 
@@ -320,9 +309,7 @@ def add_error_handlers(app: FastAPI, explain: Explain, answer: Answering) -> Non
     """
 
     def refuse(request: Request, error: Exception) -> Response:
-        refused = answer(request.scope, from_foreign(error, explain))
-        _forget_frames(error)
-        return refused
+        return answer(request.scope, from_foreign(error, explain))
 
     for kind in (ApiError, RequestValidationError, HTTPException):
         app.add_exception_handler(kind, refuse)

@@ -1,6 +1,6 @@
 """Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
 
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -9,10 +9,8 @@ from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from api.bodies import announced_bytes
 from api.deps import as_file, database, limits, turns
 from api.errors import ApiError, FieldError, Invalid
-from api.garbage import no_search_for_garbage
 from api.models.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.pages import forms, rendering
 from api.pages.catalogue import say
@@ -54,17 +52,10 @@ class Sheet:
         return len(self.text) <= EDITABLE
 
 
-async def read_sheet(posted: Received) -> AsyncIterator[Sheet]:
+async def read_sheet(posted: Received) -> Sheet:
     """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
-    request = posted.visit.request
-    with no_search_for_garbage(announced_bytes(request)):
-        async with turns(request).reading_file(posted.visit.caller):
-            sheet = await run_in_threadpool(_read_sheet, posted)
-        try:
-            yield sheet
-        finally:
-            if sheet.work is not None:
-                await run_in_threadpool(sheet.work.let_go)
+    async with turns(posted.visit.request).reading_file(posted.visit.caller):
+        return await run_in_threadpool(_read_sheet, posted)
 
 
 def _read_sheet(posted: Post) -> Sheet:
@@ -111,7 +102,7 @@ def _mended(posted: Post) -> dict[tuple[int, str], str]:
     }
 
 
-Sheets = Annotated[Sheet, Depends(read_sheet, scope="function")]
+Sheets = Annotated[Sheet, Depends(read_sheet)]
 
 
 @router.get("/imports")

@@ -1,6 +1,5 @@
 """Imports over HTTP: a file, pasted cells or a JSON batch."""
 
-from collections.abc import AsyncIterator
 from dataclasses import replace
 from email.message import Message
 from typing import Annotated, Any
@@ -14,7 +13,6 @@ from starlette.responses import Response
 
 from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
 from api.errors import FieldError, Invalid, UnsupportedMedia
-from api.garbage import no_search_for_garbage
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.idempotency import Answered
@@ -127,21 +125,13 @@ async def prepare(
     caller: Annotated[Caller, Depends(sign_in_writer)],
     sent: Annotated[Sent, Depends(read_sent)],
     query: Annotated[ImportQuery, Query()],
-) -> AsyncIterator[batch.Prepared]:
+) -> batch.Prepared:
     """Read what was sent before it is this request's turn to write: nobody waits for a file."""
     most = request.app.state.settings.max_import_rows
-    with no_search_for_garbage(len(sent.body)):
-        async with turns(request).reading_file(caller):
-            if sent.is_json:
-                prepared = await run_in_threadpool(batch.prepare_trials, sent.body, most)
-            else:
-                prepared = await run_in_threadpool(
-                    batch.prepare_file, sent.body, most, query.decimal
-                )
-        try:
-            yield prepared
-        finally:
-            await run_in_threadpool(prepared.let_go)
+    async with turns(request).reading_file(caller):
+        if sent.is_json:
+            return await run_in_threadpool(batch.prepare_trials, sent.body, most)
+        return await run_in_threadpool(batch.prepare_file, sent.body, most, query.decimal)
 
 
 @router.post(

@@ -15,7 +15,6 @@ from sqlmodel import Session, col, delete, insert, select
 
 from api.bulk import parts
 from api.errors import ApiError, FieldError, Invalid
-from api.garbage import let_go
 from api.models.flags import FlagRead
 from api.models.ids import new_id
 from api.models.imports import (
@@ -86,11 +85,6 @@ class Prepared:
     def header(self) -> Header | None:
         """Return the columns of a file."""
         return None if self.sheet is None else self.sheet.header
-
-    def let_go(self) -> None:
-        """Give back what was read, when nobody needs it any more."""
-        let_go(self.drafts)
-        let_go(self.entries)
 
     @property
     def faults(self) -> list[FieldError]:
@@ -186,16 +180,7 @@ def carry_out(
 ) -> ImportRead | ImportTried:
     """Resolve, submit and tell; a dry run does all of it and then takes it back."""
     # What was prepared stays as it is, and may be carried out once more.
-    own = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
-    try:
-        return _carry_out(db, caller, own, query)
-    finally:
-        let_go(own.entries)
-
-
-def _carry_out(
-    db: Session, caller: Caller, work: Prepared, query: ImportQuery
-) -> ImportRead | ImportTried:
+    work = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
     revisions.lock_all(db)  # two imports of one new session: the second finds the first's
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)
