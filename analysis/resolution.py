@@ -18,8 +18,8 @@ def step_of(u: float) -> float:
 
     Notes
     -----
-    Rounding to a step adds an uncertainty of step/√12 (a rectangular distribution, JCGM 100:2008,
-    F.2.2.1 [memory]): at a tenth of `u` that is 0.029 u, which makes the uncertainty 0.04 % larger.
+    Rounding to a step adds an error that is spread evenly over one step, whose standard deviation
+    is step/√12: at a tenth of `u` that is 0.029 u, which makes the uncertainty 0.04 % larger.
 
     Examples
     --------
@@ -56,7 +56,9 @@ def at_resolution(value: float, u: float) -> float:
 
 
 def two_digits(u: float) -> float:
-    """Return an uncertainty at two significant digits (JCGM 100:2008, 7.2.6 [memory]).
+    """Return an uncertainty at two significant digits, which usually suffice.
+
+    JCGM 100:2008, 7.2.6, read as a calibration laboratory's support page quotes it.
 
     Examples
     --------

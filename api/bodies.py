@@ -27,16 +27,27 @@ START_S, SLOWEST_BYTES_PER_S = 30, 20_000
 def announced_bytes(request: Request) -> int:
     """Return how large a body says it is, or may be where it does not say."""
     most: int = request.scope.get(MAX_BODY_SIZE_SCOPE_KEY, ONE_THING_BYTES)
-    told = request.headers.get("content-length", "")
-    return min(int(told), most) if told.isdecimal() else most
+    length = request.headers.get("content-length", "")
+    return min(int(length), most) if length.isdecimal() else most
 
 
-async def arrived(request: Request) -> bytes:
-    """Return a request's body; raise `TooSlow` where it does not arrive in time."""
-    within_s = START_S + announced_bytes(request) / SLOWEST_BYTES_PER_S
+@asynccontextmanager
+async def received(request: Request, key_id: str) -> AsyncIterator[None]:
+    """Receive a request's body, and hold room for it while it is worked on.
+
+    Raise `Busy` where no room gets free in time, and `TooSlow` where the body does not arrive.
+    """
+    byte_count = announced_bytes(request)
+    room: BodyRoom = request.app.state.body_room
+    async with room.room(key_id, byte_count):
+        await _arrive(request, START_S + byte_count / SLOWEST_BYTES_PER_S)
+        yield
+
+
+async def _arrive(request: Request, within_s: float) -> None:
     try:
         with anyio.fail_after(within_s):
-            return await request.body()
+            await request.body()
     except TimeoutError as error:
         raise TooSlow(f"the body did not arrive within {within_s:.0f} s") from error
 
@@ -51,7 +62,7 @@ class BodyRoom:
 
     @asynccontextmanager
     async def room(self, key_id: str, byte_count: int) -> AsyncIterator[None]:
-        """Hold room for a body; raise `Busy` where none gets free in time."""
+        """Hold room for a body; raise `Busy` if none is free in time."""
         if byte_count <= ONE_THING_BYTES:
             yield
             return
@@ -61,7 +72,7 @@ class BodyRoom:
                 yield
             finally:
                 with anyio.CancelScope(shield=True):
-                    await self._change(byte_count)
+                    await self._give_back(byte_count)
 
     async def _take(self, byte_count: int) -> None:
         try:
@@ -73,7 +84,7 @@ class BodyRoom:
         except TimeoutError as error:
             raise Busy("too many large files are being read; send it again") from error
 
-    async def _change(self, byte_count: int) -> None:
+    async def _give_back(self, byte_count: int) -> None:
         async with self._freed:
             self._free_bytes += byte_count
             self._freed.notify_all()

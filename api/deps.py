@@ -18,7 +18,6 @@ from pydantic import BaseModel
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.bodies import BodyRoom
 from api.db import Database
 from api.errors import ApiError, FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
 from api.models.shapes import Answer, PageQuery
@@ -79,12 +78,6 @@ def sign_in(request: Request) -> Caller:
     request.scope["rate"] = limits(request).take(caller.key_id).headers()
     request.scope["caller"] = caller
     return caller
-
-
-def body_room(request: Request) -> BodyRoom:
-    """Return the memory that large bodies share."""
-    found: BodyRoom = request.app.state.body_room
-    return found
 
 
 def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:

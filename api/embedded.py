@@ -20,7 +20,7 @@ except ImportError:
 #: (sqlite.org/wal.html, "the WAL-reset bug"): back-ports first.
 WAL_BACKPORTS = ((3, 44, 6), (3, 50, 7))
 WAL_SAFE_FROM = (3, 51, 3)
-#: Files that belong to a database and mean nothing, or harm, without it.
+#: Endings of the files that belong to a database and mean nothing, or harm, without it.
 COMPANIONS = ("-journal", "-wal", "-shm")
 
 
@@ -46,6 +46,11 @@ def is_embedded(database_url: str) -> bool:
 def file_of(database_url: str) -> Path:
     """Return the file of an embedded database."""
     return Path(make_url(database_url).database or "")
+
+
+def files_of(database: Path) -> list[Path]:
+    """Return a database's file and those that belong to it, whether they exist or not."""
+    return [database.with_name(f"{database.name}{ending}") for ending in ("", *COMPANIONS)]
 
 
 def engine_for(database_url: str, **options: Any) -> Engine:

@@ -1,7 +1,6 @@
-"""How long the server waits for the head of a request: a client that never ends it is let go."""
+"""How long the server waits for the head of a request: a client that never ends it is cut off."""
 
 import asyncio
-from typing import Any
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -21,7 +20,7 @@ class PatientProtocol(H11Protocol):
         self._wait_for_head()
 
     def data_received(self, data: bytes) -> None:
-        """Take what came in; wait no longer where it ends a head, and anew where it begins one."""
+        """Take what came in; stop waiting if it ends a head, and start again if it begins one."""
         super().data_received(data)
         if self.conn.their_state is not h11.IDLE:
             self._stop_waiting()
@@ -44,6 +43,6 @@ class PatientProtocol(H11Protocol):
     def _give_up(self) -> None:
         """Let the connection go, unless it only rests between two requests."""
         self._head_timer = None
-        rests: Any = self.conn.trailing_data[0] == b"" and self.cycle is not None
-        if self.conn.their_state is h11.IDLE and not rests and self.transport is not None:
+        rests = self.cycle is not None and not self.conn.trailing_data[0]
+        if self.conn.their_state is h11.IDLE and not rests:
             self.transport.close()

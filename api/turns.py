@@ -37,8 +37,7 @@ class Turns:
 
     def writing(self, caller: Caller) -> anyio.Lock:
         """Return what a key's writes pass one by one."""
-        made = self._writing.get(caller.key_id) or anyio.Lock()
-        return self._writing.setdefault(caller.key_id, made)
+        return self._writing.setdefault(caller.key_id, anyio.Lock())
 
     @asynccontextmanager
     async def reading_file(self, caller: Caller) -> AsyncIterator[None]:
@@ -48,8 +47,7 @@ class Turns:
 
     def reading(self, caller: Caller) -> anyio.Semaphore:
         """Return what a key's reads pass a few at a time."""
-        made = self._reading.get(caller.key_id) or anyio.Semaphore(self._reads)
-        return self._reading.setdefault(caller.key_id, made)
+        return self._reading.setdefault(caller.key_id, anyio.Semaphore(self._reads))
 
 
 @dataclass(eq=False, slots=True)

@@ -21,6 +21,7 @@ from sqlalchemy.engine import make_url
 from typer.testing import CliRunner, Result
 
 import api.main
+from api.__main__ import GARBAGE
 from api.__main__ import app as console
 from api.db import open_database
 from api.main import bind, create_app
@@ -193,7 +194,7 @@ def pytest_collection_finish() -> None:
     """Collect garbage less often: it takes a tenth of the time with so many modules imported."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000, 20, 100)
+    gc.set_threshold(*GARBAGE)
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -46,11 +46,10 @@ def refuse(
     faults: Sequence[Any],
     typed: Any,
     whole: Any = tuple,
-    place: dict[str, Any] | None = None,
     most: int = MOST_EXPLAINED,
 ) -> Invalid:
     """Return one refusal that counts all faults of an input and explains the first ones."""
-    errors = [field_error(fault, whole(fault["loc"]), typed, place) for fault in faults[:most]]
+    errors = [field_error(fault, whole(fault["loc"]), typed) for fault in faults[:most]]
     first = errors[0]
     where = f"{first.pointer or first.column} " if first.pointer or first.column else ""
     more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""

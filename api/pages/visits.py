@@ -19,9 +19,9 @@ from sqlmodel import Session
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from api.bodies import announced_bytes, arrived
+from api.bodies import received
 from api.db import Database
-from api.deps import body_room, database, limits, turns
+from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
 from api.services import pickers, season_choice, web_sessions
 from api.services.idempotency import Answered, claim, given_under, keep
@@ -208,10 +208,11 @@ async def _read(request: Request, found: Visit) -> AsyncIterator[Post]:
     """Read the form that one of our own pages sent."""
     require_same_origin(request)
     most: int = request.app.state.settings.max_body_bytes
-    async with body_room(request).room(found.caller.key_id, announced_bytes(request)):
-        await arrived(request)
-        async with request.form(max_files=2, max_fields=MOST_FIELDS, max_part_size=most) as form:
-            yield Post(found, form)
+    async with (
+        received(request, found.caller.key_id),
+        request.form(max_files=2, max_fields=MOST_FIELDS, max_part_size=most) as form,
+    ):
+        yield Post(found, form)
 
 
 @asynccontextmanager

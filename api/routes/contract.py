@@ -11,8 +11,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from api.bodies import announced_bytes, arrived
-from api.deps import body_room, sign_in
+from api.bodies import received
+from api.deps import sign_in
 from api.errors import (
     MEDIA_TYPE,
     ApiError,
@@ -111,10 +111,9 @@ class StrictRoute(APIRoute):
             strictly = StrictRequest(request.scope, request.receive)
             if request.method in READING:
                 return await handle(strictly)
-            # Whoever has no key, or a wrong one, costs no more than this question.
+            # A request without a good key costs no more than looking that key up.
             caller = await run_in_threadpool(sign_in, request)
-            async with body_room(request).room(caller.key_id, announced_bytes(request)):
-                await arrived(strictly)
+            async with received(strictly, caller.key_id):
                 return await handle(strictly)
 
         return strict

@@ -20,7 +20,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import Session, col, select
 
-from api.embedded import COMPANIONS, engine_for, file_of, is_embedded
+from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.models.seasons import Season
 from api.schema import is_at_head
 from api.services.cache import keep_apart
@@ -69,8 +69,8 @@ def make(database_url: str, folder: Path, keep: int) -> Manifest:
         )  # fmt: skip
         os.replace(partial, place)
     finally:
-        for ending in ("", *COMPANIONS):
-            partial.with_name(f"{partial.name}{ending}").unlink(missing_ok=True)
+        for left in files_of(partial):
+            left.unlink(missing_ok=True)
     _write(place.with_suffix(".json"), json.dumps(asdict(manifest), indent=1))
     _forget(folder, keep)
     return manifest
@@ -83,14 +83,14 @@ def _copy_file(database_url: str, partial: Path) -> Found:
     """Copy an embedded database, and say what stands in the copy."""
     if not file_of(database_url).exists():
         raise BackupFailed(f"there is no database at {file_of(database_url)}")
-    with _connected(database_url) as connection:
+    with connected(database_url) as connection:
         connection.exec_driver_sql("VACUUM INTO ?", (str(partial),))
     return look_into(f"sqlite:///{partial}")
 
 
 def _dump(database_url: str, partial: Path) -> Found:
     """Dump a server's database at the moment of a snapshot, and say what stood in that moment."""
-    with _connected(database_url) as connection:
+    with connected(database_url) as connection:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
         snapshot = connection.exec_driver_sql("SELECT pg_export_snapshot()").scalar_one()
         run_program(database_url, "pg_dump", "--format=custom", "--enable-row-security",
@@ -100,7 +100,7 @@ def _dump(database_url: str, partial: Path) -> Found:
 
 def look_into(database_url: str) -> Found:
     """Return the schema, the rows of each table and the seasons' digests; refuse a damaged file."""
-    with _connected(database_url) as connection:
+    with connected(database_url) as connection:
         if connection.dialect.name == "sqlite":
             _require_whole(connection)
         return _found(connection)
@@ -145,7 +145,7 @@ def _digests(connection: Connection) -> dict[str, str]:
 
 
 @contextmanager
-def _connected(database_url: str) -> Iterator[Connection]:
+def connected(database_url: str) -> Iterator[Connection]:
     """Connect once; a file's writer is waited for, and what goes wrong is a failed backup."""
     waits = {"connect_args": {"timeout": PATIENCE_S}} if is_embedded(database_url) else {}
     engine = engine_for(database_url, poolclass=NullPool, **waits)

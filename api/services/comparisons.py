@@ -2,14 +2,14 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
-from analysis.resolution import at_resolution, two_digits
+from analysis.resolution import two_digits
 from analysis.standing import (
     BenchScore,
     Pair,
@@ -36,6 +36,7 @@ from api.models.seasons import Season
 from api.models.teams import Team
 from api.services import resources, wording
 from api.services.cache import cache_of
+from api.services.coarse import coarse_pair, coarse_score
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
@@ -205,34 +206,6 @@ def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRea
         for score in scores
         if own is None or known.benches[score.bench_id].organisation_id in own
     ]
-
-
-def coarse_score(score: BenchScore) -> BenchScore:
-    """Return a bench's score at the resolution that its uncertainty supports."""
-    return replace(
-        score,
-        effect=at_resolution(score.effect, score.u),
-        u=two_digits(score.u),
-        z=round(score.z, 1),
-        zeta=round(score.zeta, 1),
-        e_n=round(score.e_n, 1),
-    )
-
-
-def coarse_pair(pair: Pair) -> Pair:
-    """Return what is said of two builds at the resolution that its uncertainty supports."""
-    u = pair.u_difference
-    return replace(
-        pair,
-        probability_a_ahead=_rounded(pair.probability_a_ahead),
-        u_difference=None if u is None else two_digits(u),
-        interval_pct=pair.interval_pct
-        and (round(pair.interval_pct[0]), round(pair.interval_pct[1])),
-    )
-
-
-def _rounded(probability: float | None) -> float | None:
-    return None if probability is None else round(probability, 2)
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:

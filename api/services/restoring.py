@@ -6,7 +6,6 @@ where a companion is left. Each step can be broken off and begun again.
 """
 
 import os
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,12 +13,13 @@ from sqlalchemy import NullPool, inspect
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError
 
-from api.embedded import COMPANIONS, engine_for, file_of, is_embedded
+from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.schema import HEAD
 from api.services.backups import (
     BackupFailed,
     Found,
     Manifest,
+    connected,
     look_into,
     read_manifest,
     run_program,
@@ -52,15 +52,14 @@ def restore(file: Path, database_url: str, *, replace: bool = False) -> Manifest
 
 def _require_empty(database_url: str) -> None:
     """Refuse to write over the tables of a server."""
-    engine = engine_for(database_url, poolclass=NullPool)
-    with engine.connect() as connection:
+    with connected(database_url) as connection:
         if inspect(connection).get_table_names():
             raise BackupFailed("that database has tables: restore into an empty one")
 
 
 def _restore_file(file: Path, manifest: Manifest, database_url: str, *, replace: bool) -> None:
     there = file_of(database_url)
-    in_the_way = [each.name for each in _files_of(there) if each.exists()]
+    in_the_way = [each.name for each in files_of(there) if each.exists()]
     if in_the_way and not replace:
         raise BackupFailed(
             f"{', '.join(in_the_way)} already in {there.parent}: stop the service and say "
@@ -79,12 +78,6 @@ def _restore_file(file: Path, manifest: Manifest, database_url: str, *, replace:
         os.replace(aside, _aside_for_good(there))
 
 
-def _files_of(database: Path) -> Iterator[Path]:
-    """Yield a database's file and those that belong to it, whether they exist or not."""
-    for ending in ("", *COMPANIONS):
-        yield database.with_name(f"{database.name}{ending}")
-
-
 def _require_unused(database_url: str) -> None:
     """Refuse while a service has the file open; a damaged file may go."""
     engine = engine_for(database_url, poolclass=NullPool, connect_args={"timeout": 0})
@@ -101,7 +94,7 @@ def _require_unused(database_url: str) -> None:
 
 def _copy(file: Path, copy: Path) -> None:
     """Copy a backup; what an attempt before left under this name goes first."""
-    for left in _files_of(copy):
+    for left in files_of(copy):
         left.unlink(missing_ok=True)
     copy.write_bytes(file.read_bytes())
     to_disk(copy)
@@ -116,7 +109,7 @@ def _move_aside(there: Path) -> Path | None:
     moving = there.with_name(f"{there.name}.moving")
     if there.exists() and (moving / there.name).exists():
         os.replace(moving, _aside_for_good(there))  # the attempt before was over but for this
-    found = [each for each in _files_of(there) if each.exists()]
+    found = [each for each in files_of(there) if each.exists()]
     if not found:
         return moving if moving.exists() else None
     moving.mkdir(exist_ok=True)

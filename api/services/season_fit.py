@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from analysis.columns import FloatArray
 from analysis.comparison import SeasonFit, fit_season
 from analysis.groups import Groups, are_among, group_by, pair_up
-from analysis.resolution import at_resolution, two_digits
+from analysis.resolution import at_resolution
 from analysis.season import TeamSeasons, are_usable, summarise_teams
 from analysis.standing import FairPower, fair_powers
 from analysis.trial_result import PowerResults
@@ -19,6 +19,7 @@ from analysis.uncertainty import combine
 from api.models.builds import Build
 from api.models.seasons import Season
 from api.services.cache import cache_of
+from api.services.coarse import coarse_power
 from api.services.frames import Array, Columns
 from api.services.published import trials_known_to
 from api.services.scope import Caller
@@ -118,19 +119,10 @@ class Fitted:
     @cached_property
     def fair(self) -> dict[str, FairPower]:
         """Return builds' powers freed of their benches; without those that nothing anchors."""
-        found = fair_powers(self.fit, self.assigned)
-        return {build: coarse(power) for build, power in found.items()} if self.is_coarse else found
-
-
-def coarse(fair: FairPower) -> FairPower:
-    """Return a power at a tenth of its uncertainty, and that at two digits."""
-    power, u = at_resolution(fair.power_w, fair.power_w * fair.u_total), two_digits(fair.u_total)
-    return FairPower(power, u, two_digits(fair.u_region), _interval(fair, power * u))
-
-
-def _interval(fair: FairPower, u_w: float) -> tuple[float, float]:
-    low, high = fair.interval_w
-    return at_resolution(low, u_w), at_resolution(high, u_w)
+        exact = fair_powers(self.fit, self.assigned)
+        if not self.is_coarse:
+            return exact
+        return {build: coarse_power(power) for build, power in exact.items()}
 
 
 def _by_label(groups: Groups, values: Array) -> dict[str, Any]:

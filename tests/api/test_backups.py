@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from api.embedded import file_of as embedded_file
-from api.embedded import is_embedded, sqlite_library
 from api.migrate import downgrade
 from api.schema import is_older
 from api.services import backups, restoring
@@ -180,19 +178,3 @@ class TestCommands:
         assert is_older(database_url)
         assert run("migrate", "--no-backup").exit_code == 0
         assert not is_older(database_url)
-
-
-def test_a_database_that_stays_locked_is_said_in_words(folder, database_url, world, monkeypatch):
-    """As a rollback journal's writer locks it at its commit, for longer than is waited for."""
-    if not is_embedded(database_url):
-        pytest.skip("a server's readers never wait for a writer")
-    world.lead.close()
-    monkeypatch.setattr(backups, "PATIENCE_S", 0.2)
-    world.lead.app.state.database.close()
-    holder = sqlite_library.connect(embedded_file(database_url), isolation_level=None)
-    holder.execute("PRAGMA locking_mode = EXCLUSIVE")
-    holder.execute("BEGIN EXCLUSIVE")
-    with pytest.raises(BackupFailed, match="locked"):
-        backups.make(database_url, folder, keep=1)
-    holder.close()
-    assert list(folder.iterdir()) == []

@@ -8,6 +8,13 @@ from tests.browser.trial_form import fill_trial, new_trial, stored_of, trials_of
 from tests.makers import build_payload, created
 
 
+def send_and_lose_the_answer(phone):
+    """Send a trial that the server gets and stores, while its answer is lost on the way."""
+    phone.route("**/trials/new", lambda route: (route.fetch(), route.abort()))
+    phone.get_by_role("button", name="Send").click()
+    expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+
+
 class TestWithoutANetwork:
     def test_a_trial_waits_on_the_phone_and_is_sent_once(self, phone, world):
         new_trial(phone, world)
@@ -35,10 +42,7 @@ class TestWithoutANetwork:
         new_trial(phone, world)
         fill_trial(phone, "1,14", "1,15", "1,16")
         before = trials_of(world)
-        # The server gets the trial and stores it; its answer is lost on the way.
-        phone.route("**/trials/new", lambda route: (route.fetch(), route.abort()))
-        phone.get_by_role("button", name="Send").click()
-        expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+        send_and_lose_the_answer(phone)
         phone.unroute("**/trials/new")
         phone.reload()
         expect(phone.get_by_role("status")).to_contain_text("Trials sent from this phone: 1")
@@ -106,9 +110,7 @@ class TestTheUnsentList:
         new_trial(phone, world)
         fill_trial(phone, "1,26", "1,27", "1,28")
         before = trials_of(world)
-        phone.route("**/trials/new", lambda route: (route.fetch(), route.abort()))
-        phone.get_by_role("button", name="Send").click()
-        expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
+        send_and_lose_the_answer(phone)
         phone.locator("#unsent li").get_by_role("button", name="Correct").click()
         phone.unroute("**/trials/new")
         phone.get_by_label("Reading 1").fill("1,29")

@@ -6,17 +6,16 @@ from contextlib import contextmanager
 import pytest
 from sqlalchemy import Engine, event
 
+from api.embedded import file_of, sqlite_library
 from api.migrate import downgrade, upgrade
 from api.models.rebuilds import RebuildDue
 from api.schema import HEAD, current
 from api.services import backups, rebuilding
+from api.services.backups import BackupFailed
 from api.services.restoring import restore
 from tests.makers import World
+from tests.reliability.power import PowerFailure
 from tests.stored import stored_rows
-
-
-class PowerFailure(BaseException):
-    """The machine stops here."""
 
 
 @contextmanager
@@ -113,3 +112,16 @@ def test_what_a_killed_backup_left_goes_after_a_day(closed, database_url, tmp_pa
     backups.make(database_url, folder, keep=1)
     assert not old.exists()
     assert young.exists()
+
+
+def test_a_database_that_stays_locked_is_said_in_words(closed, database_url, tmp_path, monkeypatch):
+    """As a rollback journal's writer locks it at its commit, for longer than is waited for."""
+    monkeypatch.setattr(backups, "PATIENCE_S", 0.2)
+    folder = tmp_path / "backups"
+    holder = sqlite_library.connect(file_of(database_url), isolation_level=None)
+    holder.execute("PRAGMA locking_mode = EXCLUSIVE")
+    holder.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(BackupFailed, match="locked"):
+        backups.make(database_url, folder, keep=1)
+    holder.close()
+    assert list(folder.iterdir()) == []

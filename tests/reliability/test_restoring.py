@@ -11,13 +11,10 @@ from api.embedded import COMPANIONS, sqlite_library
 from api.services import backups
 from api.services.backups import BackupFailed
 from api.services.restoring import restore
+from tests.reliability.power import PowerFailure
 from tests.stored import stored_rows
 
 ROWS = 2000
-
-
-class PowerFailure(BaseException):
-    """The machine stops here."""
 
 
 @pytest.fixture

@@ -9,11 +9,8 @@ from api.models.flags import Flag
 from api.models.rebuilds import RebuildDue
 from api.services import flags, rebuilding
 from tests.makers import World
+from tests.reliability.power import PowerFailure
 from tests.service import Service
-
-
-class PowerFailure(BaseException):
-    """The machine stops here."""
 
 
 def left_by_a_kill(database_url, season_id):

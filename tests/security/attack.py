@@ -73,9 +73,7 @@ def with_powers(every: SeasonTrials, factors: dict[int, float]) -> SeasonTrials:
     powers = every.results.normalised_power_w.copy()
     for at, factor in factors.items():
         powers[at] *= factor
-    fresh = every.results.powers()
-    object.__setattr__(fresh, "normalised_power_w", powers)
-    return SeasonTrials(every.trials, fresh)
+    return SeasonTrials(every.trials, replace(every.results, normalised_power_w=powers))
 
 
 def figures(db: Session, aim: Target, every: SeasonTrials, *, is_coarse: bool) -> np.ndarray:
