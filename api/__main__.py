@@ -4,23 +4,20 @@ import gc
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from pydantic import ValidationError
-from sqlalchemy.engine import make_url
 from sqlmodel import Session
 
-from api.console import reaching, stop
-from api.db import Database, open_database
+from api.console import open_programme, reaching, settings_or_stop, stop
 from api.embedded import JOURNAL, SQLITE_VERSION, is_embedded
 from api.errors import ApiError
-from api.schema import HEAD, current, is_at_head, is_older
-from api.settings import Settings, WrongSettings, read_settings
+from api.schema import HEAD, current, is_older
+from api.settings import Settings
 
 #: What is being answered when the service is told to stop is finished within this time. [s]
 STOP_WITHIN_S = 8
@@ -40,35 +37,6 @@ key_app = typer.Typer(help="Make, list and revoke access keys.", no_args_is_help
 app.add_typer(key_app, name="key")
 
 
-def _settings() -> Settings:
-    try:
-        return read_settings()
-    except WrongSettings as wrong:
-        raise stop(f"wrong settings:\n{wrong}") from wrong
-
-
-@contextmanager
-def _open(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
-    """Open the programme's database for one command; it has to be there, and of this schema."""
-    where = make_url(settings.database_url)
-    if is_embedded(settings.database_url) and not Path(where.database or "").exists():
-        raise stop(f"there is no database at {where.database}: is GUSTBOOK_DATABASE_URL right?")
-    opened = open_database(
-        settings.database_url,
-        threads=settings.worker_threads,
-        busy_timeout_s=settings.busy_timeout_s,
-        statement_timeout_s=settings.statement_timeout_s,
-    )
-    try:
-        with reaching(settings):
-            with opened.reading() as db:
-                if not any_schema and not is_at_head(db.connection()):
-                    raise stop("the schema is not the newest: run migrate")
-            yield opened
-    finally:
-        opened.close()
-
-
 @app.command(epilog="Example: python -m api serve --host 127.0.0.1 --port 8000")
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
@@ -82,7 +50,7 @@ def serve(
     from api.main import create_app
     from api.patience import PatientProtocol
 
-    settings = _settings()
+    settings = settings_or_stop()
     logs.configure(settings.log_level)
     sys.setswitchinterval(TURN_S)
     if is_embedded(settings.database_url):
@@ -116,7 +84,7 @@ def migrate(
     """Bring the database to the newest schema, or to a named revision; a backup is made first."""
     from api.migrate import downgrade
 
-    settings = _settings()
+    settings = settings_or_stop()
     if back:
         if backup:
             _back_up_first(settings)
@@ -138,7 +106,7 @@ def backup(
     """Make a backup beside the running service, look into it, and keep the newest ones."""
     from api.services import backups
 
-    settings = _settings()
+    settings = settings_or_stop()
     where = folder or Path(settings.backup_folder)
     try:
         with reaching(settings):
@@ -167,19 +135,20 @@ def restore(
         str | None, typer.Option(help="Another database than the setting's; it must be empty.")
     ] = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Move what is there aside first, all its files.")
+        bool,
+        typer.Option("--replace", help="Move the old database and all its files aside first."),
     ] = False,
 ) -> None:
     """Put a backup back where no database is, and hold rows and reports against what was noted.
 
-    Stop the service first. Broken off, it can be begun again.
+    Stop the service first. If this is interrupted, run it again.
     """
     import tempfile
 
     from api.services import restoring
     from api.services.backups import BackupFailed
 
-    settings = _settings()
+    settings = settings_or_stop()
     try:
         with tempfile.TemporaryDirectory() as scratch:
             target = into or settings.database_url
@@ -210,7 +179,7 @@ def key_create(
     from api.models.validation import invalid
     from api.services import keys
 
-    settings = _settings()
+    settings = settings_or_stop()
     if is_embedded(settings.database_url):
         _upgrade(settings)
     try:
@@ -222,7 +191,7 @@ def key_create(
                 "expires_at": expires,
             }
         )
-        with _open(settings) as database, database.unit_of_work() as db:
+        with open_programme(settings) as database, database.unit_of_work() as db:
             typer.echo(keys.create(db, keys.CONSOLE, asked).key)
     except ValidationError as error:
         raise stop(str(invalid(error, {}))) from error
@@ -238,7 +207,7 @@ def key_list() -> None:
     from api.models.keys import AccessKey
 
     now = datetime.now(UTC)
-    with _open(_settings()) as database, database.reading() as db:
+    with open_programme(settings_or_stop()) as database, database.reading() as db:
         for row in db.scalars(select(AccessKey)):
             ended = row.revoked_at or (row.expires_at and row.expires_at <= now)
             typer.echo(f"{row.id}  {row.role:6}  {'ended' if ended else 'valid'}  {row.label}")
@@ -250,7 +219,7 @@ def key_revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]
     from api.services import keys
 
     try:
-        with _open(_settings()) as database, database.unit_of_work() as db:
+        with open_programme(settings_or_stop()) as database, database.unit_of_work() as db:
             keys.revoke(db, key_id)
     except ApiError as error:
         raise stop(str(error)) from error
@@ -262,7 +231,7 @@ def openapi() -> None:
     """Print the OpenAPI document."""
     from api.main import create_app
 
-    json.dump(create_app(_settings()).openapi(), sys.stdout, indent=1, ensure_ascii=False)
+    json.dump(create_app(settings_or_stop()).openapi(), sys.stdout, indent=1, ensure_ascii=False)
     sys.stdout.write("\n")
 
 
@@ -271,7 +240,7 @@ def rebuild() -> None:
     """Find all flags, trial states, results and fitted sweeps again from the facts."""
     from api.services import rebuilding
 
-    with _open(_settings()) as database:
+    with open_programme(settings_or_stop()) as database:
         typer.echo(f"{rebuilding.rebuild_all(database)} seasons rebuilt", err=True)
 
 
@@ -300,7 +269,7 @@ def _upgrade(
     backup: bool = True,
     tell: Callable[[str], None] = _say,
 ) -> None:
-    """Bring the schema to a revision; then rebuild what a change of it left due, now or before."""
+    """Bring the schema to a revision, then rebuild the seasons that are due."""
     from api.migrate import upgrade
     from api.services import rebuilding
 
@@ -311,7 +280,7 @@ def _upgrade(
             upgrade(settings.database_url, revision)
         if current(settings.database_url) != HEAD:
             return
-    with _open(settings) as database:
+    with open_programme(settings) as database:
         rebuilt = rebuilding.rebuild_due(database)
     if rebuilt:
         tell(f"{rebuilt} seasons rebuilt")
@@ -333,8 +302,8 @@ def purge(
     """Erase for good: a season, a school, or, without either, all seasons kept long enough."""
     from api.services import erasing, erasing_schools
 
-    settings = _settings()
-    with _open(settings) as database:
+    settings = settings_or_stop()
+    with open_programme(settings) as database:
         try:
             with database.unit_of_work() as db:
                 if organisation:
@@ -392,8 +361,8 @@ def doctor(
     """Tell whether database, schema, journal, disk, clock, backup and record are in order."""
     from api.services import doctors
 
-    settings = _settings()
-    with _open(settings, any_schema=True) as database, database.reading() as db:
+    settings = settings_or_stop()
+    with open_programme(settings, any_schema=True) as database, database.reading() as db:
         found = doctors.look(db, settings, datetime.now(UTC), seals=seals)
     for name, words in found.told:
         typer.echo(f"{name:10} {words}")

@@ -1,4 +1,4 @@
-"""How a command on the console stops: in a line or two, with an exit code and no traceback."""
+"""What console commands share: settings, a database, and an end without a traceback."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -7,7 +7,10 @@ import typer
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError, OperationalError
 
-from api.settings import Settings
+from api.db import Database, open_database
+from api.embedded import file_of, is_embedded
+from api.schema import is_at_head
+from api.settings import Settings, WrongSettings, read_settings
 
 
 def stop(words: str, code: int = 2) -> typer.Exit:
@@ -35,3 +38,33 @@ def reaching(settings: Settings) -> Iterator[None]:
             "Stop the service and restore a backup: python -m api restore FILE --replace",
             1,
         ) from error
+
+
+def settings_or_stop() -> Settings:
+    """Return the settings of the environment, or stop and name the wrong ones."""
+    try:
+        return read_settings()
+    except WrongSettings as wrong:
+        raise stop(f"wrong settings:\n{wrong}") from wrong
+
+
+@contextmanager
+def open_programme(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
+    """Open the programme's database for one command; it has to be there, and of this schema."""
+    if is_embedded(settings.database_url) and not file_of(settings.database_url).exists():
+        where = file_of(settings.database_url)
+        raise stop(f"there is no database at {where}: is GUSTBOOK_DATABASE_URL right?")
+    opened = open_database(
+        settings.database_url,
+        threads=settings.worker_threads,
+        busy_timeout_s=settings.busy_timeout_s,
+        statement_timeout_s=settings.statement_timeout_s,
+    )
+    try:
+        with reaching(settings):
+            with opened.reading() as db:
+                if not any_schema and not is_at_head(db.connection()):
+                    raise stop("the schema is not the newest: run migrate")
+            yield opened
+    finally:
+        opened.close()

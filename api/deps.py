@@ -49,10 +49,10 @@ def limits(request: Request) -> Limits:
 
 
 def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Caller:
-    """Return who a key speaks for; whoever guesses is refused after a few tries.
+    """Return who a key speaks for; after too many wrong secrets, refuse further ones.
 
-    A right secret passes however many wrong ones came from its network: a thousand forged keys
-    must not lock a school out.
+    A right secret always passes, however many wrong ones came from its network: forged keys must
+    not lock a school out.
     """
     try:
         return look(token)
@@ -63,7 +63,7 @@ def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Call
 
 
 def sign_in(request: Request) -> Caller:
-    """Return who asks, or refuse; a request is looked at once, before its body is read."""
+    """Return who asks, or refuse; looked up once for a request, before its body is read."""
     if "caller" in request.scope:
         known: Caller = request.scope["caller"]
         return known

@@ -239,7 +239,7 @@ MAYBE_STORED = (
 def _broke_at_commit(error: Exception) -> bool:
     """Tell whether an error came where all statements were done: only a commit has none.
 
-    A commit that finds the disk full or the file locked is known to have been taken back.
+    A commit that finds the disk full or the file locked was rolled back.
     """
     if not isinstance(error, OperationalError) or error.statement is not None:
         return False

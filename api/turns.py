@@ -41,7 +41,7 @@ class Turns:
 
     @asynccontextmanager
     async def reading_file(self, caller: Caller) -> AsyncIterator[None]:
-        """Hold one of the places where files are read: one for each key, so that all get a turn."""
+        """Limit how many files are read at once: two in all, and one for each key."""
         async with self._reading_files.setdefault(caller.key_id, anyio.Lock()), self._files:
             yield
 

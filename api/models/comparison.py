@@ -129,8 +129,8 @@ class SeasonComparison(BaseModel):
     others_as_of: Annotated[
         datetime | None,
         Field(
-            description="The moment of other schools' trials; null where they are those of now. It "
-            "moves on when no single trial can be told from it; own trials count at once."
+            description="The moment of other schools' trials; null if they are the current ones. "
+            "It moves on when enough has changed to hide each single one; own trials count at once."
         ),
     ] = None
 

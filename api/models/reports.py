@@ -195,7 +195,7 @@ class FairTable(Statement):
     not_shown: Annotated[int, Field(description="Builds of schools that do not share them.")]
     others_as_of: Annotated[
         datetime | None,
-        Field(description="The moment of other schools' trials; null where they are those of now."),
+        Field(description="The moment of other schools' trials; null if they are current."),
     ] = None
 
 

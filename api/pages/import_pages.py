@@ -19,7 +19,7 @@ from api.pages.sending import sound, tried
 from api.pages.telling import history_of
 from api.pages.visits import OwnTurn, Post, Posted, Received, Visit, Visited
 from api.services import resources
-from api.services.imports import batch, refused, undo
+from api.services.imports import batch, preparing, refused, undo
 from api.services.imports.mending import mend
 from api.services.imports.separators import NAMED
 from api.services.imports.sheet import decode
@@ -41,7 +41,7 @@ class Sheet:
     """What somebody sent: its text, and what it is read as, or why it cannot be read."""
 
     text: str
-    work: batch.Prepared | None
+    work: preparing.Prepared | None
     refusal: ApiError | None = None
     #: What of a workbook was not read, in words.
     skipped: tuple[str, ...] = ()
@@ -71,7 +71,7 @@ def _read_sheet(posted: Post) -> Sheet:
         text = mend(text, _mended(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
-        work = batch.prepare_file(text.encode(), most, _named_sign(posted))
+        work = preparing.prepare_file(text.encode(), most, _named_sign(posted))
         return Sheet(text, work, None, skipped)
     except ApiError as refusal:
         return Sheet(text, None, refusal, skipped)
@@ -145,14 +145,14 @@ def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
         return _refused(posted, sheet, refusal)
 
 
-def _look(posted: Post, work: batch.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
+def _look(posted: Post, work: preparing.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
     """Return what a sheet would do; all of it is taken back."""
     within = posted.visit.caller.organisation_ids
     with database(posted.visit.request).unit_of_work(within) as db:
         return batch.carry_out(db, posted.visit.caller, work, query)
 
 
-def _stored(db: Session, caller: Caller, work: batch.Prepared, query: ImportQuery) -> str:
+def _stored(db: Session, caller: Caller, work: preparing.Prepared, query: ImportQuery) -> str:
     done = batch.carry_out(db, caller, work, query)
     return done.id if isinstance(done, ImportRead) else ""
 

@@ -87,7 +87,7 @@ class StrictRequest(Request):
 
 
 async def _read(body: bytes) -> Any:
-    """Return what a body says; what takes long is read beside the event loop."""
+    """Return what a body says; parse a large one in a worker thread."""
     try:
         if len(body) <= READ_AT_ONCE_BYTES:
             return read_json(body)

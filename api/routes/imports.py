@@ -16,7 +16,7 @@ from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.idempotency import Answered
-from api.services.imports import batch, refused, undo
+from api.services.imports import batch, preparing, refused, undo
 from api.services.scope import Caller
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
@@ -125,13 +125,13 @@ async def prepare(
     caller: Annotated[Caller, Depends(sign_in_writer)],
     sent: Annotated[Sent, Depends(read_sent)],
     query: Annotated[ImportQuery, Query()],
-) -> batch.Prepared:
+) -> preparing.Prepared:
     """Read what was sent before it is this request's turn to write: nobody waits for a file."""
     most = request.app.state.settings.max_import_rows
     async with turns(request).reading_file(caller):
         if sent.is_json:
-            return await run_in_threadpool(batch.prepare_trials, sent.body, most)
-        return await run_in_threadpool(batch.prepare_file, sent.body, most, query.decimal)
+            return await run_in_threadpool(preparing.prepare_trials, sent.body, most)
+        return await run_in_threadpool(preparing.prepare_file, sent.body, most, query.decimal)
 
 
 @router.post(
@@ -144,7 +144,7 @@ async def prepare(
 def import_trials(
     query: Annotated[ImportQuery, Query()],
     sent: Annotated[Sent, Depends(read_sent)],
-    prepared: Annotated[batch.Prepared, Depends(prepare)],
+    prepared: Annotated[preparing.Prepared, Depends(prepare)],
     write: Write,
 ) -> Response:
     """Import trials from a file, pasted cells or a batch; every fault of every row at once.

@@ -83,7 +83,7 @@ def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> l
         for builds, is_placed in shown
         if builds
     ]
-    # In an order of what is shown alone: that of the strongest builds would tell of hidden ones.
+    # Sorted only by what is shown: an order by strength would reveal hidden builds.
     return sorted(drawn, key=lambda group: (-len(group.builds), min(group.builds)))
 
 

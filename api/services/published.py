@@ -1,11 +1,11 @@
 """What a key knows of trials that are not its own: as last published, not as they are now.
 
-Figures on a scale that all schools share move with each school's trials. Whoever looks before and
-after one trial of another school could work out what it was. So a key that does not reach all
-schools sees the others' part as of one moment. It moves on when enough has changed that no single
-trial can be told from it. The key's own trials always count at once.
+Figures on a scale that all schools share depend on each school's trials. Comparing them before and
+after one trial of another school would reveal that trial. So a key that does not reach all schools
+sees the others' trials as of one moment, which moves on when enough has changed to hide each single
+trial. The key's own trials always count at once.
 
-What was published is kept in memory: a new start of the service publishes what there is then.
+The published trials are held in memory: a restart of the service publishes the current ones.
 """
 
 from dataclasses import dataclass, fields

@@ -1,7 +1,7 @@
 """Finding a programme's conclusions again from its facts, season by season.
 
-After a change of the schema each season is noted as due in the same transaction. Whoever kills the
-service meanwhile leaves that note, and the next start goes on.
+A migration notes each season as due in its own transaction. If the service is killed before a
+season is rebuilt, the note stays and the next start continues.
 """
 
 from sqlmodel import Session, col, delete, select

@@ -2,7 +2,7 @@
 
 A crash leaves a journal beside a database, which SQLite plays back into whatever file has the
 database's name. So a database and its companions are moved together, and nothing is put in a place
-where a companion is left. Each step can be broken off and begun again.
+where a companion is left. If it is interrupted at any step, it can be run again.
 """
 
 import os

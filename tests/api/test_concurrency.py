@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from api.services.imports import batch
+from api.services.imports import preparing
 from tests.api.sheets import send, sheet, three_runs
 from tests.makers import World, trial_payload
 
@@ -86,14 +86,14 @@ def test_reads_find_a_thread_while_writers_wait(world: World):
 
 
 def test_a_file_that_takes_long_to_read_makes_no_writer_wait(world: World, monkeypatch):
-    started, go_on, read = threading.Event(), threading.Event(), batch.prepare_file
+    started, go_on, read = threading.Event(), threading.Event(), preparing.prepare_file
 
     def slowly(body, most_rows, decimal):
         started.set()
         assert go_on.wait(20)
         return read(body, most_rows, decimal)
 
-    monkeypatch.setattr(batch, "prepare_file", slowly)
+    monkeypatch.setattr(preparing, "prepare_file", slowly)
     with ThreadPoolExecutor(1) as pool:
         content = sheet(*three_runs("slow"))
         slow = pool.submit(lambda: send(world.larch.coach, content).status_code)

@@ -47,8 +47,8 @@ WITHIN_BENCH = (
     "all results of the bench share; where spans overlap widely, the order can turn."
 )
 OTHERS_AS_OF = (
-    "Other schools' trials are those of {day}. Newer ones show when there are so many that no "
-    "single trial can be told from the figures. Your own trials count at once."
+    "Other schools' trials are those of {day}. Newer ones are shown once there are enough of them "
+    "to hide each single trial. Your own trials count at once."
 )
 NOT_SHOWN = "{count} builds of schools that do not share theirs took part and are not shown."
 ONE_GROUP = "All are held together by the reference rotor or by visits."
