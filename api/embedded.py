@@ -8,7 +8,7 @@ large commit makes readers wait.
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine
+from sqlalchemy import URL, Engine, create_engine
 from sqlalchemy.engine import make_url
 
 try:
@@ -38,7 +38,7 @@ SQLITE_VERSION: str = sqlite_library.sqlite_version
 JOURNAL = journal_mode(sqlite_library.sqlite_version_info)
 
 
-def is_embedded(database_url: str) -> bool:
+def is_embedded(database_url: str | URL) -> bool:
     """Tell whether a programme is kept in a file."""
     return make_url(database_url).get_backend_name() == "sqlite"
 
@@ -53,7 +53,7 @@ def files_of(database: Path) -> list[Path]:
     return [database.with_name(f"{database.name}{ending}") for ending in ("", *COMPANIONS)]
 
 
-def engine_for(database_url: str, **options: Any) -> Engine:
+def engine_for(database_url: str | URL, **options: Any) -> Engine:
     """Return an engine, for a file with the one SQLite that all of this programme uses.
 
     Two libraries on one file would each follow rules of their own.

@@ -14,6 +14,7 @@ from api.models.inspections import Inspection
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.loans import InstrumentCheck, Loan
 from api.models.organisations import Organisation
+from api.models.published import PublishedTrials
 from api.models.rates import RateCount
 from api.models.rebuilds import RebuildDue
 from api.models.results import KeptResult
@@ -50,6 +51,7 @@ __all__ = [
     "KeyOrganisation",
     "Loan",
     "Organisation",
+    "PublishedTrials",
     "RateCount",
     "RebuildDue",
     "Run",

@@ -29,20 +29,15 @@ class Pinned:
         self._put: OrderedDict[Hashable, Any] = OrderedDict()
         self._turn = threading.Lock()
 
-    def get(self, name: Hashable) -> Any:
-        """Return what was put under a name, if it is still there."""
+    def get_or_make(self, name: Hashable, make: Callable[[], Any]) -> Any:
+        """Return what was put aside under a name, or make it and put it there."""
         with self._turn:
-            if name in self._put:
-                self._put.move_to_end(name)
-            return self._put.get(name)
-
-    def put(self, name: Hashable, thing: Any) -> None:
-        """Put something under a name."""
-        with self._turn:
-            self._put[name] = thing
+            if name not in self._put:
+                self._put[name] = make()
             self._put.move_to_end(name)
             while len(self._put) > self._most:
                 self._put.popitem(last=False)
+            return self._put[name]
 
 
 class Cache(Generic[Value]):

@@ -20,6 +20,7 @@ from api.models.erasures import Erased, Erasure
 from api.models.idempotency import GivenAnswer
 from api.models.ids import new_id
 from api.models.imports import ImportBatch, ImportOrganisation
+from api.models.published import PublishedTrials
 from api.models.seasons import Season
 from api.models.shapes import Stored
 from api.models.shares import Share
@@ -74,6 +75,7 @@ class Eraser:
         self.erasure.rows = {name: count for name, count in self.counts.items() if count}
         self.db.flush()
         audit.note(self.db, CONSOLE, "erased", self.erasure)
+        self._run(delete(PublishedTrials))  # what is left is published again
         revisions.raise_all(self.db)
         return dict(self.erasure.rows)
 

@@ -5,11 +5,12 @@ after one trial of another school would reveal that trial. So a key that does no
 sees the others' trials as of one moment, which moves on when enough has changed to hide each single
 trial. The key's own trials always count at once.
 
-The published trials are held in memory: a restart of the service publishes the current ones.
+Where an embedded database holds the programme, a restart publishes the current ones.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from enum import Enum
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,24 +20,19 @@ from analysis.trial_result import PowerResults
 from api.models.benches import Bench
 from api.models.builds import Build
 from api.models.seasons import Season
-from api.services.cache import cache_of
+from api.services import snapshots
 from api.services.frames import Array
+from api.services.packed_trials import columns_of
 from api.services.scope import Caller
 from api.services.season_trials import SeasonTrials, season_trials
+from api.services.snapshots import Shelf, Snapshot
 
 #: So many trials, of so many other schools, make a move that hides each of them.
 LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
 #: After this time whatever there is is published: a lone trial is old news by then.
 LONGEST = timedelta(days=7)
-
-
-@dataclass(frozen=True, slots=True)
-class Snapshot:
-    """A season's trials at the moment when they were published to a key."""
-
-    revision: int
-    taken_at: datetime
-    trials: SeasonTrials
+#: While nothing changes, what was published is dated anew so often: the week above is the change's.
+REFRESHED = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,30 +55,72 @@ def trials_known_to(
     own = caller.organisation_ids
     if own is None:
         return KnownTrials(season_trials(db, season, until))
-    now = season_trials(db, season)
-    snapshot = _published(db, own, season, now)
-    if snapshot.trials is now:
+    current = season_trials(db, season)
+    snapshot = _published(db, own, season, current)
+    if snapshot is None:
         return KnownTrials(season_trials(db, season, until))
-    known = _mixed(db, own, now, snapshot.trials)
+    known = _mixed(db, own, current, snapshot.trials)
     if until is not None:
         known = known.only(known.trials["started_at"].astype(float) < until.timestamp())
-    return KnownTrials(known, snapshot.revision, snapshot.taken_at)
+    return KnownTrials(known, snapshot.revision, datetime.fromtimestamp(snapshot.taken_at_s, UTC))
 
 
-def _published(db: Session, own: frozenset[str], season: Season, now: SeasonTrials) -> Snapshot:
-    """Return what is published to keys of this reach, moved on where that is due."""
-    pinned = cache_of(db).pinned
-    subject, moment = ("published", season.id, tuple(sorted(own))), datetime.now(UTC)
-    kept: Snapshot | None = pinned.get(subject)
-    if kept is not None and kept.trials is now:
-        return kept
-    if kept is not None:
-        changed = _changed_schools(kept.trials, now, own)
-        if changed and not _is_due(changed, kept.taken_at, moment, season.timezone):
-            return kept
-    fresh = Snapshot(season.revision, moment, now)
-    pinned.put(subject, fresh)
-    return fresh
+def _published(
+    db: Session, own: frozenset[str], season: Season, current: SeasonTrials
+) -> Snapshot | None:
+    """Return what keys of this reach see instead of the current trials; None if they see these."""
+    shelf = snapshots.shelf_of(db, season, own)
+    if _must_choose(shelf, current, own, season):
+        with snapshots.choosing(db, season, own) as shelf:
+            _choose(shelf, current, own, season)
+    return shelf.shown_at(season.revision)
+
+
+def _must_choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> bool:
+    """Tell whether nothing was chosen for this revision yet, or time makes changes due."""
+    if shelf.shown.get(season.revision) == season.revision:
+        return False
+    kept = shelf.shown_at(season.revision)
+    return kept is None or _step(kept, current, own, season) is not Step.KEEP
+
+
+def _choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> None:
+    """Choose what is shown at this revision, unless that was done meanwhile."""
+    revision, last = season.revision, shelf.last()
+    if shelf.shown.get(revision) == revision:
+        return
+    if last is not None and last.revision > revision:
+        # The reader's moment is older than what is published: to publish that too would let the
+        # two be compared.
+        shelf.keep(revision, shelf.shown_at(revision) or last)
+        return
+    step = _step(last, current, own, season)
+    if last is None or step is Step.PUBLISH:
+        shelf.publish(Snapshot(revision, datetime.now(UTC).timestamp(), current))
+    elif step is Step.SAME:
+        shelf.show_current(revision)
+    else:
+        shelf.keep(revision, last)
+
+
+class Step(Enum):
+    """What follows from the changes of others' trials since they were published."""
+
+    KEEP = "too few to hide each of them"
+    SAME = "none: the current trials tell nothing new"
+    PUBLISH = "enough, or old enough"
+
+
+def _step(
+    last: Snapshot | None, current: SeasonTrials, own: frozenset[str], season: Season
+) -> Step:
+    if last is None:
+        return Step.PUBLISH
+    now, taken_at = datetime.now(UTC), datetime.fromtimestamp(last.taken_at_s, UTC)
+    changed = _changed_schools(last.trials, current, own)
+    if not changed:
+        return Step.SAME if now - taken_at < REFRESHED else Step.PUBLISH
+    return Step.PUBLISH if _is_due(changed, taken_at, now, season.timezone) else Step.KEEP
 
 
 def _is_due(changed: list[str], taken_at: datetime, now: datetime, zone: str) -> bool:
@@ -106,9 +144,9 @@ def _changed_schools(before: SeasonTrials, after: SeasonTrials, own: frozenset[s
     moved = np.zeros(len(at_old), dtype=bool)
     for name in before.trials:
         moved |= before.trials[name][at_old] != after.trials[name][at_new]
-    for each in fields(PowerResults):
-        one, other = (getattr(of.results, each.name) for of in (before, after))
-        moved |= _differ(one[at_old], other[at_new])
+    was, became = columns_of(before.results), columns_of(after.results)
+    for name in was:
+        moved |= _differ(was[name][at_old], became[name][at_new])
     gone, come = ~np.isin(old, new), ~np.isin(new, old)
     schools = [
         before.trials["organisation_id"][gone],

@@ -12,6 +12,7 @@ from api.migrate import LOCATION, config, downgrade, upgrade
 from api.schema import HEAD
 from tests.makers import World
 from tests.reliability.migrations import FOUND_AGAIN, REVISIONS, contents
+from tests.stored import stored_rows
 
 pytestmark = pytest.mark.on_both
 
@@ -98,7 +99,7 @@ def test_constraints_have_names_by_convention():
 
 
 def due(database_url):
-    return [row["season_id"] for row in contents(database_url)["rebuild_due"]]
+    return [row["season_id"] for row in stored_rows(database_url)["rebuild_due"]]
 
 
 def test_only_an_older_schema_asks_for_a_rebuild(database_url, world: World, run):

@@ -1,11 +1,14 @@
 """What a key sees of figures that rest on other schools' trials, and when that moves on."""
 
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 
 from api.services import published
+from api.services.cache import _caches
 from api.services.published import LEAST_TRIALS, LONGEST, _is_due
+from api.services.snapshots import Shelf, Snapshot
 from tests.makers import World, created, trial_payload
 
 #: What tells of the moment and of the season's writes, and of no figure.
@@ -57,6 +60,7 @@ def joined(world: World):
     return world
 
 
+@pytest.mark.on_both
 @pytest.mark.parametrize("volts", [1.0, 1.25, 1.5])
 def test_one_trial_of_another_school_moves_nothing(volts, joined: World):
     before = seen(joined.larch.coach, joined, joined.larch)
@@ -82,6 +86,7 @@ def test_it_is_said_of_when_the_others_are(joined: World):
     assert joined.lead.get(f"{season}/comparison").json()["others_as_of"] is None
 
 
+@pytest.mark.on_both
 def test_an_own_trial_counts_at_once(joined: World):
     path = f"/v1/seasons/{joined.season_id}/comparison"
     send(joined.birch, "hidden", 1.5)
@@ -114,6 +119,7 @@ def test_a_coach_is_given_a_tenth_of_the_uncertainty(joined: World):
     assert abs(given["fair_power_w"] - exact["fair_power_w"]) <= u_w / 20 * 1.001
 
 
+@pytest.mark.on_both
 def test_after_a_week_whatever_there_is_is_shown(joined: World, monkeypatch):
     before = seen(joined.larch.coach, joined, joined.larch)
     send(joined.birch, "hidden", 1.6)
@@ -123,6 +129,7 @@ def test_after_a_week_whatever_there_is_is_shown(joined: World, monkeypatch):
     assert seen(joined.larch.coach, joined, joined.larch) != before
 
 
+@pytest.mark.on_both
 def test_what_is_erased_is_gone_from_what_was_published(joined: World, run):
     send(joined.birch, "hidden", 1.5)
     seen(joined.larch.coach, joined, joined.larch)
@@ -130,6 +137,16 @@ def test_what_is_erased_is_gone_from_what_was_published(joined: World, run):
     assert erased.exit_code == 0, erased.output
     told = seen(joined.larch.coach, joined, joined.larch)
     assert joined.birch.build_id not in str(told)
+
+
+@pytest.mark.parametrize("database_kind", ["postgresql"], indirect=True)
+def test_all_hosts_publish_the_same(joined: World):
+    """Another host has nothing in memory: it takes what is stored."""
+    seen(joined.larch.coach, joined, joined.larch)
+    send(joined.birch, "hidden", 1.5)
+    before = seen(joined.larch.coach, joined, joined.larch)
+    _caches.clear()
+    assert seen(joined.larch.coach, joined, joined.larch) == before
 
 
 NOON = datetime(2026, 3, 5, 12, tzinfo=UTC)
@@ -157,3 +174,11 @@ def test_a_night_is_the_seasons_own():
     five = ["a"] * LEAST_TRIALS
     assert not _is_due(five, evening, evening + timedelta(hours=1), "UTC")
     assert _is_due(five, evening, evening + timedelta(hours=1), "Europe/Zurich")
+
+
+def test_who_reads_an_older_moment_publishes_nothing():
+    shelf, trials = Shelf(), object()
+    shelf.publish(Snapshot(5, datetime.now(UTC).timestamp(), trials))
+    published._choose(shelf, trials, frozenset({"larch"}), SimpleNamespace(revision=4))
+    assert shelf.shown_at(4).revision == 5
+    assert set(shelf.published) == {5}

@@ -18,7 +18,7 @@ from tests.stored import stored_rows
 
 REVISIONS = [script.revision for script in ScriptDirectory(str(LOCATION)).walk_revisions()][::-1]
 #: Caches of what follows from facts: a step to a newer schema finds them again.
-FOUND_AGAIN = ("flag", "wind_sweep", "trial_result")
+FOUND_AGAIN = ("flag", "wind_sweep", "trial_result", "published_trials", "rebuild_due")
 
 
 def contents(database_url):
