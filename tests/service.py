@@ -18,8 +18,7 @@ from api.embedded import is_embedded
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
 from api.services import keys
-
-ROOT = Path(__file__).parents[1]
+from tests.programs import ROOT, Program
 
 
 @cache
@@ -32,8 +31,6 @@ def migrated_file():
 
 class Service:
     """A real service on a port of its own."""
-
-    PROGRAM = ("-m", "api", "serve")
 
     def __init__(self, folder, database_url=None, **settings):
         port = self.free_port()
@@ -53,7 +50,7 @@ class Service:
             if not file.exists():
                 shutil.copy(migrated_file(), file)
         self.log = Path(folder) / "service.log"
-        self.command = [sys.executable, *self.PROGRAM, "--port", str(port)]
+        self.port = port
         self.start()
 
     @staticmethod
@@ -63,10 +60,7 @@ class Service:
             return probe.getsockname()[1]
 
     def start(self):
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                self.command, cwd=ROOT, env=self.environment, stdout=subprocess.DEVNULL, stderr=log
-            )
+        self.process = self.launched()
         until = time.monotonic() + 30
         while time.monotonic() < until:
             try:
@@ -75,6 +69,11 @@ class Service:
             except httpx.TransportError:
                 time.sleep(0.05)
         raise AssertionError("the service did not start")
+
+    def launched(self):
+        """Return the running program."""
+        arguments = ("api", "serve", "--port", str(self.port))
+        return Program(arguments, self.environment, {1: os.devnull, 2: self.log})
 
     def said(self):
         """Return the lines of the service's log."""
@@ -105,3 +104,16 @@ class Service:
         return httpx.Client(
             base_url=self.url, headers={"Authorization": f"Bearer {key}"}, timeout=30
         )
+
+
+class FreshService(Service):
+    """A service started as an operator starts it: it imports all for itself."""
+
+    PROGRAM = ("-m", "api", "serve")
+
+    def launched(self):
+        command = [sys.executable, *self.PROGRAM, "--port", str(self.port)]
+        with self.log.open("ab") as log:
+            return subprocess.Popen(
+                command, cwd=ROOT, env=self.environment, stdout=subprocess.DEVNULL, stderr=log
+            )

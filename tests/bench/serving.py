@@ -12,7 +12,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from tests.bench.filled import folder, season_url
-from tests.service import ROOT, Service
+from tests.programs import ROOT
+from tests.service import FreshService, Service
 
 #: What stands in the way of a measurement: limits on what one key may ask for.
 UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",
@@ -20,7 +21,7 @@ UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DA
              "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
 
 
-class Plain(Service):
+class Plain(FreshService):
     """The plain service, run as ours is."""
 
     PROGRAM = ("-m", "uvicorn", "tests.bench.peers.plain_routes:app", "--no-access-log")
@@ -29,7 +30,7 @@ class Plain(Service):
 @contextmanager
 def ours(database_url: str) -> Iterator[tuple[Service, str]]:
     """Give our service over a database, and a lead's key."""
-    service = Service(folder(), database_url, **UNLIMITED)
+    service = FreshService(folder(), database_url, **UNLIMITED)
     made = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "bench")
     try:
         yield service, made.stdout.strip()

@@ -16,7 +16,7 @@ import httpx
 from tests.makers import created, session_payload, trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import Service
+from tests.service import FreshService, Service
 
 LIBRARIES = ("/usr/lib/*/faketime/libfaketimeMT.so.1", "/usr/lib/faketime/libfaketimeMT.so.1")
 LOOK_EVERY_S = 1  # the library looks into its file so often
@@ -85,7 +85,7 @@ def listed(client):
 def set_back(database_url, folder, trials=10):
     """Return what was wrong while the clock went back and forth, and how many trials there are."""
     clock, wrong = Clock(folder), Counter()
-    service = Service(folder, database_url, **clock.settings)
+    service = FreshService(folder, database_url, **clock.settings)
     try:
         key, school, _ = prepare(service, 1)
         same = {"Sec-Fetch-Site": "same-origin", "Accept": "text/html"}

@@ -18,7 +18,7 @@ import api.db
 from tests.makers import trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import print_table
-from tests.service import Service
+from tests.service import FreshService
 
 HEADER = (
     "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;pitch_deg"
@@ -38,7 +38,7 @@ def file_of(rows):
     return "\n".join(lines).encode()
 
 
-class WithJournal(Service):
+class WithJournal(FreshService):
     """A service whose SQLite is taken for one that keeps a certain journal."""
 
     def __init__(self, folder, journal):

@@ -19,7 +19,7 @@ import numpy as np
 from tests.makers import School, created, trial_payload
 from tests.reliability.kills import Bench, batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import Service
+from tests.service import FreshService
 
 CLIENTS, BENCHES, KEYS = 32, 16, 8
 PAUSE_S = (0.05, 0.6)
@@ -113,7 +113,7 @@ def memory_mb(process):
 
 def run(database_url, folder, seconds):
     """Let the clients work for some seconds; return what they saw."""
-    service = Service(folder, database_url)
+    service = FreshService(folder, database_url)
     try:
         key, school, places = prepare(service, BENCHES)
         lead, keys = service.lead_key("Soak"), [key]

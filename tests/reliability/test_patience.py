@@ -7,7 +7,7 @@ import time
 import httpx
 import pytest
 
-from tests.service import Service
+from tests.service import FreshService
 
 PROGRAM = (
     "-c",
@@ -16,7 +16,7 @@ PROGRAM = (
 )
 
 
-class Impatient(Service):
+class Impatient(FreshService):
     """A service that waits for a head no longer than a test does."""
 
     PROGRAM = PROGRAM

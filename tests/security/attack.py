@@ -23,8 +23,9 @@ from api.models.seasons import Season
 from api.services import published, season_fit
 from api.services.published import LEAST_TRIALS
 from api.services.season_trials import SeasonTrials, season_trials
+from tests.programs import ROOT
 from tests.reliability.places import print_table
-from tests.service import ROOT, Service
+from tests.service import Service
 
 ATTACKER = "Tarnwick"
 #: A hidden trial is made so much stronger, to see whether anything moves.

@@ -109,11 +109,8 @@
     else sendWaiting();
   };
 
-  // The form is kept with the lists of sessions and builds as they are now.
-  const keepForm = async () => {
-    const answer = await fetch(FORM, { headers: { Accept: "text/html" } });
-    if (answer.ok && !answer.redirected) await (await caches.open("gustbook form")).put(FORM, answer);
-  };
+  // The worker keeps the form, with the lists of sessions and builds as they are now.
+  const keepForm = () => navigator.serviceWorker.ready.then(({ active }) => active.postMessage(FORM));
 
   if (document.getElementById("no-network")) {
     // A phone says that it is online before a page can be fetched, and a service may be down: ask until it answers.

@@ -13,20 +13,33 @@ addEventListener("activate", (event) => {
 
 // Only the plain form is kept: what an address names is filled in by the page itself.
 const isForm = (url, answer) => url.pathname === FORM && !url.search && answer.ok && !answer.redirected;
+let visit = 0; // whose the form is: one asked for before somebody signed out is not kept after it
 const fetchForm = async (request, url) => {
-  const answer = await fetch(request);
-  if (isForm(url, answer)) await (await caches.open(FORMS)).put(FORM, answer.clone());
+  const asked = visit, answer = await fetch(request);
+  if (isForm(url, answer)) {
+    const forms = await caches.open(FORMS);
+    if (asked === visit) await forms.put(FORM, answer.clone());
+  }
   return answer;
+};
+const forget = async (request) => {
+  visit += 1;
+  await caches.delete(FORMS);
+  return fetch(request);
 };
 const kept = async (url) => (url.pathname === FORM && (await caches.match(FORM, { cacheName: FORMS }))) || caches.match(OFFLINE);
 
+// A page asks for the form to be kept; a page that opened before the worker has no other way to it.
+addEventListener("message", (event) => {
+  const request = new Request(FORM, { headers: { Accept: "text/html" } });
+  event.waitUntil(fetchForm(request, new URL(request.url)).catch(() => {}));
+});
 addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== location.origin) return;
-  if (request.method === "POST" && url.pathname === "/sign-out") event.waitUntil(caches.delete(FORMS));
-  if (request.method !== "GET") return;
-  if (url.pathname === "/sign-in") event.waitUntil(caches.delete(FORMS)); // what came late is not kept either
-  if (ASSETS.includes(url.pathname) && url.pathname !== OFFLINE) {
+  if (["/sign-in", "/sign-out"].includes(url.pathname)) event.respondWith(forget(request).catch(() => kept(url)));
+  else if (request.method !== "GET") return;
+  else if (ASSETS.includes(url.pathname) && url.pathname !== OFFLINE) {
     event.respondWith(caches.match(request).then((found) => found ?? fetch(request)));
   } else if (request.mode === "navigate" || url.pathname === FORM) {
     event.respondWith(fetchForm(request, url).catch(() => kept(url)));
