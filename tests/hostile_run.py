@@ -77,10 +77,10 @@ class Visit:
 
 
 @contextmanager
-def visiting(folder: Path) -> Iterator[Visit]:
+def visiting(folder: Path, settings: dict[str, str] | None = None) -> Iterator[Visit]:
     """Start a service with a school in it, and stop it afterwards."""
     with ExitStack() as stack:
-        service = Service(folder)
+        service = Service(folder, **settings or {})
         stack.callback(service.kill)
 
         def sign(key: str) -> httpx.Client:

@@ -7,7 +7,9 @@ import multiprocessing
 import os
 import runpy
 import signal
+import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -27,6 +29,7 @@ def _become(arguments, environment, outputs):
         os.dup2(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), descriptor)
     module = arguments[0]
     sys.argv = [module, *arguments[1:]]
+    sys.modules.pop(f"{module}.__main__", None)  # it runs anew, as a program
     runpy.run_module(module, run_name="__main__", alter_sys=True)
 
 
@@ -59,3 +62,12 @@ class Program:
         if self.returncode is None:
             raise TimeoutError("it still runs")
         return self.returncode
+
+
+def finished(arguments, environment):
+    """Run a module to its end; return what `subprocess.run` does."""
+    with tempfile.TemporaryDirectory() as folder:
+        files = {1: Path(folder) / "out", 2: Path(folder) / "err"}
+        code = Program(arguments, environment, files).wait()
+        told = [file.read_text() for file in files.values()]
+    return subprocess.CompletedProcess([*arguments], code, *told)

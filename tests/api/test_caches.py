@@ -15,8 +15,6 @@ from api.services.exports import season_digest
 from api.services.keys import CONSOLE
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def everything(world: World) -> dict[str, Any]:
     """Return every answer that rests on trials, without the moment it was made at."""
@@ -124,6 +122,7 @@ def moved(world: World, before: dict[str, Any]) -> dict[str, Any]:
     return warm
 
 
+@pytest.mark.on_both
 def test_a_withdrawn_trial_leaves_every_answer(joined: World):
     trial = created(
         joined.larch.coach.post(
@@ -146,6 +145,7 @@ def test_a_corrected_reading_moves_every_answer(joined: World):
     assert numbers(warm["trial"]) != numbers(before["trial"])
 
 
+@pytest.mark.on_both
 @pytest.mark.parametrize("given", ["confirm", "withdraw_trial"])
 def test_an_answered_question_moves_every_answer(given: str, joined: World):
     """A trial that waits counts nowhere; confirmed it does, withdrawn it never will."""
@@ -170,6 +170,7 @@ def test_an_answered_question_moves_every_answer(given: str, joined: World):
     assert (numbers(warm["larch"]) != numbers(waiting["larch"])) == bool(more)
 
 
+@pytest.mark.on_both
 def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
     """Flags, states and fitted sweeps thrown away and found again give the same season."""
     database = app_client.app.state.database
@@ -194,6 +195,7 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
     assert digest() == before
 
 
+@pytest.mark.on_both
 def test_a_season_read_by_parts_is_the_season(joined: World, monkeypatch: pytest.MonkeyPatch):
     before = everything(joined)
     forget(joined.lead)

@@ -1,9 +1,14 @@
 """Printed reports: one self-contained page, plots with their numbers, PDF, and nothing executed."""
 
 import re
+import threading
+import time
 import xml.etree.ElementTree as ET
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+import typst
 
 from api.services.documents import pdf
 from api.services.documents.blocks import Document, Heading, Items, Plot, Table, Text
@@ -136,6 +141,24 @@ class TestWords:
     def test_and_on_paper(self):
         """Typst would stop at #panic, were it read as markup."""
         assert pdf.to_pdf(self.document()).startswith(b"%PDF-")
+
+    def test_two_are_set_at_a_time(self, monkeypatch):
+        """Each takes 200 MB when it is large: twelve at once took 2.1 GB."""
+        at_once, turn = Counter(), threading.Lock()
+
+        def setting(*_, **__):
+            with turn:
+                at_once["now"] += 1
+                at_once["most"] = max(at_once["most"], at_once["now"])
+            time.sleep(0.02)
+            with turn:
+                at_once["now"] -= 1
+            return b"%PDF-"
+
+        monkeypatch.setattr(typst, "compile", setting)
+        with ThreadPoolExecutor(12) as pool:
+            list(pool.map(pdf.to_pdf, [self.document()] * 12))
+        assert at_once["most"] == pdf.SET_TOGETHER
 
 
 class TestCharts:

@@ -5,7 +5,15 @@ from dataclasses import replace
 
 import pytest
 
-from tests.makers import School, World, build_payload, created, session_payload, trial_payload
+from tests.makers import (
+    School,
+    World,
+    bench_payload,
+    build_payload,
+    created,
+    session_payload,
+    trial_payload,
+)
 
 
 def outlook(client, world):
@@ -76,6 +84,20 @@ class TestRefused:
         assert "Larch one" in pair["sentence"]
         sheet = world.lead.get(f"/v1/events/{world.larch.event_id}/sheet?format=html").text
         assert pair["sentence"] in sheet
+
+    @pytest.mark.parametrize("volts", [(1.5, 1.2), (1.2, 1.5)], ids=["first", "second"])
+    def test_groups_come_in_an_order_of_what_is_shown(self, volts, world: World):
+        """By strength it would tell of builds that are not shown, as a group has those as well."""
+        elsewhere = created(world.larch.coach.post("/v1/benches", json=bench_payload(
+            world.larch, name="Hall", fan_setting="2")))["id"]  # fmt: skip
+        asked = session_payload(world.larch, bench_id=elsewhere, meter_id=world.larch.meter_id)
+        apart = created(world.larch.coach.post("/v1/sessions", json=asked))["id"]
+        second = replace(second_team(world.larch, "Larch two"), session_id=apart)
+        for school, volt in zip((world.larch, second), volts, strict=True):
+            for time in range(3):
+                run(school, volt + 0.001 * time)
+        teams = outlook(world.larch.coach, world)["teams"]
+        assert [team["team_name"] for team in teams] == ["Larch one", "Larch two"]
 
     def test_a_school_that_nothing_joins_is_not_placed(self, world: World):
         reference(world, world.larch, 1.2)

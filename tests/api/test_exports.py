@@ -76,6 +76,7 @@ def changed(body, name, old, new):
     return out.getvalue()
 
 
+@pytest.mark.on_both
 class TestThereAndBack:
     def test_every_number_is_the_same(self, world: World, empty):
         held, answered, gone = lively(world)
@@ -119,6 +120,7 @@ class TestRefused:
         assert refused.status_code == 409
         assert "empty programme" in refused.json()["detail"]
 
+    @pytest.mark.on_both
     def test_numbers_that_come_out_other(self, world: World, empty):
         run = "tables/run.jsonl"
         body = changed(export(world), run, '"voltage_v": 1.2', '"voltage_v": 1.4')

@@ -1,6 +1,7 @@
 """Hostile input over every write of the OpenAPI document: refused, quickly, and never a 5xx."""
 
 import json
+from itertools import product
 
 import pytest
 
@@ -80,25 +81,24 @@ BAD_TEXTS = [NUL, BIDI, LONE, "a\x07b", "\x7f", "\u2066x", "x" * 501]
 
 
 @pytest.mark.on_both
-@pytest.mark.parametrize("operation", TEXT_FIELDS)
-def test_text_that_no_database_should_hold_is_refused(operation, world: World):
-    method, path = OPERATIONS[operation]
-    for text in BAD_TEXTS:
-        body = TABLE[operation].body(world.larch) | {TEXT_FIELDS[operation]: text}
+def test_text_that_no_database_should_hold_is_refused(world: World):
+    for (operation, field), text in product(TEXT_FIELDS.items(), BAD_TEXTS):
+        method, path = OPERATIONS[operation]
+        body = TABLE[operation].body(world.larch) | {field: text}
         # Plain ASCII escapes: how a lone surrogate travels.
         answer = world.lead.request(
             method, path, content=json.dumps(body), headers={"Content-Type": "application/json"}
         )
-        assert answer.status_code in (400, 422), (text, answer.text)
+        assert answer.status_code in (400, 422), (operation, text, answer.text)
+
+
+ODD_IDS = ["0", "-1", "9223372036854775808", "1180591620717411303424", "%00", "%FF",
+           "%D9%A3", "team_" + "0" * 26, "team_" + "U" * 26, "..%2f..", "a" * 5000]  # fmt: skip
 
 
 @pytest.mark.on_both
-@pytest.mark.parametrize(
-    "name", ["0", "-1", "9223372036854775808", "1180591620717411303424", "%00", "%FF",
-             "%D9%A3", "team_" + "0" * 26, "team_" + "U" * 26, "..%2f..", "a" * 5000],
-)  # fmt: skip
-def test_odd_ids_are_simply_not_there(name, world: World):
-    for method, path in OPERATIONS.values():
+def test_odd_ids_are_simply_not_there(world: World):
+    for (method, path), name in product(OPERATIONS.values(), ODD_IDS):
         if "{" not in path or method != "get":
             continue
         address = path.split("{")[0] + name + path.split("}")[1]

@@ -60,7 +60,6 @@ def joined(world: World):
     return world
 
 
-@pytest.mark.on_both
 @pytest.mark.parametrize("volts", [1.0, 1.25, 1.5])
 def test_one_trial_of_another_school_moves_nothing(volts, joined: World):
     before = seen(joined.larch.coach, joined, joined.larch)
@@ -86,7 +85,6 @@ def test_it_is_said_of_when_the_others_are(joined: World):
     assert joined.lead.get(f"{season}/comparison").json()["others_as_of"] is None
 
 
-@pytest.mark.on_both
 def test_an_own_trial_counts_at_once(joined: World):
     path = f"/v1/seasons/{joined.season_id}/comparison"
     send(joined.birch, "hidden", 1.5)

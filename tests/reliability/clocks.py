@@ -82,8 +82,15 @@ def listed(client):
     return names
 
 
-def set_back(database_url, folder, trials=10):
-    """Return what was wrong while the clock went back and forth, and how many trials there are."""
+#: Two hours back, a start in the past, and right again.
+THERE_AND_BACK = (0, -2, -2, 0)
+
+
+def set_back(database_url, folder, trials=10, moves=THERE_AND_BACK):
+    """Return what was wrong while the clock went back and forth, and how many trials there are.
+
+    Where it stays for another move, the service starts anew.
+    """
     clock, wrong = Clock(folder), Counter()
     service = FreshService(folder, database_url, **clock.settings)
     try:
@@ -92,9 +99,9 @@ def set_back(database_url, folder, trials=10):
         with service.client(key) as client:
             signed = httpx.post(f"{service.url}/sign-in", data={"key": key}, headers=same)
             cookie = {"Cookie": signed.headers["set-cookie"].split(";")[0]}
-            for at, hours in enumerate((0, -2, -2, 0)):
+            for at, hours in enumerate(moves):
                 clock.move(hours)
-                if at == 2:  # in the past it also starts anew
+                if at and hours == moves[at - 1]:
                     service.kill()
                     service.start()
                 work(client, school, f"k{at}", wrong, trials)
@@ -102,7 +109,7 @@ def set_back(database_url, folder, trials=10):
                 wrong[f"page {page.status_code}"] += page.status_code != 200
             names = listed(client)
         wrong["listed twice"] += len(names) - len(set(names))
-        wrong["not listed"] += 4 * trials + 1 - len(names)
+        wrong["not listed"] += len(moves) * trials + 1 - len(names)
     finally:
         service.kill()
     return +wrong, len(names)

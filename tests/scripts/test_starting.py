@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 from api.__main__ import app
 from api.settings import WrongSettings, read_settings
 from scripts import demo, environment
+from tests.programs import finished
 
 ROOT = Path(__file__).parents[2]
 
@@ -26,10 +27,7 @@ def free_port():
 
 
 def console(*words, **settings):
-    return subprocess.run(
-        [sys.executable, "-m", "api", *words],
-        cwd=ROOT, env=os.environ | settings, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    return finished(["api", *words], os.environ | settings)
 
 
 class TestDemo:
@@ -83,6 +81,22 @@ class TestConsole:
         assert done.exit_code != 0
         assert isinstance(done.exception, SystemExit)  # anything else would show a traceback
         assert "secret" not in done.output
+
+    def test_what_it_writes_is_nobody_elses_to_read(self, tmp_path):
+        """Also where the account's own umask lets everybody read."""
+        kept, old = tmp_path / "kept", os.umask(0o022)
+        settings = {"GUSTBOOK_DATABASE_URL": f"sqlite:///{tmp_path}/new/gustbook.db",
+                    "GUSTBOOK_BACKUP_FOLDER": str(kept)}  # fmt: skip
+        try:
+            (tmp_path / "new").mkdir()
+            for command in ("migrate", "backup"):
+                done = console(command, **settings)
+                assert done.returncode == 0, done.stderr
+        finally:
+            os.umask(old)
+        written = [kept, *kept.iterdir(), *(tmp_path / "new").iterdir()]
+        assert len(written) > 2
+        assert [path for path in written if path.stat().st_mode & 0o077] == []
 
     def test_an_unknown_setting_is_named_with_the_nearest(self, monkeypatch):
         monkeypatch.setenv("GUSTBOOK_DATABSE_URL", "sqlite:///elsewhere.db")
