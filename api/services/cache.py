@@ -15,6 +15,8 @@ from weakref import WeakKeyDictionary
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from api.services.computing import Turns
+
 MOST_KEPT = 64
 MOST_PINNED = 500
 
@@ -48,6 +50,7 @@ class Cache(Generic[Value]):
         self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
+        self._turns = Turns()
         #: What stays whatever the revision, such as what was published to whom.
         self.pinned = Pinned(MOST_PINNED)
 
@@ -67,6 +70,26 @@ class Cache(Generic[Value]):
         finally:
             with self._turn:
                 self._making.pop(key, None)
+
+    def answer(
+        self, season_id: str, subject: Hashable, revision: int, make: Callable[[], Value]
+    ) -> Value:
+        """Return a season's answer about a subject, of this revision or a newer one.
+
+        A newer one is as good: it was asked for before that was made. So of all who ask while an
+        answer is made, one makes the next, and nobody waits for more than two of a subject.
+        """
+        if self._turns.is_mine(season_id):
+            return self.get_or_make(subject, revision, make)
+
+        def newest() -> tuple[int, Value] | None:
+            with self._turn:
+                kept = self._kept.get(subject)
+            return kept if kept is not None and kept[0] >= revision else None
+
+        with self._turns.wait(season_id, subject, revision, lambda: newest() is not None) as turn:
+            kept = None if turn else newest()
+            return kept[1] if kept else self.get_or_make(subject, revision, make)
 
     def _keep(self, subject: Hashable, revision: int, value: Value) -> Value:
         with self._turn:

@@ -77,8 +77,8 @@ def compare_season(
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
     subject = ("comparison", season.id, caller.sees, until)
-    kept: SeasonComparison = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _compare(db, caller, season, until)
+    kept: SeasonComparison = cache_of(db).answer(
+        season.id, subject, season.revision, lambda: _compare(db, caller, season, until)
     )
     return kept
 

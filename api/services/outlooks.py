@@ -49,8 +49,8 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     subject = ("outlook", event.id, caller.sees)
-    kept: EventOutlook = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _shape(db, caller, season, event)
+    kept: EventOutlook = cache_of(db).answer(
+        season.id, subject, season.revision, lambda: _shape(db, caller, season, event)
     )
     return kept
 

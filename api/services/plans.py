@@ -32,8 +32,8 @@ def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
     """Return a season's plan; worked out once for each revision of its facts."""
     season = resources.get_row(db, caller, Season, season_id)
     subject = ("plan", season.id, caller.sees)
-    kept: SeasonPlan = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _plan(db, caller, season)
+    kept: SeasonPlan = cache_of(db).answer(
+        season.id, subject, season.revision, lambda: _plan(db, caller, season)
     )
     return kept
 

@@ -42,7 +42,8 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
     """Return a team's progress; calculated once for each revision of the season's facts."""
     team = resources.get_row(db, caller, Team, team_id)
     season = resources.get_row(db, caller, Season, team.season_id)
-    kept: TeamProgress = cache_of(db).get_or_make(
+    kept: TeamProgress = cache_of(db).answer(
+        season.id,
         ("progress", team.id, caller.sees),
         season.revision,
         lambda: _calculate(db, caller, team, season),

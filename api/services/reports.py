@@ -102,7 +102,8 @@ def season_report(
         resources.get_row(db, caller, Team, team_id).season_id != season.id
     ):
         raise NotFound(f"no team {team_id} in this season")
-    kept: SeasonReport = cache_of(db).get_or_make(
+    kept: SeasonReport = cache_of(db).answer(
+        season.id,
         ("report", season.id, caller.sees, organisation_id, team_id),
         season.revision,
         lambda: _calculate(db, caller, season, organisation_id, team_id),

@@ -30,8 +30,8 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     subject = ("review", event.id, caller.sees)
-    kept: EventReview = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _review(db, caller, season, event)
+    kept: EventReview = cache_of(db).answer(
+        season.id, subject, season.revision, lambda: _review(db, caller, season, event)
     )
     return kept
 
