@@ -60,9 +60,12 @@ def run(database_url, folder, times):
         writer.start()
         made, took, equal, faults, restores = [], [], 0, [], []
         for _ in range(times):
+            before = writer.stored
             started = time.monotonic()
             made.append(backups.make(database_url, kept, times))
             took.append(time.monotonic() - started)
+            while writer.stored == before and writer.is_alive():
+                time.sleep(0.01)  # the next backup has something new
         writer.done.set()
         writer.join()
         for number, manifest in enumerate(made):
