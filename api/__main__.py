@@ -44,6 +44,9 @@ def serve(
 ) -> None:
     """Run the service; an embedded database is brought to the newest schema first."""
     gc.set_threshold(*GARBAGE)
+    # Read by numpy when it is imported. Our matrices are small: more threads than one make none of
+    # them quicker, and keep another core busy with waiting for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     import uvicorn
 
     from api import logs

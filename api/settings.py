@@ -29,9 +29,10 @@ class Settings(BaseSettings):
     max_import_rows: Annotated[
         int, Field(ge=1, le=1_000_000, description="Largest number of rows in one import.")
     ] = 100_000
+    # Python lets one thread calculate at a time: more of them make each slower, and none sooner.
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
-    ] = 16
+    ] = 6
     trusted_proxies: Annotated[
         str,
         Field(

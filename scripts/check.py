@@ -65,7 +65,8 @@ def _passes(name: str, command: list[str], folder: str) -> bool:
     done = subprocess.run(
         [str(environment.python()), *command],
         cwd=environment.ROOT,
-        env=os.environ | {"TMPDIR": folder},
+        # As the service does: its matrices are small, and each worker has a core.
+        env=os.environ | {"TMPDIR": folder, "OPENBLAS_NUM_THREADS": "1"},
         check=False,
     )
     print(

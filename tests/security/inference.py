@@ -117,7 +117,7 @@ def shown_alone(aim: Target) -> int:
         powers[at] *= FACTOR
         after = SeasonTrials(every.trials, replace(every.results, normalised_power_w=powers))
         changed = published._changed_schools(every, after, aim.own)
-        shown += not changed or published._is_due(changed, now, now, "UTC")
+        shown += bool(changed) and published._is_due(changed, now, now, "UTC")
     return shown
 
 
