@@ -85,10 +85,13 @@ class Cache(Generic[Value]):
         def newest() -> tuple[int, Value] | None:
             with self._turn:
                 kept = self._kept.get(subject)
-            return kept if kept is not None and kept[0] >= revision else None
+                if kept is None or kept[0] < revision:
+                    return None
+                self._kept.move_to_end(subject)
+                return kept
 
-        with self._turns.wait(season_id, subject, revision, lambda: newest() is not None) as turn:
-            kept = None if turn else newest()
+        with self._turns.wait(season_id, subject, revision, lambda: newest() is not None):
+            kept = newest()
             return kept[1] if kept else self.get_or_make(subject, revision, make)
 
     def _keep(self, subject: Hashable, revision: int, value: Value) -> Value:

@@ -52,8 +52,9 @@ class Turns:
                 return free and first == subject and revision == max(waiting[subject])
 
             self._changed.wait_for(lambda: is_served() or is_next())
+            is_turn = is_next()
             self._leave(season_id, subject, revision)
-            if is_served():
+            if not is_turn:
                 self._changed.notify_all()  # somebody else may be next now
                 return False
             self._computing[season_id] = threading.get_ident()

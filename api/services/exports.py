@@ -36,6 +36,7 @@ UNTOLD = {"as_of", "revision"}
 
 def season_digest(db: Session, caller: Caller, season_id: str) -> str:
     """Return what tells a season's numbers from any others: a digest of report and comparison."""
+    keep_apart(db)  # answers of exactly the moment whose rows go along with the digest
     told = [
         reports.season_report(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),
         comparisons.compare_season(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),

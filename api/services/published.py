@@ -29,10 +29,8 @@ from api.services.snapshots import Shelf, Snapshot
 
 #: So many trials, of so many other schools, make a move that hides each of them.
 LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
-#: After this time whatever there is is published: a lone trial is old news by then.
+#: So long after a change was first seen whatever there is is published: it is old news by then.
 LONGEST = timedelta(days=7)
-#: While nothing changes, what was published is dated anew so often: the week above is the change's.
-REFRESHED = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,34 +71,35 @@ def _published(
     if _must_choose(shelf, current, own, season):
         with snapshots.choosing(db, season, own) as shelf:
             _choose(shelf, current, own, season)
+            return shelf.shown_at(season.revision)
     return shelf.shown_at(season.revision)
 
 
 def _must_choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> bool:
     """Tell whether nothing was chosen for this revision yet, or time makes changes due."""
-    if shelf.shown.get(season.revision) == season.revision:
-        return False
+    if not shelf.has_chosen(season.revision):
+        return True
     kept = shelf.shown_at(season.revision)
-    return kept is None or _step(kept, current, own, season) is not Step.KEEP
+    return kept is not None and _step(shelf, kept, current, own, season) is not Step.KEEP
 
 
 def _choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> None:
     """Choose what is shown at this revision, unless that was done meanwhile."""
-    revision, last = season.revision, shelf.last()
+    revision, last, now_s = season.revision, shelf.last(), datetime.now(UTC).timestamp()
     if shelf.shown.get(revision) == revision:
         return
     if last is not None and last.revision > revision:
         # The reader's moment is older than what is published: to publish that too would let the
         # two be compared.
-        shelf.keep(revision, shelf.shown_at(revision) or last)
+        shelf.shown[revision] = (shelf.shown_at(revision) or last).revision
         return
-    step = _step(last, current, own, season)
+    step = Step.PUBLISH if last is None else _step(shelf, last, current, own, season)
     if last is None or step is Step.PUBLISH:
-        shelf.publish(Snapshot(revision, datetime.now(UTC).timestamp(), current))
+        shelf.publish(Snapshot(revision, now_s, current))
     elif step is Step.SAME:
         shelf.show_current(revision)
     else:
-        shelf.keep(revision, last)
+        shelf.keep(revision, last, now_s)
 
 
 class Step(Enum):
@@ -112,28 +111,32 @@ class Step(Enum):
 
 
 def _step(
-    last: Snapshot | None, current: SeasonTrials, own: frozenset[str], season: Season
+    shelf: Shelf,
+    last: Snapshot,
+    current: SeasonTrials,
+    own: frozenset[str],
+    season: Season,
 ) -> Step:
-    if last is None:
-        return Step.PUBLISH
-    now, taken_at = datetime.now(UTC), datetime.fromtimestamp(last.taken_at_s, UTC)
     changed = _changed_schools(last.trials, current, own)
     if not changed:
-        return Step.SAME if now - taken_at < REFRESHED else Step.PUBLISH
-    return Step.PUBLISH if _is_due(changed, taken_at, now, season.timezone) else Step.KEEP
+        return Step.SAME
+    now = datetime.now(UTC)
+    since = datetime.fromtimestamp(shelf.changed_at_s or now.timestamp(), UTC)
+    return Step.PUBLISH if _is_due(changed, since, now, season.timezone) else Step.KEEP
 
 
-def _is_due(changed: list[str], taken_at: datetime, now: datetime, zone: str) -> bool:
+def _is_due(changed: list[str], since: datetime, now: datetime, zone: str) -> bool:
     """Tell whether changes of others' trials, by their schools, may be shown.
 
-    At once where two schools or more are among them, at night where they are of one.
+    At once where two schools or more are among them, where they are of one on another day than
+    the first of them was seen.
     """
-    if now - taken_at > LONGEST:
+    if now - since > LONGEST:
         return True
     if len(changed) < LEAST_TRIALS:
         return False
-    is_night = taken_at.astimezone(ZoneInfo(zone)).date() < now.astimezone(ZoneInfo(zone)).date()
-    return is_night or len(set(changed)) >= LEAST_SCHOOLS
+    is_another_day = since.astimezone(ZoneInfo(zone)).date() < now.astimezone(ZoneInfo(zone)).date()
+    return is_another_day or len(set(changed)) >= LEAST_SCHOOLS
 
 
 def _changed_schools(before: SeasonTrials, after: SeasonTrials, own: frozenset[str]) -> list[str]:

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 from sqlalchemy import ColumnElement, NullPool, func
 from sqlmodel import Session, col, delete, select
@@ -38,6 +39,8 @@ class Shelf:
     published: dict[int, Snapshot] = field(default_factory=dict)
     #: By revision the one whose trials are shown at it: its own, or an earlier publication's.
     shown: dict[int, int] = field(default_factory=dict)
+    #: When it was first seen that others' trials are no longer those published last.
+    changed_at_s: float | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def last(self) -> Snapshot | None:
@@ -49,13 +52,20 @@ class Shelf:
         shown = self.shown.get(revision)
         return None if shown in (None, revision) else self.published.get(shown)
 
-    def keep(self, revision: int, snapshot: Snapshot) -> None:
+    def has_chosen(self, revision: int) -> bool:
+        """Tell whether it is known what is shown at a revision."""
+        shown = self.shown.get(revision)
+        return shown == revision or shown in self.published
+
+    def keep(self, revision: int, snapshot: Snapshot, now_s: float) -> None:
         """Choose for a revision what was published before it."""
         self.shown[revision] = snapshot.revision
+        self.changed_at_s = self.changed_at_s or now_s
 
     def show_current(self, revision: int) -> None:
         """Choose for a revision its own trials, others' being the same as those published last."""
         self.shown[revision] = revision
+        self.changed_at_s = None
 
     def publish(self, snapshot: Snapshot) -> None:
         """Publish the trials of a revision; what was published before the last ones goes."""
@@ -64,6 +74,7 @@ class Shelf:
         self.shown = {at: shows for at, shows in self.shown.items() if at >= last}
         self.published[snapshot.revision] = snapshot
         self.shown[snapshot.revision] = snapshot.revision
+        self.changed_at_s = None
 
 
 def shelf_of(db: Session, season: Season, own: frozenset[str]) -> Shelf:
@@ -125,8 +136,9 @@ class _SharedShelf:
             )
         )
         if newest is None:  # what was published was erased
-            self.shelf.published, self.shelf.shown = {}, {}
+            self.shelf.published, self.shelf.shown, self.shelf.changed_at_s = {}, {}, None
             return
+        self.shelf.changed_at_s = self._changed_at_s()
         chosen = self.rows.scalar(
             select(PublishedTrials.shows).where(
                 *self._here(), col(PublishedTrials.revision) == revision
@@ -136,6 +148,16 @@ class _SharedShelf:
             self.shelf.shown[revision] = chosen
         for at in {newest, chosen} - {None, *self.shelf.published}:
             self._take(at)
+
+    def _changed_at_s(self) -> float | None:
+        """Return when hosts first chose to keep what was published last."""
+        is_current = col(PublishedTrials.shows) == col(PublishedTrials.revision)
+        last = select(func.max(PublishedTrials.revision)).where(*self._here(), is_current)
+        return self.rows.scalar(
+            select(func.min(PublishedTrials.taken_at_s)).where(
+                *self._here(), col(PublishedTrials.revision) > last.scalar_subquery()
+            )
+        )
 
     def _take(self, revision: int | None) -> None:
         row = self.rows.get(PublishedTrials, (self.season.id, self.reach, revision))
@@ -152,7 +174,7 @@ class _SharedShelf:
             reach=self.reach,
             revision=revision,
             shows=self.shelf.shown[revision],
-            taken_at_s=fresh.taken_at_s if fresh else 0,
+            taken_at_s=fresh.taken_at_s if fresh else datetime.now(UTC).timestamp(),
             content=packed(fresh.trials) if fresh else None,
         )
         self.rows.merge(row)

@@ -1,14 +1,16 @@
 """What a key sees of figures that rest on other schools' trials, and when that moves on."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
 
+from api.models.seasons import Season
 from api.services import published
 from api.services.cache import _caches
 from api.services.published import LEAST_TRIALS, LONGEST, _is_due
-from api.services.snapshots import Shelf, Snapshot
+from api.services.snapshots import Shelf, Snapshot, shelf_of
 from tests.makers import World, created, trial_payload
 
 #: What tells of the moment and of the season's writes, and of no figure.
@@ -125,6 +127,21 @@ def test_after_a_week_whatever_there_is_is_shown(joined: World, monkeypatch):
     monkeypatch.setattr(published, "LONGEST", timedelta(0))
     send(joined.birch, "another", 1.6)
     assert seen(joined.larch.coach, joined, joined.larch) != before
+
+
+def test_a_trial_after_a_quiet_week_is_hidden_as_well(joined: World, monkeypatch):
+    """A week counts from the first change, not from what was published before it."""
+    before = seen(joined.larch.coach, joined, joined.larch)
+    db = joined.lead.app.state.database
+    with db.reading() as session:
+        season = session.get(Season, joined.season_id)
+        shelf = shelf_of(session, season, frozenset({joined.larch.organisation_id}))
+    shelf.published = {
+        at: replace(old, taken_at_s=old.taken_at_s - 8 * 86_400)
+        for at, old in shelf.published.items()
+    }
+    send(joined.birch, "hidden", 1.6)
+    assert seen(joined.larch.coach, joined, joined.larch) == before
 
 
 @pytest.mark.on_both
