@@ -15,7 +15,7 @@ from weakref import WeakKeyDictionary
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from api.services.computing import Turns
+from api.services.computing import SeasonQueue
 
 MOST_KEPT = 64
 MOST_PINNED = 500
@@ -50,7 +50,7 @@ class Cache(Generic[Value]):
         self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
-        self._turns = Turns()
+        self._queue = SeasonQueue()
         #: What stays whatever the revision, such as what was published to whom.
         self.pinned = Pinned(MOST_PINNED)
 
@@ -79,7 +79,7 @@ class Cache(Generic[Value]):
         A newer one is as good: it was asked for before that was made. So of all who ask while an
         answer is made, one makes the next, and nobody waits for more than two of a subject.
         """
-        if self._turns.is_mine(season_id):
+        if self._queue.is_mine(season_id):
             return self.get_or_make(subject, revision, make)
 
         def newest() -> tuple[int, Value] | None:
@@ -90,7 +90,7 @@ class Cache(Generic[Value]):
                 self._kept.move_to_end(subject)
                 return kept
 
-        with self._turns.wait(season_id, subject, revision, lambda: newest() is not None):
+        with self._queue.wait(season_id, subject, revision, lambda: newest() is not None):
             kept = newest()
             return kept[1] if kept else self.get_or_make(subject, revision, make)
 

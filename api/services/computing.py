@@ -9,8 +9,8 @@ from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 
 
-class Turns:
-    """Turns of one database's seasons."""
+class SeasonQueue:
+    """Who waits to compute answers of one database's seasons."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
