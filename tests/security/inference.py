@@ -67,16 +67,20 @@ class Target:
         is_hidden &= np.isin(trials["kind"].astype(str), season_fit.COMPARED)
         return np.flatnonzero(is_hidden & (trials["state"] == "accepted")).tolist()
 
+    def changed(self, factors: dict[int, float]) -> SeasonTrials:
+        """Return the season with some trials' powers multiplied, by their places."""
+        powers = self.every.results.normalised_power_w.copy()
+        for at, factor in factors.items():
+            powers[at] *= factor
+        results = replace(self.every.results, normalised_power_w=powers)
+        return SeasonTrials(self.every.trials, results)
+
     def figures(self, factors: dict[int, float]) -> tuple[np.ndarray, np.ndarray]:
         """Return ln of own builds' powers and own benches' effects, in full and as given.
 
         Some trials' powers are multiplied first, by their places.
         """
-        powers = self.every.results.normalised_power_w.copy()
-        for at, factor in factors.items():
-            powers[at] *= factor
-        results = replace(self.every.results, normalised_power_w=powers)
-        fitted = season_fit._fit(self.db, SeasonTrials(self.every.trials, results))
+        fitted = season_fit._fit(self.db, self.changed(factors))
         return self._seen(fitted), self._seen(replace(fitted, is_coarse=True))
 
     def _seen(self, fitted: season_fit.Fitted) -> np.ndarray:
@@ -110,13 +114,9 @@ def target(db: Session) -> Target:
 
 def shown_alone(aim: Target) -> int:
     """Return how many hidden trials are published when they alone change."""
-    now, every = datetime.now(UTC), aim.every
-    shown = 0
+    now, shown = datetime.now(UTC), 0
     for at in aim.hidden:
-        powers = every.results.normalised_power_w.copy()
-        powers[at] *= FACTOR
-        after = SeasonTrials(every.trials, replace(every.results, normalised_power_w=powers))
-        changed = published._changed_schools(every, after, aim.own)
+        changed = published._changed_schools(aim.every, aim.changed({at: FACTOR}), aim.own)
         shown += bool(changed) and published._is_due(changed, now, now, "UTC")
     return shown
 
@@ -216,7 +216,7 @@ def rows(db: Session) -> list[dict[str, object]]:
             "tried": f"{len(in_full)} unknowns", "before": told(in_full), "now": told(as_given),
         },
         {
-            "attack": "the same, and undo the rounding with own readings",
+            "attack": "the same with figures in full, as if the rounding were undone",
             "tried": f"{len(in_full)} unknowns", "before": told(in_full), "now": told(in_full),
         },
         {
