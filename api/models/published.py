@@ -1,11 +1,11 @@
-"""Other schools' trials as published to keys of one reach, where several hosts serve."""
+"""Other schools' trials as published, where several hosts serve."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
 class PublishedTrials(SQLModel, table=True):
-    """What keys of one reach are shown of others' trials at one revision of a season.
+    """What keys are shown of others' trials at one revision of a season.
 
     The row that `shows` its own revision shows the trials of that moment. It has them as `content`,
     unless others' trials are the same as in the newest row before it that has.
@@ -14,9 +14,9 @@ class PublishedTrials(SQLModel, table=True):
     __tablename__ = "published_trials"
 
     season_id: str = Column(primary_key=True)
-    #: Digest of the organisations that the keys reach.
-    reach: str = Column(primary_key=True)
     revision: int = Column(primary_key=True)
     shows: int
     taken_at_s: float
     content: bytes | None = None
+    #: What tells the states in which trials were ever published, eight bytes each.
+    states: bytes | None = None

@@ -37,6 +37,7 @@ from api.models.teams import Team
 from api.services import resources, wording
 from api.services.cache import cache_of
 from api.services.coarse import coarse_pair, coarse_score
+from api.services.published import view_of
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
@@ -76,7 +77,7 @@ def compare_season(
     """
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
-    subject = ("comparison", season.id, caller.sees, until)
+    subject = ("comparison", season.id, view_of(caller, season), until)
     kept: SeasonComparison = cache_of(db).answer(
         season.id, subject, season.revision, lambda: _compare(db, caller, season, until)
     )

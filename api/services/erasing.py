@@ -20,13 +20,12 @@ from api.models.erasures import Erased, Erasure
 from api.models.idempotency import GivenAnswer
 from api.models.ids import new_id
 from api.models.imports import ImportBatch, ImportOrganisation
-from api.models.published import PublishedTrials
 from api.models.seasons import Season
 from api.models.shapes import Stored
 from api.models.shares import Share
 from api.models.trials import Trial
 from api.models.web_sessions import WebSession
-from api.services import audit, revisions
+from api.services import audit, publications, revisions
 from api.services.keys import CONSOLE
 from api.services.season_tables import Rows, of_season
 
@@ -75,7 +74,7 @@ class Eraser:
         self.erasure.rows = {name: count for name, count in self.counts.items() if count}
         self.db.flush()
         audit.note(self.db, CONSOLE, "erased", self.erasure)
-        self._run(delete(PublishedTrials))  # what is left is published again
+        publications.erase_trials(self.db)
         revisions.raise_all(self.db)
         return dict(self.erasure.rows)
 

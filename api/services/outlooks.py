@@ -18,6 +18,7 @@ from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
 from api.services.comparisons import Known
 from api.services.current_builds import current_builds, words_of_build
+from api.services.published import view_of
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 
@@ -48,7 +49,7 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     """Return what an event may bring; drawn once for each revision of the season's facts."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    subject = ("outlook", event.id, caller.sees)
+    subject = ("outlook", event.id, view_of(caller, season))
     kept: EventOutlook = cache_of(db).answer(
         season.id, subject, season.revision, lambda: _shape(db, caller, season, event)
     )

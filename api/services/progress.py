@@ -33,6 +33,7 @@ from api.services.current_builds import current_builds
 from api.services.findings import Facts, find_load, find_pitch, find_wind
 from api.services.frames import read_frame
 from api.services.next_test import next_test
+from api.services.published import view_of
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 from api.services.trends import adjusted_powers, read_trend
@@ -44,7 +45,7 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
     season = resources.get_row(db, caller, Season, team.season_id)
     kept: TeamProgress = cache_of(db).answer(
         season.id,
-        ("progress", team.id, caller.sees),
+        ("progress", team.id, view_of(caller, season)),
         season.revision,
         lambda: _calculate(db, caller, team, season),
     )

@@ -2,35 +2,32 @@
 
 Figures on a scale that all schools share depend on each school's trials. Comparing them before and
 after one trial of another school would reveal that trial. So a key that does not reach all schools
-sees the others' trials as of one moment, which moves on when enough has changed to hide each single
-trial. The key's own trials always count at once.
+sees the others' trials as of one moment, the same for all keys, which moves on when enough has
+changed to hide each single trial from every one of them. The key's own trials always count at once.
 
 Where an embedded database holds the programme, a restart publishes the current ones.
 """
 
+from collections import defaultdict
+from collections.abc import Hashable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from enum import Enum
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from sqlmodel import Session, select
+from sqlmodel import Session, col, or_, select
 
 from analysis.trial_result import PowerResults
 from api.models.benches import Bench
-from api.models.builds import Build
+from api.models.keys import AccessKey, KeyOrganisation
 from api.models.seasons import Season
-from api.services import snapshots
+from api.services import publications
+from api.services.cache import cache_of
 from api.services.frames import Array
-from api.services.packed_trials import columns_of
+from api.services.moved_trials import Moved, moved_trials, nights_between, states_shown
+from api.services.publications import Choice, Publication, Shelf, those_left
 from api.services.scope import Caller
 from api.services.season_trials import SeasonTrials, season_trials
-from api.services.snapshots import Shelf, Snapshot
-
-#: So many trials, of so many other schools, make a move that hides each of them.
-LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
-#: So long after a change was first seen whatever there is is published: it is old news by then.
-LONGEST = timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,149 +47,108 @@ def trials_known_to(
     db: Session, caller: Caller, season: Season, until: datetime | None = None
 ) -> KnownTrials:
     """Return a season's trials as a key knows them, or those of sessions before a moment."""
-    own = caller.organisation_ids
+    own = caller.known_at_once
     if own is None:
         return KnownTrials(season_trials(db, season, until))
     current = season_trials(db, season)
-    snapshot = _published(db, own, season, current)
-    if snapshot is None:
+    shown = _shown(db, season, current)
+    if shown is None or not _moved(db, season, shown, current).outside(own):
         return KnownTrials(season_trials(db, season, until))
-    known = _mixed(db, own, current, snapshot.trials)
+    known = _mixed(own, current, those_left(db, shown.trials))
     if until is not None:
         known = known.only(known.trials["started_at"].astype(float) < until.timestamp())
-    return KnownTrials(known, snapshot.revision, datetime.fromtimestamp(snapshot.taken_at_s, UTC))
+    return KnownTrials(known, shown.revision, datetime.fromtimestamp(shown.taken_at_s, UTC))
 
 
-def _published(
-    db: Session, own: frozenset[str], season: Season, current: SeasonTrials
-) -> Snapshot | None:
-    """Return what keys of this reach see instead of the current trials; None if they see these."""
-    shelf = snapshots.shelf_of(db, season, own)
-    if _must_choose(shelf, current, own, season):
-        with snapshots.choosing(db, season, own) as shelf:
-            _choose(shelf, current, own, season)
-            return shelf.shown_at(season.revision)
+def view_of(caller: Caller, season: Season) -> Hashable:
+    """Return what tells a caller's view of a season from others', for the subject of an answer.
+
+    With each night more may be published, though nothing is written.
+    """
+    if caller.known_at_once is None:
+        return caller.sees
+    return caller.sees, datetime.now(ZoneInfo(season.timezone)).date()
+
+
+def _shown(db: Session, season: Season, current: SeasonTrials) -> Publication | None:
+    """Return what keys are shown of others instead of the current trials; None if they see these.
+
+    It is chosen once for a revision, and anew when a night has passed.
+    """
+    shelf = publications.shelf_of(db, season)
+
+    def chosen(shelf: Shelf) -> Choice | None:
+        return _choice(db, season, shelf, current)
+
+    if not shelf.has_chosen(season.revision) or chosen(shelf) is not None:
+        shelf = publications.choose(db, season, chosen)
     return shelf.shown_at(season.revision)
 
 
-def _must_choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> bool:
-    """Tell whether nothing was chosen for this revision yet, or time makes changes due."""
-    if not shelf.has_chosen(season.revision):
-        return True
-    kept = shelf.shown_at(season.revision)
-    return kept is not None and _step(shelf, kept, current, own, season) is not Step.KEEP
-
-
-def _choose(shelf: Shelf, current: SeasonTrials, own: frozenset[str], season: Season) -> None:
-    """Choose what is shown at this revision, unless that was done meanwhile."""
-    revision, last, now_s = season.revision, shelf.last(), datetime.now(UTC).timestamp()
+def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) -> Choice | None:
+    """Return what is to be shown at this revision from now on; None if that is chosen."""
+    revision, last, now = season.revision, shelf.last(), datetime.now(UTC)
     if shelf.shown.get(revision) == revision:
-        return
-    if last is not None and last.revision > revision:
+        return None
+    if last is None:
+        return _publication(None, current, revision, now)
+    if last.revision > revision:
         # The reader's moment is older than what is published: to publish that too would let the
         # two be compared.
-        shelf.shown[revision] = (shelf.shown_at(revision) or last).revision
-        return
-    step = Step.PUBLISH if last is None else _step(shelf, last, current, own, season)
-    if last is None or step is Step.PUBLISH:
-        shelf.publish(Snapshot(revision, now_s, current))
-    elif step is Step.SAME:
-        shelf.show_current(revision)
-    else:
-        shelf.keep(revision, last, now_s)
-
-
-class Step(Enum):
-    """What follows from the changes of others' trials since they were published."""
-
-    KEEP = "too few to hide each of them"
-    SAME = "none: the current trials tell nothing new"
-    PUBLISH = "enough, or old enough"
-
-
-def _step(
-    shelf: Shelf,
-    last: Snapshot,
-    current: SeasonTrials,
-    own: frozenset[str],
-    season: Season,
-) -> Step:
-    changed = _changed_schools(last.trials, current, own)
-    if not changed:
-        return Step.SAME
-    now = datetime.now(UTC)
+        is_known = shelf.has_chosen(revision)
+        return None if is_known else Choice(revision, last.revision, now.timestamp())
+    moved = _moved(db, season, last, current)
+    if not len(moved.school):
+        return Choice(revision, revision, now.timestamp())
     since = datetime.fromtimestamp(shelf.changed_at_s or now.timestamp(), UTC)
-    return Step.PUBLISH if _is_due(changed, since, now, season.timezone) else Step.KEEP
+    if moved.may_be_shown(_reaches(db, now), nights_between(since, now, season.timezone)):
+        return _publication(last, current, revision, now)
+    is_kept = shelf.shown.get(revision) == last.revision
+    return None if is_kept else Choice(revision, last.revision, now.timestamp())
 
 
-def _is_due(changed: list[str], since: datetime, now: datetime, zone: str) -> bool:
-    """Tell whether changes of others' trials, by their schools, may be shown.
-
-    At once where two schools or more are among them, where they are of one on another day than
-    the first of them was seen.
-    """
-    if now - since > LONGEST:
-        return True
-    if len(changed) < LEAST_TRIALS:
-        return False
-    is_another_day = since.astimezone(ZoneInfo(zone)).date() < now.astimezone(ZoneInfo(zone)).date()
-    return is_another_day or len(set(changed)) >= LEAST_SCHOOLS
+def _publication(
+    last: Publication | None, current: SeasonTrials, revision: int, now: datetime
+) -> Choice:
+    """Return the choice to publish the trials of a revision."""
+    before, shown = (last.trials, last.states) if last else (None, np.array([], dtype="<u8"))
+    states = states_shown(before, current, shown)
+    at_s = now.timestamp()
+    return Choice(revision, revision, at_s, Publication(revision, at_s, current, states))
 
 
-def _changed_schools(before: SeasonTrials, after: SeasonTrials, own: frozenset[str]) -> list[str]:
-    """Return the school of each trial of others that came, went or has other numbers."""
-    before, after = _of_others(before, own), _of_others(after, own)
-    old, new = before.trials["trial_id"], after.trials["trial_id"]
-    _, at_old, at_new = np.intersect1d(old, new, return_indices=True)
-    moved = np.zeros(len(at_old), dtype=bool)
-    for name in before.trials:
-        moved |= before.trials[name][at_old] != after.trials[name][at_new]
-    was, became = columns_of(before.results), columns_of(after.results)
-    for name in was:
-        moved |= _differ(was[name][at_old], became[name][at_new])
-    gone, come = ~np.isin(old, new), ~np.isin(new, old)
-    schools = [
-        before.trials["organisation_id"][gone],
-        after.trials["organisation_id"][come],
-        after.trials["organisation_id"][at_new[moved]],
-    ]
-    return [str(school) for part in schools for school in part.tolist()]
+def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials) -> Moved:
+    """Return how a season's trials differ from those of a publication."""
+
+    def compared() -> Moved:
+        hosts = {row.id: row.organisation_id for row in db.scalars(select(Bench))}
+        return moved_trials(last.trials, current, last.states, hosts)
+
+    subject = ("moved", season.id, last.revision)
+    moved: Moved = cache_of(db).get_or_make(subject, season.revision, compared)
+    return moved
 
 
-def _differ(one: Array, other: Array) -> Array:
-    """Return where two columns differ; a number that is not known is like another such."""
-    differ: Array = ~np.isclose(one, other, rtol=0, atol=0, equal_nan=True)
-    return differ
-
-
-def _of_others(trials: SeasonTrials, own: frozenset[str]) -> SeasonTrials:
-    return trials.only(~_are_of(trials, own))
+def _reaches(db: Session, now: datetime) -> list[frozenset[str]]:
+    """Return the sets of schools whose trials some key knows at once; a link may know none."""
+    is_good = col(AccessKey.revoked_at).is_(None)
+    lasts = or_(col(AccessKey.expires_at).is_(None), col(AccessKey.expires_at) > now)
+    pairs = select(KeyOrganisation.key_id, KeyOrganisation.organisation_id).join(
+        AccessKey, col(AccessKey.id) == col(KeyOrganisation.key_id)
+    )
+    schools = defaultdict(set)
+    for key_id, school in db.execute(pairs.where(col(AccessKey.role) != "lead", is_good, lasts)):
+        schools[key_id].add(school)
+    return [frozenset(), *{frozenset(each) for each in schools.values()}]
 
 
 def _are_of(trials: SeasonTrials, schools: frozenset[str]) -> Array:
     return np.isin(trials.trials["organisation_id"].astype(str), sorted(schools))
 
 
-def _mixed(
-    db: Session, own: frozenset[str], now: SeasonTrials, published: SeasonTrials
-) -> SeasonTrials:
-    """Return own trials as they are and others' as they were published.
-
-    Of what was erased since then nothing is left, however it was published.
-    """
-    mine = now.only(_are_of(now, own))
-    others = _of_others(published, own)
-    builds, benches = (set(db.scalars(select(table.id))) for table in (Build, Bench))
-    is_there = np.array(
-        [
-            build in builds and bench in benches
-            for build, bench in zip(
-                others.trials["build_id"].tolist(), others.trials["bench_id"].tolist(), strict=True
-            )
-        ],
-        dtype=bool,
-    )
-    others = others.only(is_there)
+def _mixed(own: frozenset[str], now: SeasonTrials, published: SeasonTrials) -> SeasonTrials:
+    """Return own trials as they are and others' as they were published."""
+    mine, others = now.only(_are_of(now, own)), published.only(~_are_of(published, own))
     trials = {
         name: np.concatenate([mine.trials[name], others.trials[name]]) for name in mine.trials
     }

@@ -33,6 +33,7 @@ from api.models.teams import Team
 from api.services import comparisons, resources, scope, season_choice
 from api.services.cache import cache_of
 from api.services.fair_table import fair_table
+from api.services.published import view_of
 from api.services.scope import Caller
 from api.services.season_fit import Fitted, fitted_season
 from api.services.season_names import SeasonNames, read_names
@@ -104,7 +105,7 @@ def season_report(
         raise NotFound(f"no team {team_id} in this season")
     kept: SeasonReport = cache_of(db).answer(
         season.id,
-        ("report", season.id, caller.sees, organisation_id, team_id),
+        ("report", season.id, view_of(caller, season), organisation_id, team_id),
         season.revision,
         lambda: _calculate(db, caller, season, organisation_id, team_id),
     )
@@ -131,7 +132,9 @@ def _calculate(
 ) -> SeasonReport:
     # Whole first: a bench's order is of all who were measured there, whoever is asked for.
     whole: _Whole = cache_of(db).get_or_make(
-        ("whole", season.id, caller.sees), season.revision, lambda: _read(db, caller, season)
+        ("whole", season.id, view_of(caller, season)),
+        season.revision,
+        lambda: _read(db, caller, season),
     )
     names, facts = whole.names, whole.facts
     teams = [

@@ -17,6 +17,7 @@ from api.services import comparisons, resources, wording
 from api.services.cache import cache_of
 from api.services.event_day import best_of_teams, read_day
 from api.services.outlooks import Drawn, draw_event, range_given
+from api.services.published import view_of
 from api.services.scope import Caller
 
 FIGURES = ("coverage", "brier", "mean_ln_bias")
@@ -29,7 +30,7 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
     """Return how an event's forecast did; worked out once for each revision of the season."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    subject = ("review", event.id, caller.sees)
+    subject = ("review", event.id, view_of(caller, season))
     kept: EventReview = cache_of(db).answer(
         season.id, subject, season.revision, lambda: _review(db, caller, season, event)
     )

@@ -24,12 +24,22 @@ Table = TypeVar("Table", bound=Stored)
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who asks: a key, its role and the organisations it reaches (`None` is all)."""
+    """Who asks: a key, its role and the organisations it reaches (`None` is all).
+
+    What is `published_only` reaches schools that others answer for, as a link to a season does: it
+    knows no trial before all do.
+    """
 
     key_id: str
     label: str
     role: Role
     organisation_ids: frozenset[str] | None
+    published_only: bool = False
+
+    @property
+    def known_at_once(self) -> frozenset[str] | None:
+        """Return the organisations whose trials count at once in what all share; `None` is all."""
+        return frozenset() if self.published_only else self.organisation_ids
 
     @property
     def reaches_all(self) -> bool:
@@ -44,7 +54,9 @@ class Caller:
     @property
     def sees(self) -> tuple[str, ...] | None:
         """Return what tells this caller's view from another's, for a cache's key."""
-        return None if self.organisation_ids is None else tuple(sorted(self.organisation_ids))
+        if self.organisation_ids is None:
+            return None
+        return ("published only",) * self.published_only + tuple(sorted(self.organisation_ids))
 
 
 def visible(caller: Caller, table: type[Table]) -> Select[Table]:

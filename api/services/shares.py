@@ -106,12 +106,12 @@ def _reader(db: Session, row: Share) -> Caller:
         maker = keys.caller_of(db, row.key_id, datetime.now(UTC))
     except NotSignedIn as ended:
         raise NotFound(GONE) from ended
-    within = maker.organisation_ids
+    within, published_only = maker.organisation_ids, False
     if row.organisation_id is not None:
         if not maker.reaches(row.organisation_id):
             raise NotFound(GONE)
         within = frozenset({row.organisation_id})
     elif within is None:  # a lead's link shows the schools that share their names
         named = select(Organisation.id).where(col(Organisation.sharing) == "named")
-        within = frozenset(db.scalars(named))
-    return Caller(row.key_id, "share link", "reader", within)
+        within, published_only = frozenset(db.scalars(named)), True
+    return Caller(row.key_id, "share link", "reader", within, published_only)

@@ -117,6 +117,33 @@ class TestShown:
         assert "Larch one" in shown
         assert "Birch" not in shown
 
+    def test_a_leads_season_link_shows_no_trial_before_all_do(self, world, visiting):
+        for school in (world.larch, world.birch):
+            path = f"/v1/organisations/{school.organisation_id}"
+            named = {"sharing": "named"}
+            world.lead.patch(path, json=named, headers={"If-Match": "*"}).raise_for_status()
+            rotor = {"build_id": world.reference_build_id, "kind": "reference"}
+            for asked in ({}, rotor, rotor):
+                created(school.coach.post("/v1/trials", json=trial_payload(school, **asked)))
+        link = make(visiting(world.lead_key), season_id=world.season_id)
+
+        def scale():
+            page = visiting("").get(link).text
+            return page[page.index("on one scale") : page.index("Birch school</h2>")]
+
+        def send(volts):
+            runs = [{"voltage_v": volts + step} for step in (0.0, 0.01, 0.02)]
+            created(
+                world.birch.coach.post("/v1/trials", json=trial_payload(world.birch, runs=runs))
+            )
+
+        assert "Birch one" in scale()
+        send(1.5)
+        before = scale()
+        assert "those of" in before
+        send(1.6)
+        assert scale() == before
+
     def test_no_search_engine_and_no_shared_cache_keeps_it(self, world, visiting):
         shown = visiting("").get(make(visiting(world.lead_key), team_id=world.larch.team_id))
         assert shown.headers["x-robots-tag"] == "noindex, nofollow"

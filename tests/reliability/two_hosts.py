@@ -15,11 +15,18 @@ from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
 
-from tests.makers import bench_payload, created, make_world, session_payload, trial_payload
+from tests.makers import (
+    bench_payload,
+    created,
+    make_school,
+    make_world,
+    session_payload,
+    trial_payload,
+)
 from tests.reliability.places import fresh, print_table
 from tests.service import Service
 
-SCHOOLS, WORKERS, BENCHES = ("larch", "birch"), 8, 12
+WORKERS, BENCHES = 8, 12
 REPORT_EVERY = 5  # reports are the longest of all answers
 
 
@@ -77,8 +84,9 @@ class Mixture:
     """Mixed requests about one trial after the other, and what was wrong with their answers."""
 
     pair: Pair
-    world: object
-    sittings: dict
+    schools: list
+    #: Of each school the sittings that its trials belong to, in the same order.
+    sittings: list
     sent: int = 0
     wrong: Counter = field(default_factory=Counter)
 
@@ -90,11 +98,11 @@ class Mixture:
 
     def step(self, number):
         """Send some requests about one trial to both processes."""
-        name = SCHOOLS[number % 2]
-        school = getattr(self.world, name)
-        first = number % 2 if number % 3 else 1 - number % 2
+        at = number % len(self.schools)
+        school, sittings = self.schools[at], self.sittings[at]
+        first = number // len(self.schools) % 2
         here, there = (self.pair.signed(school.coach_key, at) for at in (first, 1 - first))
-        sitting = self.sittings[name][number // 2 % len(self.sittings[name])]
+        sitting = sittings[number // len(self.schools) % len(sittings)]
         trial = trial_payload(school, session_id=sitting, client_ref=f"two-{number}",
                               pitch_deg=number % 30)  # fmt: skip
         headers = {"Idempotency-Key": f"two-{number}"}
@@ -120,7 +128,7 @@ class Mixture:
         owners = {each["organisation_id"] for each in listed.json()["items"]}
         if owners != {school.organisation_id}:
             self.wrong["a list tells of another school"] += 1
-        other = self.world.birch if school is self.world.larch else self.world.larch
+        other = next(each for each in self.schools if each is not school)
         stranger = self.pair.signed(other.coach_key, stored["version"] % 2)
         if self.ask(stranger, "GET", path).status_code != 404:
             self.wrong["another school sees a trial"] += 1
@@ -150,10 +158,14 @@ class Mixture:
 
 
 def run(pair, requests, benches=BENCHES):
-    """Send so many requests; return what was sent and what was wrong."""
-    _, world = prepare(pair)
-    sittings = {name: sittings_of(pair, getattr(world, name), benches) for name in SCHOOLS}
-    mixture = Mixture(pair, world, sittings)
+    """Send so many requests; return what was sent and what was wrong.
+
+    Of three schools each is hidden among the two others, so that their trials are published.
+    """
+    key, world = prepare(pair)
+    third = make_school(pair.signed(key), pair.signed, world.season_id, "Cedar")
+    schools = [world.larch, world.birch, third]
+    mixture = Mixture(pair, schools, [sittings_of(pair, each, benches) for each in schools])
     with ThreadPoolExecutor(WORKERS) as pool:
         numbers = count()
         while mixture.sent < requests and not mixture.wrong:

@@ -10,7 +10,6 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from functools import cached_property
 
 import numpy as np
@@ -18,10 +17,11 @@ from sqlmodel import Session, select
 
 from analysis.resolution import step_of
 from api.db import open_database
+from api.models.benches import Bench
 from api.models.organisations import Organisation
 from api.models.seasons import Season
-from api.services import published, season_fit
-from api.services.published import LEAST_SCHOOLS, LEAST_TRIALS
+from api.services import season_fit
+from api.services.moved_trials import LEAST_SCHOOLS, LEAST_TRIALS, moved_trials, states_of
 from api.services.season_trials import SeasonTrials, season_trials
 from tests.programs import ROOT
 from tests.service import Service
@@ -114,10 +114,11 @@ def target(db: Session) -> Target:
 
 def shown_alone(aim: Target) -> int:
     """Return how many hidden trials are published when they alone change."""
-    now, shown = datetime.now(UTC), 0
+    hosts = {row.id: row.organisation_id for row in aim.db.scalars(select(Bench))}
+    states, shown = states_of(aim.every), 0
     for at in aim.hidden:
-        changed = published._changed_schools(aim.every, aim.changed({at: FACTOR}), aim.own)
-        shown += bool(changed) and published._is_due(changed, now, now, "UTC")
+        moved = moved_trials(aim.every, aim.changed({at: FACTOR}), states, hosts)
+        shown += moved.outside(aim.own) and moved.may_be_shown([aim.own], nights=0)
     return shown
 
 

@@ -17,12 +17,12 @@ def upgrade() -> None:
     """Bring the schema to this revision."""
     op.create_table('published_trials',
     sa.Column('season_id', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
-    sa.Column('reach', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('revision', sa.Integer(), nullable=False),
     sa.Column('shows', sa.Integer(), nullable=False),
     sa.Column('taken_at_s', sa.Float(), nullable=False),
     sa.Column('content', sa.LargeBinary(), nullable=True),
-    sa.PrimaryKeyConstraint('season_id', 'reach', 'revision', name=op.f('pk_published_trials'))
+    sa.Column('states', sa.LargeBinary(), nullable=True),
+    sa.PrimaryKeyConstraint('season_id', 'revision', name=op.f('pk_published_trials'))
     )
 
 

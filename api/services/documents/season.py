@@ -48,7 +48,7 @@ WITHIN_BENCH = (
 )
 OTHERS_AS_OF = (
     "Other schools' trials are those of {day}. Newer ones are shown once there are enough of them "
-    "to hide each single trial. Your own trials count at once."
+    "to hide each single trial. Trials of one's own school count at once."
 )
 NOT_SHOWN = "{count} builds of schools that do not share theirs took part and are not shown."
 ONE_GROUP = "All are held together by the reference rotor or by visits."
