@@ -33,6 +33,13 @@ STEPS = (
 )
 
 
+SETTINGS = {
+    # As the service has it: its matrices are small, and each worker has a core.
+    "OPENBLAS_NUM_THREADS": "1",
+    # What is compiled is kept, whatever is usual here: the tests start Python a hundred times.
+    "PYTHONDONTWRITEBYTECODE": "",
+}
+
 #: A folder in memory, where there is one: thousands of test databases are made and removed.
 MEMORY, NEEDED_BYTES = Path("/dev/shm"), 4_000_000_000
 
@@ -65,8 +72,7 @@ def _passes(name: str, command: list[str], folder: str) -> bool:
     done = subprocess.run(
         [str(environment.python()), *command],
         cwd=environment.ROOT,
-        # As the service does: its matrices are small, and each worker has a core.
-        env=os.environ | {"TMPDIR": folder, "OPENBLAS_NUM_THREADS": "1"},
+        env=os.environ | {"TMPDIR": folder} | SETTINGS,
         check=False,
     )
     print(

@@ -104,7 +104,7 @@ def postgres_templates(postgres_address: str) -> Templates:
 
 def _populate(database_url: str) -> World:
     """Make the world in a database through the public API."""
-    with _application(Settings(database_url=database_url)) as client:
+    with application(Settings(database_url=database_url)) as client:
         return make_world(make_lead_key(client), signer(client))
 
 
@@ -225,7 +225,8 @@ def _one_engine_for_each_address() -> Iterator[None]:
 
 
 @contextmanager
-def _application(settings: Settings) -> Iterator[TestClient]:
+def application(settings: Settings) -> Iterator[TestClient]:
+    """Run an application over a database, one that was assembled before if there is any."""
     app = _assembled(settings.max_body_bytes)
     bind(app, settings)
     with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
@@ -236,7 +237,7 @@ def _application(settings: Settings) -> Iterator[TestClient]:
 @pytest.fixture
 def app_client(settings: Settings) -> Iterator[TestClient]:
     """Return a client without a key; whatever was done with it left no result out of date."""
-    with _application(settings) as client, _noting_writes(client) as writes:
+    with application(settings) as client, _noting_writes(client) as writes:
         yield client
         if not writes:
             return

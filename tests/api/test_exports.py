@@ -2,29 +2,29 @@
 
 import io
 import json
+import shutil
 import zipfile
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
-from api.main import create_app
-from api.migrate import upgrade
 from api.settings import Settings
-from tests.conftest import ADDRESS, make_lead_key, signer
+from tests.conftest import application, make_lead_key, signer
 from tests.makers import World, created, season_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 ZIP = {"Content-Type": "application/zip"}
+#: What no other test asks for, so that it is an application of its own. [bytes]
+OTHER = 5_000_000
 
 
 @pytest.fixture
-def empty(tmp_path) -> Iterator[TestClient]:
+def empty(sqlite_templates) -> Iterator[TestClient]:
     """Return a lead's client of another, empty programme."""
-    url = f"sqlite:///{tmp_path / 'other.db'}"
-    upgrade(url)
-    settings = Settings(database_url=url)
-    with TestClient(create_app(settings), base_url=ADDRESS, raise_server_exceptions=False) as app:
+    file = Path(sqlite_templates.empty).with_name("other.db")
+    shutil.copy(sqlite_templates.empty, file)
+    with application(Settings(database_url=f"sqlite:///{file}", max_body_bytes=OTHER)) as app:
         yield signer(app)(make_lead_key(app))
 
 

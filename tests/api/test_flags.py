@@ -4,8 +4,6 @@ import pytest
 
 from tests.makers import World, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def run(school, volts=(1.2, 1.19, 1.21), **changed):
     runs = [{"voltage_v": volt} for volt in volts]
@@ -67,6 +65,7 @@ class TestRefused:
 
 
 class TestAnswers:
+    @pytest.mark.on_both
     def test_a_proposed_value_is_written_and_the_trial_counts(self, world: World):
         before = counted(world)
         trial = run(world.larch, wind_speed_m_s=9.4)
@@ -125,6 +124,7 @@ class TestAnswers:
         assert world.larch.coach.get(path).json()["builds"] != before
 
 
+@pytest.mark.on_both
 class TestSessions:
     def test_a_held_session_holds_all_its_trials(self, world: World):
         session = new_session(
@@ -171,6 +171,7 @@ class TestSessions:
         assert flag_of(trial, "reference_off")["severity"] == "hold"
 
 
+@pytest.mark.on_both
 class TestLists:
     def test_what_waits_for_an_answer(self, world: World):
         held = run(world.larch, (1.2, 0.9))

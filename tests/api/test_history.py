@@ -8,8 +8,6 @@ from api.models.audit import AuditEntry
 from api.services import audit, keys
 from tests.makers import World, build_payload, created, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def correct(client, trial_id, reason="misread", **changes):
     asked = {"reason": reason, "changes": changes}
@@ -59,6 +57,7 @@ class TestRefused:
         assert world.larch.coach.get("/v1/audit").status_code == 403
 
 
+@pytest.mark.on_both
 class TestCorrections:
     def test_the_old_value_stays_readable(self, world: World):
         trial = created(correct(world.larch.coach, world.larch.trial_id, load_ohm=22.0))
@@ -103,6 +102,7 @@ class TestCorrections:
         assert world.larch.coach.post("/v1/trials", json=other).status_code == 409
 
 
+@pytest.mark.on_both
 class TestRecord:
     def test_every_thing_tells_who_made_and_changed_it(self, world: World):
         paths = {

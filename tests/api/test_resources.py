@@ -4,14 +4,13 @@ import pytest
 
 from tests.makers import World, build_payload, created, season_payload, session_payload
 
-pytestmark = pytest.mark.on_both
-
 
 class TestIfMatch:
     def test_a_change_must_name_its_state(self, world: World):
         answer = world.larch.coach.patch(f"/v1/teams/{world.larch.team_id}", json={"size": 4})
         assert answer.status_code == 428
 
+    @pytest.mark.on_both
     def test_a_stale_state_is_refused(self, world: World):
         path, tag = f"/v1/teams/{world.larch.team_id}", {"If-Match": '"v1"'}
         first = world.larch.coach.patch(path, json={"size": 4}, headers=tag)
@@ -33,6 +32,7 @@ class TestIfMatch:
         again = world.larch.coach.get(path, headers={"If-None-Match": tag})
         assert (again.status_code, again.content) == (304, b"")
 
+    @pytest.mark.on_both
     def test_left_out_keeps_and_null_clears(self, world: World):
         path = f"/v1/teams/{world.larch.team_id}"
         answer = world.larch.coach.patch(
@@ -72,6 +72,7 @@ class TestIfMatch:
         assert answer.status_code == 200
 
 
+@pytest.mark.on_both
 class TestPages:
     def test_pages_follow_each_other_and_end(self, world: World):
         coach = world.larch.coach
@@ -116,6 +117,7 @@ class TestPages:
         assert world.lead.get(f"/v1/teams/{world.larch.team_id}?x=1").status_code == 422
 
 
+@pytest.mark.on_both
 class TestNames:
     def test_a_name_is_taken_once(self, world: World):
         answer = world.lead.post("/v1/organisations", json={"name": "Larch school"})
@@ -170,10 +172,12 @@ class TestRules:
         )
         assert answer.status_code == 422
 
+    @pytest.mark.on_both
     def test_builds_number_themselves(self, world: World):
         second = world.larch.coach.post("/v1/builds", json=build_payload(world.larch.turbine_id))
         assert created(second)["number"] == 2
 
+    @pytest.mark.on_both
     def test_a_number_is_taken_once(self, world: World):
         asked = build_payload(world.larch.turbine_id, number=1)
         assert world.larch.coach.post("/v1/builds", json=asked).status_code == 409

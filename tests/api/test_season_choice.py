@@ -8,7 +8,6 @@ from api.services import season_choice, today
 from api.services.scope import Caller
 from tests.makers import created, season_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 #: The world's season runs from 2 February to 29 May 2026, and its trials are of March.
 WHILE, AFTER, NEXT = (
     datetime(2026, 4, 10, 12, tzinfo=UTC),
@@ -50,6 +49,7 @@ def test_the_next_season_hides_nothing_before_it_begins(world, meant):
     assert meant(AFTER) == ("Spring 2026", "latest_trial", ["Spring 2026"])
 
 
+@pytest.mark.on_both
 def test_questions_of_a_season_that_is_over_stand_beside_the_running_one(world, meant, app_client):
     created(world.lead.post("/v1/seasons", json=season_payload(**AUTUMN)))
     held(world)
@@ -86,6 +86,7 @@ def test_a_named_season_is_taken_and_an_unknown_one_is_not(world, meant):
     assert meant(WHILE, named="sea_x")[0] == "Spring 2026"
 
 
+@pytest.mark.on_both
 def test_a_schools_report_is_of_the_season_with_its_trials(world):
     """A team is registered for a season that begins in 2090, long before it does."""
     later = season_payload(name="Next", starts_on="2090-01-01", ends_on="2090-05-01")

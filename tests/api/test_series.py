@@ -6,8 +6,6 @@ import pytest
 
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def send(client, trial_id, text, run=1, kind="text/csv"):
     return client.post(
@@ -67,6 +65,7 @@ class TestRefused:
 
 
 class TestAttached:
+    @pytest.mark.on_both
     def test_power_is_the_mean_of_squares(self, world: World):
         """Volts of 1.2 (1 ± 0.08) half the time each: (1.2² (1 + 0.08²))/30.1 in that run."""
         volts = [1.2 * (1 + 0.08 * (-1) ** at) for at in range(60)]

@@ -10,7 +10,6 @@ from api.services import today
 from api.services.scope import Caller
 from tests.makers import created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
 #: The world's trials are of 5 March 2026, its season of February to May, its event of 16 May.
 SOON, LATER = datetime(2026, 3, 10, tzinfo=UTC), datetime(2026, 4, 10, tzinfo=UTC)
 
@@ -35,6 +34,7 @@ def test_a_programme_without_a_season(app_client):
     assert (found.season, found.held, found.quiet, found.event) == (None, 0, [], None)
 
 
+@pytest.mark.on_both
 def test_teams_are_quiet_from_two_weeks_without_a_trial_on(world, seen):
     tested = datetime(2026, 3, 5, 14, 30, tzinfo=UTC)
     assert seen(tested + timedelta(days=14)).quiet_count == 0
@@ -88,6 +88,7 @@ def test_the_event_is_counted_down_to_its_day(world, seen):
     assert seen(datetime(2026, 5, 17, tzinfo=UTC)).event is None
 
 
+@pytest.mark.on_both
 def test_what_is_overdue_is_the_borrowers_and_the_owners(world, seen):
     assert [loan.equipment_id for loan in seen(SOON, world.larch).overdue] == [world.larch.kit_id]
     assert len(seen(SOON).overdue) == 2

@@ -6,8 +6,6 @@ import pytest
 
 from tests.makers import World, build_payload, created, session_payload, trial_payload
 
-pytestmark = pytest.mark.on_both
-
 
 def refusal(answer, status=422):
     assert answer.status_code == status, answer.text
@@ -160,6 +158,7 @@ class TestResult:
         assert trial["organisation_id"] == world.larch.organisation_id
 
 
+@pytest.mark.on_both
 class TestStoredOnce:
     def test_the_same_trial_again_is_the_one_stored(self, world: World):
         asked = trial_payload(world.larch, client_ref="again")
@@ -183,6 +182,7 @@ class TestStoredOnce:
 
 
 class TestFlags:
+    @pytest.mark.on_both
     def test_runs_that_disagree_hold_the_trial(self, world: World):
         runs = [{"voltage_v": 1.2}, {"voltage_v": 1.2}, {"voltage_v": 0.9}]
         trial = created(

@@ -13,7 +13,6 @@ from api.models.trials import Run, Trial
 from api.services import revisions
 from tests.makers import World, created, trial_payload
 
-pytestmark = pytest.mark.on_both
 HEADER = ("team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v,"
           "wind_speed_m_s,adult_present,problem")  # fmt: skip
 
@@ -42,6 +41,7 @@ def report(world):
     return json.dumps({**told, "as_of": None, "revision": None}, sort_keys=True)
 
 
+@pytest.mark.on_both
 class TestUndo:
     def test_the_report_is_what_it_was(self, world: World):
         before = report(world)
@@ -219,6 +219,7 @@ class TestWarnings:
         assert (row["outcome"], row["errors"], row["state"]) == ("created", [], "held")
         assert row["flags"]
 
+    @pytest.mark.on_both
     def test_accepted_it_is_stored_and_waits(self, world: World):
         stored = created(send(world.larch.coach, self.ODD, warnings="accept"))
         assert stored["rows"][0]["state"] == "held"
