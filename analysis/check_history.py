@@ -193,7 +193,8 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
         setting, scaled = settings[trial], at_one_m_s[trial]
         if setting is None or not (math.isfinite(scaled) and scaled > 0):
             continue
-        now = _Before(pitches[trial], scaled, bool(has_wind[trial]))
+        pitch = pitches[trial]
+        now = _Before(pitch, f"{pitch:.1f}", scaled, bool(has_wind[trial]))
         odd = _odd(now, before[setting], trial, float(volts[trial]))
         if odd is not None:
             yield odd
@@ -211,13 +212,13 @@ class _Before:
     """What a build gave once: its pitch, its volts scaled to 1 m/s, and if the wind is known."""
 
     pitch_deg: float
+    pitch_as_read: str
     scaled: float
     has_wind: bool
 
     def is_set_as(self, other: "_Before") -> bool:
         """Tell whether the other trial had the same pitch, as far as both are known."""
-        both = self.pitch_deg, other.pitch_deg
-        return f"{both[0]:.1f}" == f"{both[1]:.1f}"
+        return self.pitch_as_read == other.pitch_as_read
 
     def is_near(self, other: "_Before") -> bool:
         """Tell whether the other trial had about this pitch, or one of the two is not known."""

@@ -26,7 +26,7 @@ import numpy.typing as npt
 from analysis.columns import FloatArray, IntArray
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.groups import Groups, Pairs, group_by, pair_up
-from analysis.season_system import Solution, restricted_spread
+from analysis.season_system import Solution, Weighed, restricted_spread
 from analysis.season_terms import Model, Spread
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
@@ -238,8 +238,8 @@ def _robust(
     """Return the fit with odd trials counting less, its weights and standardised residuals."""
     scatter = u * spread.residual
     for _ in range(ROUNDS):
-        solution = Solution(model, y, weights / scatter**2, spread)
-        z = solution.residuals(y) / scatter
+        solution = Solution(Weighed(model, y, weights / scatter**2), spread)
+        z = solution.residuals / scatter
         before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
         if np.max(np.abs(weights - before)) < SETTLED:
             break

@@ -1,25 +1,22 @@
-"""The season model's equations: one small inverse for each bench, and a sparse border.
-
-With A the blocks of the benches, B what ties them to the shared unknowns and D the latter's own
-equations, all that is asked of the inverse follows from each block's inverse and from the
-factorised border D − BᵀA⁻¹B [1]_.
+"""The season model's terms that fit best, their doubt, and the spreads that a season tells itself.
 
 References
 ----------
-.. [1] Henderson, H. V., Searle, S. R., "On deriving the inverse of a sum of matrices", SIAM Rev. 23
-   (1981) 53-60. [memory]
-.. [2] Searle, S. R., Casella, G., McCulloch, C. E., "Variance Components", Wiley 1992, chapter 8.
+.. [1] Searle, S. R., Casella, G., McCulloch, C. E., "Variance Components", Wiley 1992, chapter 8.
    [memory]
 """
 
 import math
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from analysis.columns import FloatArray, IntArray
+from analysis.season_factor import Equations, equations
 from analysis.season_terms import FREE, NOWHERE, Model, Spread
 
 LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
@@ -57,36 +54,46 @@ class Sums:
             yield Sums(self.rows[part], self.unseen[part])
 
 
+class Weighed:
+    """A season's trials with their weights: what they ask of the terms, whatever the priors.
+
+    Parameters
+    ----------
+    model : Model
+        Terms of the trials, n of them.
+    y : array, shape (n,)
+        ln power. [-]
+    weight : array, shape (n,)
+        One over the variance of each trial. [-]
+    """
+
+    def __init__(self, model: Model, y: FloatArray, weight: FloatArray) -> None:
+        self.model, self.y, self.weight, self.scale = model, y, weight, 1.0
+        self.equations: Equations = equations(model, model.cells.sum(weight))
+        self.right: FloatArray = model.design.T @ model.cells.sum(weight * y)
+
+    def times(self, scale: float) -> "Weighed":
+        """Return the same trials with all their weights multiplied."""
+        other = copy(self)
+        other.scale *= scale
+        other.weight, other.right = scale * self.weight, scale * self.right
+        return other
+
+
 class Solution:
     """The terms that fit best, with what the factorised equations tell of their doubt."""
 
-    def __init__(self, model: Model, y: FloatArray, weight: FloatArray, spread: Spread) -> None:
-        from scipy.sparse import diags_array
-        from scipy.sparse.linalg import splu
+    def __init__(self, weighed: Weighed, spread: Spread) -> None:
+        self.model, self._weighed, self._spread = weighed.model, weighed, spread
+        self._prior = self.model.precision(spread)
+        self._factor = weighed.equations.factorised(weighed.scale, self._prior)
+        self.terms = self._factor.solve(weighed.right)
 
-        self.model, self.weight, self._spread = model, weight, spread
-        cells, local = model.cells, model.local
-        self._prior = model.precision(spread)
-        of_cell = cells.sum(weight)
-        at_home, shared = model.design_at_home, model.design_shared
-        home = model.blocks.inverted(of_cell, self._prior[:local])
-        self._inverse, self._log_determinant = home.inverse, home.log_determinant
-        weighted = shared.T @ diags_array(of_cell)
-        tie = (weighted @ at_home).T.tocsr()
-        self._pull = home.solve(tie).tocsr()  # A⁻¹B
-        border = weighted @ shared + diags_array(self._prior[local:]) - tie.T @ self._pull
-        self._border = splu(
-            border.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
-        )
-        right = model.design.T @ cells.sum(weight * y)
-        alone = home.solve(right[:local])
-        common = self._border.solve(right[local:] - tie.T @ alone)
-        self.terms: FloatArray = np.concatenate([alone - self._pull @ common, common])
-        self._explained = float(self.terms @ right)
-
-    def residuals(self, y: FloatArray) -> FloatArray:
+    @cached_property
+    def residuals(self) -> FloatArray:
         """Return what the terms leave of y."""
-        left: FloatArray = y - (self.model.design @ self.terms)[self.model.cells.codes]
+        fits = (self.model.design @ self.terms)[self.model.cells.codes]
+        left: FloatArray = self._weighed.y - fits
         return left
 
     def builds(self, builds: IntArray) -> Sums:
@@ -136,28 +143,18 @@ class Solution:
 
     def covariance(self, sums: Sums) -> FloatArray:
         """Return the posterior covariance of some sums of terms."""
-        local = sums.rows[:, : self.model.local]
-        beside = self._beside(sums)
-        covariance = (local @ self._inverse @ local.T + sums.unseen @ sums.unseen.T).toarray()
-        covariance += beside @ self._border.solve(beside.T)
+        covariance = self._factor.covariance(sums.rows) + (sums.unseen @ sums.unseen.T).toarray()
         symmetric: FloatArray = (covariance + covariance.T) / 2
         return symmetric
 
-    def _beside(self, sums: Sums) -> FloatArray:
-        """Return how some sums hang on the shared unknowns, what is at home eliminated."""
-        local, shared = sums.rows[:, : self.model.local], sums.rows[:, self.model.local :]
-        beside: FloatArray = (shared - local @ self._pull).toarray()
-        return beside
-
     def variances(self, sums: Sums) -> FloatArray:
         """Return the posterior variance of each of some sums of terms."""
-        return np.concatenate([self._variances(part) for part in sums.parts()])
-
-    def _variances(self, sums: Sums) -> FloatArray:
-        local, beside = sums.rows[:, : self.model.local], self._beside(sums)
-        own = ((local @ self._inverse) * local).sum(axis=1) + (sums.unseen**2).sum(axis=1)
-        variances: FloatArray = own + np.sum(beside * self._border.solve(beside.T).T, axis=1)
-        return variances
+        return np.concatenate(
+            [
+                self._factor.variances(part.rows) + (part.unseen**2).sum(axis=1)
+                for part in sums.parts()
+            ]
+        )
 
     def of_terms(self, name: str) -> Sums:
         """Return the terms of one kind, each alone."""
@@ -172,42 +169,35 @@ class Solution:
     def leverages(self, trials: IntArray) -> FloatArray:
         """Return by how much of itself each of some trials determines its own fit."""
         fits = self._seen_whole(self.model.design[self.model.cells.codes[trials]])
-        leverage: FloatArray = self.weight[trials] * self.variances(fits)
+        leverage: FloatArray = self._weighed.weight[trials] * self.variances(fits)
         return leverage
 
-    def term_variances(self) -> FloatArray:
-        """Return the posterior variance of every unknown, in their order."""
-        common = self._border.solve(np.eye(self.model.size - self.model.local))
-        at_home = self._inverse.diagonal() + ((self._pull @ common) * self._pull).sum(axis=1)
-        return np.concatenate([at_home, np.diag(common)])
-
-    def gradient(self, y: FloatArray) -> FloatArray:
+    def gradient(self) -> FloatArray:
         """Return how the likelihood below moves with the logarithms of the two spreads sought.
 
         Those are `session` and `residual`: d(-2 ln L)/d ln σ = 2 (n - Σ (q² + Var q)/σ²) over the
         sessions, and the same over the trials, whose fits' doubts add up to the number of unknowns
-        less what the priors hold of them [2]_.
+        less what the priors hold of them [1]_.
         """
-        variances = self.term_variances()
+        variances, weight = self._factor.diagonal(), self._weighed.weight
         at = self.model.position["session"]
         sessions = np.sum((self.terms[at] ** 2 + variances[at]) * self._prior[at])
         fits = self.model.size - np.sum(self._prior * variances)
-        trials = np.sum(self.weight * self.residuals(y) ** 2) + fits
-        return 2 * np.array([len(at) - sessions, len(self.weight) - trials])
+        trials = np.sum(weight * self.residuals**2) + fits
+        return 2 * np.array([len(at) - sessions, len(weight) - trials])
 
-    def minus_two_log_likelihood(self, y: FloatArray) -> float:
+    def minus_two_log_likelihood(self) -> float:
         """Return how badly the priors' spreads explain y, up to a constant (restricted likelihood).
 
         The mean's prior is all but flat, so that this is the likelihood of what is left of y once
         its mean is taken out.
         """
-        of_border = float(np.sum(np.log(np.abs(self._border.U.diagonal()))))
-        misfit = float(np.sum(self.weight * y**2)) - self._explained
+        y, weight = self._weighed.y, self._weighed.weight
+        misfit = float(np.sum(weight * y**2) - self.terms @ self._weighed.right)
         return (
-            self._log_determinant
-            + of_border
+            self._factor.log_determinant
             - float(np.sum(np.log(self._prior)))
-            - float(np.sum(np.log(self.weight)))
+            - float(np.sum(np.log(weight)))
             + misfit
         )
 
@@ -254,16 +244,17 @@ def restricted_spread(
     # Builds and benches all but free: what a team learns must not pass for scatter of sessions.
     free = replace(spread, team=FREE, build=FREE, bench=FREE)
 
+    weighed = Weighed(model, centred, weight)
     usual = np.log([spread.session, max(spread.residual, least_residual)])
 
     def misfit(logarithms: FloatArray) -> tuple[float, FloatArray]:
         session, residual = (math.exp(each) for each in logarithms)
         tried = replace(free, session=session, residual=residual)
-        solution = Solution(model, centred, weight / residual**2, tried)
+        solution = Solution(weighed.times(residual**-2), tried)
         unusual = (logarithms - usual) / held
         return (
-            solution.minus_two_log_likelihood(centred) + float(np.sum(unusual**2)),
-            solution.gradient(centred) + 2 * unusual / held,
+            solution.minus_two_log_likelihood() + float(np.sum(unusual**2)),
+            solution.gradient() + 2 * unusual / held,
         )
 
     found = minimize(

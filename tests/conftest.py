@@ -36,7 +36,10 @@ from tests.makers import Signed, World, make_world
 from tests.reliability.places import carried_postgres
 
 #: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
-hypothesis.settings.register_profile("thousand", max_examples=1000)
+#: A busy machine is no fault of what is tested.
+hypothesis.settings.register_profile("unhurried", deadline=None)
+hypothesis.settings.register_profile("thousand", max_examples=1000, deadline=None)
+hypothesis.settings.load_profile("unhurried")
 
 DATABASES = ("sqlite", "postgresql")
 ADDRESS = "http://gustbook.test"

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter
-from sqlalchemy import ColumnElement, insert, literal_column, or_, update
+from sqlalchemy import ColumnElement, Row, insert, literal_column, or_, update
 from sqlmodel import Session, col, select
 
 from analysis.check_view import Finding, Mask, Place, View
@@ -39,10 +39,19 @@ READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
 TOLD = [name for name in FlagRead.model_fields if name in Flag.model_fields]
 _FLAGS = select(*(getattr(Flag, name) for name in TOLD))
+#: What a finding says of a flag, and what tells which flag it is and how it stands.
+FOUND = ("severity", "message", "advice", "proposed_fix", "seen")
+_STORED = select(
+    *(getattr(Flag, name) for name in ("id", "trial_id", "session_id", "rule", "state", *FOUND))
+)
 #: Written into statements and not bound to them: a server that plans for any state at all takes
 #: what has another one for no rows, and reads the wrong way round.
 not_withdrawn = col(Trial.state) != literal_column(f"'{WITHDRAWN}'")
 not_cleared = col(Flag.state) != literal_column(f"'{CLEARED}'")
+
+
+#: A row of `_STORED`.
+StoredFlag = Row[tuple[Any, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,14 +197,17 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
 
 def _stored(
     db: Session, season_id: str, here: ColumnElement[bool], of_sessions: ColumnElement[bool]
-) -> dict[Place, Flag]:
-    """Return the stored flags of some trials and of their sessions."""
+) -> dict[Place, StoredFlag]:
+    """Return the stored flags of some trials and of their sessions, as plain rows.
+
+    Almost all are as they were, and to make objects of them takes longer than to find them again.
+    """
     of_trials = col(Flag.trial_id).in_(select(Trial.id).where(here))
-    flags = select(Flag).where(col(Flag.season_id) == season_id, or_(of_trials, of_sessions))
-    return {(str(flag.trial_id or flag.session_id), flag.rule): flag for flag in db.scalars(flags)}
+    rows = db.execute(_STORED.where(col(Flag.season_id) == season_id, or_(of_trials, of_sessions)))
+    return {(str(row.trial_id or row.session_id), row.rule): row for row in rows}
 
 
-def _view(frame: Frame, computed: TrialResults, stored: dict[Place, Flag]) -> View:
+def _view(frame: Frame, computed: TrialResults, stored: dict[Place, StoredFlag]) -> View:
     return View(
         frame.trials,
         frame.runs,
@@ -210,7 +222,7 @@ def _sync(
     season_id: str,
     frame: Frame,
     found: dict[Place, Finding],
-    stored: dict[Place, Flag],
+    stored: dict[Place, StoredFlag],
 ) -> None:
     """Bring stored flags to what the checks find now."""
     new = [
@@ -218,8 +230,13 @@ def _sync(
     ]
     if new:
         db.execute(insert(Flag), new)
-    for place, flag in stored.items():
-        _renew(flag, found.get(place))
+    renewed = {flag.id: _renewed(flag, found.get(place)) for place, flag in stored.items()}
+    changed = [flag_id for flag_id, values in renewed.items() if values]
+    for part in parts(changed):
+        for flag in db.scalars(select(Flag).where(col(Flag.id).in_(part))):
+            for name, value in renewed[flag.id].items():
+                setattr(flag, name, value)
+            flag.version += 1
     db.flush()
 
 
@@ -238,17 +255,12 @@ def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
 
 
 def _told(finding: Finding) -> dict[str, object]:
-    return {
-        "severity": finding.rule.severity,
-        "message": finding.message,
-        "advice": finding.advice,
-        "proposed_fix": finding.fix,
-        "seen": finding.seen,
-    }
+    said = finding.rule.severity, finding.message, finding.advice, finding.fix, finding.seen
+    return dict(zip(FOUND, said, strict=True))
 
 
-def _renew(flag: Flag, finding: Finding | None) -> None:
-    """Clear a flag that no longer holds; ask again where something else is seen than was answered.
+def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
+    """Return what changes of a flag: it clears, or asks again where something else is seen.
 
     A confirmation is about what was seen: it stays as long as that does, and only as long.
     """
@@ -258,10 +270,8 @@ def _renew(flag: Flag, finding: Finding | None) -> None:
         told["state"] = CLEARED if flag.state == OPEN else flag.state
     elif flag.state != OPEN and not is_answered:
         told |= {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
-    if any(getattr(flag, name) != value for name, value in told.items()):
-        for name, value in told.items():
-            setattr(flag, name, value)
-        flag.version += 1
+    is_moved = any(getattr(flag, name, None) != value for name, value in told.items())
+    return told if is_moved else {}
 
 
 def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:

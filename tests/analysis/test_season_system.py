@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
+from analysis import season_factor
 from analysis.comparison import fit_season
 from analysis.errors import InvalidInput
 from analysis.season_blocks import Blocks
-from analysis.season_system import Solution, restricted_spread
+from analysis.season_system import Solution, Weighed, restricted_spread
 from analysis.season_terms import Model, Spread
 
 SIRSTV = Path(__file__).parents[1] / "reference" / "SiRstv.dat"
@@ -127,6 +128,10 @@ def written_out(trials, spread):
 class TestSolution:
     """Against the same equations written out with a column for each term, solved by numpy."""
 
+    @pytest.fixture(params=[0, 1_000], ids=["in blocks", "as one matrix"], autouse=True)
+    def way(self, request, monkeypatch):
+        monkeypatch.setattr(season_factor, "WHOLE_UP_TO", request.param)
+
     def solved(self, seed):
         draw = np.random.default_rng(seed)
         trials, spread = travelling(draw), Spread()
@@ -137,7 +142,7 @@ class TestSolution:
         return (
             trials,
             model,
-            Solution(model, y, weight, spread),
+            Solution(Weighed(model, y, weight), spread),
             y,
             weight,
             x,
@@ -152,7 +157,7 @@ class TestSolution:
         _, _, solution, y, weight, x, variance, _, inverse = self.solved(seed)
         v = x @ np.diag(variance) @ x.T + np.diag(1 / weight)
         expected = np.linalg.slogdet(v)[1] + y @ np.linalg.solve(v, y)
-        assert solution.minus_two_log_likelihood(y) == pytest.approx(expected)
+        assert solution.minus_two_log_likelihood() == pytest.approx(expected)
         hat = x @ inverse @ x.T * weight
         assert solution.leverages(np.arange(60)) == pytest.approx(np.diag(hat))
 
@@ -161,20 +166,20 @@ class TestSolution:
 
         def misfit(session, residual):
             spread = Spread(session=0.06 * math.exp(session))
-            solution = Solution(model, y, weight / math.exp(residual) ** 2, spread)
-            return solution.minus_two_log_likelihood(y)
+            solution = Solution(Weighed(model, y, weight / math.exp(residual) ** 2), spread)
+            return solution.minus_two_log_likelihood()
 
         step = 1e-5
         by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
         by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
-        found = Solution(model, y, weight, Spread()).gradient(y)
+        found = Solution(Weighed(model, y, weight), Spread()).gradient()
         assert found == pytest.approx([by_session, by_residual], rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
     def test_residuals_benches_and_what_builds_read_at_benches(self, seed):
         trials, model, solution, y, weight, x, _, names, inverse = self.solved(seed)
         terms = inverse @ x.T @ (weight * y)
-        assert solution.residuals(y) == pytest.approx(y - x @ terms)
+        assert solution.residuals == pytest.approx(y - x @ terms)
         benches = [at for at, (kind, _) in enumerate(names) if kind == "bench"]
         assert solution.variances(solution.of_terms("bench")) == pytest.approx(
             np.diag(inverse)[benches]

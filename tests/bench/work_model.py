@@ -8,7 +8,7 @@ from scipy import sparse
 from scipy.sparse.linalg import lsqr
 
 from analysis.comparison import fit_season
-from analysis.season_system import Solution
+from analysis.season_system import Solution, Weighed
 from analysis.season_terms import Model, Spread
 from tests.bench.columns import SCALES
 from tests.bench.large_season import invented
@@ -27,7 +27,7 @@ def rows(scale: str) -> Iterator[Row]:
     model, matrix, right = written_out(season)
     weight = season["u_own"] ** -2.0
     works = {
-        "ours": lambda: Solution(model, season["log_power"], weight, Spread()),
+        "ours": lambda: Solution(Weighed(model, season["log_power"], weight), Spread()),
         "lsqr": lambda: lsqr(matrix, right, atol=1e-9, btol=1e-9, iter_lim=5000),
     }
     _require_same(works["ours"](), works["lsqr"]()[0])

@@ -25,7 +25,10 @@ const fetchForm = async (request, url) => {
 const forget = async (request) => {
   visit += 1;
   await caches.delete(FORMS);
-  return fetch(request);
+  const answer = await fetch(request);
+  visit += 1; // one asked for meanwhile may still have been answered to who was signed in before
+  await caches.delete(FORMS);
+  return answer;
 };
 const kept = async (url) => (url.pathname === FORM && (await caches.match(FORM, { cacheName: FORMS }))) || caches.match(OFFLINE);
 
