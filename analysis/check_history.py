@@ -34,6 +34,7 @@ REMEMBERED = 50  # trials of a build and load; the newest tell what is usual
 #: A shift by one place and more is seen at about the same pitch; by two and three at any, since no
 #: pitch costs a rotor that turns so much. Common practice, no source.
 NEAR_PITCH_DEG, WITHIN_PLACES, ANY_PITCH_TOLERANCE = 1.5, 0.26, 0.70
+LEAST_SHIFT = 10 * math.exp(-WITHIN_PLACES)  # a value that is less off is off by no place
 SAME_PITCH_PLACES, ANY_PITCH_PLACES = (1, 2, 3, -1, -2, -3), (2, 3, -2, -3)
 JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
 RUN_AGAIN = ("reference", "event")  # kinds of one run each, which may well show the same twice
@@ -227,15 +228,18 @@ class _Before:
 
 def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _Doubted | None:
     """Return that volts are unlike earlier ones: shifted by places, or else at the same pitch."""
+    every = [each.scaled for each in before]
+    # A median is between the least and the largest: nearer to both no shift explains anything.
+    if every and not max(every) / LEAST_SHIFT < now.scaled < min(every) * LEAST_SHIFT:
+        near = [each.scaled for each in before if each.is_near(now)]
+        for some, allowed, tolerance in (
+            (near, SAME_PITCH_PLACES, WITHIN_PLACES),
+            (every, ANY_PITCH_PLACES, ANY_PITCH_TOLERANCE),
+        ):
+            places = places_off(now.scaled, median(some), tolerance) if some else 0
+            if places in allowed:
+                return _Doubted(trial, value, value * median(some) / now.scaled, places, len(some))
     alike = [each.scaled for each in before if each.is_set_as(now) and each.has_wind]
-    near = [each.scaled for each in before if each.is_near(now)]
-    for some, allowed, tolerance in (
-        (near, SAME_PITCH_PLACES, WITHIN_PLACES),
-        ([each.scaled for each in before], ANY_PITCH_PLACES, ANY_PITCH_TOLERANCE),
-    ):
-        places = places_off(now.scaled, median(some), tolerance) if some else 0
-        if places in allowed:
-            return _Doubted(trial, value, value * median(some) / now.scaled, places, len(some))
     if alike and now.has_wind and math.isfinite(now.pitch_deg):
         usual = median(alike)
         if abs(math.log(now.scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
