@@ -29,6 +29,18 @@ NARROW = text("SELECT set_config('gustbook.reach', :reach, true)")
 NOBODY = "nobody"
 
 
+@contextmanager
+def reading_with(engine: Engine) -> Iterator[Session]:
+    """Open a session that sees one moment of an engine's database and changes nothing."""
+    with Session(engine, expire_on_commit=False) as db:
+        yield db
+        if engine.dialect.name == "postgresql":
+            # A rollback makes the driver forget its prepared statements, and planning the
+            # large ones takes longer than running them.
+            db.expunge_all()
+            db.commit()
+
+
 @dataclass(frozen=True, slots=True)
 class Database:
     """The engines of one programme: one that writes, one that reads."""
@@ -52,13 +64,8 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Open a session that sees one moment of the database and changes nothing."""
-        with Session(self.read_engine, expire_on_commit=False) as db:
+        with reading_with(self.read_engine) as db:
             yield db
-            if self.read_engine.dialect.name == "postgresql":
-                # A rollback makes the driver forget its prepared statements, and planning the
-                # large ones takes longer than running them.
-                db.expunge_all()
-                db.commit()
 
     def compact(self) -> None:
         """Give back the room of what was deleted, so that the file holds nothing of it."""

@@ -50,7 +50,8 @@ class Cache(Generic[Value]):
         self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
-        self._queue = SeasonQueue()
+        #: Who waits for answers that are not kept yet.
+        self.queue = SeasonQueue()
         #: What stays whatever the revision, such as what was published to whom.
         self.pinned = Pinned(MOST_PINNED)
 
@@ -71,28 +72,14 @@ class Cache(Generic[Value]):
             with self._turn:
                 self._making.pop(key, None)
 
-    def answer(
-        self, season_id: str, subject: Hashable, revision: int, make: Callable[[], Value]
-    ) -> Value:
-        """Return a season's answer about a subject, of this revision or a newer one.
-
-        A newer one is as good: it was asked for before that was made. So of all who ask while an
-        answer is made, one makes the next, and nobody waits for more than two of a subject.
-        """
-        if self._queue.is_mine(season_id):
-            return self.get_or_make(subject, revision, make)
-
-        def newest() -> tuple[int, Value] | None:
-            with self._turn:
-                kept = self._kept.get(subject)
-                if kept is None or kept[0] < revision:
-                    return None
-                self._kept.move_to_end(subject)
-                return kept
-
-        with self._queue.wait(season_id, subject, revision, lambda: newest() is not None):
-            kept = newest()
-            return kept[1] if kept else self.get_or_make(subject, revision, make)
+    def newest(self, subject: Hashable, revision: int) -> tuple[int, Value] | None:
+        """Return what is kept of a subject with its revision, if that is this one or newer."""
+        with self._turn:
+            kept = self._kept.get(subject)
+            if kept is None or kept[0] < revision:
+                return None
+            self._kept.move_to_end(subject)
+            return kept
 
     def _keep(self, subject: Hashable, revision: int, value: Value) -> Value:
         with self._turn:
@@ -114,6 +101,11 @@ APART = "answers of this session alone"
 def keep_apart(db: Session) -> None:
     """Keep answers of this session to itself: they rest on facts that may yet be taken back."""
     db.info[APART] = Cache(MOST_KEPT)
+
+
+def is_apart(db: Session) -> bool:
+    """Tell whether answers of a session are kept to itself."""
+    return APART in db.info
 
 
 def cache_of(db: Session) -> Cache[Any]:

@@ -35,10 +35,9 @@ from api.models.organisations import Organisation
 from api.models.seasons import Season
 from api.models.teams import Team
 from api.services import resources, wording
-from api.services.cache import cache_of
 from api.services.coarse import coarse_pair, coarse_score
-from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 from api.services.season_fit import Fitted, fitted_season
 
 ALL_PAIRS_UP_TO = 200  # current builds; of more, each is held against the next ones
@@ -77,11 +76,11 @@ def compare_season(
     """
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
-    subject = ("comparison", season.id, view_of(caller, season), until)
-    kept: SeasonComparison = cache_of(db).answer(
-        season.id, subject, season.revision, lambda: _compare(db, caller, season, until)
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> SeasonComparison:
+        return _compare(db, caller, season, until)
+
+    return season_answer(db, caller, season, ("comparison", until), make)
 
 
 def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> datetime:

@@ -1,71 +1,100 @@
-"""Whose turn it is to compute an answer: one at a time, and the newest asked for serves all.
+"""Who works out the answers of a season: one at a time, for all who wait.
 
-Without turns, everybody who asks while trials arrive computes an answer of a moment of their own,
-all at once, and each waits as long as all of them take.
+Without turns, everybody who asks while trials arrive works out an answer of a moment of their own,
+all at once, and each waits as long as all of them take. Here the first who waits begins a new round
+for all: of one moment, which is newer than any of them asked for, so that what their answers have
+in common is worked out once.
 """
 
 import threading
-from collections.abc import Callable, Hashable, Iterator
-from contextlib import contextmanager
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(eq=False, slots=True)
+class Asked:
+    """An answer that somebody waits for: what it is about, how to make it, what came of it."""
+
+    subject: Hashable
+    make: Callable[..., Any]
+    outcome: Any = None
+    error: Exception | None = None
+    is_done: bool = False
+
+    def taken(self) -> Any:
+        """Return the answer, or raise what went wrong."""
+        if self.error is not None:
+            raise self.error
+        return self.outcome
+
+
+#: Opens a moment, and gives what works out an answer at it.
+Moment = Callable[[], AbstractContextManager[Callable[[Asked], Any]]]
 
 
 class SeasonQueue:
-    """Who waits to compute answers of one database's seasons."""
+    """Who waits for answers of one database's seasons."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
-        #: By season and subject the revisions that somebody waits for, the first to wait first.
-        self._waiting: dict[Hashable, dict[Hashable, list[int]]] = {}
-        self._computing: dict[Hashable, int] = {}
+        self._waiting: dict[str, list[Asked]] = {}
+        self._working: dict[str, int] = {}
 
-    def is_mine(self, season_id: Hashable) -> bool:
-        """Tell whether this thread is the one that computes for a season."""
-        return self._computing.get(season_id) == threading.get_ident()
+    def is_mine(self, season_id: str) -> bool:
+        """Tell whether this thread is the one that works out answers of a season."""
+        return self._working.get(season_id) == threading.get_ident()
 
-    @contextmanager
-    def wait(
-        self, season_id: Hashable, subject: Hashable, revision: int, is_served: Callable[[], bool]
-    ) -> Iterator[bool]:
-        """Wait for a turn, or until somebody else's answer serves; give whether it is a turn.
-
-        Subjects take turns; of those who wait for one subject the one with the newest revision
-        computes, and its answer serves all others.
-        """
-        is_turn = self._enter(season_id, subject, revision, is_served)
+    def wait(self, season_id: str, asked: Asked, moment: Moment) -> None:
+        """Return when what is asked is done: by who works for all, or else by this thread."""
+        together = self._taken(season_id, asked)
+        if not together:
+            return
         try:
-            yield is_turn
+            _do_all(together, moment)
         finally:
-            if is_turn:
-                with self._changed:
-                    del self._computing[season_id]
-                    self._changed.notify_all()
+            with self._changed:
+                del self._working[season_id]
+                self._changed.notify_all()
 
-    def _enter(
-        self, season_id: Hashable, subject: Hashable, revision: int, is_served: Callable[[], bool]
-    ) -> bool:
+    def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
+        """Return all who wait where it is this thread's turn to work, or nobody once it is done."""
         with self._changed:
-            waiting = self._waiting.setdefault(season_id, {})
-            waiting.setdefault(subject, []).append(revision)
+            self._waiting.setdefault(season_id, []).append(asked)
+            self._changed.wait_for(lambda: asked.is_done or season_id not in self._working)
+            if asked.is_done:
+                return []
+            self._working[season_id] = threading.get_ident()
+            return self._waiting.pop(season_id)
 
-            def is_next() -> bool:
-                free, first = season_id not in self._computing, next(iter(waiting))
-                return free and first == subject and revision == max(waiting[subject])
 
-            self._changed.wait_for(lambda: is_served() or is_next())
-            is_turn = is_next()
-            self._leave(season_id, subject, revision)
-            if not is_turn:
-                self._changed.notify_all()  # somebody else may be next now
-                return False
-            self._computing[season_id] = threading.get_ident()
-            return True
+def _do_all(together: Sequence[Asked], moment: Moment) -> None:
+    """Work out answers at one moment, each once for all who asked for it."""
+    by_subject = defaultdict[Hashable, list[Asked]](list)
+    for asked in together:
+        by_subject[asked.subject].append(asked)
+    try:
+        with moment() as answer:
+            for same in by_subject.values():
+                _finish(same, answer)
+    except Exception as error:
+        _fail(together, error)
 
-    def _leave(self, season_id: Hashable, subject: Hashable, revision: int) -> None:
-        """Wait no longer; others who wait for the subject do so behind other subjects."""
-        waiting = self._waiting[season_id]
-        waiting[subject].remove(revision)
-        others = waiting.pop(subject)
-        if others:
-            waiting[subject] = others
-        if not waiting:
-            del self._waiting[season_id]
+
+def _finish(same: Sequence[Asked], answer: Callable[[Asked], Any]) -> None:
+    try:
+        outcome = answer(same[0])
+    except Exception as error:
+        _fail(same, error)
+    else:
+        for asked in same:
+            asked.outcome, asked.is_done = outcome, True
+
+
+def _fail(some: Sequence[Asked], error: Exception) -> None:
+    """Give an error to all who are still without an answer: none is left waiting."""
+    for asked in some:
+        if not asked.is_done:
+            asked.error, asked.is_done = error, True

@@ -15,11 +15,10 @@ from api.models.events import Event
 from api.models.outlook import EventOutlook, PairOutlook, TeamOutlook
 from api.models.seasons import Season
 from api.services import comparisons, resources, wording
-from api.services.cache import cache_of
 from api.services.comparisons import Known
 from api.services.current_builds import current_builds, words_of_build
-from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 from api.services.season_fit import Fitted, fitted_season
 
 SECONDS_A_DAY = 86_400.0
@@ -49,11 +48,11 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
     """Return what an event may bring; drawn once for each revision of the season's facts."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    subject = ("outlook", event.id, view_of(caller, season))
-    kept: EventOutlook = cache_of(db).answer(
-        season.id, subject, season.revision, lambda: _shape(db, caller, season, event)
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> EventOutlook:
+        return _shape(db, caller, season, resources.get_row(db, caller, Event, event_id))
+
+    return season_answer(db, caller, season, ("outlook", event.id), make)
 
 
 def draw_event(db: Session, caller: Caller, season: Season, event: Event) -> Drawn | None:

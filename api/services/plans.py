@@ -17,10 +17,9 @@ from api.models.plans import PlanStep, SeasonPlan
 from api.models.seasons import Season
 from api.models.turbines import Turbine
 from api.services import comparisons, resources, wording
-from api.services.cache import cache_of
 from api.services.comparisons import Known
-from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 from api.services.season_fit import Fitted, fitted_season
 
 MOST_STEPS = 8
@@ -32,11 +31,11 @@ TOO_FEW = "it takes two teams with a record trial that counts"
 def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
     """Return a season's plan; worked out once for each revision of its facts."""
     season = resources.get_row(db, caller, Season, season_id)
-    subject = ("plan", season.id, view_of(caller, season))
-    kept: SeasonPlan = cache_of(db).answer(
-        season.id, subject, season.revision, lambda: _plan(db, caller, season)
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> SeasonPlan:
+        return _plan(db, caller, season)
+
+    return season_answer(db, caller, season, ("plan",), make)
 
 
 def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:

@@ -28,13 +28,12 @@ from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.services import resources, wording
-from api.services.cache import cache_of
 from api.services.current_builds import current_builds
 from api.services.findings import Facts, find_load, find_pitch, find_wind
 from api.services.frames import read_frame
 from api.services.next_test import next_test
-from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 from api.services.season_fit import Fitted, fitted_season
 from api.services.trends import adjusted_powers, read_trend
 
@@ -43,13 +42,11 @@ def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
     """Return a team's progress; calculated once for each revision of the season's facts."""
     team = resources.get_row(db, caller, Team, team_id)
     season = resources.get_row(db, caller, Season, team.season_id)
-    kept: TeamProgress = cache_of(db).answer(
-        season.id,
-        ("progress", team.id, view_of(caller, season)),
-        season.revision,
-        lambda: _calculate(db, caller, team, season),
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> TeamProgress:
+        return _calculate(db, caller, resources.get_row(db, caller, Team, team_id), season)
+
+    return season_answer(db, caller, season, ("progress", team.id), make)
 
 
 def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamProgress:

@@ -35,6 +35,7 @@ from api.services.cache import cache_of
 from api.services.fair_table import fair_table
 from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 from api.services.season_fit import Fitted, fitted_season
 from api.services.season_names import SeasonNames, read_names
 from api.services.season_trials import SeasonTrials, season_trials
@@ -103,13 +104,11 @@ def season_report(
         resources.get_row(db, caller, Team, team_id).season_id != season.id
     ):
         raise NotFound(f"no team {team_id} in this season")
-    kept: SeasonReport = cache_of(db).answer(
-        season.id,
-        ("report", season.id, view_of(caller, season), organisation_id, team_id),
-        season.revision,
-        lambda: _calculate(db, caller, season, organisation_id, team_id),
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> SeasonReport:
+        return _calculate(db, caller, season, organisation_id, team_id)
+
+    return season_answer(db, caller, season, ("report", organisation_id, team_id), make)
 
 
 def organisation_report(

@@ -14,11 +14,10 @@ from api.models.events import Event
 from api.models.outlook import EventReview, TeamReview
 from api.models.seasons import Season
 from api.services import comparisons, resources, wording
-from api.services.cache import cache_of
 from api.services.event_day import best_of_teams, read_day
 from api.services.outlooks import Drawn, draw_event, range_given
-from api.services.published import view_of
 from api.services.scope import Caller
+from api.services.season_answers import season_answer
 
 FIGURES = ("coverage", "brier", "mean_ln_bias")
 #: Of fewer finishers that are not shown, a figure over all would tell each one's to whoever knows
@@ -30,11 +29,11 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
     """Return how an event's forecast did; worked out once for each revision of the season."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    subject = ("review", event.id, view_of(caller, season))
-    kept: EventReview = cache_of(db).answer(
-        season.id, subject, season.revision, lambda: _review(db, caller, season, event)
-    )
-    return kept
+
+    def make(db: Session, season: Season) -> EventReview:
+        return _review(db, caller, season, resources.get_row(db, caller, Event, event_id))
+
+    return season_answer(db, caller, season, ("review", event.id), make)
 
 
 def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventReview:

@@ -1,33 +1,53 @@
-"""Who computes an answer while others wait for one: the newest, once, for all of them."""
+"""Who works out an answer while others wait for one: one of them, at one moment, for all."""
 
 import threading
 import time
+from contextlib import contextmanager
 
 import pytest
 
-from api.services.cache import Cache
+from api.services.computing import Asked, SeasonQueue
 
 SEASON = "sea_1"
 
 
-class Asked:
-    """Threads that ask a cache for answers, and what was computed for them."""
+class Crowd:
+    """Threads that ask for answers, and the moments at which they were worked out."""
 
     def __init__(self):
-        self.cache, self.made, self.got = Cache(64), [], {}
-        self.go_on, self.threads = threading.Event(), []
+        self.queue, self.now = SeasonQueue(), 0
+        self.rounds, self.got, self.threads = [], {}, []
+        self.go_on = threading.Event()
 
-    def ask(self, subject, revision, *, waits=False):
-        """Ask in a thread of its own; the first computation waits until all others have asked."""
+    @contextmanager
+    def moment(self):
+        self.now += 1
+        done = []
+        self.rounds.append(done)
+
+        def answer(asked):
+            done.append(asked.subject)
+            return f"{asked.subject} at {asked.make()}"
+
+        yield answer
+
+    def ask(self, name, subject, *, waits=False, fails=False):
+        """Ask in a thread of its own; the first goes on when all others have asked."""
 
         def make():
-            self.made.append((subject, revision))
             if waits:
                 assert self.go_on.wait(5)
-            return f"{subject} at {revision}"
+            if fails:
+                raise ValueError("no trials")
+            return self.now
 
         def asking():
-            self.got[subject, revision] = self.cache.answer(SEASON, subject, revision, make)
+            asked = Asked(subject, make)
+            self.queue.wait(SEASON, asked, self.moment)
+            try:
+                self.got[name] = asked.taken()
+            except ValueError as error:
+                self.got[name] = str(error)
 
         self.threads.append(threading.Thread(target=asking, daemon=True))
         self.threads[-1].start()
@@ -41,45 +61,64 @@ class Asked:
 
 
 @pytest.fixture
-def asked():
-    return Asked()
+def crowd():
+    return Crowd()
 
 
-def test_of_all_who_wait_the_newest_computes_and_serves_the_others(asked):
-    asked.ask("report", 1, waits=True)
-    for revision in (2, 4, 3):
-        asked.ask("report", revision)
-    asked.end()
-    assert asked.made == [("report", 1), ("report", 4)]
-    assert asked.got["report", 1] == "report at 1"
-    assert {asked.got["report", revision] for revision in (2, 3, 4)} == {"report at 4"}
+def test_one_works_for_all_who_wait_and_each_subject_once(crowd):
+    crowd.ask("first", "report", waits=True)
+    for name, subject in (("a", "report"), ("b", "comparison"), ("c", "report")):
+        crowd.ask(name, subject)
+    crowd.end()
+    assert crowd.rounds == [["report"], ["report", "comparison"]]
+    assert crowd.got == {"first": "report at 1", "a": "report at 2", "b": "comparison at 2",
+                         "c": "report at 2"}  # fmt: skip
 
 
-def test_nobody_gets_an_answer_older_than_the_one_asked_for(asked):
-    asked.ask("report", 5, waits=True)
-    asked.ask("report", 6)
-    asked.end()
-    assert asked.got["report", 6] == "report at 6"
+def test_nobody_gets_an_answer_of_a_moment_before_asking(crowd):
+    """Whoever asks while a round is under way waits for the next."""
+    crowd.ask("first", "report", waits=True)
+    crowd.ask("late", "report")
+    crowd.end()
+    assert crowd.got["late"] == "report at 2"
 
 
-def test_one_computes_at_a_time_and_subjects_take_turns(asked):
-    asked.ask("report", 1, waits=True)
-    asked.ask("comparison", 1)
-    asked.ask("report", 2)
-    assert asked.made == [("report", 1)]
-    asked.end()
-    assert asked.made == [("report", 1), ("comparison", 1), ("report", 2)]
+def test_what_fails_is_told_to_those_who_asked_for_it_and_to_nobody_else(crowd):
+    crowd.ask("first", "report", waits=True)
+    crowd.ask("a", "comparison", fails=True)
+    crowd.ask("b", "comparison", fails=True)
+    crowd.ask("c", "progress")
+    crowd.end()
+    assert crowd.got == {"first": "report at 1", "a": "no trials", "b": "no trials",
+                         "c": "progress at 2"}  # fmt: skip
+    assert crowd.rounds[1] == ["comparison", "progress"]
 
 
-def test_an_answer_may_rest_on_another_one(asked):
-    inner = lambda: asked.cache.answer(SEASON, "fit", 1, lambda: "a fit")  # noqa: E731
-    assert asked.cache.answer(SEASON, "report", 1, inner) == "a fit"
+def test_where_no_moment_can_be_opened_nobody_is_left_waiting(crowd):
+    crowd.ask("first", "report", waits=True)
+
+    @contextmanager
+    def closed():
+        raise ValueError("the database is gone")
+        yield
+
+    crowd.moment = closed
+    crowd.ask("a", "report")
+    crowd.ask("b", "progress")
+    crowd.end()
+    assert crowd.got["a"] == crowd.got["b"] == "the database is gone"
 
 
-def test_a_computation_that_fails_gives_its_turn_away(asked):
-    def fails():
-        raise ValueError("no trials")
+def test_the_next_after_a_failure_gets_its_turn(crowd):
+    crowd.ask("first", "report", fails=True)
+    crowd.ask("second", "report")
+    crowd.end()
+    assert crowd.got == {"first": "no trials", "second": "report at 2"}
 
-    with pytest.raises(ValueError, match="no trials"):
-        asked.cache.answer(SEASON, "report", 1, fails)
-    assert asked.cache.answer(SEASON, "report", 1, lambda: "made") == "made"
+
+def test_the_one_that_works_is_known(crowd):
+    seen = []
+    asked = Asked("report", lambda: seen.append(crowd.queue.is_mine(SEASON)))
+    crowd.queue.wait(SEASON, asked, crowd.moment)
+    assert seen == [True]
+    assert not crowd.queue.is_mine(SEASON)
