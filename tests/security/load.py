@@ -50,13 +50,13 @@ class Watch:
 def watched(service):
     """Watch a service while a block runs."""
     watch = Watch(service)
-    looking = threading.Thread(target=watch.look, daemon=True)
-    looking.start()
-    try:
-        yield watch
-    finally:
-        watch.ended.set()
-        looking.join()
+    with ThreadPoolExecutor(1) as pool:
+        looking = pool.submit(watch.look)
+        try:
+            yield watch
+        finally:
+            watch.ended.set()
+        looking.result()  # a service that went away under it is an error, not a short look
 
 
 def together(count, ask):
