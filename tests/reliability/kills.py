@@ -53,6 +53,7 @@ class Bench:
 
     session_id: str
     build_id: str
+    team_id: str = ""
 
 
 def prepare(service, benches):
@@ -79,8 +80,9 @@ def prepare(service, benches):
 def batch_of(school, place, number, rows):
     """Return one batch: trials whose names tell their import."""
     return {"trials": [
-        trial_payload(school, session_id=place.session_id, client_ref=f"i{number}-{row}",
-                      pitch_deg=row % 30, runs=[{"voltage_v": 1 + row % 900 / 1000}])
+        trial_payload(school, session_id=place.session_id, build_id=place.build_id,
+                      client_ref=f"i{number}-{row}", pitch_deg=row % 30,
+                      runs=[{"voltage_v": 1 + row % 900 / 1000}])
         for row in range(rows)
     ]}  # fmt: skip
 

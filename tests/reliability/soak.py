@@ -10,13 +10,13 @@ import random
 import threading
 import time
 from collections import Counter, defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import httpx
 import numpy as np
 
-from tests.makers import School, created, trial_payload
+from tests.makers import School, build_payload, created, trial_payload
 from tests.reliability.kills import Bench, batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
 from tests.service import FreshService
@@ -52,10 +52,10 @@ class Work:
     seen: Seen
     until: float
 
-    @property
     def paths(self):
-        """Return what each kind of reading asks for."""
-        season, team = f"/v1/seasons/{self.school.season_id}", f"/v1/teams/{self.school.team_id}"
+        """Return what each kind of reading asks for, of a team as it comes."""
+        season, place = f"/v1/seasons/{self.school.season_id}", random.choice(self.places)
+        team = f"/v1/teams/{place.team_id}"
         return {
             "list trials": "/v1/trials?limit=50", "show a team": team,
             "season report": f"{season}/report", "comparison": f"{season}/comparison",
@@ -90,7 +90,7 @@ class Client(threading.Thread):
     def ask(self, kind):
         self.sent += 1
         if kind in READS:
-            return self.client.get(self.work.paths[kind])
+            return self.client.get(self.work.paths()[kind])
         school, place = self.work.school, self.draw.choice(self.work.places)
         if kind == "change a bench":
             asked = {"note": f"{self.at} {self.sent}"}
@@ -111,11 +111,27 @@ def memory_mb(process):
     return int(told.split("VmRSS:")[1].split()[0]) / 1000
 
 
+def with_teams(client, school, places):
+    """Give each bench a team of its own: no team runs thousands of trials."""
+    found = []
+    for number, place in enumerate(places):
+        team = created(client.post("/v1/teams", json={
+            "organisation_id": school.organisation_id, "season_id": school.season_id,
+            "name": f"Team {number}"}))  # fmt: skip
+        asked = {"team_id": team["id"], "name": f"Turbine {number}"}
+        turbine = created(client.post("/v1/turbines", json=asked))
+        build = created(client.post("/v1/builds", json=build_payload(turbine["id"])))
+        found.append(replace(place, build_id=build["id"], team_id=team["id"]))
+    return found
+
+
 def run(database_url, folder, seconds):
     """Let the clients work for some seconds; return what they saw."""
     service = FreshService(folder, database_url)
     try:
         key, school, places = prepare(service, BENCHES)
+        with service.client(key) as client:
+            places = with_teams(client, school, places)
         lead, keys = service.lead_key("Soak"), [key]
         asked = {"role": "coach", "organisation_ids": [school.organisation_id]}
         with service.client(lead) as client:
