@@ -101,13 +101,15 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
 def _show(url: str, database: Path, once: bool) -> int:
     """Load the season, show its report, and stay up unless asked not to."""
     # Only now: these need what .venv holds.
+    from client import find_season, open_client, require_ok
+
     from scripts import check_data, register_season, season_report, submit_trials
 
     _wait(url)
     key = _first_key(database)
     folder = database.parent / "season"
     living_season.write(SEED, folder, datetime.now(UTC).date())
-    with submit_trials.open_client(url, key) as client:
+    with open_client(url, key) as client:
         print("registering schools, teams, turbines and benches …")
         new = register_season.register(client, folder)
         print("  " + register_season.words_of_new(new))
@@ -115,12 +117,12 @@ def _show(url: str, database: Path, once: bool) -> int:
         files = sorted(folder.glob("trials_*.csv"))
         how = submit_trials.How(partial=True, refused_folder=database.parent)
         submit_trials.submit_files(client, files, how)
-        season = season_report.season_of(client, None)
+        season = find_season(client, None)
         answered = _answer_old_questions(client, season)
         print(f"{answered} older questions answered as a coach would; {QUESTIONS} are left for you")
         path = f"/v1/seasons/{season['id']}/report"
-        report = submit_trials.require_ok(client.get(path))
-        page = submit_trials.require_ok(client.get(path, params={"format": "html"}))
+        report = require_ok(client.get(path))
+        page = require_ok(client.get(path, params={"format": "html"}))
         waits = check_data.waiting(client, season, with_warnings=False)
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
@@ -137,12 +139,12 @@ def _show(url: str, database: Path, once: bool) -> int:
 
 def _answer_old_questions(client: Any, season: Any) -> int:
     """Answer the questions that hold trials back, oldest first, but the newest few."""
-    from scripts import submit_trials
+    from client import require_ok
 
     answered = 0
     path = f"/v1/flags?season_id={season['id']}&state=open&severity=hold&limit=200"
     while True:
-        flags = submit_trials.require_ok(client.get(path)).json()["items"]
+        flags = require_ok(client.get(path)).json()["items"]
         if len(flags) <= QUESTIONS:
             return answered
         days = {flag["id"]: _asked_on(client, flag) for flag in flags}
@@ -153,18 +155,18 @@ def _answer_old_questions(client: Any, season: Any) -> int:
             if oldest["trial_id"]:
                 answer = {"answer": "withdraw_trial", "reason": "nobody noted which value is right"}
         path_of_answer = f"/v1/flags/{oldest['id']}/answer"
-        submit_trials.require_ok(client.post(path_of_answer, json=answer))
+        require_ok(client.post(path_of_answer, json=answer))
         answered += 1
 
 
 def _asked_on(client: Any, flag: Any) -> tuple[str, str]:
     """Return when the session of a question was, and the name of its trial."""
-    from scripts import submit_trials
+    from client import require_ok
 
     trial = {"client_ref": "", "session_id": flag["session_id"]}
     if flag["trial_id"]:
-        trial = submit_trials.require_ok(client.get(f"/v1/trials/{flag['trial_id']}")).json()
-    session = submit_trials.require_ok(client.get(f"/v1/sessions/{trial['session_id']}")).json()
+        trial = require_ok(client.get(f"/v1/trials/{flag['trial_id']}")).json()
+    session = require_ok(client.get(f"/v1/sessions/{trial['session_id']}")).json()
     return session["started_at"], f"{trial['client_ref']} {flag['rule']}"
 
 

@@ -23,17 +23,28 @@ import argparse
 import csv
 import io
 import json
-import os
 import re
 import secrets
-import stat
 import sys
-import time
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-import httpx
+from client import (
+    KEY,
+    OK,
+    REFUSED,
+    USAGE,
+    Stop,
+    add_url,
+    ask,
+    error_message,
+    find_season,
+    list_all,
+    open_client,
+    read_key,
+    require_ok,
+)
 
 EXAMPLES = """\
 example:
@@ -41,108 +52,6 @@ example:
 
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
-OK, REFUSED, USAGE, KEY, SERVER = range(5)
-TRIES = 5
-
-# --- the same lines in each script for coaches: how to reach the service ---------------------
-
-
-SAFE_AGAIN = "Run this again when it is back: nothing is stored twice."
-
-
-class Stop(Exception):
-    """The end of a script, in words, with its exit code."""
-
-    def __init__(self, code: int, words: str) -> None:
-        super().__init__(words)
-        self.code = code
-
-
-def read_key() -> str:
-    """Return the access key from the environment or a private file."""
-    key = os.environ.get("GUSTBOOK_KEY", "").strip()
-    if key:
-        return key
-    path = Path(os.environ.get("GUSTBOOK_KEY_FILE", Path.home() / ".config/gustbook/key"))
-    if not path.is_file():
-        raise Stop(KEY, f"no access key: set GUSTBOOK_KEY, or keep the key in {path}")
-    if os.name != "nt" and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-        raise Stop(KEY, f"others can read {path}: run 'chmod 600 {path}'")
-    return path.read_text(encoding="utf-8").strip()
-
-
-def open_client(url: str, key: str, transport: Any = None) -> httpx.Client:
-    """Return a client that sends the key."""
-    try:
-        return httpx.Client(
-            base_url=url,
-            headers={"Authorization": f"Bearer {key}"},
-            timeout=120,
-            transport=transport,
-        )
-    except (httpx.InvalidURL, UnicodeEncodeError) as error:
-        raise Stop(USAGE, f"the address or the key cannot be used: {error}") from error
-
-
-def ask(client: Any, method: str, path: str, **request: Any) -> Any:
-    """Return the answer to a request; a lost connection or a busy service is tried again."""
-    for attempt in range(1, TRIES + 1):
-        try:
-            answer = client.request(method, path, **request)
-        except httpx.TransportError as error:
-            lost = f"{client.base_url} cannot be reached: {error}. {SAFE_AGAIN}"
-        else:
-            if answer.status_code not in (429, 502, 503, 504):
-                return answer
-            lost = words_of(answer)
-        if attempt < TRIES:
-            time.sleep(min(8.0, 0.5 * 2**attempt))
-    raise Stop(SERVER, lost)
-
-
-def words_of(answer: Any) -> str:
-    """Return a refusal in the service's own words."""
-    try:
-        problem = answer.json()
-    except ValueError:
-        problem = {}
-    detail = problem.get("detail", "no reason given; is this the address of a Gustbook service?")
-    return f"{answer.status_code} {problem.get('title', '')}: {detail}"
-
-
-def require_ok(answer: Any) -> Any:
-    """Return a good answer; stop at a refusal."""
-    if answer.status_code in (401, 403):
-        raise Stop(KEY, words_of(answer))
-    if answer.status_code >= 500:
-        raise Stop(SERVER, words_of(answer))
-    if answer.status_code >= 400:
-        raise Stop(REFUSED, words_of(answer))
-    return answer
-
-
-def season_of(client: Any, named: str | None) -> Any:
-    """Return the season of that name or id, else the one that is meant today; say which it is."""
-    path: str | None = "/v1/seasons?limit=200"
-    if named is None:
-        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
-        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
-        return season
-    known: list[Any] = []
-    while path:
-        answer = require_ok(ask(client, "GET", path))
-        known += answer.json()["items"]
-        path = answer.links.get("next", {}).get("url")
-    wanted = " ".join(named.casefold().split())
-    for season in known:
-        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
-            print(f"season: {season['name']}", file=sys.stderr)
-            return season
-    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
-    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
-
-
-# --- end of the same lines -------------------------------------------------------------------
 
 #: Tables in the order they build on each other, and the columns each may have.
 TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -210,13 +119,11 @@ class Registry:
     def load(self, collection: str) -> None:
         """Learn what a collection holds already."""
         self.things[collection] = {}
-        season = f"&season_id={self.season_id}" if collection == "teams" and self.season_id else ""
-        path: str | None = f"/v1/{collection}?limit=200{season}"
-        while path:
-            answer = require_ok(ask(self.client, "GET", path))
-            for item in answer.json()["items"]:
-                self.keep(collection, item)
-            path = answer.links.get("next", {}).get("url")
+        filters = {"limit": "200"}
+        if collection == "teams" and self.season_id:
+            filters["season_id"] = self.season_id
+        for item in list_all(self.client, collection, **filters):
+            self.keep(collection, item)
 
     def keep(self, collection: str, item: dict[str, Any]) -> None:
         """Remember a thing under its name."""
@@ -241,7 +148,7 @@ class Registry:
         once = {"Idempotency-Key": secrets.token_hex(16)}  # a lost answer is asked for again
         answer = ask(self.client, "POST", path, json=facts, headers=once)
         if answer.status_code == 403:
-            raise Stop(KEY, f"{words_of(answer)}. {COACH_HINT}")
+            raise Stop(KEY, f"{error_message(answer)}. {COACH_HINT}")
         if answer.status_code >= 500 or answer.status_code == 401:
             require_ok(answer)
         if answer.status_code >= 400:
@@ -437,7 +344,7 @@ def _season_id(registry: Registry) -> str:
     if not registry.season_id:
         if not registry.things["seasons"]:
             raise Fault("there is no season yet: add season.csv")
-        registry.season_id = season_of(registry.client, registry.season_named)["id"]
+        registry.season_id = find_season(registry.client, registry.season_named)["id"]
     return registry.season_id
 
 
@@ -558,7 +465,7 @@ def main(arguments: list[str] | None = None) -> int:
         "--season",
         help="its name or id, for a folder without season.csv (default: the running one)",
     )
-    parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
+    add_url(parser)
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:

@@ -17,15 +17,24 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
 import argparse
-import os
 import re
-import stat
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
-import httpx
+from client import (
+    OK,
+    USAGE,
+    Stop,
+    add_url,
+    ask,
+    find,
+    find_season,
+    list_all,
+    open_client,
+    read_key,
+    require_ok,
+)
 
 EXAMPLES = """\
 examples:
@@ -38,136 +47,6 @@ examples:
 
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
-OK, REFUSED, USAGE, KEY, SERVER = range(5)
-TRIES = 5
-
-# --- the same lines in each script for coaches: how to reach the service ---------------------
-
-
-SAFE_AGAIN = "Run this again when it is back: nothing is stored twice."
-
-
-class Stop(Exception):
-    """The end of a script, in words, with its exit code."""
-
-    def __init__(self, code: int, words: str) -> None:
-        super().__init__(words)
-        self.code = code
-
-
-def read_key() -> str:
-    """Return the access key from the environment or a private file."""
-    key = os.environ.get("GUSTBOOK_KEY", "").strip()
-    if key:
-        return key
-    path = Path(os.environ.get("GUSTBOOK_KEY_FILE", Path.home() / ".config/gustbook/key"))
-    if not path.is_file():
-        raise Stop(KEY, f"no access key: set GUSTBOOK_KEY, or keep the key in {path}")
-    if os.name != "nt" and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-        raise Stop(KEY, f"others can read {path}: run 'chmod 600 {path}'")
-    return path.read_text(encoding="utf-8").strip()
-
-
-def open_client(url: str, key: str, transport: Any = None) -> httpx.Client:
-    """Return a client that sends the key."""
-    try:
-        return httpx.Client(
-            base_url=url,
-            headers={"Authorization": f"Bearer {key}"},
-            timeout=120,
-            transport=transport,
-        )
-    except (httpx.InvalidURL, UnicodeEncodeError) as error:
-        raise Stop(USAGE, f"the address or the key cannot be used: {error}") from error
-
-
-def ask(client: Any, method: str, path: str, **request: Any) -> Any:
-    """Return the answer to a request; a lost connection or a busy service is tried again."""
-    for attempt in range(1, TRIES + 1):
-        try:
-            answer = client.request(method, path, **request)
-        except httpx.TransportError as error:
-            lost = f"{client.base_url} cannot be reached: {error}. {SAFE_AGAIN}"
-        else:
-            if answer.status_code not in (429, 502, 503, 504):
-                return answer
-            lost = words_of(answer)
-        if attempt < TRIES:
-            time.sleep(min(8.0, 0.5 * 2**attempt))
-    raise Stop(SERVER, lost)
-
-
-def words_of(answer: Any) -> str:
-    """Return a refusal in the service's own words."""
-    try:
-        problem = answer.json()
-    except ValueError:
-        problem = {}
-    detail = problem.get("detail", "no reason given; is this the address of a Gustbook service?")
-    return f"{answer.status_code} {problem.get('title', '')}: {detail}"
-
-
-def require_ok(answer: Any) -> Any:
-    """Return a good answer; stop at a refusal."""
-    if answer.status_code in (401, 403):
-        raise Stop(KEY, words_of(answer))
-    if answer.status_code >= 500:
-        raise Stop(SERVER, words_of(answer))
-    if answer.status_code >= 400:
-        raise Stop(REFUSED, words_of(answer))
-    return answer
-
-
-def season_of(client: Any, named: str | None) -> Any:
-    """Return the season of that name or id, else the one that is meant today; say which it is."""
-    path: str | None = "/v1/seasons?limit=200"
-    if named is None:
-        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
-        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
-        return season
-    known: list[Any] = []
-    while path:
-        answer = require_ok(ask(client, "GET", path))
-        known += answer.json()["items"]
-        path = answer.links.get("next", {}).get("url")
-    wanted = " ".join(named.casefold().split())
-    for season in known:
-        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
-            print(f"season: {season['name']}", file=sys.stderr)
-            return season
-    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
-    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
-
-
-# --- end of the same lines -------------------------------------------------------------------
-
-
-def list_all(client: Any, collection: str, **filters: str) -> list[dict[str, Any]]:
-    """Return every thing of a collection, page after page, oldest first."""
-    items: list[dict[str, Any]] = []
-    path = f"/v1/{collection}?" + "&".join(f"{k}={v}" for k, v in filters.items())
-    while path:
-        answer = require_ok(ask(client, "GET", path))
-        items += answer.json()["items"]
-        path = answer.links.get("next", {}).get("url")
-    return items
-
-
-def find(client: Any, collection: str, name: str | None, **filters: str) -> dict[str, Any]:
-    """Return the newest thing of a collection, or the one of that name."""
-    items = list_all(client, collection, **filters)
-    wanted = [item for item in items if name is None or _same(name, item["name"])]
-    if not wanted:
-        known = ", ".join(sorted(item["name"] for item in items)) or "none yet"
-        raise Stop(REFUSED, f"no such name in {collection}; there are: {known}")
-    if name is not None and len(wanted) > 1:
-        several = f"{name} is the name of several in {collection}"
-        raise Stop(USAGE, f"{several}; name the organisation too")
-    return wanted[-1]
-
-
-def _same(one: str, other: str) -> bool:
-    return " ".join(one.casefold().split()) == " ".join(other.casefold().split())
 
 
 def fetch(client: Any, options: argparse.Namespace) -> bytes:
@@ -188,7 +67,7 @@ def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, s
         narrowed["organisation_id"] = find(client, "organisations", options.organisation)["id"]
     if options.kind == "equipment":
         return "/v1/equipment-list", narrowed
-    season = season_of(client, options.season)
+    season = find_season(client, options.season)
     if options.kind == "event":
         event = find(client, "events", options.event, season_id=season["id"])
         return f"/v1/events/{event['id']}/sheet", {}
@@ -210,7 +89,7 @@ def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, s
 def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
     """Write every report of a season into a folder; return the files."""
     form = "html" if options.format == "text" else options.format
-    season = season_of(client, options.season)
+    season = find_season(client, options.season)
     works = [("season", f"/v1/seasons/{season['id']}/report"), ("equipment", "/v1/equipment-list")]
     report = require_ok(ask(client, "GET", works[0][1], params={"format": "json"})).json()
     for school in report["organisations"]:
@@ -402,7 +281,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--excel", action="store_true", help="mark the csv for spreadsheets")
     parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="write every report into it")
-    parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
+    add_url(parser)
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:

@@ -17,17 +17,26 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 import argparse
 import csv
 import io
-import os
 import secrets
-import stat
 import sys
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import httpx
+from client import (
+    OK,
+    REFUSED,
+    USAGE,
+    Stop,
+    add_url,
+    ask,
+    error_message,
+    find_season,
+    open_client,
+    read_key,
+    require_ok,
+)
 
 EXAMPLES = """\
 examples:
@@ -39,113 +48,10 @@ examples:
 exit codes: 0 stored or unchanged, 1 rows refused, 2 wrong use, 3 key not accepted, 4 service
 not reached or not able
 """
-OK, REFUSED, USAGE, KEY, SERVER = range(5)
-TRIES = 5
 ROWS_SHOWN = 30
 WORKBOOK = b"PK"  # how an .xlsx begins
 LOOKS_SHOWN = 3  # trials that wait for nothing, beside those that do
 FLAGS_SHOWN = 3  # of a trial at once; the rest are counted
-
-
-# --- the same lines in each script for coaches: how to reach the service ---------------------
-
-
-SAFE_AGAIN = "Run this again when it is back: nothing is stored twice."
-
-
-class Stop(Exception):
-    """The end of a script, in words, with its exit code."""
-
-    def __init__(self, code: int, words: str) -> None:
-        super().__init__(words)
-        self.code = code
-
-
-def read_key() -> str:
-    """Return the access key from the environment or a private file."""
-    key = os.environ.get("GUSTBOOK_KEY", "").strip()
-    if key:
-        return key
-    path = Path(os.environ.get("GUSTBOOK_KEY_FILE", Path.home() / ".config/gustbook/key"))
-    if not path.is_file():
-        raise Stop(KEY, f"no access key: set GUSTBOOK_KEY, or keep the key in {path}")
-    if os.name != "nt" and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-        raise Stop(KEY, f"others can read {path}: run 'chmod 600 {path}'")
-    return path.read_text(encoding="utf-8").strip()
-
-
-def open_client(url: str, key: str, transport: Any = None) -> httpx.Client:
-    """Return a client that sends the key."""
-    try:
-        return httpx.Client(
-            base_url=url,
-            headers={"Authorization": f"Bearer {key}"},
-            timeout=120,
-            transport=transport,
-        )
-    except (httpx.InvalidURL, UnicodeEncodeError) as error:
-        raise Stop(USAGE, f"the address or the key cannot be used: {error}") from error
-
-
-def ask(client: Any, method: str, path: str, **request: Any) -> Any:
-    """Return the answer to a request; a lost connection or a busy service is tried again."""
-    for attempt in range(1, TRIES + 1):
-        try:
-            answer = client.request(method, path, **request)
-        except httpx.TransportError as error:
-            lost = f"{client.base_url} cannot be reached: {error}. {SAFE_AGAIN}"
-        else:
-            if answer.status_code not in (429, 502, 503, 504):
-                return answer
-            lost = words_of(answer)
-        if attempt < TRIES:
-            time.sleep(min(8.0, 0.5 * 2**attempt))
-    raise Stop(SERVER, lost)
-
-
-def words_of(answer: Any) -> str:
-    """Return a refusal in the service's own words."""
-    try:
-        problem = answer.json()
-    except ValueError:
-        problem = {}
-    detail = problem.get("detail", "no reason given; is this the address of a Gustbook service?")
-    return f"{answer.status_code} {problem.get('title', '')}: {detail}"
-
-
-def require_ok(answer: Any) -> Any:
-    """Return a good answer; stop at a refusal."""
-    if answer.status_code in (401, 403):
-        raise Stop(KEY, words_of(answer))
-    if answer.status_code >= 500:
-        raise Stop(SERVER, words_of(answer))
-    if answer.status_code >= 400:
-        raise Stop(REFUSED, words_of(answer))
-    return answer
-
-
-def season_of(client: Any, named: str | None) -> Any:
-    """Return the season of that name or id, else the one that is meant today; say which it is."""
-    path: str | None = "/v1/seasons?limit=200"
-    if named is None:
-        season = require_ok(ask(client, "GET", "/v1/seasons/current")).json()
-        print(f"season: {season['name']}. {season['sentence']}", file=sys.stderr)
-        return season
-    known: list[Any] = []
-    while path:
-        answer = require_ok(ask(client, "GET", path))
-        known += answer.json()["items"]
-        path = answer.links.get("next", {}).get("url")
-    wanted = " ".join(named.casefold().split())
-    for season in known:
-        if named == season["id"] or wanted == " ".join(season["name"].casefold().split()):
-            print(f"season: {season['name']}", file=sys.stderr)
-            return season
-    listed = ", ".join(sorted(season["name"] for season in known)) or "none yet"
-    raise Stop(REFUSED, f"no season {named}; there are: {listed}")
-
-
-# --- end of the same lines -------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -235,7 +141,7 @@ def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
     if given != "a":
         body["reason"] = input("  why (a few words): ").strip()
     told = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
-    print("  " + ("done" if told.status_code == 200 else words_of(told)))
+    print("  " + ("done" if told.status_code == 200 else error_message(told)))
 
 
 def _send(
@@ -252,7 +158,7 @@ def _send(
 def _stop_at_file(answer: Any) -> None:
     """Stop at a file that cannot be read as a whole, such as one with an unknown column."""
     problem = answer.json()
-    lines = [words_of(answer)]
+    lines = [error_message(answer)]
     lines += [f"  {_place(error)}" for error in problem.get("errors", [])[:ROWS_SHOWN]]
     raise Stop(REFUSED, "\n".join(lines))
 
@@ -385,7 +291,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--review", action="store_true", help="answer now what the data checks hold back"
     )
-    parser.add_argument("--url", default=os.environ.get("GUSTBOOK_URL", "http://127.0.0.1:8000"))
+    add_url(parser)
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
@@ -395,7 +301,7 @@ def main(arguments: list[str] | None = None) -> int:
                 review=options.review,
                 unsure=options.unsure,
                 decimal=options.decimal,
-                season_id=options.season and season_of(client, options.season)["id"],
+                season_id=options.season and find_season(client, options.season)["id"],
             )
             return submit_files(client, options.files, how)
     except Stop as stop:

@@ -3,6 +3,7 @@
 import ast
 import csv
 import io
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,22 +15,21 @@ from tests.makers import World, created, trial_payload
 SCRIPTS = Path(__file__).parents[2] / "scripts"
 COACH = ["submit_trials", "season_report", "register_season", "check_data",
          "compare_before_event", "run_order"]  # fmt: skip
-BEGIN, END = "# --- the same lines", "# --- end of the same lines"
 
 
-def shared_lines(name):
-    text = (SCRIPTS / f"{name}.py").read_text(encoding="utf-8")
-    return text[text.index(BEGIN) : text.index(END)]
-
-
-def test_what_they_share_is_the_same_to_the_letter():
-    """Each is one file that can be copied alone, so what they share stands in each."""
-    assert len({shared_lines(name) for name in COACH}) == 1
+def test_two_files_are_enough_anywhere(tmp_path):
+    for name in ("check_data", "client"):
+        shutil.copy(SCRIPTS / f"{name}.py", tmp_path)
+    done = subprocess.run(
+        [sys.executable, "check_data.py", "--help"],
+        cwd=tmp_path, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert "--season" in done.stdout
 
 
 @pytest.mark.parametrize("name", COACH)
 class TestEachScript:
-    def test_needs_only_httpx_beside_python(self, name):
+    def test_needs_only_httpx_and_the_client_module(self, name):
         tree = ast.parse((SCRIPTS / f"{name}.py").read_text(encoding="utf-8"))
         imported = {
             (node.module if isinstance(node, ast.ImportFrom) else alias.name).split(".")[0]
@@ -37,7 +37,7 @@ class TestEachScript:
             if isinstance(node, ast.Import | ast.ImportFrom)
             for alias in node.names
         }
-        assert imported - set(sys.stdlib_module_names) == {"httpx"}
+        assert imported - set(sys.stdlib_module_names) <= {"httpx", "client"}
 
     def test_names_its_needs_for_a_script_runner(self, name):
         # PEP 723
@@ -239,7 +239,7 @@ class TestCompareBeforeEvent:
         from scripts import compare_before_event as script
 
         options = script.argparse.Namespace(**({"season": None, "event": None} | asked))
-        return script, script.read_all(world.lead, options)
+        return script, script.read_event(world.lead, options)
 
     def test_before_anything_joins_the_schools(self, world: World):
         script, found = self.found(world)
@@ -312,10 +312,10 @@ class TestCheckData:
         assert to_text(rows, holds_shown=1).count("held") == 1
 
     def test_questions_are_listed_by_school_and_say_what_to_do(self, world: World):
-        from scripts.check_data import season_of, to_csv, to_text, waiting
+        from scripts.check_data import find_season, to_csv, to_text, waiting
 
         self.held(world)
-        rows = waiting(world.lead, season_of(world.lead, "Spring 2026"), with_warnings=True)
+        rows = waiting(world.lead, find_season(world.lead, "Spring 2026"), with_warnings=True)
         text = to_text(rows)
         assert text.startswith("2 need an answer and are not counted yet;")
         assert "Larch school" in text
@@ -327,22 +327,22 @@ class TestCheckData:
         assert mine[0]["flag_id"].startswith("flg_")
 
     def test_an_unknown_season_is_named(self, world: World):
-        from scripts.check_data import Stop, season_of
+        from scripts.check_data import Stop, find_season
 
         with pytest.raises(Stop, match="no season Autumn; there are: Spring 2026"):
-            season_of(world.lead, "Autumn")
+            find_season(world.lead, "Autumn")
 
     def test_a_coming_season_hides_no_question_of_the_one_with_trials(self, world: World, capsys):
-        from scripts.check_data import covered, season_of, to_text, waiting
+        from scripts.check_data import covered, find_season, to_text, waiting
 
         self.held(world)
         later = {"name": "Next", "starts_on": "2090-01-01", "ends_on": "2090-05-01"}
         created(world.lead.post("/v1/seasons", json=later))
         assert to_text(waiting(world.lead, None, with_warnings=False)).startswith("2 need")
         assert covered(world.lead) == "seasons: Spring 2026, Next"
-        assert season_of(world.lead, None)["name"] == "Spring 2026"
+        assert find_season(world.lead, None)["name"] == "Spring 2026"
         assert "Spring 2026 has the newest trial" in capsys.readouterr().err
-        assert season_of(world.lead, season_of(world.lead, "next")["id"])["name"] == "Next"
+        assert find_season(world.lead, find_season(world.lead, "next")["id"])["name"] == "Next"
 
 
 class TestReview:

@@ -2,11 +2,13 @@
 
 import os
 
+import client
 import httpx
 import pytest
+from client import Stop, ask, open_client, read_key
 
 from scripts import submit_trials
-from scripts.submit_trials import How, Stop, ask, open_client, read_key, submit_files
+from scripts.submit_trials import How, submit_files
 
 TRIED = {
     "dry_run": True,
@@ -57,7 +59,7 @@ def sheet(tmp_path):
 
 @pytest.fixture(autouse=True)
 def _no_waiting(monkeypatch):
-    monkeypatch.setattr(submit_trials.time, "sleep", lambda seconds: None)
+    monkeypatch.setattr(client.time, "sleep", lambda seconds: None)
 
 
 def test_it_tries_first_and_then_stores(sheet, capsys):
