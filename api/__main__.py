@@ -1,6 +1,5 @@
 """The command line: what an operator does that is not HTTP."""
 
-import gc
 import json
 import os
 import sys
@@ -13,6 +12,7 @@ import typer
 from pydantic import ValidationError
 from sqlmodel import Session
 
+from api import heap
 from api.console import open_programme, reaching, settings_or_stop, stop
 from api.embedded import JOURNAL, SQLITE_VERSION, is_embedded
 from api.errors import ApiError
@@ -24,9 +24,6 @@ STOP_WITHIN_S = 8
 #: How long one thread may calculate before another that waits has its turn: a season's report is
 #: seconds of it, and a small request has its turn some twenty times. [s]
 TURN_S = 0.0005
-#: How many new objects there must be before the heap is looked through for garbage: Python's own
-#: choice is for small programs, and an import makes a million.
-GARBAGE = (50_000, 20, 100)
 #: Connections held at once; more are told to come again (503) and cost nothing.
 MOST_CONNECTIONS = 2000
 
@@ -43,7 +40,7 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on.")] = 8000,
 ) -> None:
     """Run the service; an embedded database is brought to the newest schema first."""
-    gc.set_threshold(*GARBAGE)
+    heap.configure()
     # Read by numpy when it is imported. Our matrices are small: more threads than one make none of
     # them quicker, and keep another core busy with waiting for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -60,9 +57,7 @@ def serve(
         _upgrade(settings, tell=logs.say)
         logs.say("embedded database", sqlite=SQLITE_VERSION, journal=JOURNAL.lower())
     application = create_app(settings)
-    # What is there from the start stays: looking through it again and again for garbage would stop
-    # every request for a tenth of a second.
-    gc.freeze()
+    heap.freeze()
     uvicorn.run(
         application,
         http=PatientProtocol,

@@ -21,9 +21,9 @@ from sqlalchemy.engine import make_url
 from typer.testing import CliRunner, Result
 
 import api.main
-from api.__main__ import GARBAGE
 from api.__main__ import app as console
 from api.db import open_database
+from api.heap import GARBAGE_THRESHOLD
 from api.main import bind, create_app
 from api.migrate import upgrade
 from api.models.keys import KeyCreate
@@ -197,7 +197,7 @@ def pytest_collection_finish() -> None:
     """Collect garbage less often: it takes a tenth of the time with so many modules imported."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(*GARBAGE)
+    gc.set_threshold(*GARBAGE_THRESHOLD)
 
 
 def pytest_configure(config: pytest.Config) -> None:
