@@ -1,4 +1,4 @@
-"""What the README shows of the scripts is what they print."""
+"""What the scripts' README shows is what they print."""
 
 import re
 from pathlib import Path
@@ -8,7 +8,7 @@ from scripts.check_data import to_text, waiting
 from scripts.submit_trials import How, submit_files
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "scripts/README.md").read_text(encoding="utf-8")
 IMPORT = re.compile(r"imp_[0-9A-Z]+")
 
 
