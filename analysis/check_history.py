@@ -1,6 +1,6 @@
 """Checks that hold a trial against what came before it at the same bench.
 
-Each looks back only: what is usual is told by earlier trials that were not doubted themselves.
+Each looks back only: what is usual follows from earlier trials that are not doubted themselves.
 """
 
 import math
@@ -71,20 +71,20 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
     )
     benches = view.text("bench_id").tolist()
     before: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=WINDS_REMEMBERED))
-    told: set[str] = set()
+    flagged_benches: set[str] = set()
     for trial in view.in_time.tolist():
         speed = speeds[trial]
         if not math.isfinite(speed):
             continue
         bench = before[benches[trial]]
-        is_known = len(bench) >= LEAST_WINDS or benches[trial] in told
+        is_known = len(bench) >= LEAST_WINDS or benches[trial] in flagged_benches
         usual = median(bench) if is_known else references[trial]
         finding = _wind_slipped(view, trial, usual)
         if finding is None or view.is_confirmed(finding):
             bench.append(speed)
         if finding is not None:
             if view.is_confirmed(finding):
-                told.add(benches[trial])
+                flagged_benches.add(benches[trial])
             yield finding
 
 

@@ -30,11 +30,11 @@ def reference_off(view: View) -> Iterator[Finding]:
         confirmed, another power is usual.
     """
     ln_power = np.log(view.results.normalised_power_w)
-    told = view.kind("reference") & np.isfinite(ln_power) & ~doubted_otherwise(view)
+    is_reference = view.kind("reference") & np.isfinite(ln_power) & ~doubted_otherwise(view)
     usual: dict[tuple[str, str], list[float]] = defaultdict(list)
     builds, benches = view.text("build_id"), view.text("bench_id")
     for rows in _sessions(view):
-        ran = rows[told[rows]]
+        ran = rows[is_reference[rows]]
         odd = [
             finding
             for build in dict.fromkeys(builds[ran])

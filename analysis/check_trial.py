@@ -225,10 +225,10 @@ def volts_amperes_ohms(view: View) -> Iterator[Finding]:
     with np.errstate(divide="ignore", invalid="ignore"):
         ohms = volts / amperes
         off = np.isfinite(ohms) & (np.abs(ohms / load[trial] - 1) > WITHIN)
-    told = np.full(len(load), np.nan)
+    measured_ohm = np.full(len(load), np.nan)
     odd = np.zeros(len(load), dtype=bool)
-    odd[trial[off]], told[trial[off]] = True, ohms[off]
-    yield from findings(odd, "volts_amperes_ohms", "warn", value=told, usual=load)
+    odd[trial[off]], measured_ohm[trial[off]] = True, ohms[off]
+    yield from findings(odd, "volts_amperes_ohms", "warn", value=measured_ohm, usual=load)
 
 
 def too_few_runs(view: View) -> Iterator[Finding]:
@@ -311,7 +311,7 @@ def default_exponent(view: View) -> Iterator[Finding]:
 def once_a_build(view: View, where: Mask) -> Mask:
     """Return the first trial of each build at each bench that a mask holds: it is said once there.
 
-    By bench, since benches are checked apart and together, and must be told the same either way.
+    By bench, since benches are checked separately and together, with the same result.
     """
     rows = np.flatnonzero(where)
     _, first = np.unique(view.build_at_bench[rows], return_index=True)

@@ -130,7 +130,7 @@ def findings(
     where: Mask,
     name: str,
     severity: Severity,
-    **told: Any,
+    **facts: Any,
 ) -> Iterator[Finding]:
     """Yield what a rule finds where a mask says so, with what was seen there.
 
@@ -140,7 +140,7 @@ def findings(
         Trials that break the rule.
     name, severity : str
         Which rule.
-    **told : array, list or number
+    **facts : array, list or number
         What fills the message's braces, one value per trial or one for all; `fix` is kept apart,
         and may be a function of the trial's position.
 
@@ -149,15 +149,15 @@ def findings(
     Finding
         One per trial.
     """
-    fixes = told.pop("fix", None)
+    fixes = facts.pop("fix", None)
     for position in np.flatnonzero(where).tolist():
-        seen = {key: _at(value, position) for key, value in told.items()}
+        seen = {key: _at(value, position) for key, value in facts.items()}
         fix = None if fixes is None else _at(fixes, position)
         yield one(position, name, severity, fix=fix, **seen)
 
 
 def one(
-    trial: int, name: str, severity: Severity, *, fix: dict[str, Any] | None = None, **told: Any
+    trial: int, name: str, severity: Severity, *, fix: dict[str, Any] | None = None, **facts: Any
 ) -> Finding:
     """Return what a rule finds in one trial.
 
@@ -169,7 +169,7 @@ def one(
         Which rule.
     fix : dict, optional
         What would put it right.
-    **told : str or number
+    **facts : str or number
         What fills the message's braces; `value`, else `words`, is what an answer is about.
 
     Returns
@@ -183,9 +183,11 @@ def one(
     'The fan ran for 2 min before the first run, and a fan slows as it warms.'
     """
     rule = RULES[name, severity]
-    value = told.get("value", told.get("words", ""))
+    value = facts.get("value", facts.get("words", ""))
     seen = value if isinstance(value, str) else f"{value:.3g}"
-    return Finding(trial, rule, rule.message.format(**told), fix, rule.advice.format(**told), seen)
+    return Finding(
+        trial, rule, rule.message.format(**facts), fix, rule.advice.format(**facts), seen
+    )
 
 
 def _at(value: Any, position: int) -> Any:

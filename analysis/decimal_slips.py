@@ -59,7 +59,7 @@ def slipped_reading(readings: Sequence[float]) -> Slipped | None:
     -------
     Slipped or None
         None where no single shift makes all readings agree. Of two readings, the one is meant that
-        no model turbine gives; where both could be, it cannot be told.
+        no model turbine gives; where both could be, none is returned.
 
     Examples
     --------

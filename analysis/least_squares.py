@@ -40,7 +40,7 @@ def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
     Raises
     ------
     TooFewTrials
-        Where the columns cannot be told apart, or nothing is left to judge the scatter by.
+        Where the columns cannot be distinguished, or nothing is left to judge the scatter by.
 
     Notes
     -----
@@ -59,7 +59,7 @@ def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
         raise TooFewTrials(f"a fit of {design.shape[1]} figures needs more than as many readings")
     u, singular, vt = np.linalg.svd(design / scale, full_matrices=False)
     if singular[-1] < 1e-12 * singular[0]:
-        raise TooFewTrials("the settings tried cannot be told apart")
+        raise TooFewTrials("the settings tried cannot be distinguished")
     coefficients = (vt.T @ ((u.T @ values) / singular)) / scale
     residuals = values - design @ coefficients
     variance = float(residuals @ residuals) / freedom

@@ -69,7 +69,7 @@ UNITS: dict[str, dict[str, float]] = {
 class Check:
     """One thing that the rules ask, in the facts' own units.
 
-    A `limit` compares a fact; a `declared` one only has to be told; an `inspection` is looked at
+    A `limit` compares a fact; a `declared` one only has to be known; an `inspection` is done
     by somebody, who may measure `unit` against the same kind of limit. `limit_from` names a fact
     that is the limit.
     """

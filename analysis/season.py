@@ -1,6 +1,6 @@
 """A season's trials summed up: typical power of builds and sessions, and each team's way.
 
-The largest trial of a team is told beside it as "best seen" and used for nothing, since the
+The largest trial of a team is shown beside it as "best seen" and used for nothing, since the
 largest of many noisy numbers is too large.
 """
 

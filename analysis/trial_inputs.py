@@ -1,4 +1,4 @@
-"""What is taken of each trial before anything follows: readings reduced, gaps filled, doubts told.
+"""Inputs of each trial's calculation: readings reduced, gaps filled, uncertainties given.
 
 Where something was not measured the next best is taken, and its source is
 named: the trial's own wind before its session's before its bench's grid; the
@@ -339,8 +339,8 @@ def _wind_uncertainty(
 
 
 def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArray, TextArray]:
-    """Return the rotor speed read or told by the generator's constants, and which."""
-    told = rotor_speed_from_voltage(
+    """Return the rotor speed, read or from the generator's constants, and its source."""
+    from_voltage = rotor_speed_from_voltage(
         run.voltage_v,
         load,
         numbers(trials["emf_constant_v_s_rad"]),
@@ -349,6 +349,6 @@ def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArr
         gear_ratio=or_default(trials["gear_ratio"], 1.0),
     )
     # A rotor at rest shows no volts, and the brushes' drop alone would tell of a speed.
-    choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, told, np.nan)]
+    choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, from_voltage, np.nan)]
     known = [np.isfinite(choice) for choice in choices]
     return _first_known(choices), np.select(known, ["measured", "from_voltage"], "")

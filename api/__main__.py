@@ -19,12 +19,12 @@ from api.errors import ApiError
 from api.schema import HEAD, current, is_older
 from api.settings import Settings
 
-#: What is being answered when the service is told to stop is finished within this time. [s]
+#: On SIGTERM open requests are finished within this time. [s]
 STOP_WITHIN_S = 8
 #: How long one thread may calculate before another that waits has its turn: a season's report is
 #: seconds of it, and a small request has its turn some twenty times. [s]
 TURN_S = 0.0005
-#: Connections held at once; more are told to come again (503) and cost nothing.
+#: Connections held at once; more are answered with 503 and cost nothing.
 MOST_CONNECTIONS = 2000
 
 app = typer.Typer(
@@ -154,11 +154,11 @@ def restore(
                 if file.suffix != ".db":
                     raise stop("name an empty database to try it in: --into postgresql://…")
                 target = f"sqlite:///{scratch}/verify.db"
-            told = restoring.restore(file, target, replace=replace)
+            restored = restoring.restore(file, target, replace=replace)
     except (BackupFailed, OSError) as error:
         raise stop(f"not restored: {error}", 1) from error
     words = "holds" if verify else "is restored and holds"
-    typer.echo(f"{file.name} {words}: {sum(told.rows.values())} rows, reports equal", err=True)
+    typer.echo(f"{file.name} {words}: {sum(restored.rows.values())} rows, reports equal", err=True)
 
 
 @key_app.command("create", epilog='Example: python -m api key create --role lead --label "Lead"')
@@ -305,18 +305,18 @@ def purge(
         try:
             with database.unit_of_work() as db:
                 if organisation:
-                    told = {organisation: erasing_schools.erase_organisation(db, organisation)}
+                    counts = {organisation: erasing_schools.erase_organisation(db, organisation)}
                 else:
                     due = [season] if season else _due(db, settings)
-                    told = {each: erasing.erase_season(db, each) for each in due}
-                    told["ended"] = erasing.tidy(db, datetime.now(UTC))
+                    counts = {each: erasing.erase_season(db, each) for each in due}
+                    counts["ended"] = erasing.tidy(db, datetime.now(UTC))
                 if dry_run:
                     db.rollback()
         except ApiError as error:
             raise stop(str(error)) from error
         if not dry_run:
             database.compact()
-    _tell_purged(settings, told, "would go" if dry_run else "went")
+    _tell_purged(settings, counts, "would go" if dry_run else "went")
 
 
 def _due(db: Session, settings: Settings) -> list[str]:
@@ -327,9 +327,9 @@ def _due(db: Session, settings: Settings) -> list[str]:
     return [row.id for row in erasing.due_seasons(db, today, settings.retention_days)]
 
 
-def _tell_purged(settings: Settings, told: dict[str, dict[str, int]], verb: str) -> None:
+def _tell_purged(settings: Settings, counts: dict[str, dict[str, int]], verb: str) -> None:
     """Say what goes, and where it still stands."""
-    for what, rows in told.items():
+    for what, rows in counts.items():
         counted = ", ".join(f"{count} {name}" for name, count in rows.items() if count)
         typer.echo(f"{what}  {verb}: {counted or 'nothing'}")
     if verb == "would go":
@@ -362,7 +362,7 @@ def doctor(
     settings = settings_or_stop()
     with open_programme(settings, any_schema=True) as database, database.reading() as db:
         found = doctors.look(db, settings, datetime.now(UTC), seals=seals)
-    for name, words in found.told:
+    for name, words in found.lines:
         typer.echo(f"{name:10} {words}")
     if not found.is_well:
         raise typer.Exit(1)

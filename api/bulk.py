@@ -38,13 +38,13 @@ def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) ->
     if any(len(row) != len(names) for row in rows):
         raise ValueError("rows that are inserted together name the same columns")
     columns = (_bound(connection, table, name, [row[name] for row in rows]) for name in names)
-    told: list[Any] = list(zip(*columns, strict=True))
+    bound_rows: list[Any] = list(zip(*columns, strict=True))
     if statement.positiontup is not None:
-        connection.exec_driver_sql(str(statement), told)
-    elif len(told) >= STREAM_FROM and _may_stream(connection):
-        _stream(connection, table, names, told)
+        connection.exec_driver_sql(str(statement), bound_rows)
+    elif len(bound_rows) >= STREAM_FROM and _may_stream(connection):
+        _stream(connection, table, names, bound_rows)
     else:  # a driver that takes values by name
-        by_name = [dict(zip(names, values, strict=True)) for values in told]
+        by_name = [dict(zip(names, values, strict=True)) for values in bound_rows]
         connection.exec_driver_sql(str(statement), by_name)
 
 
@@ -72,7 +72,7 @@ def _stream(connection: Connection, table: Table, names: Sequence[str], rows: li
     """Stream rows to a server, by way of a table of this transaction's own.
 
     A server takes no stream into a table with row-level security; from there each row passes it.
-    The table goes with the transaction: told to drop one, the driver forgets its statements.
+    The table ends with the transaction: a DROP would make the driver forget its statements.
     """
     own = _arriving(table)
     connection.execute(CreateTable(own, if_not_exists=True))
@@ -96,7 +96,7 @@ def _arriving(table: Table) -> Table:
 
 
 def _copy(connection: Connection, into: Table, names: Sequence[str], rows: Sequence[Any]) -> None:
-    """Write rows into a stream; what goes wrong is told as of any other statement."""
+    """Write rows into a stream; errors are raised as by any other statement."""
     quote = connection.dialect.identifier_preparer.quote
     statement = f"COPY {quote(into.name)} ({', '.join(map(quote, names))}) FROM STDIN"
     driver: Any = connection.dialect.loaded_dbapi

@@ -253,7 +253,7 @@ _SQLITE_UNIQUE = re.compile(r"UNIQUE constraint failed: (.+)")
 def _clash(error: BaseException | None) -> str:
     """Return in words what is stored already, as far as the database tells.
 
-    A server names the constraint alone where row-level security keeps rows from being told of.
+    A server names the constraint alone where row-level security hides rows.
     """
     found = _SQLITE_UNIQUE.search(str(error))
     names = [name.strip().rpartition(".")[2] for name in found[1].split(",")] if found else []

@@ -21,15 +21,15 @@ class JsonLines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the line."""
-        told: dict[str, Any] = {
+        record_fields: dict[str, Any] = {
             "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "message": record.getMessage(),
             **getattr(record, FACTS, {}),
         }
         if record.exc_info:
-            told["fault"] = self.formatException(record.exc_info)
-        return json.dumps(told, ensure_ascii=True, default=str)
+            record_fields["fault"] = self.formatException(record.exc_info)
+        return json.dumps(record_fields, ensure_ascii=True, default=str)
 
 
 def configure(level: str, stream: TextIO | None = None) -> None:

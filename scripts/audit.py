@@ -40,10 +40,10 @@ def _plain(name: str) -> str:
 
 def verdict(report: dict[str, Any], wanted: dict[str, set[str]]) -> tuple[int, list[str]]:
     """Return the exit code and a line for each package that is not known to be well."""
-    told = {_plain(each["name"]): each for each in report.get("dependencies", [])}
+    reported = {_plain(each["name"]): each for each in report.get("dependencies", [])}
     known, missed = [], []
     for name, versions in wanted.items():
-        looked, named = told.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
+        looked, named = reported.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
         if looked.get("version") not in versions or "vulns" not in looked:
             missed.append(f"{named}: {looked.get('skip_reason', 'was not looked up')}")
         known += [f"{named}: {each['id']}, mended in "

@@ -133,11 +133,11 @@ def main(arguments: list[str] | None = None) -> int:
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
-    told = to_text(rows) if options.format == "text" else to_csv(rows)
+    output = to_text(rows) if options.format == "text" else to_csv(rows)
     if options.out is None:
-        sys.stdout.write(told)
+        sys.stdout.write(output)
     else:
-        options.out.write_text(told, encoding="utf-8-sig", newline="")
+        options.out.write_text(output, encoding="utf-8-sig", newline="")
         print(f"written: {options.out}", file=sys.stderr)
     return OK
 

@@ -5,7 +5,7 @@
 # ///
 """Compare teams before an event: who can be compared, in which order and how surely, who is ready.
 
-Shows each team's expected range and chances, the pairs that can be told apart, what would join
+Shows each team's expected range and chances, the pairs that can be distinguished, what would join
 those that cannot be compared yet, and how ready each team is. Without --event the season's newest.
 
 The access key is read from the variable GUSTBOOK_KEY, or from the file named by GUSTBOOK_KEY_FILE
@@ -58,7 +58,7 @@ def to_text(found: dict[str, Any], *, with_pairs: bool) -> str:
     ]
     lines += [_team(team) for team in outlook["teams"]] or [f"  nobody: {outlook['reason']}"]
     sure = [pair for pair in outlook["pairs"] if pair["statement"] != "too_close"]
-    lines += ["", f"{len(sure)} of {len(outlook['pairs'])} pairs can be told apart"]
+    lines += ["", f"{len(sure)} of {len(outlook['pairs'])} pairs can be distinguished"]
     if with_pairs:
         lines += [f"  {pair['sentence']}" for pair in sure]
     lines += _links(found)
@@ -85,13 +85,13 @@ def _team(team: dict[str, Any]) -> str:
 
 def _links(found: dict[str, Any]) -> list[str]:
     links = found["comparison"]["missing_links"]
-    told = ["", "What would join the others"] if links else []
-    told += [f"  {link['sentence']}" for link in links]
-    told += ["", "What would narrow the doubt most"]
+    lines = ["", "What would join the others"] if links else []
+    lines += [f"  {link['sentence']}" for link in links]
+    lines += ["", "What would narrow the doubt most"]
     plan = found["plan"]
-    told += [f"  {step['sentence']}" for step in plan["steps"][:STEPS_SHOWN]]
-    told += [f"  Or: {plan['visit_day']['sentence']}"] if plan["visit_day"] else []
-    return told + ([f"  nothing to plan: {plan['reason']}"] if plan["reason"] else [])
+    lines += [f"  {step['sentence']}" for step in plan["steps"][:STEPS_SHOWN]]
+    lines += [f"  Or: {plan['visit_day']['sentence']}"] if plan["visit_day"] else []
+    return lines + ([f"  nothing to plan: {plan['reason']}"] if plan["reason"] else [])
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -103,7 +103,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
-    parser.add_argument("--pairs", action="store_true", help="also name each pair told apart")
+    parser.add_argument("--pairs", action="store_true", help="also name each of these pairs")
     parser.add_argument("--format", choices=["text", "json"], default="text")
     add_url(parser)
     options = parser.parse_args(arguments)

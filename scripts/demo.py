@@ -6,7 +6,7 @@ Needs only Python 3.11 and, the first time, the network for packages. Makes .ven
 fresh database under var/, starts the service on 127.0.0.1, loads demo_seed/ through the public
 API as a season that is under way today, answers old questions as a coach would, prints the
 season's table, writes the report as a page beside the database, and stays up until Ctrl-C. With
---once it stops the service and ends after the report. Told to stop, it stops the service too.
+--once it stops the service and ends after the report. On SIGTERM it stops the service too.
 """
 
 import argparse
@@ -55,7 +55,7 @@ def main(arguments: list[str]) -> int:
 
 
 def _stop(number: int, frame: object) -> NoReturn:
-    """End the demo when it is told to stop, so that the service it started ends with it."""
+    """End the demo on SIGTERM, so that the service it started ends with it."""
     raise SystemExit(STOPPED)
 
 

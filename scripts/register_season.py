@@ -153,7 +153,7 @@ class Registry:
             require_ok(answer)
         if answer.status_code >= 400:
             problem = answer.json()
-            errors = [_told(error) for error in problem.get("errors", [])]
+            errors = [_error_in_words(error) for error in problem.get("errors", [])]
             raise Fault("; ".join(errors) or str(problem.get("detail")))
         item: dict[str, Any] = answer.json()
         return item
@@ -165,7 +165,7 @@ COACH_HINT = (
 )
 
 
-def _told(error: dict[str, Any]) -> str:
+def _error_in_words(error: dict[str, Any]) -> str:
     field = error.get("pointer", "").strip("/")
     hint = f" {error['hint']}" if error.get("hint") else ""
     end = "" if error["detail"].endswith((".", "?")) else "."
@@ -393,8 +393,8 @@ def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
         try:
             item = registry.find("equipment", row.get("equipment", ""))
             holder = registry.find("organisations", row.get("organisation", ""))
-            told = row.items() - {("equipment", row["equipment"])}
-            facts = {k: _value(k, v) for k, v in told if v and k != "organisation"}
+            cells = row.items() - {("equipment", row["equipment"])}
+            facts = {k: _value(k, v) for k, v in cells if v and k != "organisation"}
             path = f"/v1/equipment/{item['id']}"
             if not require_ok(ask(registry.client, "GET", path)).json()["is_lent"]:
                 registry.add(f"{path}/loans", facts | {"organisation_id": holder["id"]})

@@ -234,10 +234,10 @@ def _fair_line(place: dict[str, Any], group: int) -> str:
     if place["fair_power_w"] is not None:
         low, high = (limit * 1000 for limit in place["interval_w"])
         power = f"{place['fair_power_w'] * 1000:5.1f} mW ({low:.0f} to {high:.0f})"
-    told = place["ahead_of_next"]["sentence"] if place["ahead_of_next"] else ""
+    sentence = place["ahead_of_next"]["sentence"] if place["ahead_of_next"] else ""
     rank = f"group {group}, {place['place']}."
     of = f"build {place['build_number']}{_untested(place)}."
-    return f"  {rank:14} {place['name']:20} {power:24} {of} {told}".rstrip()
+    return f"  {rank:14} {place['name']:20} {power:24} {of} {sentence}".rstrip()
 
 
 def _place_line(place: dict[str, Any]) -> str:

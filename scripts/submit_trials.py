@@ -140,8 +140,8 @@ def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
     body = {"answer": answers[given]}
     if given != "a":
         body["reason"] = input("  why (a few words): ").strip()
-    told = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
-    print("  " + ("done" if told.status_code == 200 else error_message(told)))
+    answer = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
+    print("  " + ("done" if answer.status_code == 200 else error_message(answer)))
 
 
 def _send(
@@ -197,9 +197,11 @@ def _show_flags(rows: list[dict[str, Any]]) -> None:
     shown = min(held, ROWS_SHOWN) + LOOKS_SHOWN
     for row in flagged[:shown]:
         waits = " It waits for an answer and is not counted." if row["state"] == "held" else ""
-        told, more = row["flags"][:FLAGS_SHOWN], len(row["flags"]) - FLAGS_SHOWN
+        flags_shown, more = row["flags"][:FLAGS_SHOWN], len(row["flags"]) - FLAGS_SHOWN
         rest = f" (and {more} more)" if more > 0 else ""
-        print(f"  row {row['row']}, trial {row['client_ref']}: {' '.join(told)}{rest}{waits}")
+        print(
+            f"  row {row['row']}, trial {row['client_ref']}: {' '.join(flags_shown)}{rest}{waits}"
+        )
     if len(flagged) > shown:
         more = len(flagged) - shown
         print(f"  … and {more} more trials with something to look at (check_data.py --all)")
@@ -225,7 +227,8 @@ def _place(error: dict[str, Any]) -> str:
 def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) -> Path:
     """Write the refused rows as they came, with a column that says what is wrong."""
     problems = {
-        row["row"]: "; ".join(_told(error) for error in row["errors"]) or "belongs to a wrong trial"
+        row["row"]: "; ".join(_error_in_words(error) for error in row["errors"])
+        or "belongs to a wrong trial"
         for row in wrong
     }
     delimiter, records = _records(content)
@@ -241,7 +244,7 @@ def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) ->
     return target
 
 
-def _told(error: dict[str, Any]) -> str:
+def _error_in_words(error: dict[str, Any]) -> str:
     hint = f" {error['hint']}" if error.get("hint") else ""
     value = f" '{error['value']}'" if error.get("value") else ""
     return f"{error.get('column', '')}:{value} {_sentence(error['detail'])}{hint}"

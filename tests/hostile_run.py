@@ -15,7 +15,7 @@ from tests.service import Service
 
 
 @dataclass(frozen=True)
-class Told:
+class Reply:
     """An answer: its status, whether it is a problem, and how long it took."""
 
     status: int
@@ -33,7 +33,7 @@ class Visit:
 
     def send(
         self, kind: str, body: bytes | Iterator[bytes], headers: dict[str, str] | None = None
-    ) -> Told:
+    ) -> Reply:
         """Send a body to the imports."""
         started = time.perf_counter()
         answer = self.client.post(
@@ -41,11 +41,11 @@ class Visit:
         )
         seconds = time.perf_counter() - started
         kind = answer.headers.get("content-type", "")
-        return Told(
+        return Reply(
             answer.status_code, kind == "application/problem+json", seconds, answer.text[:300]
         )
 
-    def announce(self, kind: str, length: int) -> Told:
+    def announce(self, kind: str, length: int) -> Reply:
         """Say how long a body will be and send none of it: only a refusal can come back."""
         address = urlsplit(self.service.url)
         started = time.perf_counter()
@@ -56,7 +56,7 @@ class Visit:
             )
             text = line.recv(65_536).decode()
         seconds = time.perf_counter() - started
-        return Told(int(text.split()[1]), "application/problem+json" in text, seconds, text[:300])
+        return Reply(int(text.split()[1]), "application/problem+json" in text, seconds, text[:300])
 
     def memory_bytes(self) -> int:
         """Return the memory that the service holds now (Linux, proc(5): VmRSS)."""

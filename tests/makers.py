@@ -52,7 +52,7 @@ def trial_payload(school: "School", **changed: Any) -> dict[str, Any]:
 
 
 def rule_set(*checks: dict[str, Any]) -> dict[str, Any]:
-    """A rotor no wider than 60 cm, told to 2 mm, and something to look at."""
+    """A rotor no wider than 60 cm, measured to 2 mm, and something to look at."""
     size = {"id": "rotor_size", "words": "Rotor no wider than 60 cm", "kind": "limit",
             "field": "build.rotor_diameter_m", "op": "<=", "value": 60, "unit": "cm",
             "tolerance": 0.2}  # fmt: skip
@@ -210,7 +210,7 @@ def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> 
     school = replace(school, session_id=session)
     batch = {"trials": [trial_payload(school, client_ref="first")]}
     imported = created(coach.post("/v1/imports", json=batch))
-    # The room of the worked example has no wind grid, which is told once for its session.
+    # The room of the worked example has no wind grid, which is noted once for its session.
     flag = coach.get("/v1/flags", params={"rule": "single_wind_point"}).json()["items"][0]
     kit = equip("other")
     lent = add(f"/v1/equipment/{kit}/loans", **loan_payload(school))

@@ -38,9 +38,9 @@ class Program:
 
     def __init__(self, arguments, environment, outputs):
         """Start it; `outputs` names a file for each descriptor, 1 and 2."""
-        told = {descriptor: str(file) for descriptor, file in outputs.items()}
+        fields = {descriptor: str(file) for descriptor, file in outputs.items()}
         self._process = _imported.Process(
-            target=_become, args=([*arguments], dict(environment), told), daemon=True
+            target=_become, args=([*arguments], dict(environment), fields), daemon=True
         )
         self._process.start()
         self.pid = self._process.pid
@@ -69,5 +69,5 @@ def finished(arguments, environment):
     with tempfile.TemporaryDirectory() as folder:
         files = {1: Path(folder) / "out", 2: Path(folder) / "err"}
         code = Program(arguments, environment, files).wait()
-        told = [file.read_text() for file in files.values()]
-    return subprocess.CompletedProcess([*arguments], code, *told)
+        items = [file.read_text() for file in files.values()]
+    return subprocess.CompletedProcess([*arguments], code, *items)

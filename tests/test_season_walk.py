@@ -102,8 +102,8 @@ def test_from_a_typed_file_to_the_season_report(service, coach_key, tmp_path):
     with service.client(coach_key) as coach:
         assert len(coach.get("/v1/trials").json()["items"]) == 2
 
-    told = service.run("scripts/season_report.py", "--format", "json", key=coach_key)
-    (team,) = json.loads(told.stdout)["organisations"][0]["teams"]
+    reported = service.run("scripts/season_report.py", "--format", "json", key=coach_key)
+    (team,) = json.loads(reported.stdout)["organisations"][0]["teams"]
     first, second = worked_by_hand((1.20, 1.19, 1.21)), worked_by_hand((1.50, 1.49, 1.51))
     assert team["first"]["normalised_power_w"] == pytest.approx(first, rel=3e-4)
     assert team["current"]["normalised_power_w"] == pytest.approx(second, rel=3e-4)

@@ -41,7 +41,7 @@ JOINERS = frozenset("\u200c\u200d")
 
 
 def _visible(text: str) -> str:
-    """Return a name with single spaces; refuse what cannot be told from another by looking."""
+    """Return a name with single spaces; refuse letters that look like others."""
     for character in text:
         is_unseen = unicodedata.category(character) == "Cf" and character not in JOINERS
         if is_unseen or character in FILLERS:
@@ -107,7 +107,7 @@ def _written_date(typed: Any) -> Any:
 
 
 def _in_our_century(moment: datetime) -> datetime:
-    # Told by the year as it was written and by the one it is stored with, which may be the next.
+    # By the year as it was written and by the one it is stored with, which may be the next.
     try:
         stored = moment.astimezone(UTC)
     except OverflowError:

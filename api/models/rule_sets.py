@@ -46,7 +46,7 @@ class Rule(Input):
     """One thing that the rules ask.
 
     A `limit` compares a fact with a value, or with another fact. A `declared` fact only has to be
-    told. An `inspection` is looked at by somebody, item by item, and may be measured.
+    known. An inspector checks an `inspection`, item by item, and may measure it.
     """
 
     id: RuleId

@@ -181,7 +181,9 @@ def _call(method: str, path: str, operation: Schema) -> Call:
         for each in operation.get("parameters", ())
     )
     asked = tuple(_messages("", operation.get("requestBody", {})))
-    responses = {code: told for code, told in operation["responses"].items() if code != "default"}
+    responses = {
+        code: response for code, response in operation["responses"].items() if code != "default"
+    }
     answered = tuple(
         message
         for status, answer in responses.items()
@@ -203,10 +205,10 @@ def _is_refusal(status: str) -> bool:
     return status.startswith(("4", "5"))
 
 
-def _messages(name: str, told: Schema) -> Iterator[Message]:
-    words = told.get("description", "")
+def _messages(name: str, shape: Schema) -> Iterator[Message]:
+    words = shape.get("description", "")
     shown = "" if words == "Successful Response" else words
-    for media, content in (told.get("content") or {"": {}}).items():
+    for media, content in (shape.get("content") or {"": {}}).items():
         schema, example = content.get("schema", {}), content.get("example")
         text = None if example is None else _shown(example)
         if name or media:

@@ -6,7 +6,7 @@ from api.pages.catalogue import say
 from api.pages.forms import Field
 
 
-def told(group: str, *values: str) -> list[tuple[str, str]]:
+def labelled(group: str, *values: str) -> list[tuple[str, str]]:
     """Return choices that are always the same, in words of the catalogue."""
     return [(value, say(f"{group}.{value}")) for value in values]
 
@@ -20,9 +20,9 @@ ZONES = [
         if "/" in name and not name.startswith(("Etc/", "SystemV/", "US/"))
     ),
 ]
-FIXINGS = told("fixing", "screwed", "pinned", "glued", "moulded", "push_fit")
-CONDITIONS = told("condition", "good", "worn", "broken")
-WIND_METERS = told("wind_meter", "vane", "hot_wire", "cup", "pitot", "spec_sheet", "none")
+FIXINGS = labelled("fixing", "screwed", "pinned", "glued", "moulded", "push_fit")
+CONDITIONS = labelled("condition", "good", "worn", "broken")
+WIND_METERS = labelled("wind_meter", "vane", "hot_wire", "cup", "pitot", "spec_sheet", "none")
 SEASON = (
     Field("name", "text", required=True),
     Field("starts_on", "day", required=True),
@@ -36,7 +36,9 @@ SCHOOL = (
     Field("name", "text", required=True),
     Field("altitude_m"),
     Field("timezone", "choice", choices=ZONES),
-    Field("sharing", "choice", required=True, choices=told("sharing", "own", "anonymous", "named")),
+    Field(
+        "sharing", "choice", required=True, choices=labelled("sharing", "own", "anonymous", "named")
+    ),
 )
 TEAM = (
     Field("name", "text", required=True),
@@ -126,7 +128,7 @@ EVENT = (
     Field("place", "text"),
     Field("wind_speed_m_s"),
     Field("best_of", "whole", more=True),
-    Field("drift_decision", "choice", more=True, choices=told("drift", "corrected", "as_run")),
+    Field("drift_decision", "choice", more=True, choices=labelled("drift", "corrected", "as_run")),
     Field("rule_set", "lines", more=True),
     Field("note", "lines", more=True),
 )

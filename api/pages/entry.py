@@ -144,8 +144,8 @@ def _create(entry: Entry, posted: Post) -> Response:
     def work(db: Session, caller: Caller) -> str:
         if filled.faults:
             raise Unready
-        told = entry.prepare(db, caller, values, values) | entry.newly(db, caller, values)
-        thing = entry.create(db, caller, sound(entry.create_shape, filled, told))
+        facts = entry.prepare(db, caller, values, values) | entry.newly(db, caller, values)
+        thing = entry.create(db, caller, sound(entry.create_shape, filled, facts))
         entry.then(db, caller, thing, values)
         return entry.page(thing)
 
@@ -184,8 +184,8 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
     def work(db: Session, caller: Caller) -> str:
         if filled.faults:
             raise Unready
-        told = entry.prepare(db, caller, belongs | values, touched)
-        shape = sound(entry.change_shape, filled, told)
+        facts = entry.prepare(db, caller, belongs | values, touched)
+        shape = sound(entry.change_shape, filled, facts)
         version = forms.whole(typed.get(VERSION, ""))
         return entry.page(entry.change(db, caller, row_id, shape, version))
 

@@ -117,14 +117,14 @@ def inspect(event_id: EventId, build_id: BuildId, posted: Posted) -> Response:
     findings = [found for found in _findings(typed, filled) if found]
     if not findings:
         filled.other.append(say("inspection.nothing_ticked"))
-    told = values | {
+    facts = values | {
         "build_id": build_id,
         "build_version": forms.whole(typed.get("build_version", "")),
         "findings": findings,
     }
 
     def work(db: Session, caller: Caller) -> str:
-        inspections.inspect(db, caller, event_id, sound(InspectionCreate, filled, told))
+        inspections.inspect(db, caller, event_id, sound(InspectionCreate, filled, facts))
         return f"/events/{event_id}/builds/{build_id}"
 
     stored = None if filled.is_wrong else tried(posted, filled, work)

@@ -16,7 +16,7 @@ from api.models.seasons import Season
 from api.models.sessions import BenchSession
 from api.models.turbines import Turbine
 from api.pages import forms, rendering
-from api.pages.asked import told
+from api.pages.asked import labelled
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
@@ -33,7 +33,7 @@ RUN = (
     Field("session_id", "choice", required=True),
     Field("build_id", "choice", required=True),
     Field("outcome", "choice", required=True,
-          choices=told("run_outcome", "ok", "did_not_finish", "run_again")),
+          choices=labelled("run_outcome", "ok", "did_not_finish", "run_again")),
     *(each for each in FIELDS if each.name in READ),
     Field("protest", "lines", more=True),
 )  # fmt: skip

@@ -182,7 +182,7 @@ class Filled:
             self._place(fault)
 
     def _place(self, fault: FieldError) -> None:
-        words = _told(fault)
+        words = _fault_in_words(fault)
         steps = [step for step in (fault.pointer or "").split("/") if step]
         named = {f.name: f.name for f in self.fields}
         named |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
@@ -200,10 +200,10 @@ class Filled:
 SPELLING = re.compile(r" \([a-z0-9]+(_[a-z0-9]+)+(, [a-z0-9_]+)*\)")
 
 
-def _told(fault: FieldError) -> str:
+def _fault_in_words(fault: FieldError) -> str:
     """Return a fault with what would do instead, without names that only programs know."""
-    told = [_sentence(words) for words in (fault.detail, fault.hint) if words]
-    return SPELLING.sub("", " ".join(told))
+    sentences = [_sentence(words) for words in (fault.detail, fault.hint) if words]
+    return SPELLING.sub("", " ".join(sentences))
 
 
 def _sentence(words: str) -> str:
@@ -233,7 +233,9 @@ def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> No
     try:
         values[asked.name] = value_of(asked, text)
     except NotAValue as wrong:
-        filled.faults[asked.name] = _told(FieldError("", f"{text[:40]} {wrong}", wrong.hint))
+        filled.faults[asked.name] = _fault_in_words(
+            FieldError("", f"{text[:40]} {wrong}", wrong.hint)
+        )
 
 
 def value_of(asked: Field, text: str) -> Any:

@@ -227,17 +227,17 @@ def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
     with visited.reading() as db:
         found = batch.get(db, visited.caller, import_id)
         done = history_of(db, visited, ImportBatch, import_id)
-    told = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
+    notable = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
     return rendering.show(
         "import.html",
         visited,
         status=422 if filled.is_wrong else 200,
         found=found,
         filled=filled,
-        rows=told[:ROWS_SHOWN],
+        rows=notable[:ROWS_SHOWN],
         history=done,
         has_refused=bool(found.outcomes.get("error")),
-        left_out=_unseen(len(told), 0),
+        left_out=_unseen(len(notable), 0),
     )
 
 

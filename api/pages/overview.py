@@ -39,7 +39,7 @@ MOST_SCHOOLS = 300
 SHOWN = 100  # trials of one build on its page, newest first
 
 
-def told_left_out(left: list[LeftOut]) -> list[str]:
+def left_out_in_words(left: list[LeftOut]) -> list[str]:
     """Return what a page's numbers leave out."""
     return [say("page.trials_left_out", count=each.trials, why=each.sentence) for each in left]
 
@@ -109,7 +109,7 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         events=meetings,
         has_teams=bool(report.organisations),
         as_of=report.as_of,
-        left_out=told_left_out(report.left_out),
+        left_out=left_out_in_words(report.left_out),
     )
 
 
@@ -149,7 +149,7 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
         visited,
         school=school,
         document=document,
-        left_out=told_left_out(report.left_out) if report else (),
+        left_out=left_out_in_words(report.left_out) if report else (),
         as_of=report.as_of if report else None,
         **facts,
     )
@@ -188,7 +188,7 @@ def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
         document=team_document(sheet),
         next_test=sheet.progress.next_test,
         as_of=sheet.progress.as_of,
-        left_out=told_left_out(sheet.team.left_out),
+        left_out=left_out_in_words(sheet.team.left_out),
     )
 
 

@@ -60,7 +60,7 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
     odd = _asked(query.model_copy(update={"severity": "warn", "cursor": None}), 1)
     with visited.reading() as db:
         found, after = answers.page(db, visited.caller, asked)
-        told = _told(db, visited.caller, query)
+        message = _answered_message(db, visited.caller, query)
         has_odd = query.severity is None and bool(answers.page(db, visited.caller, odd)[0])
         choices = _choices(db, visited.caller, query)
     onwards = f"/questions?{narrowed(asked)}&{urlencode({'cursor': after})}" if after else ""
@@ -68,7 +68,7 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
         "questions.html",
         visited,
         flags=found,
-        told=told,
+        message=message,
         onwards=onwards,
         odd=f"/questions?{narrowed(odd)}" if has_odd else "",
         query=query,
@@ -120,11 +120,11 @@ def flag(flag_id: FlagId, visited: Visited, query: Annotated[Narrowing, Query()]
     back = f"/questions/next?{narrowed(query)}".rstrip("?")
     with visited.reading() as db:
         found = answers.get(db, visited.caller, flag_id)
-        told = _told(db, visited.caller, query)
-    return _question(visited, found, back, told=told)
+        message = _answered_message(db, visited.caller, query)
+    return _question(visited, found, back, message=message)
 
 
-def _told(db: Session, caller: Caller, query: Narrowing) -> str:
+def _answered_message(db: Session, caller: Caller, query: Narrowing) -> str:
     """Return what became of the question that was answered last."""
     if query.answered is None:
         return ""
@@ -142,14 +142,14 @@ def _and_say(address: str, flag_id: str) -> str:
 
 
 def _question(
-    visited: Visit, found: FlagRead, back: str, wrong: Filled | None = None, told: str = ""
+    visited: Visit, found: FlagRead, back: str, wrong: Filled | None = None, message: str = ""
 ) -> Response:
     with visited.reading() as db:
         alike = answers.like(db, visited.caller, found.id)
         proposed = proposals.buttons(db, alike)
     return rendering.show(
         "flag.html", visited, status=422 if wrong and wrong.is_wrong else 200, flag=found,
-        wrong=wrong, back=back, alike=alike, proposed=proposed, told=told,
+        wrong=wrong, back=back, alike=alike, proposed=proposed, message=message,
     )  # fmt: skip
 
 

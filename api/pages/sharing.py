@@ -14,7 +14,7 @@ from api.models.seasons import Season
 from api.models.shares import ShareCreate, ShareQuery
 from api.models.teams import Team
 from api.pages import forms, rendering
-from api.pages.asked import told
+from api.pages.asked import labelled
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import Unready, sound
@@ -29,7 +29,7 @@ SHARE = (
     Field("season_id", "hidden"),
     Field("days", "whole", required=True),
 )
-ROLES = told("role", "coach", "reader", "lead")
+ROLES = labelled("role", "coach", "reader", "lead")
 KEY = (
     Field("label", "text", required=True),
     Field("role", "choice", required=True, choices=ROLES),

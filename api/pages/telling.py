@@ -24,10 +24,10 @@ def history_of(
 ) -> list[dict[str, Any]]:
     """Return what was done to a thing, oldest first."""
     entries, _ = history.of_thing(db, visited.caller, table, row_id, HistoryQuery(limit=200))
-    return [_told(entry) for entry in entries]
+    return [_entry_in_words(entry) for entry in entries]
 
 
-def _told(entry: AuditRead) -> dict[str, Any]:
+def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
     """Return an entry of the record as a line: when, who, what, why."""
     action = f"action.{entry.action}"
     return {
@@ -82,10 +82,10 @@ def run_in_words(run: Any) -> str:
         (run.voltage_v, "V"), (run.current_a, "A"), (run.rotor_speed_rpm, "1/min"),
         (run.wind_speed_m_s, "m/s"), (run.duration_s, "s"),
     ]  # fmt: skip
-    told = [f"{value:g} {unit}" for value, unit in parts if value is not None]
+    readings = [f"{value:g} {unit}" for value, unit in parts if value is not None]
     if run.series_voltage_v:
-        told.append(say("trial.series", count=len(run.series_voltage_v)))
-    return ", ".join(told)
+        readings.append(say("trial.series", count=len(run.series_voltage_v)))
+    return ", ".join(readings)
 
 
 def sitting_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:

@@ -50,17 +50,19 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
     """Return in plain words what a trial gave, whether it counts, and how sure that is."""
     result = trial.result
     code = counting.left_out(trial)
-    told = [say(f"trial.counts_{code}" if code else "trial.counts")]
+    sentences = [say(f"trial.counts_{code}" if code else "trial.counts")]
     if trial.state in ("withdrawn", "held"):
-        return told
+        return sentences
     if result.power_w is not None:
-        told.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
+        sentences.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
     if result.normalised_power_w is None or result.interval_w is None:
         if trial.kind != "open_circuit":
-            told.append(say("trial.not_normalised", reason=result.reason or say("trial.no_reason")))
-        return told
+            sentences.append(
+                say("trial.not_normalised", reason=result.reason or say("trial.no_reason"))
+            )
+        return sentences
     cubic = (result.normalised_power_cubic_w or 0.0) * 1000
-    told.append(
+    sentences.append(
         say(
             "trial.normalised",
             power=milliwatts(result.normalised_power_w, result.interval_w),
@@ -70,8 +72,8 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
         )
     )
     if result.normalisation in ("provisional", "out_of_range"):
-        told.append(say(f"trial.{result.normalisation}"))
-    return told
+        sentences.append(say(f"trial.{result.normalisation}"))
+    return sentences
 
 
 @router.get("/trials/{trial_id}")

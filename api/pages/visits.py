@@ -185,8 +185,8 @@ class Post:
         }
         held = sorted((typed | files).items())
         content = repr([pair for pair in held if pair[1] and pair[0] not in apart_from])
-        told = f"{self.visit.request.url.path}\0{content}"
-        return f"page:{named}:{hashlib.sha256(told.encode()).hexdigest()[:24]}"
+        named_content = f"{self.visit.request.url.path}\0{content}"
+        return f"page:{named}:{hashlib.sha256(named_content.encode()).hexdigest()[:24]}"
 
 
 def go_to(address: str) -> RedirectResponse:

@@ -57,8 +57,8 @@ def _submit(sent: Sequence[Submission]) -> list[Response | Exception]:
 
     def work(db: Session, places: Sequence[int]) -> list[Answered | ApiError]:
         wanted = [sent[at] for at in places]
-        told = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
-        return [_answered(*pair) for pair in zip(wanted, told, strict=True)]
+        outcomes = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
+        return [_answered(*pair) for pair in zip(wanted, outcomes, strict=True)]
 
     return run_together([each.writing for each in sent], work)
 

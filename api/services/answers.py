@@ -112,8 +112,8 @@ def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -
     flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
     flag.version += 1
     db.flush()
-    told = {"rule": [flag.rule, flag.rule], "state": [flags.OPEN, flag.state]}
-    audit.note(db, caller, "answered", flag, told, given.reason)
+    changes = {"rule": [flag.rule, flag.rule], "state": [flags.OPEN, flag.state]}
+    audit.note(db, caller, "answered", flag, changes, given.reason)
     _act(db, caller, flag, given)
     return _reads(db, [flag])[0]
 

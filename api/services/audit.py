@@ -95,17 +95,17 @@ def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
 
     A name that was taken out of a note must not live on in the record.
     """
-    told = dict.fromkeys((changes or {}).keys() & FREE_TEXT, NOT_KEPT)
-    changes = changes and changes | told
+    hidden = dict.fromkeys((changes or {}).keys() & FREE_TEXT, NOT_KEPT)
+    changes = changes and changes | hidden
     kept: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
     return kept
 
 
 def seal_of(entry: AuditEntry) -> str:
     """Return the seal of an entry: a digest of all it tells and of the seal before."""
-    told = {name: getattr(entry, name) for name in SEALED}
-    told["created_at"] = entry.created_at.astimezone(UTC).isoformat()
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+    sealed = {name: getattr(entry, name) for name in SEALED}
+    sealed["created_at"] = entry.created_at.astimezone(UTC).isoformat()
+    return hashlib.sha256(json.dumps(sealed, sort_keys=True).encode()).hexdigest()
 
 
 def broken_seals(db: Session) -> Iterator[str]:

@@ -170,8 +170,8 @@ def run_program(database_url: str, *command: str) -> None:
     except FileNotFoundError as error:
         raise BackupFailed(f"{command[0]} is not installed: it comes with PostgreSQL") from error
     if done.returncode != 0:
-        told = done.stderr.strip().splitlines()
-        raise BackupFailed(f"{command[0]}: {told[-1] if told else 'failed'}")
+        errors = done.stderr.strip().splitlines()
+        raise BackupFailed(f"{command[0]}: {errors[-1] if errors else 'failed'}")
 
 
 def _environment(database_url: str) -> dict[str, str]:

@@ -54,7 +54,7 @@ class Named(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """Names and owners of what the season's trials speak of, and what the caller may be told."""
+    """Names and owners of what the season's trials speak of, and what the caller may know."""
 
     teams: dict[str, Named]
     numbers: dict[str, int]
@@ -141,7 +141,7 @@ def _nothing(season: Season) -> SeasonComparison:
 
 
 def known_to(db: Session, caller: Caller, fitted: Fitted) -> Known:
-    """Read names, and whose builds the caller may be told of: own, and of schools that say so."""
+    """Read names, and whose builds the caller may see: own, and of schools that say so."""
     teams, benches = _named(db, Team), _named(db, Bench)
     numbers = db.execute(select(Build.id, Build.number))
     named = select(Organisation.id).where(col(Organisation.sharing) == "named")
@@ -360,14 +360,14 @@ def links(caller: Caller, fitted: Fitted, known: Known) -> list[MissingLinkRead]
             teams = list(dict.fromkeys(known.teams[fitted.team_of[each]].name for each in shown))
             bench = known.benches[missing.bench_id]
             own = caller.organisation_ids
-            is_told = own is None or bench.organisation_id in own
+            is_shown = own is None or bench.organisation_id in own
             links.append(
                 MissingLinkRead(
                     joins=shown,
-                    bench_id=bench.id if is_told else None,
+                    bench_id=bench.id if is_shown else None,
                     needs=missing.needs,
                     **wording.link(
-                        missing.needs, bench.name if is_told else wording.ANOTHERS_BENCH, teams
+                        missing.needs, bench.name if is_shown else wording.ANOTHERS_BENCH, teams
                     ),
                 )
             )

@@ -18,7 +18,7 @@ from api.settings import Settings
 class Found:
     """What was looked at, each with what was seen, and whether all of it is well."""
 
-    told: list[tuple[str, str]]
+    lines: list[tuple[str, str]]
     is_well: bool
 
 
@@ -33,20 +33,20 @@ def look(db: Session, settings: Settings, now: datetime, *, seals: bool) -> Foun
                           ("", f"stop the service and {restoring}")], is_well=False)  # fmt: skip
     at_head = is_at_head(db.connection())
     due = rebuilding.due_seasons(db) if at_head else []
-    told = [("database", url),
+    lines = [("database", url),
             ("schema", "newest" if at_head else "not the newest: run migrate")]  # fmt: skip
     if due:
-        told.append(("rebuild", f"{len(due)} seasons are due: run migrate"))
+        lines.append(("rebuild", f"{len(due)} seasons are due: run migrate"))
     if is_embedded(settings.database_url):
-        told += _of_file(file_of(settings.database_url))
-    told += [("clock", _clock(audit.newest_moment(db) if at_head else None, now)),
+        lines += _of_file(file_of(settings.database_url))
+    lines += [("clock", _clock(audit.newest_moment(db) if at_head else None, now)),
              ("backup", _newest_backup(settings, now)),
              ("retention", _retention(db, settings, now, at_head=at_head))]  # fmt: skip
     broken = list(audit.broken_seals(db)) if seals and at_head else []
     if seals:
-        told.append(("record", "BROKEN" if broken else "seals hold"))
+        lines.append(("record", "BROKEN" if broken else "seals hold"))
     is_well = at_head and not due and not broken
-    return Found(told + [("", words) for words in broken], is_well)
+    return Found(lines + [("", words) for words in broken], is_well)
 
 
 def _of_file(file: Path) -> list[tuple[str, str]]:
@@ -61,11 +61,11 @@ def _of_file(file: Path) -> list[tuple[str, str]]:
 
 def _clock(newest: datetime | None, now: datetime) -> str:
     """Say what time it is here, and whether the record was written later than that."""
-    told = f"{now:%Y-%m-%d %H:%M:%S} UTC"
+    text = f"{now:%Y-%m-%d %H:%M:%S} UTC"
     if newest is not None and newest > now:
         behind = (newest - now).total_seconds()
-        return f"{told}, {behind:.0f} s before the newest entry of the record: was it set back?"
-    return told
+        return f"{text}, {behind:.0f} s before the newest entry of the record: was it set back?"
+    return text
 
 
 def _newest_backup(settings: Settings, now: datetime) -> str:

@@ -43,7 +43,7 @@ class DayRun:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """An event's runs in their order, and each session's drift, where it can be told."""
+    """An event's runs in their order, and each session's drift, where it is known."""
 
     runs: list[DayRun]
     drifts: dict[str, DriftCorrection | None]
@@ -102,17 +102,17 @@ def _of_the_day(event: Event, season: Season) -> ColumnElement[bool]:
 
 
 def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | None) -> DayRun:
-    told = {name: columns[name][at] for name in (
+    values = {name: columns[name][at] for name in (
         "trial_id", "session_id", "team_id", "build_id", "build_number", "state")}  # fmt: skip
     return DayRun(
-        trial_id=str(told["trial_id"]),
-        session_id=str(told["session_id"]),
-        team_id=str(told["team_id"]) or None,
-        build_id=str(told["build_id"]),
-        build_number=int(told["build_number"]),
+        trial_id=str(values["trial_id"]),
+        session_id=str(values["session_id"]),
+        team_id=str(values["team_id"]) or None,
+        build_id=str(values["build_id"]),
+        build_number=int(values["build_number"]),
         position=float(row.position) if row else float(at + 1),
         outcome=row.outcome if row else "ok",
-        state=str(told["state"]),
+        state=str(values["state"]),
         power_w=float(power),
         corrected_w=float(power),
     )
@@ -154,12 +154,12 @@ def _named(db: Session, runs: list[DayRun]) -> list[DayRun]:
             .where(col(Build.id).in_(asked))
         )
     }
-    told = [
+    runs_with_teams = [
         replace(run, team_id=teams[run.build_id][0], build_number=teams[run.build_id][1])
         if run.trial_id is None else run
         for run in runs
     ]  # fmt: skip
-    return sorted(told, key=lambda run: run.position)
+    return sorted(runs_with_teams, key=lambda run: run.position)
 
 
 def best_of_teams(day: Day, event: Event) -> dict[str, tuple[float, int]]:

@@ -110,7 +110,7 @@ def _submit(
     ]
     sent = [shape for shape in shapes if shape is not None]
     outcomes = iter(trials.submit(db, caller, sent))
-    told: list[str | None] = []
+    trial_ids: list[str | None] = []
     faults: list[FieldError] = []
     for at, shape in enumerate(shapes):
         outcome = None if shape is None else next(outcomes)
@@ -119,10 +119,10 @@ def _submit(
                 replace(fault, pointer=f"/runs/{at}{fault.pointer or ''}")
                 for fault in outcome.refusal.errors
             ] or [FieldError(outcome.refusal.slug, str(outcome.refusal), pointer=f"/runs/{at}")]
-        told.append(outcome.trial_id if outcome else None)
+        trial_ids.append(outcome.trial_id if outcome else None)
     if faults:
         raise Invalid("some runs cannot be stored, so none was", faults)
-    return told
+    return trial_ids
 
 
 def _withdrawn_refs(db: Session, event: Event) -> set[str]:

@@ -31,17 +31,17 @@ FORMAT = 1
 MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
 #: A moment that every entry of a file bears, so that the same season gives the same file.
 EPOCH = (2020, 1, 1, 0, 0, 0)
-UNTOLD = {"as_of", "revision"}
+LEFT_OUT = {"as_of", "revision"}
 
 
 def season_digest(db: Session, caller: Caller, season_id: str) -> str:
     """Return what tells a season's numbers from any others: a digest of report and comparison."""
     keep_apart(db)  # answers of exactly the moment whose rows go along with the digest
-    told = [
-        reports.season_report(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),
-        comparisons.compare_season(db, caller, season_id).model_dump(mode="json", exclude=UNTOLD),
+    answers = [
+        reports.season_report(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT),
+        comparisons.compare_season(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT),
     ]
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(answers, sort_keys=True).encode()).hexdigest()
 
 
 def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
@@ -50,8 +50,8 @@ def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
     parts, counts = tables_of(db, whole_season(season.id))
     parts["trials.csv"] = trial_files.season_csv(db, caller, season.id, TrialFileQuery())
     digest = season_digest(db, caller, season.id)
-    told = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
-    return zipped(parts | {"manifest.json": json.dumps(told, indent=1, sort_keys=True)})
+    manifest = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
+    return zipped(parts | {"manifest.json": json.dumps(manifest, indent=1, sort_keys=True)})
 
 
 def export_organisation(db: Session, caller: Caller, organisation_id: str) -> bytes:
@@ -64,8 +64,8 @@ def export_organisation(db: Session, caller: Caller, organisation_id: str) -> by
     for season_id in sorted(db.scalars(seasons.union(with_teams))):
         text = trial_files.season_csv(db, caller, season_id, query)
         parts[f"trials-{season_id}.csv"] = text
-    told = {"format": FORMAT, "organisation_id": school.id, "rows": counts}
-    return zipped(parts | {"manifest.json": json.dumps(told, indent=1, sort_keys=True)})
+    manifest = {"format": FORMAT, "organisation_id": school.id, "rows": counts}
+    return zipped(parts | {"manifest.json": json.dumps(manifest, indent=1, sort_keys=True)})
 
 
 def tables_of(db: Session, tables: Rows) -> tuple[dict[str, str], dict[str, int]]:

@@ -3,7 +3,7 @@
 Flags follow from facts, so they are found again whenever a fact they rest on
 changes: new ones are added, and open ones that no longer hold are cleared. A
 trial is checked with all others of its bench and season, since what is usual
-there is told by them.
+there depends on them.
 """
 
 from collections import defaultdict
@@ -37,8 +37,8 @@ HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 MOST_ROUNDS = 3
 READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
-TOLD = [name for name in FlagRead.model_fields if name in Flag.model_fields]
-_FLAGS = select(*(getattr(Flag, name) for name in TOLD))
+FLAG_COLUMNS = [name for name in FlagRead.model_fields if name in Flag.model_fields]
+_FLAGS = select(*(getattr(Flag, name) for name in FLAG_COLUMNS))
 #: What a finding says of a flag, and what tells which flag it is and how it stands.
 FOUND = ("severity", "message", "advice", "proposed_fix", "seen")
 _STORED = select(
@@ -243,7 +243,7 @@ def _sync(
 def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
     of_trial = finding.rule.scope == "trial"
     owner = "organisation_id" if of_trial else "bench_organisation_id"
-    return _told(finding) | {
+    return _columns_of(finding) | {
         "id": new_id(Flag.prefix),
         "trial_id": str(frame.trials["trial_id"][finding.trial]) if of_trial else None,
         "session_id": None if of_trial else str(frame.trials["session_id"][finding.trial]),
@@ -254,7 +254,7 @@ def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
     }
 
 
-def _told(finding: Finding) -> dict[str, object]:
+def _columns_of(finding: Finding) -> dict[str, object]:
     said = finding.rule.severity, finding.message, finding.advice, finding.fix, finding.seen
     return dict(zip(FOUND, said, strict=True))
 
@@ -264,14 +264,14 @@ def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
 
     A confirmation is about what was seen: it stays as long as that does, and only as long.
     """
-    told: dict[str, object] = {} if finding is None else _told(finding)
-    is_answered = flag.state == CONFIRMED and flag.seen in (None, told.get("seen"))
+    changes: dict[str, object] = {} if finding is None else _columns_of(finding)
+    is_answered = flag.state == CONFIRMED and flag.seen in (None, changes.get("seen"))
     if finding is None:
-        told["state"] = CLEARED if flag.state == OPEN else flag.state
+        changes["state"] = CLEARED if flag.state == OPEN else flag.state
     elif flag.state != OPEN and not is_answered:
-        told |= {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
-    is_moved = any(getattr(flag, name, None) != value for name, value in told.items())
-    return told if is_moved else {}
+        changes |= {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
+    is_moved = any(getattr(flag, name, None) != value for name, value in changes.items())
+    return changes if is_moved else {}
 
 
 def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
@@ -311,7 +311,7 @@ def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[
     # Of a page, which is one part of either, all in one statement.
     wanted = [or_(*about)] if len(about) == 2 else about
     rows = (row for each in wanted for row in db.execute(_FLAGS.where(each, not_cleared)))
-    return READS.validate_python([dict(zip(TOLD, row, strict=True)) for row in rows])
+    return READS.validate_python([dict(zip(FLAG_COLUMNS, row, strict=True)) for row in rows])
 
 
 def _gravest_first(flag: FlagRead) -> tuple[Any, ...]:

@@ -92,15 +92,15 @@ def _read(row: InstrumentCheck, item: Equipment) -> CheckRead:
 
 def _sentence(item: Equipment, found: InstrumentRatio) -> str:
     off = 100 * (found.ratio - 1)
-    told = f"{item.tag} reads {abs(off):.1f} % {'more' if off > 0 else 'less'} than the other"
+    sentence = f"{item.tag} reads {abs(off):.1f} % {'more' if off > 0 else 'less'} than the other"
     if found.verdict == "fine":
-        return f"{told}: fine."
+        return f"{sentence}: fine."
     if item.kind == ROTOR:
         return (
-            f"{told}. If it was dropped or repaired, it is another rotor from now on: mark it "
+            f"{sentence}. If it was dropped or repaired, it is another rotor from now on: mark it "
             "broken, register the new one, and run both once at one bench."
         )
     return (
-        f"{told}, which is more than 5 %. Compare it once more; if that stays, do not use it "
+        f"{sentence}, which is more than 5 %. Compare it once more; if that stays, do not use it "
         "until it is repaired, and check what was measured with it."
     )

@@ -98,8 +98,8 @@ def _draw(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         best_of=event.best_of,
     )
-    told = foresee(_entrants(fitted, builds, days_since), about, seed=SEED)
-    return Drawn(fitted, builds, told, days_since, is_placed=is_placed)
+    outlook = foresee(_entrants(fitted, builds, days_since), about, seed=SEED)
+    return Drawn(fitted, builds, outlook, days_since, is_placed=is_placed)
 
 
 def _groups(fitted: Fitted) -> list[list[str]]:

@@ -78,9 +78,9 @@ def builds(
     )
     grouped: dict[str, Pairs] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
-        told = f"{named_turbine(turbine, team)}, build {build.number}"
+        label = f"{named_turbine(turbine, team)}, build {build.number}"
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
-        grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, told + changed))
+        grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, label + changed))
     return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))
 
 

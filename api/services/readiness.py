@@ -22,7 +22,7 @@ from api.services.scope import Caller, may_see
 NO_RULES = "neither the event nor its season has a rule set"
 STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
 LAST_RECORD = "trials.days_since_record"
-#: What must be noted before a figure that is worked out can be told.
+#: What must be noted before a figure that is computed is known.
 MADE_OF = {
     "safety.tipping_ratio": "foot, mass and hub height of the tower",
     "safety.pull_test_n": "the mass of a blade",
@@ -90,17 +90,17 @@ def _seen(db: Session, caller: Caller, event: Event) -> dict[tuple[str, str], Se
     for row in db.scalars(rows.order_by(col(Inspection.id))):
         for finding in row.findings:
             place = row.turbine_id, finding["check"]
-            told = _told(row, finding)
+            latest = _newest_finding(row, finding)
             before = seen.get(place)
-            is_settled = before is not None and before.by_lead and not told.by_lead
+            is_settled = before is not None and before.by_lead and not latest.by_lead
             if finding["outcome"] != "not_shown" and not (
                 is_settled and before is not None and before.build_id == row.build_id
             ):
-                seen[place] = told
+                seen[place] = latest
     return seen
 
 
-def _told(row: Inspection, finding: dict[str, Any]) -> Seen:
+def _newest_finding(row: Inspection, finding: dict[str, Any]) -> Seen:
     return Seen(
         inspected=Inspected(finding["outcome"], finding["measured"], finding["rested_on"]),
         evidence=finding["evidence"],

@@ -50,7 +50,7 @@ ONE_BUILD = "only one build has a record trial that counts"
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class _TrialCounts:
     """How many trials a team has stored, and how many are left out and why."""
 
     stored: int = 0
@@ -64,9 +64,9 @@ class _Told:
 
 @dataclass(frozen=True, slots=True)
 class _Facts:
-    """What is told of trials beside their summary."""
+    """How many trials of a team count, why others do not, and when the last was."""
 
-    teams: dict[str, _Told]
+    teams: dict[str, _TrialCounts]
     started_at: dict[str, float]
     #: When the newest counted trial of each build was run.
     latest_of_build: dict[str, float]
@@ -144,7 +144,7 @@ def _calculate(
     asked = {team.id for team in teams}
     fitted = fitted_season(db, caller, season)
     reports = [_team(team, facts, names, fitted) for team in teams]
-    told = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
+    team_facts = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
     at_benches = {report.current.bench_id for report in reports if report.current}
     return SeasonReport(
         season_id=season.id,
@@ -156,10 +156,10 @@ def _calculate(
         organisations=_by_organisation(reports, names),
         benches=[order for order in whole.benches if order.bench_id in at_benches],
         comparison=fair_table(whole.standing, asked, names.current),
-        trials_stored=sum(each.stored for each in told),
-        trials=sum(each.counted for each in told),
+        trials_stored=sum(each.stored for each in team_facts),
+        trials=sum(each.counted for each in team_facts),
         sessions=_sessions(facts.seasons, asked),
-        left_out=_left_out(sum((each.left_out for each in told), Counter())),
+        left_out=_left_out(sum((each.left_out for each in team_facts), Counter())),
     )
 
 
@@ -189,8 +189,8 @@ def _facts(whole: SeasonTrials) -> _Facts:
     teams, why = group_by(trials["team_id"]), group_by(why_left_out(trials, whole.results))
     counts = np.bincount(teams.codes * why.size + why.codes, minlength=teams.size * why.size)
     latest = teams.largest(trials["started_at"])
-    told = {
-        team_id: _Told(
+    by_team = {
+        team_id: _TrialCounts(
             sum(row),
             Counter({code: n for code, n in zip(why.labels.tolist(), row, strict=True) if code}),
             float(moment),
@@ -210,7 +210,7 @@ def _facts(whole: SeasonTrials) -> _Facts:
     builds = group_by(trials["build_id"][counted])
     newest = builds.largest(np.asarray(trials["started_at"], dtype=np.float64)[counted])
     return _Facts(
-        told,
+        by_team,
         dict(zip(sessions.labels.tolist(), started.tolist(), strict=True)),
         dict(zip(builds.labels.tolist(), newest.tolist(), strict=True)),
         seasons,
@@ -227,7 +227,7 @@ def _sessions(seasons: TeamSeasons, asked: set[str]) -> int:
 
 
 def _team(team: Team, facts: _Facts, names: SeasonNames, fitted: Fitted | None) -> TeamReport:
-    told, season = facts.teams.get(team.id, _Told()), facts.season(team.id)
+    team_facts, season = facts.teams.get(team.id, _TrialCounts()), facts.season(team.id)
     current = season and _build_figure(season.current, names, facts)
     registered = names.current.get(team.id)
     return TeamReport(
@@ -245,11 +245,11 @@ def _team(team: Team, facts: _Facts, names: SeasonNames, fitted: Fitted | None) 
         change=season and _change(season, names),
         change_reason=None if season and season.change else ONE_BUILD if season else NO_TRIAL,
         trend=_trend(team.id, season.sessions if season else (), facts, fitted),
-        trials=told.counted,
+        trials=team_facts.counted,
         sessions=len(season.sessions) if season else 0,
-        trials_stored=told.stored,
-        last_trial_at=_moment(told.latest),
-        left_out=_left_out(told.left_out),
+        trials_stored=team_facts.stored,
+        last_trial_at=_moment(team_facts.latest),
+        left_out=_left_out(team_facts.left_out),
     )
 
 
@@ -265,12 +265,12 @@ def _figure(figure: Figure) -> dict[str, object]:
 
 
 def _build_figure(figure: Figure, names: SeasonNames, facts: _Facts) -> BuildFigure:
-    told = {
+    build_facts = {
         "build_id": figure.label,
         "build_number": names.build_numbers[figure.label],
         "latest_at": _moment(facts.latest_of_build.get(figure.label)),
     }
-    return BuildFigure.model_validate(_figure(figure) | told)
+    return BuildFigure.model_validate(_figure(figure) | build_facts)
 
 
 def _session_figure(figure: Figure, facts: _Facts) -> SessionFigure:

@@ -75,15 +75,15 @@ def change(
     asked = changes.model_dump(exclude_unset=True) | more
     named = {name: value for name, value in asked.items() if name in type(row).model_fields}
     moved = {name: value for name, value in named.items() if getattr(row, name) != value}
-    told = audit.moved(row, moved)
+    moved_facts = audit.moved(row, moved)
     for name, value in moved.items():
         setattr(row, name, value)
     kept = {name: typed for name, typed in row.as_typed.items() if name not in named}
     row.as_typed = kept | changes.typed()
     row.version += 1
     db.flush()
-    if told:
-        audit.note(db, caller, "changed", row, told)
+    if moved_facts:
+        audit.note(db, caller, "changed", row, moved_facts)
     return moved
 
 

@@ -1,4 +1,4 @@
-"""Results of trials: kept beside them when they are checked, and told in the shape of an answer.
+"""Results of trials: cached beside them when they are checked, and read in the shape of an answer.
 
 What is kept is a cache: written in the transaction that moves a fact, by the function that computes
 results everywhere. Where nothing is kept, as of a withdrawn trial, it is computed when asked for.
@@ -120,15 +120,15 @@ def results_of(db: Session, kept: Mapping[str, Sequence[Any]]) -> dict[str, dict
     columns |= {
         name: np.array(each, dtype=object) for name, each in zip(WORDS, words, strict=False)
     }
-    told = dict(zip(found, _tell(columns), strict=True)) if found else {}
-    missing = [trial_id for trial_id in kept if trial_id not in told]
-    return told | _computed(db, missing) if missing else told
+    cached = dict(zip(found, _tell(columns), strict=True)) if found else {}
+    missing = [trial_id for trial_id in kept if trial_id not in cached]
+    return cached | _computed(db, missing) if missing else cached
 
 
 def _computed(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
     frame = read_frame(db, col(Trial.id).in_(trial_ids))
-    told = tell_results(trial_results(frame.trials, frame.runs))
-    return dict(zip(frame.trials["trial_id"].tolist(), told, strict=True))
+    computed_results = tell_results(trial_results(frame.trials, frame.runs))
+    return dict(zip(frame.trials["trial_id"].tolist(), computed_results, strict=True))
 
 
 def tell_results(results: TrialResults) -> list[dict[str, Any]]:
@@ -157,8 +157,8 @@ def _tell(results: Mapping[str, Array]) -> list[dict[str, Any]]:
 
 
 def _known(values: Array, where: Array | bool = True) -> list[float | None]:
-    """Return numbers, and nothing where one is not finite or is not to be told."""
-    told = values.astype(object)
-    told[~(np.isfinite(values) & where)] = None
-    listed: list[float | None] = told.tolist()
+    """Return numbers; None where one is not finite or must not be shown."""
+    values_or_none = values.astype(object)
+    values_or_none[~(np.isfinite(values) & where)] = None
+    listed: list[float | None] = values_or_none.tolist()
     return listed

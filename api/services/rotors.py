@@ -32,12 +32,12 @@ def note_condition(
     """
     is_broken = item.kind == REFERENCE and condition == BROKEN
     retired = item.retired_on or (on if is_broken else None)
-    told = audit.moved(item, {"condition": condition, "retired_on": retired})
-    if told:
+    changes = audit.moved(item, {"condition": condition, "retired_on": retired})
+    if changes:
         item.condition, item.retired_on = condition, retired
         item.version += 1
         db.flush()
-        audit.note(db, caller, "changed", item, told)
+        audit.note(db, caller, "changed", item, changes)
 
 
 def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> Assigned:

@@ -43,8 +43,8 @@ def checked_change(changes: Input) -> dict[str, Any]:
 
 def digest_of(rule: Rule) -> str:
     """Return what tells a rule from what it was when somebody looked."""
-    told = rule.model_dump_json(exclude={"severity"})
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
+    rule_json = rule.model_dump_json(exclude={"severity"})
+    return hashlib.sha256(rule_json.encode()).hexdigest()[:16]
 
 
 def rules_of(stored: dict[str, Any]) -> list[Rule]:
@@ -99,8 +99,12 @@ def _limit(value: Any, factor: float) -> float | str | tuple[Value, ...] | None:
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a rule set."""
-    told = RuleSet.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Rule set", **told}
+    json_schema = RuleSet.model_json_schema()
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Rule set",
+        **json_schema,
+    }
 
 
 #: A rule set of an invented region, to begin with.

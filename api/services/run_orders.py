@@ -29,13 +29,13 @@ def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrd
     slots = draw_order(
         dict(schools), drawing.attempts or event.best_of, seed, drawing.reference_every
     )
-    told = [
+    drawn_slots = [
         {"position": slot.position, "attempt": slot.attempt, "block": slot.block,
          "team_id": slot.team} for slot in slots
     ]  # fmt: skip
     row = resources.store(
         db, caller, RunOrder, drawing, event_id=event.id, season_id=event.season_id, seed=seed,
-        slots=told,
+        slots=drawn_slots,
     )  # fmt: skip
     return _read(row, named_teams.namer(db, caller, event.season_id))
 

@@ -110,5 +110,5 @@ def current(db: Session, caller: Caller, now: datetime) -> CurrentSeason:
         raise NotFound("there is no season yet")
     sentence = WHY[choice.reason].format(name=choice.season.name)
     also = [each.id for each in choice.acting[1:]]
-    told = {"chosen_by": choice.reason, "sentence": sentence, "also_acting": also}
-    return resources.read(CurrentSeason, choice.season, **told)
+    choice_facts = {"chosen_by": choice.reason, "sentence": sentence, "also_acting": also}
+    return resources.read(CurrentSeason, choice.season, **choice_facts)

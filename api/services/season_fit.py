@@ -74,7 +74,7 @@ class Fitted:
     def to_average(self) -> dict[str, float]:
         """Return what to take off ln power in each session, so that benches and sittings agree.
 
-        What a sitting adds is told by the reference rotor alone: where it did not run, a team's own
+        Only the reference rotor shows the effect of a session: where it did not run, a team's own
         gain would pass for it.
         """
         fit = self.fit
@@ -84,9 +84,11 @@ class Fitted:
         bench_of: dict[str, str] = _by_label(
             self.sessions, self.trials["bench_id"][self.sessions.one_of_each()]
         )
-        told = {session_id: sitting[session_id] for session_id in self.referred}
+        session_effects = {session_id: sitting[session_id] for session_id in self.referred}
         return {
-            session_id: self.given(bench[bench_id] + told.get(session_id, 0.0), doubt[bench_id])
+            session_id: self.given(
+                bench[bench_id] + session_effects.get(session_id, 0.0), doubt[bench_id]
+            )
             for session_id, bench_id in bench_of.items()
         }
 

@@ -106,7 +106,7 @@ def rows_of(
     """Yield rows as JSON can hold them, in the order of their keys; nothing points at an import."""
     key = [col(getattr(table, column.name)) for column in table.__table__.primary_key]  # type: ignore[attr-defined]  # SQLModel hides it
     for row in db.scalars(select(table).where(condition).order_by(*key)):
-        told = row.model_dump(mode="json")
+        fields = row.model_dump(mode="json")
         if table is Trial:
-            told["import_id"] = None
-        yield told
+            fields["import_id"] = None
+        yield fields

@@ -31,9 +31,9 @@ def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes)
     if not 1 <= number <= len(runs):
         raise NotFound(f"this trial has no run {number}")
     series = {"voltage_v": None, "series_voltage_v": volts, "sample_rate_hz": rate_hz}
-    told = {"duration_s": round(len(volts) / rate_hz, 2)}
+    duration = {"duration_s": round(len(volts) / rate_hz, 2)}
     runs[number - 1] = {name: runs[number - 1][name] for name in RunCreate.model_fields}
-    runs[number - 1] |= series | told
+    runs[number - 1] |= series | duration
     try:
         changes = TrialChanges.model_validate({"runs": runs})
     except ValidationError as error:

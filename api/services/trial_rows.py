@@ -41,11 +41,11 @@ class Sent:
 
 def facts_of(trial: TrialCreate) -> dict[str, Any]:
     """Return what makes two submissions the same one: every fact but the note's wording."""
-    facts = _told(trial, FACTS)
-    return facts | {"runs": [_told(run, RUN_FACTS) for run in trial.runs]}
+    facts = _facts_of(trial, FACTS)
+    return facts | {"runs": [_facts_of(run, RUN_FACTS) for run in trial.runs]}
 
 
-def _told(shape: TrialCreate | RunCreate, names: Sequence[str]) -> dict[str, Any]:
+def _facts_of(shape: TrialCreate | RunCreate, names: Sequence[str]) -> dict[str, Any]:
     """Return fields of a shape that hold plain values, of which nothing has to be dumped."""
     held = vars(shape)
     return {name: held[name] for name in names}
@@ -74,7 +74,7 @@ def insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | No
 def _trial_row(
     trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
 ) -> dict[str, Any]:
-    return _told(sent.trial, FACTS) | {
+    return _facts_of(sent.trial, FACTS) | {
         "id": trial_id,
         "version": 1,
         "created_at": now,
@@ -90,7 +90,7 @@ def _trial_row(
 
 def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
     """Return a run as it is stored; of a series its mean square and how steady it is."""
-    row = _told(run, RUN_FACTS) | {
+    row = _facts_of(run, RUN_FACTS) | {
         "trial_id": trial_id,
         "number": number,
         "as_typed": run.typed(),

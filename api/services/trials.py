@@ -40,15 +40,19 @@ from api.services.trial_targets import Target, Targets, require_sound
 
 READS = TypeAdapter(list[TrialRead])
 #: What a trial's answer takes from its row as it stands there.
-TOLD = [name for name in TrialRead.model_fields if name in Trial.model_fields]
+TRIAL_COLUMNS = [name for name in TrialRead.model_fields if name in Trial.model_fields]
 #: That, its season's revision, and what is kept of its result.
-ASKED: list[Any] = [*(getattr(Trial, name) for name in TOLD), Season.revision, *KEPT_COLUMNS]
+ASKED: list[Any] = [
+    *(getattr(Trial, name) for name in TRIAL_COLUMNS),
+    Season.revision,
+    *KEPT_COLUMNS,
+]
 STANDING = (
     select(*ASKED)
     .join(Season, col(Season.id) == col(Trial.season_id))
     .outerjoin(KeptResult, col(KeptResult.trial_id) == col(Trial.id))
 )
-RUNS_TOLD = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
+RUN_COLUMNS = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
     col(Run.number)
 )
 
@@ -112,7 +116,7 @@ def submit_each(
     audit.note_created(db, [(created[row.id], row) for row in db.scalars(in_order)])
     ids = sorted({str(one.trial_id) for one in outcomes.values() if one.trial_id})
     reads = {read.id: read for read in _reads(db, ids)}
-    return [_told(outcomes[at], reads) for at in range(len(sent))]
+    return [_outcome_of(outcomes[at], reads) for at in range(len(sent))]
 
 
 def _seasons_moved(outcomes: Iterable[Submitted]) -> list[str]:
@@ -120,7 +124,9 @@ def _seasons_moved(outcomes: Iterable[Submitted]) -> list[str]:
     return [one.created_in for one in outcomes if one.created_in]
 
 
-def _told(outcome: Submitted, reads: dict[str, TrialRead]) -> tuple[TrialRead, bool] | ApiError:
+def _outcome_of(
+    outcome: Submitted, reads: dict[str, TrialRead]
+) -> tuple[TrialRead, bool] | ApiError:
     """Return the trial that was stored now or before, and which of both; or why it was not."""
     return outcome.refusal or (reads[str(outcome.trial_id)], outcome.created)
 
@@ -304,15 +310,19 @@ def change(
 def _reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:
     """Return trials in the shape they are answered in, with what is kept of their results."""
     standing = _standing(db, ids)
-    told = {trial_id: dict(zip(TOLD, row, strict=False)) for trial_id, row in standing.items()}
-    kept = {trial_id: row[len(TOLD) + 1 :] for trial_id, row in standing.items()}
-    results, runs = results_of(db, kept), _runs_told(db, ids)
-    found = flags.of_trials(db, {trial_id: each["session_id"] for trial_id, each in told.items()})
+    trials_by_id = {
+        trial_id: dict(zip(TRIAL_COLUMNS, row, strict=False)) for trial_id, row in standing.items()
+    }
+    kept = {trial_id: row[len(TRIAL_COLUMNS) + 1 :] for trial_id, row in standing.items()}
+    results, runs = results_of(db, kept), _read_runs(db, ids)
+    found = flags.of_trials(
+        db, {trial_id: each["session_id"] for trial_id, each in trials_by_id.items()}
+    )
     return READS.validate_python(
         [
-            told[trial_id]
+            trials_by_id[trial_id]
             | {
-                "revision": standing[trial_id][len(TOLD)],
+                "revision": standing[trial_id][len(TRIAL_COLUMNS)],
                 "runs": runs[trial_id],
                 "result": results[trial_id],
                 "flags": found.get(trial_id, []),
@@ -324,17 +334,17 @@ def _reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:
 
 def _standing(db: Session, ids: Sequence[str]) -> dict[str, Sequence[Any]]:
     """Return what `STANDING` asks for of some trials, by their ids."""
-    at = TOLD.index("id")
+    at = TRIAL_COLUMNS.index("id")
     rows = (
         row for part in parts(ids) for row in db.execute(STANDING.where(col(Trial.id).in_(part)))
     )
     return {row[at]: row for row in rows}
 
 
-def _runs_told(db: Session, trial_ids: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
+def _read_runs(db: Session, trial_ids: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
     """Return what `RunRead` holds of the runs of some trials, in their order."""
-    told: dict[str, list[dict[str, Any]]] = {trial_id: [] for trial_id in trial_ids}
+    runs_by_trial: dict[str, list[dict[str, Any]]] = {trial_id: [] for trial_id in trial_ids}
     for part in parts(trial_ids):
-        for trial_id, *run in db.execute(RUNS_TOLD.where(col(Run.trial_id).in_(part))):
-            told[trial_id].append(dict(zip(RunRead.model_fields, run, strict=True)))
-    return told
+        for trial_id, *run in db.execute(RUN_COLUMNS.where(col(Run.trial_id).in_(part))):
+            runs_by_trial[trial_id].append(dict(zip(RunRead.model_fields, run, strict=True)))
+    return runs_by_trial

@@ -46,7 +46,7 @@ def page(db: Session, caller: Caller, query: TurbineQuery) -> tuple[list[Turbine
 def change(
     db: Session, caller: Caller, turbine_id: str, changes: TurbineUpdate, version: int
 ) -> TurbineRead:
-    """Change a turbine; generator and gear move the rotor speeds told by voltage."""
+    """Change a turbine; generator and gear change rotor speeds that are derived from voltage."""
     row = resources.get_row(db, caller, Turbine, turbine_id)
     require_owner(caller, row.organisation_id)
     named = changes.model_dump(exclude_unset=True)

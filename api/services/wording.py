@@ -58,7 +58,7 @@ SENTENCES = {
     "trend.improving": "Power is growing, by about {slope:.0f} % a week.",
     "plateau.not_yet": "Too few builds yet to say whether the gains have levelled off.",
     "plateau.gaining": "The newest builds still gain.",
-    "plateau.unclear": "It can't be told yet whether the newest builds still gain.",
+    "plateau.unclear": "It is not known yet whether the newest builds still gain.",
     "plateau.reached": (
         "The last {builds} builds brought no more than chance would: a good moment to change "
         "something else than before."
@@ -188,11 +188,11 @@ SENTENCES = {
         "{what} gave about {effect:.0f} % less. Useful: now you know which direction not to go."
     ),
     "change.unclear": (
-        "{what}: no difference can be told yet. A change smaller than about {detectable:.0f} % "
+        "{what}: no difference is known yet. A change smaller than about {detectable:.0f} % "
         "would hide in the usual wobble. Test the old and the new one back to back."
     ),
     "change.unclear_together": (
-        "{what}: no difference can be told yet, though tested back to back. A change smaller than "
+        "{what}: no difference is known yet, though tested back to back. A change smaller than "
         "about {detectable:.0f} % would hide in the usual wobble."
     ),
     "next.record": "Run a record trial of build {number}: three runs at one setting.",
@@ -219,8 +219,8 @@ SENTENCES = {
     "event_pair.a_probably_ahead": "{a} probably comes before {b} ({sure}).",
     "event_pair.too_close": "{a} and {b} are too close to call.",
     "review.few": (
-        "How the forecast did over all teams is not told here: so few of them are not shown that "
-        "it would tell how these did."
+        "The score of the forecast over all teams is not shown here: with so few hidden teams it "
+        "would show how these did."
     ),
     "review.coverage": (
         "{inside} of {of} results lay within their 80 % range; of many, four of five should."
@@ -301,7 +301,7 @@ def change(
     *,
     back_to_back: bool,
 ) -> dict[str, str]:
-    """Return what is said of a change: more, less, or not to be told yet."""
+    """Return the sentence about a change: more, less, or not known yet."""
     named = (factor or "").replace("_", " ")
     changed = f"the change of {named}" if named else "the changes together"
     what = f"From build {builds[0]} to {builds[1]}, {changed}"

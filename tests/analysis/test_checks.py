@@ -362,18 +362,18 @@ class TestHistory:
     def test_a_reference_run_off_its_usual(self, volts, expected):
         rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
         rows += [self.sitting(5) | REFERENCE | {"volts": (volts, volts, volts + 0.01)}]
-        told = {severity for name, severity in found(*rows, at=3) if name == "reference_off"}
-        assert told == ({expected} if expected else set())
+        fields = {severity for name, severity in found(*rows, at=3) if name == "reference_off"}
+        assert fields == ({expected} if expected else set())
 
     def test_a_reference_power_that_was_confirmed_is_usual_from_then_on(self):
         """A new resistor in the box: 30 % more from day 5 on, confirmed once."""
         rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
         more = [self.sitting(day) | REFERENCE | {"volts": (1.5, 1.5, 1.51)} for day in (5, 6, 7)]
         (one,) = [each for each in check(*rows, *more) if each.trial == 3]
-        told = {("s5", "reference_off"): one.seen}
+        fields = {("s5", "reference_off"): one.seen}
         for at in (4, 5):
             assert ("reference_off", "hold") in found(*rows, *more, at=at)
-            assert ("reference_off", "hold") not in found(*rows, *more, at=at, confirmed=told)
+            assert ("reference_off", "hold") not in found(*rows, *more, at=at, confirmed=fields)
 
     def test_a_doubted_reference_run_tells_nothing(self):
         rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
@@ -396,19 +396,19 @@ class TestHistory:
         first = self.sitting(0, wind_speed_m_s=7.0)
         second = self.sitting(1, wind_speed_m_s=7.1)
         assert ("wind_unit_slip", "hold") in found(first, second, at=1)
-        told = {("000", "wind_unit_slip"): "7"}
+        fields = {("000", "wind_unit_slip"): "7"}
         assert "wind_unit_slip" not in {
-            name for name, _ in found(first, second, at=1, confirmed=told)
+            name for name, _ in found(first, second, at=1, confirmed=fields)
         }
         other = first | {"wind_speed_m_s": 7.2}  # corrected since: what was confirmed is gone
-        assert ("wind_unit_slip", "hold") in found(other, second, at=1, confirmed=told)
+        assert ("wind_unit_slip", "hold") in found(other, second, at=1, confirmed=fields)
 
     def test_volts_that_were_confirmed_are_usual_from_then_on(self):
         before = [self.sitting(day) for day in range(2)]
         odd = [self.sitting(day, volts=(1.6, 1.61, 1.6)) for day in (4, 5, 6, 7)]
-        told = {(f"{at:03d}", "voltage_unlike_before"): "1.6" for at in (2, 3, 4)}
+        fields = {(f"{at:03d}", "voltage_unlike_before"): "1.6" for at in (2, 3, 4)}
         assert ("voltage_unlike_before", "hold") in found(*before, *odd, at=5)
-        names = {name for name, _ in found(*before, *odd, at=5, confirmed=told)}
+        names = {name for name, _ in found(*before, *odd, at=5, confirmed=fields)}
         assert "voltage_unlike_before" not in names
 
 

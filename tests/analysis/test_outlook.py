@@ -50,32 +50,32 @@ class TestClosedForm:
     @pytest.mark.parametrize("ratio", [1.0, 1.1, 1.3])
     def test_two_entrants(self, ratio):
         """P(ahead) = Φ(ln ratio / √(2 (0.03² + 0.05² + 0.06²))); JCGM 101 against JCGM 100."""
-        told = foresee(entrants(0.05 * ratio, 0.05, shared=0.1), Event(), seed=3)
+        forecast = foresee(entrants(0.05 * ratio, 0.05, shared=0.1), Event(), seed=3)
         u = math.sqrt(2 * (0.03**2 + 0.05**2 + 0.06**2))
         expected = NORMAL.cdf(math.log(ratio) / u)
-        assert told.ahead[0, 1] == pytest.approx(expected, abs=0.012)
-        assert told.first[0] == pytest.approx(told.ahead[0, 1])
+        assert forecast.ahead[0, 1] == pytest.approx(expected, abs=0.012)
+        assert forecast.first[0] == pytest.approx(forecast.ahead[0, 1])
 
     def test_the_range(self):
         """sd² = 0.03² + 0.05² + 0.06² + 0.125² + (2.6 · 0.04)² + (ln(4.6/4) · 0.3)²."""
         about = Event(wind_speed_m_s=4.6)
-        told = foresee(entrants(0.05, u_exponent=0.3), about, seed=3)
+        forecast = foresee(entrants(0.05, u_exponent=0.3), about, seed=3)
         ln_wind = math.log(4.6 / 4)
         sd = math.sqrt(
             0.03**2 + 0.05**2 + 0.06**2 + 0.125**2 + (2.6 * 0.04) ** 2
             + (ln_wind * 0.3) ** 2 + (0.3 * 0.04) ** 2
         )  # fmt: skip
         median = 0.05 * 1.15**2.6
-        assert told.median_w[0] == pytest.approx(median, rel=0.01)
-        assert told.low_w[0] == pytest.approx(median * math.exp(-1.2816 * sd), rel=0.015)
-        assert told.high_w[0] == pytest.approx(median * math.exp(1.2816 * sd), rel=0.015)
+        assert forecast.median_w[0] == pytest.approx(median, rel=0.01)
+        assert forecast.low_w[0] == pytest.approx(median * math.exp(-1.2816 * sd), rel=0.015)
+        assert forecast.high_w[0] == pytest.approx(median * math.exp(1.2816 * sd), rel=0.015)
 
     @pytest.mark.parametrize("runs", [2, 3])
     def test_the_best_of_several_runs(self, runs):
         """The mean of the best lies c_k standard deviations of one run above (table in trend)."""
         quiet = {"u_wind": 1e-6, "u_bench": 1e-6, "interaction": 1e-6}
-        told = foresee(entrants(0.05, u=1e-6), Event(best_of=runs, **quiet), seed=3)
-        ln_mean = (math.log(told.low_w[0]) + math.log(told.high_w[0])) / 2
+        forecast = foresee(entrants(0.05, u=1e-6), Event(best_of=runs, **quiet), seed=3)
+        ln_mean = (math.log(forecast.low_w[0]) + math.log(forecast.high_w[0])) / 2
         expected = math.log(0.05) + expected_maximum(runs) * 0.06
         assert ln_mean == pytest.approx(expected, abs=0.006)
 
@@ -86,20 +86,20 @@ class TestClosedForm:
             both.ln_power, both.covariance, both.wind_exponent, both.u_wind_exponent,
             np.array([0.4, 0.0]),
         )  # fmt: skip
-        told = foresee(unsure, Event(), seed=3)
-        assert told.ahead[0, 1] == pytest.approx(0.3, abs=0.012)
-        assert told.median_w[0] == pytest.approx(told.median_w[1], rel=0.01)
+        forecast = foresee(unsure, Event(), seed=3)
+        assert forecast.ahead[0, 1] == pytest.approx(0.3, abs=0.012)
+        assert forecast.median_w[0] == pytest.approx(forecast.median_w[1], rel=0.01)
 
 
 class TestLaws:
     @settings(max_examples=25)
     @given(st.lists(st.floats(0.005, 0.5), min_size=1, max_size=6), st.integers(0, 99))
     def test_chances_add_up(self, powers, seed):
-        told = foresee(entrants(*powers), Event(), seed=seed, draws=500)
-        assert told.first.sum() == pytest.approx(1.0)
-        assert told.ahead + told.ahead.T == pytest.approx(np.ones((len(powers),) * 2))
-        assert np.all(told.low_w <= told.median_w)
-        assert np.all(told.first <= told.top_three)
+        forecast = foresee(entrants(*powers), Event(), seed=seed, draws=500)
+        assert forecast.first.sum() == pytest.approx(1.0)
+        assert forecast.ahead + forecast.ahead.T == pytest.approx(np.ones((len(powers),) * 2))
+        assert np.all(forecast.low_w <= forecast.median_w)
+        assert np.all(forecast.first <= forecast.top_three)
 
     @settings(max_examples=25)
     @given(st.floats(0.1, 10))
@@ -131,29 +131,29 @@ class TestLaws:
 class TestScore:
     def test_by_hand(self):
         """One result at the median, one beyond the range; the pair said with p, and turned."""
-        told = foresee(entrants(0.06, 0.05), Event(), seed=5)
-        result = [float(told.median_w[0]), 2.0 * float(told.high_w[1])]
-        score = score_forecast(told, result)
+        forecast = foresee(entrants(0.06, 0.05), Event(), seed=5)
+        result = [float(forecast.median_w[0]), 2.0 * float(forecast.high_w[1])]
+        score = score_forecast(forecast, result)
         assert score.coverage == 0.5
         assert score.z[0] == pytest.approx(0.0)
-        off = math.log(result[1] / told.median_w[1])
+        off = math.log(result[1] / forecast.median_w[1])
         assert score.mean_ln_bias == pytest.approx(off / 2)
-        width = math.log(told.high_w[1] / told.low_w[1]) / 2
+        width = math.log(forecast.high_w[1] / forecast.low_w[1]) / 2
         assert score.z[1] == pytest.approx(off / width * 1.2816, rel=1e-4)
-        assert score.brier == pytest.approx(told.ahead[0, 1] ** 2)
+        assert score.brier == pytest.approx(forecast.ahead[0, 1] ** 2)
 
     def test_only_pairs_that_were_said(self):
-        told = foresee(entrants(0.06, 0.05, 0.04), Event(), seed=5)
-        score = score_forecast(told, [0.06, 0.05, 0.04], pairs_said=[(0, 2)])
-        assert score.brier == pytest.approx((1 - told.ahead[0, 2]) ** 2)
-        assert score_forecast(told, [0.06, 0.05, 0.04], pairs_said=[]).brier is None
+        forecast = foresee(entrants(0.06, 0.05, 0.04), Event(), seed=5)
+        score = score_forecast(forecast, [0.06, 0.05, 0.04], pairs_said=[(0, 2)])
+        assert score.brier == pytest.approx((1 - forecast.ahead[0, 2]) ** 2)
+        assert score_forecast(forecast, [0.06, 0.05, 0.04], pairs_said=[]).brier is None
 
     def test_who_did_not_finish_has_no_z_and_came_behind(self):
-        told = foresee(entrants(0.06, 0.05), Event(), seed=5)
-        score = score_forecast(told, [math.nan, 0.05])
+        forecast = foresee(entrants(0.06, 0.05), Event(), seed=5)
+        score = score_forecast(forecast, [math.nan, 0.05])
         assert math.isnan(score.z[0])
         assert score.finished == 1
-        assert score.brier == pytest.approx(told.ahead[0, 1] ** 2)
+        assert score.brier == pytest.approx(forecast.ahead[0, 1] ** 2)
 
     def test_a_forecast_that_knows_itself_covers_four_of_five(self):
         """Results drawn from the forecast's own model: 80 % within, by the binomial ± 3 sd."""
@@ -161,12 +161,12 @@ class TestScore:
         rng = np.random.default_rng(11)
         inside = finished = 0
         for seed in range(60):
-            told = foresee(field, Event(), seed=seed, draws=2_000)
+            forecast = foresee(field, Event(), seed=seed, draws=2_000)
             ln_result = (
                 rng.normal(field.ln_power, 0.03) + rng.normal(0, 0.05, 12)
                 + rng.normal(0, 0.06, 12) + 2.6 * rng.normal(0, 0.04) + rng.normal(0, 0.125)
             )  # fmt: skip
-            score = score_forecast(told, np.exp(ln_result))
+            score = score_forecast(forecast, np.exp(ln_result))
             inside += score.coverage * 12
             finished += score.finished
         # Results of one event share its wind and bench, so sixty events are what counts.

@@ -1,4 +1,4 @@
-"""Power coefficient, tip-speed ratio, and rotor speed told by volts."""
+"""Power coefficient, tip-speed ratio, and rotor speed from volts."""
 
 import pytest
 from hypothesis import given

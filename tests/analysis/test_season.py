@@ -183,10 +183,10 @@ def test_the_order_of_rows_does_not_matter():
     ]  # fmt: skip
     mixed = [trials[i] for i in np.random.default_rng(3).permutation(24)]
 
-    def told(teams):
+    def as_text(teams):
         return [
             (t.team_id, t.current.label, round(t.current.normalised_power_w, 12), len(t.sessions))
             for t in teams
         ]
 
-    assert told(summarise_teams(*season(*trials))) == told(summarise_teams(*season(*mixed)))
+    assert as_text(summarise_teams(*season(*trials))) == as_text(summarise_teams(*season(*mixed)))

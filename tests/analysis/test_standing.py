@@ -35,13 +35,13 @@ def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
 
 class TestStand:
     def test_no_link_no_word_however_sure_the_fit(self):
-        told = stand(fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
-        assert (told.comparable, told.statement) == ("not_yet", "not_yet")
-        assert told.probability_a_ahead is None
+        body = stand(fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
+        assert (body.comparable, body.statement) == ("not_yet", "not_yet")
+        assert body.probability_a_ahead is None
 
     def test_too_doubtful_to_compare(self):
-        told = stand(fit(1.0, 0.2501), "a", "b")
-        assert (told.comparable, told.statement) == ("not_yet", "not_yet")
+        body = stand(fit(1.0, 0.2501), "a", "b")
+        assert (body.comparable, body.statement) == ("not_yet", "not_yet")
 
     @pytest.mark.parametrize(
         ("u", "comparable"), [(0.15, "yes"), (0.1501, "rough"), (0.25, "rough")]

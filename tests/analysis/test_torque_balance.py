@@ -25,9 +25,9 @@ from analysis.torque_balance import (
 )
 def test_without_losses(curve_slope, wind, density):
     # worked by hand: n = 2 + 2/(2 - q), m = n - 2
-    told = exponents_in_theory(curve_slope)
-    assert told.wind == pytest.approx(wind, abs=1e-6)
-    assert told.density == pytest.approx(density, abs=1e-6)
+    body = exponents_in_theory(curve_slope)
+    assert body.wind == pytest.approx(wind, abs=1e-6)
+    assert body.density == pytest.approx(density, abs=1e-6)
 
 
 @given(st.floats(-5, 0.9), st.floats(0.5, 1), st.floats(1, 1.4))
@@ -81,12 +81,12 @@ class TestTheory:
         b = emf * speed / (emf * speed - drop)
         current = math.sqrt(power / load)
         f = emf * current / (emf * current + friction)
-        told = exponents_in_theory(q, f, b)
-        assert math.log(faster / power) / math.log(1 + step) == pytest.approx(told.wind, rel=1e-3)
+        body = exponents_in_theory(q, f, b)
+        assert math.log(faster / power) / math.log(1 + step) == pytest.approx(body.wind, rel=1e-3)
         assert math.log(denser / power) / math.log(1 + step) == pytest.approx(
-            told.density, rel=1e-3
+            body.density, rel=1e-3
         )
-        assert told.wind == pytest.approx(2 * b + told.density * (2 - f * b))
+        assert body.wind == pytest.approx(2 * b + body.density * (2 - f * b))
 
     def test_density_follows_from_wind_between_its_limits(self):
         assert density_exponent_from_wind(3.0) == pytest.approx(1 / 1.2)

@@ -51,15 +51,15 @@ def test_some_at_a_time_are_all_at_once(monkeypatch):
     trials = trials_frame(*({"load_ohm": 10.0 + at} for at in range(7)))
     runs = pd.concat([runs_frame(*[1.0 + 0.1 * at] * (1 + at % 3), trial=at) for at in range(7)])
     monkeypatch.setattr(trial_result, "AT_ONCE", 2)
-    told, whole = power_results(trials, runs), trial_results(trials, runs)
+    body, whole = power_results(trials, runs), trial_results(trials, runs)
     for name in PowerResults.__dataclass_fields__:
-        assert getattr(told, name).tolist() == pytest.approx(
+        assert getattr(body, name).tolist() == pytest.approx(
             getattr(whole, name).tolist(), nan_ok=True
         )
 
 
 #: What each formula makes of the trials below, to eight digits: who moves a result raises `FORMULA`
-#: and writes both down here. Whether a number is right is told by the other tests.
+#: and writes both down here. Other tests check that the numbers are right.
 MADE_BY = {1: "dadc3fb9"}
 
 
@@ -79,12 +79,12 @@ def test_a_result_that_moves_has_another_formula():
     readings.append(runs_frame({"voltage_v": 1.2, **more}, trial=len(changes) - 2))
     readings.append(runs_frame({"mean_square_voltage_v2": 1.5}, trial=len(changes) - 1))
     made = trial_results(trials_frame(*changes), pd.concat(readings))
-    told = [
+    items = [
         f"{each:.8g}" if isinstance(each, float) else str(each)
         for name in sorted(made.__dataclass_fields__)
         for each in getattr(made, name).tolist()
     ]
-    assert hashlib.sha256(" ".join(told).encode()).hexdigest()[:8] == MADE_BY[FORMULA]
+    assert hashlib.sha256(" ".join(items).encode()).hexdigest()[:8] == MADE_BY[FORMULA]
 
 
 class TestTheWorkedTrial:
@@ -245,14 +245,14 @@ class TestWhatIsTaken:
         assert difference == pytest.approx((0.05 / math.sqrt(3)) ** 2 - 0.009**2)
 
     def test_rotor_speed_is_read_or_told_by_volts(self):
-        told = result_of(emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0, brush_drop_v=0.1)
+        body = result_of(emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0, brush_drop_v=0.1)
         # ω = [1.2 (1 + 8/30.1) + 0.1]/0.03 = 53.96 rad/s, worked by hand
-        assert told.rotor_speed_rpm[0] == pytest.approx(515.3, abs=0.1)
-        assert told.tip_speed_ratio[0] == pytest.approx(53.96 * 0.225 / 4.2, rel=1e-3)
+        assert body.rotor_speed_rpm[0] == pytest.approx(515.3, abs=0.1)
+        assert body.tip_speed_ratio[0] == pytest.approx(53.96 * 0.225 / 4.2, rel=1e-3)
         runs = runs_frame({"voltage_v": 1.2, "rotor_speed_rpm": 500.0})
         read = trial_results(trials_frame({"emf_constant_v_s_rad": 0.03}), runs)
         assert read.rotor_speed_rpm[0] == 500.0
-        assert (told.rotor_speed_source[0], read.rotor_speed_source[0]) == (
+        assert (body.rotor_speed_source[0], read.rotor_speed_source[0]) == (
             "from_voltage",
             "measured",
         )

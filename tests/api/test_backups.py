@@ -72,10 +72,10 @@ class TestRefused:
         self, folder, elsewhere, database_url, world
     ):
         manifest = backups.make(database_url, folder, keep=3)
-        told = file_of(folder, manifest).with_suffix(".json")
-        facts = json.loads(told.read_text())
+        body = file_of(folder, manifest).with_suffix(".json")
+        facts = json.loads(body.read_text())
         facts["digests"] = dict.fromkeys(facts["digests"], "0" * 64)
-        told.write_text(json.dumps(facts))
+        body.write_text(json.dumps(facts))
         with pytest.raises(BackupFailed, match="reports are not those"):
             restoring.restore(file_of(folder, manifest), elsewhere)
 

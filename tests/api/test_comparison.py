@@ -1,4 +1,4 @@
-"""The fair comparison over the API: what is joined, what is not, and who is told of whom."""
+"""The fair comparison over the API: what is joined, what is not, and who sees whom."""
 
 import math
 
@@ -30,14 +30,14 @@ def reference(world: World, school, volts):
 
 class TestNotYet:
     def test_two_benches_without_a_link(self, world: World):
-        told = comparison(world.lead, world)
-        assert len(told["groups"]) == 2
-        (pair,) = told["pairs"]
+        compared = comparison(world.lead, world)
+        assert len(compared["groups"]) == 2
+        (pair,) = compared["pairs"]
         assert (pair["comparable"], pair["statement"]) == ("not_yet", "not_yet")
         assert pair["probability_a_ahead"] is None
         assert "cannot be compared yet" in pair["sentence"]
-        assert all(build["fair_power_w"] is None for build in told["builds"])
-        assert "reference rotor" in told["builds"][0]["reason"]
+        assert all(build["fair_power_w"] is None for build in compared["builds"])
+        assert "reference rotor" in compared["builds"][0]["reason"]
 
     def test_the_missing_link_is_named(self, world: World):
         (link,) = comparison(world.lead, world)["missing_links"]
@@ -55,8 +55,8 @@ class TestNotYet:
                 json={"name": "Empty", "starts_on": "2026-02-02", "ends_on": "2026-05-29"},
             )
         )
-        told = lead.get(f"/v1/seasons/{season['id']}/comparison").json()
-        assert (told["builds"], told["reason"]) == ([], "no trial that counts has been stored yet")
+        body = lead.get(f"/v1/seasons/{season['id']}/comparison").json()
+        assert (body["builds"], body["reason"]) == ([], "no trial that counts has been stored yet")
 
 
 class TestJoined:
@@ -70,20 +70,20 @@ class TestJoined:
             reference(world, world.birch, 1.5)
             run_own(world, world.larch, 1.2)
             run_own(world, world.birch, 1.2)
-        told = comparison(world.lead, world)
-        assert len(told["groups"]) == 1
-        fair = {build["team_name"]: build for build in told["builds"]}
+        compared = comparison(world.lead, world)
+        assert len(compared["groups"]) == 1
+        fair = {build["team_name"]: build for build in compared["builds"]}
         assert fair["Larch one"]["fair_power_w"] == pytest.approx(0.060, rel=0.12)
         assert fair["Birch one"]["fair_power_w"] == pytest.approx(0.0384, rel=0.12)
         assert fair["Larch one"]["u_total"] < 0.15
         low, high = fair["Larch one"]["interval_w"]
         assert low < 0.060 < high
-        (pair,) = told["pairs"]
+        (pair,) = compared["pairs"]
         assert pair["a"] == world.larch.build_id
         assert pair["statement"] == "a_ahead"
         assert "Larch one is ahead of Birch one" in pair["sentence"]
-        assert told["missing_links"] == []
-        effects = {bench["name"]: bench["effect_pct"] for bench in told["benches"]}
+        assert compared["missing_links"] == []
+        effects = {bench["name"]: bench["effect_pct"] for bench in compared["benches"]}
         # the reference reads ln 1.5625 = 0.446 higher at Birch: shared out between the two
         assert math.log1p(effects["Birch hall"] / 100) - math.log1p(
             effects["Larch hall"] / 100
@@ -115,16 +115,16 @@ def test_of_very_many_each_is_held_against_the_next_ones(world: World, monkeypat
     assert (few["pairs"], few["pairs_not_listed"]) == ([], len(whole["pairs"]))
     monkeypatch.setattr(comparisons, "NEXT_ONES", 1)
     run_own(world, world.larch, 1.31)
-    told = comparison(world.lead, world)
-    assert (len(told["pairs"]), told["pairs_not_listed"]) == (1, 0)
+    compared = comparison(world.lead, world)
+    assert (len(compared["pairs"]), compared["pairs_not_listed"]) == (1, 0)
 
 
-class TestWhoIsTold:
+class TestVisibility:
     def test_a_coach_is_told_of_the_own_school_only(self, world: World):
         answer = world.larch.coach.get(f"/v1/seasons/{world.season_id}/comparison")
-        told = answer.json()
-        assert [build["team_name"] for build in told["builds"]] == ["Larch one"]
-        assert told["not_shown"] == 1
+        body = answer.json()
+        assert [build["team_name"] for build in body["builds"]] == ["Larch one"]
+        assert body["not_shown"] == 1
         assert world.birch.build_id not in answer.text
         assert world.birch.bench_id not in answer.text
 

@@ -38,10 +38,10 @@ class TestEveryOperation:
         assert operation["tags"]
 
     def test_shows_an_example(self, operation):
-        told = [operation.get("requestBody", {}), *operation["responses"].values()]
+        items = [operation.get("requestBody", {}), *operation["responses"].values()]
         examples = [
             media["example"]
-            for each in told
+            for each in items
             for media in each.get("content", {}).values()
             if "example" in media
         ]

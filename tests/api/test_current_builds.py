@@ -38,20 +38,20 @@ def texts(document):
 class TestAnOlderBuild:
     def test_the_table_says_of_which_build_and_of_when(self, world: World):
         new_build(world.larch)
-        told = report(world.larch.coach, world)
-        (team,) = told["organisations"][0]["teams"]
+        reported = report(world.larch.coach, world)
+        (team,) = reported["organisations"][0]["teams"]
         assert (team["current_build_number"], team["current"]["build_number"]) == (2, 1)
         assert team["current"]["latest_at"] == "2026-03-05T14:30:00Z"
-        whole = "\n".join(texts(season_document(SeasonReport.model_validate(told), [])))
+        whole = "\n".join(texts(season_document(SeasonReport.model_validate(reported), [])))
         assert NOTE in whole
         assert "current build" not in whole
 
     def test_places_at_a_bench_and_on_the_common_scale_say_it_too(self, world: World):
         new_build(world.larch)
-        told = report(world.larch.coach, world)
-        (place,) = told["benches"][0]["order"]
+        reported = report(world.larch.coach, world)
+        (place,) = reported["benches"][0]["order"]
         assert (place["build_number"], place["untested_build_number"]) == (1, 2)
-        assert {each["untested_build_number"] for each in told["comparison"]["places"]} == {2}
+        assert {each["untested_build_number"] for each in reported["comparison"]["places"]} == {2}
 
     def test_the_teams_page_says_it(self, world: World):
         new_build(world.larch)
@@ -64,8 +64,8 @@ class TestAnOlderBuild:
         later = session_payload(world.larch, started_at="2026-03-12T14:30:00Z")
         session = created(world.larch.coach.post("/v1/sessions", json=later))["id"]
         runs = [{"voltage_v": 1.3}, {"voltage_v": 1.31}, {"voltage_v": 1.29}]
-        told = trial_payload(world.larch, build_id=build["id"], session_id=session, runs=runs)
-        created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, build_id=build["id"], session_id=session, runs=runs)
+        created(world.larch.coach.post("/v1/trials", json=payload))
         (team,) = report(world.larch.coach, world)["organisations"][0]["teams"]
         assert team["untested_build_number"] is None
         assert (team["current_build_number"], team["current"]["build_number"]) == (2, 2)
@@ -76,8 +76,8 @@ class TestTheNextRow:
         """Of three teams at one bench, a part of the table shows the first and the last."""
         coach = world.larch.coach
         for name, volts in (("Middle", 1.5), ("Strong", 1.8)):
-            told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
-            team = created(coach.post("/v1/teams", json=told | {"name": name}))
+            fields = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+            team = created(coach.post("/v1/teams", json=fields | {"name": name}))
             machine = {"team_id": team["id"], "name": f"{name} turbine"}
             turbine = created(coach.post("/v1/turbines", json=machine))
             build = created(coach.post("/v1/builds", json=build_payload(turbine["id"])))
@@ -90,13 +90,15 @@ class TestTheNextRow:
             every = {build.team_id: build.team_name for of in whole.groups for build in of}
             outer = {team_id for team_id, name in every.items() if name in ("Strong", "Larch one")}
             three = {team_id for team_id, name in every.items() if name != "Birch one"}
-            told = fair_table(whole, three, current_builds(db, season.id)).places
+            fields = fair_table(whole, three, current_builds(db, season.id)).places
             strong, larch = fair_table(whole, outer, current_builds(db, season.id)).places
-        assert [place.name for place in told] == ["Strong", "Middle", "Larch one"]
-        assert told[0].ahead_of_next.b == told[1].build_id
+        assert [place.name for place in fields] == ["Strong", "Middle", "Larch one"]
+        assert fields[0].ahead_of_next.b == fields[1].build_id
         assert (strong.place, larch.place) == (1, 3)
         assert strong.ahead_of_next.b == larch.build_id
-        assert strong.ahead_of_next.probability_a_ahead > told[0].ahead_of_next.probability_a_ahead
+        assert (
+            strong.ahead_of_next.probability_a_ahead > fields[0].ahead_of_next.probability_a_ahead
+        )
         assert larch.ahead_of_next is None
 
 

@@ -29,11 +29,11 @@ def test_a_write_ahead_log_only_where_it_is_safe(version, expected):
 def test_pragmas_hold_on_every_connection(database):
     for engine in (database.write_engine, database.read_engine):
         with engine.connect() as connection:
-            told = {
+            fields = {
                 name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
                 for name in ("foreign_keys", "synchronous", "journal_mode", "trusted_schema")
             }
-        assert told == {
+        assert fields == {
             "foreign_keys": 1,
             "synchronous": 2,
             "journal_mode": JOURNAL.lower(),

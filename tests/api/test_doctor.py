@@ -24,39 +24,39 @@ class TestWrong:
     ):
         gone = tmp_path / "gone.db"
         monkeypatch.setenv("GUSTBOOK_DATABASE_URL", f"sqlite:///{gone}")
-        told = run(*words)
-        assert told.exit_code == 2
-        assert "there is no database at" in told.stderr
+        done = run(*words)
+        assert done.exit_code == 2
+        assert "there is no database at" in done.stderr
         assert not gone.exists()
 
     @pytest.mark.parametrize("words", [("purge",), ("key", "list"), ("rebuild",)])
     def test_an_older_schema_is_said_before_anything_is_done(self, words, run, database_url, world):
         downgrade(database_url, "-1")
-        told = run(*words)
-        assert told.exit_code == 2
-        assert "run migrate" in told.stderr
+        done = run(*words)
+        assert done.exit_code == 2
+        assert "run migrate" in done.stderr
 
     def test_an_older_schema(self, run, database_url, world):
         downgrade(database_url, "-1")
-        told = run("doctor")
-        assert told.exit_code == 1
-        assert "run migrate" in lines(told)["schema"]
+        done = run("doctor")
+        assert done.exit_code == 1
+        assert "run migrate" in lines(done)["schema"]
 
     def test_a_record_that_somebody_changed_past_the_service(self, run, database_url, world):
         engine = sa.create_engine(database_url, poolclass=sa.pool.NullPool)
         with engine.connect() as connection:
             connection.execute(sa.text("UPDATE audit_chain SET seal = 'another'"))
             connection.commit()
-        told = run("doctor", "--audit")
-        assert told.exit_code == 1
-        assert lines(told)["record"] == "BROKEN"
+        done = run("doctor", "--audit")
+        assert done.exit_code == 1
+        assert lines(done)["record"] == "BROKEN"
 
     def test_a_clock_before_the_newest_entry(self, run, world, app_client):
         later = datetime.now(UTC).replace(microsecond=0) + timedelta(hours=2)
         with app_client.app.state.database.unit_of_work() as db:
-            told = {"thing": "team", "thing_id": "x", "action": "created", "key_label": "l"}
+            fields = {"thing": "team", "thing_id": "x", "action": "created", "key_label": "l"}
             sealed = {"chain": "other", "number": 1, "previous_seal": "", "seal": ""}
-            row = AuditEntry(id="aud_later", key_id="k", created_at=later, **told, **sealed)
+            row = AuditEntry(id="aud_later", key_id="k", created_at=later, **fields, **sealed)
             db.add(row)
         assert "was it set back?" in lines(run("doctor"))["clock"]
 
@@ -69,9 +69,9 @@ class TestWrong:
 def test_all_is_well(run, database_url, world):
     assert lines(run("doctor"))["backup"] == "none yet: run backup"
     assert run("backup").exit_code == 0
-    told = run("doctor", "--audit")
-    assert told.exit_code == 0, told.output
-    found = lines(told)
+    done = run("doctor", "--audit")
+    assert done.exit_code == 0, done.output
+    found = lines(done)
     assert found["schema"] == "newest"
     assert found["record"] == "seals hold"
     assert found["backup"] == "0 h old"

@@ -78,7 +78,7 @@ class TestWhatTheyTell:
             trial = trial_payload(world.larch, kind="wind", wind_speed_m_s=speed, runs=runs)
             created(world.larch.coach.post("/v1/trials", json=trial))
         text = self.page(world.larch.coach, kinds(world)["team"])
-        told = [
+        items = [
             "Our number",
             "What to try next",
             "Power of Larch one over the season",
@@ -86,7 +86,7 @@ class TestWhatTheyTell:
             "The numbers of this plot",
             "risk assessment",
         ]
-        assert [words for words in told if words not in text] == []
+        assert [words for words in items if words not in text] == []
         assert text.count("<svg") == 2
 
     def test_a_rotor_that_did_not_start_in_little_wind(self, world: World):
@@ -120,7 +120,7 @@ class TestWhatTheyTell:
 
 class TestWords:
     DOCUMENT_BLOCKS = (
-        Heading(HOSTILE), Text(HOSTILE, "told"), Text(HOSTILE, "quiet"), Items([HOSTILE]),
+        Heading(HOSTILE), Text(HOSTILE, "callout"), Text(HOSTILE, "quiet"), Items([HOSTILE]),
         Table(("A", HOSTILE), [(HOSTILE, "two\nlines")], HOSTILE),
     )  # fmt: skip
 

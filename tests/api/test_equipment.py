@@ -157,7 +157,7 @@ class TestChecks:
 
         assert len(stale()) == 1
         pairs = [{"reading": 4.1, "reference": 4.0}]
-        for day in ("2026-03-01", "2025-12-01"):  # an older comparison told later dates nothing
+        for day in ("2026-03-01", "2025-12-01"):  # an older comparison entered later dates nothing
             created(world.larch.coach.post(f"{vane}/checks",
                     json={"checked_on": day, "pairs": pairs}))  # fmt: skip
         assert world.larch.coach.get(vane).json()["spec"]["checked_on"] == "2026-03-01"
@@ -267,7 +267,7 @@ class TestReferenceRotor:
         refused = self.runs(world, 13, build_id=build)
         assert refused.status_code == 422
         assert "another rotor" in refused.json()["detail"]
-        created(self.runs(world, 9, build_id=build))  # what was run before is still told
+        created(self.runs(world, 9, build_id=build))  # what was run before is still shown
         assert lend(world.lead, box["id"], world.birch).status_code == 409
 
     def test_only_a_reference_rotor_stands_in_the_list_as_one(self, world: World):

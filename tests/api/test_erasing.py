@@ -34,8 +34,8 @@ def talk(world, school: School):
     odd = trial_payload(school, runs=[{"voltage_v": 1.2}, {"voltage_v": 0.9}], note=note)
     trial = created(coach.post("/v1/trials", json=odd, headers={"Idempotency-Key": "talk"}))
     (flag,) = [each for each in trial["flags"] if each["rule"] == "runs_disagree"]
-    told = {"answer": "confirm", "reason": note}
-    assert coach.post(f"/v1/flags/{flag['id']}/answer", json=told).is_success
+    fields = {"answer": "confirm", "reason": note}
+    assert coach.post(f"/v1/flags/{flag['id']}/answer", json=fields).is_success
     wrong = {"reason": note, "changes": {"load_ohm": 22.0}}
     assert coach.post(f"/v1/trials/{trial['id']}/corrections", json=wrong).is_success
     for kind, row_id in (("benches", school.bench_id), ("equipment", school.meter_id),
@@ -81,10 +81,10 @@ class TestADryRun:
     def test_tells_what_would_go_and_changes_nothing(self, what, run, database_url, world):
         before = stored_rows(database_url)
         erased = world.season_id if what == "season" else world.larch.organisation_id
-        told = run("purge", f"--{what}", erased)
-        assert told.exit_code == 0, told.output
-        assert "trial" in told.stdout
-        assert "nothing was changed" in told.stderr
+        done = run("purge", f"--{what}", erased)
+        assert done.exit_code == 0, done.output
+        assert "trial" in done.stdout
+        assert "nothing was changed" in done.stderr
         assert stored_rows(database_url) == before
 
 
@@ -117,9 +117,9 @@ class TestASeason:
         monkeypatch.setenv("GUSTBOOK_RETENTION_DAYS", "60")
         old = created(world.lead.post("/v1/seasons", json={
             "name": "Long ago", "starts_on": "2020-02-01", "ends_on": "2020-06-01"}))  # fmt: skip
-        told = run("purge", "--yes")
-        assert told.exit_code == 0, told.output
-        assert old["id"] in told.stdout
+        done = run("purge", "--yes")
+        assert done.exit_code == 0, done.output
+        assert old["id"] in done.stdout
         assert world.lead.get(f"/v1/seasons/{old['id']}").status_code == 404
 
     def test_another_season_of_the_same_schools_keeps_its_numbers(self, run, world):

@@ -43,8 +43,8 @@ def readiness(client, world):
     return client.get(f"{event(world)}/readiness").json()
 
 
-def larch_of(told):
-    (team,) = [team for team in told["teams"] if team["team_name"] == "Larch one"]
+def larch_of(status):
+    (team,) = [team for team in status["teams"] if team["team_name"] == "Larch one"]
     return team, {check["id"]: check for check in team["checks"]}
 
 
@@ -174,8 +174,8 @@ class TestReadiness:
 
         with app_client.app.state.database.unit_of_work() as db:
             db.get(Event, world.larch.event_id).rule_set = {"max_diameter_m": 0.6}
-        told = readiness(world.lead, world)
-        assert (told["teams"], "send it again" in told["reason"]) == ([], True)
+        status = readiness(world.lead, world)
+        assert (status["teams"], "send it again" in status["reason"]) == ([], True)
 
     def test_a_pull_below_what_the_blade_needs_is_a_fault(self, world: World):
         """4.2 m/s, λ 6, 0.45 m: ω = 112 rad/s; 2 · 0.012 · 112² · 0.1125 = 33.87 N."""
@@ -218,11 +218,11 @@ class TestReadiness:
         assert (team["build_number"], checks["hazards"]["outcome"]) == (2, "pass")
 
     def test_a_school_sees_its_own_teams_alone(self, world: World):
-        told = readiness(world.larch.coach, world)
-        assert [team["team_name"] for team in told["teams"]] == ["Larch one"]
-        assert sum(told["counts"].values()) == 1
+        status = readiness(world.larch.coach, world)
+        assert [team["team_name"] for team in status["teams"]] == ["Larch one"]
+        assert sum(status["counts"].values()) == 1
         assert len(readiness(world.lead, world)["teams"]) == 2
-        assert any("risk assessment" in words for words in told["cautions"])
+        assert any("risk assessment" in words for words in status["cautions"])
 
 
 class TestRefusedInspections:
@@ -264,17 +264,17 @@ class TestSafety:
         path = f"/v1/builds/{world.larch.build_id}"
         patch(world.larch.coach, path, rotor_diameter_m=0.6, blade_mass_kg=0.012,
               blade_balance_radius_m=0.15)  # fmt: skip
-        told = world.larch.coach.get(f"{path}/safety", params={"wind_speed_m_s": 6.0}).json()
-        assert told["runaway_speed_rpm"] == pytest.approx(1145.9, abs=0.1)
-        assert told["pull_test_n"] == pytest.approx(51.84, abs=0.01)
-        assert told["needs_guard"] is False
-        assert any("must hold 52 N" in words for words in told["sentences"])
+        body = world.larch.coach.get(f"{path}/safety", params={"wind_speed_m_s": 6.0}).json()
+        assert body["runaway_speed_rpm"] == pytest.approx(1145.9, abs=0.1)
+        assert body["pull_test_n"] == pytest.approx(51.84, abs=0.01)
+        assert body["needs_guard"] is False
+        assert any("must hold 52 N" in words for words in body["sentences"])
 
     def test_the_highest_wind_of_its_trials_counts(self, world: World):
-        told = world.larch.coach.get(f"/v1/builds/{world.larch.build_id}/safety").json()
-        assert told["wind_speed_m_s"] == pytest.approx(4.2)
-        assert told["pull_test_n"] is None
-        assert any("Weigh a blade" in words for words in told["sentences"])
+        body = world.larch.coach.get(f"/v1/builds/{world.larch.build_id}/safety").json()
+        assert body["wind_speed_m_s"] == pytest.approx(4.2)
+        assert body["pull_test_n"] is None
+        assert any("Weigh a blade" in words for words in body["sentences"])
 
 
 class TestRunOrder:
@@ -336,25 +336,25 @@ class TestResults:
 
         Mean is half-way, so the run at 2 is lowered by 0.0117 and that at 4 raised by as much.
         """
-        told = self.send(world, *self.worked(world, last=1.27)).json()
-        power = {run["position"]: run for run in told["runs"]}
+        body = self.send(world, *self.worked(world, last=1.27)).json()
+        power = {run["position"]: run for run in body["runs"]}
         fall = 2 * math.log(1.30 / 1.27)
-        assert told["drifts"][0]["drift_pct"] == pytest.approx(100 * math.expm1(fall))
+        assert body["drifts"][0]["drift_pct"] == pytest.approx(100 * math.expm1(fall))
         assert power[2]["power_w"] == pytest.approx(1.2**2 / 30.1)
         assert power[2]["corrected_power_w"] == pytest.approx(1.2**2 / 30.1 * math.exp(-fall / 4))
         assert power[4]["corrected_power_w"] == pytest.approx(1.25**2 / 30.1 * math.exp(fall / 4))
         assert power[3]["outcome"] == "did_not_finish"
         assert power[3]["team_name"] == "Birch one (Birch school)"
-        (first,) = told["places"]
+        (first,) = body["places"]
         assert first["team_name"] == "Larch one (Larch school)"
         assert first["best_w"] == power[4]["corrected_power_w"]
         assert first["runs"] == 2
 
     def test_beyond_six_per_cent_places_wait_for_a_decision(self, world: World):
         """1.30 to 1.25 V is 7.8 % of power."""
-        told = self.send(world, *self.worked(world, last=1.25)).json()
-        assert (told["places"], told["drifts"][0]["needs_decision"]) == (None, True)
-        assert "drift_decision" in told["reason"]
+        body = self.send(world, *self.worked(world, last=1.25)).json()
+        assert (body["places"], body["drifts"][0]["needs_decision"]) == (None, True)
+        assert "drift_decision" in body["reason"]
         assert patch(world.lead, event(world), drift_decision="as_run").status_code == 200
         (first,) = world.lead.get(f"{event(world)}/results").json()["places"]
         assert first["best_w"] == pytest.approx(1.25**2 / 30.1)
@@ -378,11 +378,11 @@ class TestResults:
         (trial,) = [each for each in trials if each["client_ref"].endswith("-4")]
         path = f"/v1/trials/{trial['id']}/withdraw"
         assert world.lead.post(path, json={"reason": "the load fell off"}).is_success
-        told = self.send(world, gone, session=session).json()
-        assert [run["outcome"] for run in told["runs"] if run["position"] == 4] == [
+        body = self.send(world, gone, session=session).json()
+        assert [run["outcome"] for run in body["runs"] if run["position"] == 4] == [
             "did_not_finish"
         ]  # fmt: skip
-        assert told["places"][0]["best_w"] < first["places"][0]["best_w"]
+        assert body["places"][0]["best_w"] < first["places"][0]["best_w"]
 
     def test_a_place_with_the_wrong_build_is_put_right(self, world: World):
         session = self.day(world)
@@ -391,29 +391,29 @@ class TestResults:
         (trial,) = [each for each in trials if each["client_ref"].endswith("-4")]
         path = f"/v1/trials/{trial['id']}/withdraw"
         assert world.lead.post(path, json={"reason": "it was Birch"}).is_success
-        told = self.send(world, self.run(4, world.birch.build_id, 1.25), session=session)
-        assert told.status_code == 200, told.text
-        assert told.json()["places"][0]["team_name"] == "Birch one (Birch school)"
+        done = self.send(world, self.run(4, world.birch.build_id, 1.25), session=session)
+        assert done.status_code == 200, done.text
+        assert done.json()["places"][0]["team_name"] == "Birch one (Birch school)"
         again = self.send(world, self.run(4, world.birch.build_id, 1.25), session=session)
-        assert again.json()["runs"] == told.json()["runs"]
+        assert again.json()["runs"] == done.json()["runs"]
 
     def test_two_rotors_do_not_pass_for_drift(self, world: World):
         rotor = created(world.lead.post("/v1/turbines", json={"team_id": None, "name": "Two"}))
         two = created(world.lead.post("/v1/builds", json=build_payload(rotor["id"])))["id"]
         runs = [*self.worked(world), self.run(6, two, 1.0), self.run(7, two, 1.0)]
-        told = self.send(world, *runs).json()
-        assert told["drifts"][0]["drift_pct"] == pytest.approx(0.0, abs=1e-9)
+        body = self.send(world, *runs).json()
+        assert body["drifts"][0]["drift_pct"] == pytest.approx(0.0, abs=1e-9)
 
     def test_a_reference_run_that_gave_nothing_tells_nothing(self, world: World):
-        told = self.send(world, *self.worked(world, last=0.0)).json()
-        assert (told["drifts"][0]["drift_pct"], told["drifts"][0]["reference_runs"]) == (None, 1)
-        assert told["places"][0]["best_w"] == pytest.approx(1.25**2 / 30.1)
+        body = self.send(world, *self.worked(world, last=0.0)).json()
+        assert (body["drifts"][0]["drift_pct"], body["drifts"][0]["reference_runs"]) == (None, 1)
+        assert body["places"][0]["best_w"] == pytest.approx(1.25**2 / 30.1)
 
     def test_as_many_runs_count_as_the_event_says(self, world: World):
         """Best of one: the first, 1.20 V, though the second gave more."""
-        told = self.send(world, *self.worked(world)).json()
-        assert (told["best_of"], told["places"][0]["runs"]) == (1, 1)
-        assert told["places"][0]["best_w"] == pytest.approx(1.2**2 / 30.1)
+        body = self.send(world, *self.worked(world)).json()
+        assert (body["best_of"], body["places"][0]["runs"]) == (1, 1)
+        assert body["places"][0]["best_w"] == pytest.approx(1.2**2 / 30.1)
         assert patch(world.lead, event(world), best_of=2).status_code == 200
         (first,) = world.lead.get(f"{event(world)}/results").json()["places"]
         assert first["best_w"] == pytest.approx(1.25**2 / 30.1)
@@ -426,17 +426,17 @@ class TestResults:
 
     def test_a_school_learns_nothing_of_another_ones_powers(self, world: World):
         self.send(world, *self.worked(world))
-        told = world.birch.coach.get(f"{event(world)}/results").json()
-        assert told["places"][0]["best_w"] is None
-        hidden = [run for run in told["runs"] if run["team_name"] == "another team"]
+        body = world.birch.coach.get(f"{event(world)}/results").json()
+        assert body["places"][0]["best_w"] is None
+        hidden = [run for run in body["runs"] if run["team_name"] == "another team"]
         assert len(hidden) == 2
         assert {run["power_w"] for run in hidden} == {None}
-        assert "Larch" not in str(told)
+        assert "Larch" not in str(body)
 
     def test_one_reference_run_tells_no_drift(self, world: World):
-        told = self.send(world, *self.worked(world)[:4]).json()
-        assert told["drifts"][0]["drift_pct"] is None
-        assert told["places"][0]["best_w"] == pytest.approx(1.25**2 / 30.1)
+        body = self.send(world, *self.worked(world)[:4]).json()
+        assert body["drifts"][0]["drift_pct"] is None
+        assert body["places"][0]["best_w"] == pytest.approx(1.25**2 / 30.1)
 
     @pytest.mark.parametrize(
         ("changed", "status", "words"),

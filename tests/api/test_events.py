@@ -65,20 +65,20 @@ def at_event(world: World, school, volts):
 
 class TestRefused:
     def test_without_an_anchor_nobody_is_placed(self, world: World):
-        told = outlook(world.lead, world)
-        assert {team["status"] for team in told["teams"]} == {"not_yet"}
-        assert (told["entrants"], told["pairs"], told["whole_order"]) == (0, [], None)
-        assert "reference rotor" in told["reason"]
-        assert all("reference rotor" in team["reason"] for team in told["teams"])
+        forecast = outlook(world.lead, world)
+        assert {team["status"] for team in forecast["teams"]} == {"not_yet"}
+        assert (forecast["entrants"], forecast["pairs"], forecast["whole_order"]) == (0, [], None)
+        assert "reference rotor" in forecast["reason"]
+        assert all("reference rotor" in team["reason"] for team in forecast["teams"])
 
     def test_teams_of_one_bench_are_told_apart_without_an_anchor(self, world: World):
         second = second_team(world.larch, "Larch two")
         for time in range(3):
             run(world.larch, 1.5 + 0.001 * time)
             run(second, 1.2 + 0.001 * time)
-        told = outlook(world.lead, world)
-        assert told["entrants"] == 0
-        (pair,) = told["pairs"]
+        forecast = outlook(world.lead, world)
+        assert forecast["entrants"] == 0
+        (pair,) = forecast["pairs"]
         assert (pair["a"], pair["b"]) == (world.larch.build_id, second.build_id)
         assert pair["probability_a_ahead"] > 0.88  # 0.90, drawn from each event's own seed
         assert "Larch one" in pair["sentence"]
@@ -101,15 +101,15 @@ class TestRefused:
 
     def test_a_school_that_nothing_joins_is_not_placed(self, world: World):
         reference(world, world.larch, 1.2)
-        told = outlook(world.lead, world)
-        status = {team["team_name"]: team["status"] for team in told["teams"]}
+        forecast = outlook(world.lead, world)
+        status = {team["team_name"]: team["status"] for team in forecast["teams"]}
         assert status == {"Larch one": "placed", "Birch one": "not_yet"}
-        (birch,) = [team for team in told["teams"] if team["status"] == "not_yet"]
+        (birch,) = [team for team in forecast["teams"] if team["status"] == "not_yet"]
         assert (birch["median_w"], birch["first"]) == (None, None)
         assert "cannot be placed yet" in birch["sentence"]
-        (link,) = told["missing_links"]
+        (link,) = forecast["missing_links"]
         assert link["joins"] == [world.birch.build_id]
-        assert told["pairs"] == []
+        assert forecast["pairs"] == []
 
     def test_a_coach_announces_no_event(self, world: World):
         asked = {"season_id": world.season_id, "name": "Another", "held_on": "2026-05-17"}
@@ -120,31 +120,31 @@ class TestRefused:
         assert world.lead.post("/v1/events", json=asked).status_code == 422
 
     def test_no_review_before_results(self, joined: World):
-        told = review(joined.lead, joined)
-        assert (told["coverage"], told["finished"]) == (None, 0)
-        assert "nobody finished" in told["reason"]
+        scores = review(joined.lead, joined)
+        assert (scores["coverage"], scores["finished"]) == (None, 0)
+        assert "nobody finished" in scores["reason"]
 
 
 class TestPlaced:
     def test_ranges_and_chances(self, joined: World):
         """Larch at 60 mW · (1.4/1.2)² = 82 mW before shrinkage, Birch at 60 mW, all at 4 m/s."""
-        told = outlook(joined.lead, joined)
-        larch, birch = told["teams"]
+        forecast = outlook(joined.lead, joined)
+        larch, birch = forecast["teams"]
         assert larch["team_name"] == "Larch one"
         assert larch["median_w"] == pytest.approx(0.0817, rel=0.1)
         assert birch["median_w"] == pytest.approx(0.060, rel=0.1)
         low, high = larch["range_80_w"]
         assert low < larch["median_w"] < high
         assert larch["first"] + birch["first"] == pytest.approx(1.0)
-        (pair,) = told["pairs"]
+        (pair,) = forecast["pairs"]
         assert pair["a"] == joined.larch.build_id
         assert pair["probability_a_ahead"] == pytest.approx(larch["first"])
-        assert told["whole_order"] == pytest.approx(larch["first"])
+        assert forecast["whole_order"] == pytest.approx(larch["first"])
 
     def test_the_same_facts_give_the_same_answer(self, joined: World):
         one, other = (outlook(client, joined) for client in (joined.lead, joined.larch.coach))
         mine = next(team for team in one["teams"] if team["team_name"] == "Larch one")
-        # Whoever sees one team alone is told its range, and no chance that weighs hidden ones.
+        # Who sees only one team sees its range, and no chance that weighs hidden ones.
         (seen,) = other["teams"]
         assert seen["median_w"] == pytest.approx(mine["median_w"], rel=0.01)
         assert seen["first"] is seen["top_half"] is other["whole_order"] is None
@@ -200,20 +200,20 @@ class TestReview:
         volts = math.sqrt(larch * 30.1)
         at_event(joined, joined.larch, [0.9 * volts, volts])
         at_event(joined, joined.birch, [0.3])
-        told = review(joined.lead, joined)
-        first, second = told["teams"]
+        scores = review(joined.lead, joined)
+        first, second = scores["teams"]
         assert first["result_w"] == pytest.approx(larch)
         assert first["z"] == pytest.approx(0.0, abs=0.01)
         assert (first["within"], second["within"]) == (True, False)
-        assert (told["coverage"], told["finished"]) == (0.5, 2)
+        assert (scores["coverage"], scores["finished"]) == (0.5, 2)
         ahead = forecast["pairs"][0]["probability_a_ahead"]
-        assert told["brier"] == pytest.approx((1 - ahead) ** 2)
-        assert told["sentence"].startswith("1 of 2 results")
+        assert scores["brier"] == pytest.approx((1 - ahead) ** 2)
+        assert scores["sentence"].startswith("1 of 2 results")
         # Of two, the figures over both would tell a coach how the other one did.
         hers = review(joined.larch.coach, joined)
         assert [team["team_name"] for team in hers["teams"]] == ["Larch one"]
         assert hers["coverage"] is hers["brier"] is hers["mean_ln_bias"] is None
-        assert "not told here" in hers["sentence"]
+        assert "not shown here" in hers["sentence"]
 
     def test_results_of_the_day_leave_the_forecast_as_it_was(self, joined: World):
         before = outlook(joined.lead, joined)

@@ -49,14 +49,14 @@ def lively(world):
     held, answered, gone = (created(coach.post("/v1/trials", json=odd | {"pitch_deg": pitch}))
                             for pitch in (9.0, 10.0, 11.0))  # fmt: skip
     (flag,) = [each for each in answered["flags"] if each["rule"] == "runs_disagree"]
-    told = {"answer": "confirm", "reason": "two blades were reset"}
-    assert coach.post(f"/v1/flags/{flag['id']}/answer", json=told).is_success
+    fields = {"answer": "confirm", "reason": "two blades were reset"}
+    assert coach.post(f"/v1/flags/{flag['id']}/answer", json=fields).is_success
     path = f"/v1/trials/{gone['id']}/withdraw"
     assert coach.post(path, json={"reason": "a blade was loose"}).is_success
     return held, answered, gone
 
 
-def told(client, world):
+def answers_of(client, world):
     paths = (f"seasons/{world.season_id}/report", f"seasons/{world.season_id}/comparison",
              f"teams/{world.larch.team_id}/progress", "flags?limit=200", "builds?limit=200",
              "equipment?limit=200", f"events/{world.larch.event_id}/readiness",
@@ -83,7 +83,7 @@ class TestThereAndBack:
         made = bring_in(empty, export(world))
         assert made.status_code == 201, made.text
         assert made.headers["location"] == f"/v1/seasons/{world.season_id}"
-        assert told(empty, world) == told(world.lead, world)
+        assert answers_of(empty, world) == answers_of(world.lead, world)
         states = [empty.get(f"/v1/trials/{each['id']}").json()["state"]
                   for each in (held, answered, gone)]  # fmt: skip
         assert states == ["held", "accepted", "withdrawn"]
@@ -98,7 +98,7 @@ class TestThereAndBack:
             differing = [name for name in one.namelist() if one.read(name) != two.read(name)]
             digests = [json.loads(file.read("manifest.json"))["digest"] for file in (one, two)]
         assert digests[0] == digests[1]
-        # What was done to the season here is told here: that it was brought in, and looked at.
+        # What was done to the season here is recorded here: that it was imported, and looked at.
         assert set(differing) <= {"tables/audit_entry.jsonl", "tables/audit_chain.jsonl",
                                   "manifest.json"}  # fmt: skip
 

@@ -72,8 +72,8 @@ class TestAnswers:
         assert trial["state"] == "held"
         assert trial["wind_speed_m_s"] == 9.4  # nothing is changed by itself
         assert counted(world) == before
-        told = answer(world.larch.coach, flag_of(trial, "wind_unit_slip"), answer="accept_fix")
-        assert (told.status_code, told.json()["state"]) == (200, "corrected")
+        body = answer(world.larch.coach, flag_of(trial, "wind_unit_slip"), answer="accept_fix")
+        assert (body.status_code, body.json()["state"]) == (200, "corrected")
         trial = again(world.larch, trial)
         assert trial["state"] == "accepted"
         assert trial["wind_speed_m_s"] == pytest.approx(9.4 / 2.2369, abs=1e-4)
@@ -81,8 +81,8 @@ class TestAnswers:
 
     def test_millivolts_of_all_runs(self, world: World):
         trial = run(world.larch, (23.0, 23.1, 22.9), meter_range_v=200.0)
-        told = answer(world.larch.coach, flag_of(trial, "millivolt_slip"), answer="accept_fix")
-        assert told.status_code == 200, told.text
+        body = answer(world.larch.coach, flag_of(trial, "millivolt_slip"), answer="accept_fix")
+        assert body.status_code == 200, body.text
         volts = [run["voltage_v"] for run in again(world.larch, trial)["runs"]]
         assert volts == pytest.approx([0.023, 0.0231, 0.0229])
 
@@ -90,8 +90,8 @@ class TestAnswers:
         session = new_session(world.larch, started_at="2026-03-12T14:30:00Z",
                               wind_speed_start_m_s=9.4)  # fmt: skip
         trial = run(world.larch, session_id=session["id"])
-        told = answer(world.larch.coach, flag_of(trial, "wind_unit_slip"), answer="accept_fix")
-        assert told.status_code == 200, told.text
+        body = answer(world.larch.coach, flag_of(trial, "wind_unit_slip"), answer="accept_fix")
+        assert body.status_code == 200, body.text
         stored = world.larch.coach.get(f"/v1/sessions/{session['id']}").json()
         assert stored["wind_speed_start_m_s"] == pytest.approx(4.2022, abs=1e-3)
         assert again(world.larch, trial)["state"] == "accepted"
@@ -99,9 +99,9 @@ class TestAnswers:
     def test_confirmed_with_a_reason_it_counts_as_it_is(self, world: World):
         before = counted(world)
         trial = run(world.larch, (1.2, 0.9))
-        told = answer(world.larch.coach, flag_of(trial, "runs_disagree"), answer="confirm",
+        body = answer(world.larch.coach, flag_of(trial, "runs_disagree"), answer="confirm",
                       reason="two blades were reset between the runs")  # fmt: skip
-        assert told.json()["answered_by"] == "Larch coach"
+        assert body.json()["answered_by"] == "Larch coach"
         trial = again(world.larch, trial)
         assert (trial["state"], counted(world)) == ("accepted", before + 1)
         assert flag_of(trial, "runs_disagree")["state"] == "confirmed"
@@ -175,8 +175,8 @@ class TestSessions:
 class TestLists:
     def test_what_waits_for_an_answer(self, world: World):
         held = run(world.larch, (1.2, 0.9))
-        told = world.larch.coach.get("/v1/flags", params={"state": "open", "severity": "hold"})
-        assert [flag["trial_id"] for flag in told.json()["items"]] == [held["id"]]
+        body = world.larch.coach.get("/v1/flags", params={"state": "open", "severity": "hold"})
+        assert [flag["trial_id"] for flag in body.json()["items"]] == [held["id"]]
         by_season = world.lead.get(
             "/v1/flags", params={"season_id": world.season_id, "rule": "runs_disagree"}
         )

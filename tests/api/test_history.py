@@ -130,8 +130,8 @@ class TestRecord:
 
     def test_a_season_is_told_whole(self, world: World):
         correct(world.larch.coach, world.larch.trial_id, load_ohm=22.0)
-        told = world.lead.get("/v1/audit", params={"season_id": world.season_id}).json()["items"]
-        actions = [entry["action"] for entry in told]
+        body = world.lead.get("/v1/audit", params={"season_id": world.season_id}).json()["items"]
+        actions = [entry["action"] for entry in body]
         assert actions[0] == "created"
         assert actions[-1] == "corrected"
         narrowed = world.lead.get("/v1/audit", params={"action": "corrected"}).json()["items"]
@@ -174,9 +174,9 @@ class TestRecord:
         for words in ("ask a.berg@example.org", "ask the coach"):
             tag = world.larch.coach.get(path).headers["ETag"]
             world.larch.coach.patch(path, json={"note": words}, headers={"If-Match": tag})
-        told = history(world.larch.coach, f"trials/{world.larch.trial_id}")
-        assert [entry["action"] for entry in told[1:]] == ["changed", "changed"]
-        assert "example.org" not in str(told)
+        entries = history(world.larch.coach, f"trials/{world.larch.trial_id}")
+        assert [entry["action"] for entry in entries[1:]] == ["changed", "changed"]
+        assert "example.org" not in str(entries)
 
     def test_a_key_tells_what_it_reached_and_when_it_ended(self, world: World):
         path = f"/v1/keys/{world.larch.key_id}"
@@ -188,11 +188,16 @@ class TestRecord:
 
         change(organisation_ids=[world.larch.organisation_id, world.birch.organisation_id])
         change(revoked=True)
-        told = history(world.lead, f"keys/{world.larch.key_id}")
-        assert [entry["action"] for entry in told] == ["created", "changed", "changed", "revoked"]
-        assert told[1]["changes"] == {"organisation_ids": [[], [world.larch.organisation_id]]}
+        entries = history(world.lead, f"keys/{world.larch.key_id}")
+        assert [entry["action"] for entry in entries] == [
+            "created",
+            "changed",
+            "changed",
+            "revoked",
+        ]
+        assert entries[1]["changes"] == {"organisation_ids": [[], [world.larch.organisation_id]]}
         both = sorted([world.larch.organisation_id, world.birch.organisation_id])
-        assert told[2]["changes"]["organisation_ids"][1] == both
+        assert entries[2]["changes"]["organisation_ids"][1] == both
 
     def test_a_key_ended_on_the_console_too(self, world: World, app_client):
         with app_client.app.state.database.unit_of_work() as db:

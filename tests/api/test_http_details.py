@@ -87,8 +87,8 @@ def test_a_visitor_does_not_read_the_hosts_words_about_its_session(world: World)
     answered = world.larch.coach.post(f"/v1/flags/{of_session[0]['id']}/answer", json=asked)
     assert answered.status_code == 200, answered.text
     path = f"/v1/trials?session_id={world.larch.session_id}"
-    told = world.larch.coach.get(path).text
-    assert of_session[0]["id"] in told
-    assert "the host's own words" not in told
+    text = world.larch.coach.get(path).text
+    assert of_session[0]["id"] in text
+    assert "the host's own words" not in text
     again = world.larch.coach.get(f"/v1/flags/{of_session[0]['id']}").json()
     assert again["reason"] == "the host's own words"

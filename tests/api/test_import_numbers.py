@@ -139,8 +139,8 @@ class TestThousandsOrDecimals:
             send(world.larch.coach, text({"relative_humidity_pct": "45 %"}, columns=columns))
         )
         session = world.larch.coach.get(f"/v1/trials/{done['rows'][0]['id']}").json()["session_id"]
-        told = world.larch.coach.get(f"/v1/sessions/{session}").json()
-        assert told["relative_humidity_pct"] == 45
+        body = world.larch.coach.get(f"/v1/sessions/{session}").json()
+        assert body["relative_humidity_pct"] == 45
 
 
 class TestTicks:
@@ -196,8 +196,8 @@ class TestWorkbooks:
         body = workbook({"relative_humidity_pct": 0.45}, columns=columns, change=in_percent)
         done = created(send(world.larch.coach, body, XLSX))
         session = world.larch.coach.get(f"/v1/trials/{done['rows'][0]['id']}").json()["session_id"]
-        told = world.larch.coach.get(f"/v1/sessions/{session}").json()
-        assert told["relative_humidity_pct"] == 45
+        result = world.larch.coach.get(f"/v1/sessions/{session}").json()
+        assert result["relative_humidity_pct"] == 45
 
     def test_a_fraction_in_a_column_of_volts_is_refused_in_percent(self, world: World):
         def in_percent(book):
@@ -227,10 +227,10 @@ class TestWorkbooks:
         rows = [{}, {"voltage_mv": 5}, {"voltage_mv": 1210}]
         body = workbook(*rows, columns=(*COLUMNS, "note"), change=hide)
         done = created(send(world.larch.coach, body, XLSX))
-        told = done["understood"]
-        assert told["hidden_rows"] == [3]
-        assert told["hidden_columns"] == ["note"]
-        assert (told["hidden_sheets"], told["other_sheets"]) == (["Old"], ["Notes"])
+        result = done["understood"]
+        assert result["hidden_rows"] == [3]
+        assert result["hidden_columns"] == ["note"]
+        assert (result["hidden_sheets"], result["other_sheets"]) == (["Old"], ["Notes"])
         assert [row["row"] for row in done["rows"]] == [2, 4]
         assert volts(world) == [1.2, 1.21]
 

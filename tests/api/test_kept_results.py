@@ -93,5 +93,5 @@ def test_what_is_taken_back_leaves_nothing_kept(world: World, database):
 
 
 def test_the_order_of_what_is_kept_is_the_formulas():
-    told = hashlib.sha256(" ".join(results.PACKED).encode()).hexdigest()[:4]
-    assert ORDERS[FORMULA] == told
+    body = hashlib.sha256(" ".join(results.PACKED).encode()).hexdigest()[:4]
+    assert ORDERS[FORMULA] == body

@@ -1,4 +1,4 @@
-"""How often may be asked and guessed: refused in time, told in headers, and nobody locked out."""
+"""Rate limits and guesses: refused in time, shown in headers, and nobody is locked out."""
 
 import pytest
 from fastapi.testclient import TestClient
@@ -133,8 +133,8 @@ class TestOverHttp:
         assert "ratelimit" not in world.lead.get("/healthz").headers
 
     def test_a_key_that_asks_too_often_waits_and_others_do_not(self, world, app_client):
-        told = world.larch.coach.get("/v1/teams").headers["ratelimit"]
-        used = 60_000 - int(told.split("r=")[1].split(";")[0])
+        body = world.larch.coach.get("/v1/teams").headers["ratelimit"]
+        used = 60_000 - int(body.split("r=")[1].split(";")[0])
         app_client.app.state.limits._per_minute = used + 5
         answers = [world.larch.coach.get("/v1/teams") for _ in range(7)]
         assert [answer.status_code for answer in answers][:5] == [200] * 5

@@ -82,9 +82,9 @@ def test_a_fault_is_written_with_its_cause(lines, app_client, monkeypatch):
     monkeypatch.setattr("api.routes.about.is_at_head", broken)
     answer = app_client.get("/readyz")
     assert answer.status_code == 500
-    told = lines()
-    assert any("KeyError" in line.get("fault", "") for line in told)
-    assert told[-1]["status"] == 500
+    body = lines()
+    assert any("KeyError" in line.get("fault", "") for line in body)
+    assert body[-1]["status"] == 500
 
 
 def test_metrics_are_off_unless_asked_for(app_client, database_url):
@@ -94,9 +94,9 @@ def test_metrics_are_off_unless_asked_for(app_client, database_url):
         lead = signer(client)(make_lead_key(client))
         for _ in range(3):
             lead.get("/v1/teams/team_none")
-        told = client.get("/metrics").text
+        text = client.get("/metrics").text
     line = 'gustbook_requests_total{operation="get_team",status="404"} 3.0'
-    assert line in told
-    assert "team_none" not in told
-    assert "gustbook_request_seconds_bucket" in told
-    assert "gustbook_requests_running 1.0" in told
+    assert line in text
+    assert "team_none" not in text
+    assert "gustbook_request_seconds_bucket" in text
+    assert "gustbook_requests_running 1.0" in text

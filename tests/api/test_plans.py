@@ -14,12 +14,12 @@ def refer(world, school):
 
 def test_the_bench_that_nothing_joins_comes_first(world: World):
     refer(world, world.larch)
-    told = plan(world.lead, world)
-    first = told["steps"][0]
+    planned = plan(world.lead, world)
+    first = planned["steps"][0]
     assert (first["kind"], first["bench_id"], first["joins"]) == (
         "reference", world.birch.bench_id, 1
     )  # fmt: skip
-    assert first["doubt_before_pct"] == told["doubt_pct"]
+    assert first["doubt_before_pct"] == planned["doubt_pct"]
     assert first["doubt_after_pct"] < 0.7 * first["doubt_before_pct"]
     assert "reference rotor at Birch hall" in first["sentence"]
 
@@ -45,15 +45,15 @@ def test_a_visit_day_of_all_stands_beside_it(world: World):
 
 def test_a_coach_is_not_told_of_another_school(world: World):
     refer(world, world.larch)
-    told = plan(world.larch.coach, world)
-    assert "Birch" not in str(told)
-    assert world.birch.bench_id not in str(told)
-    assert world.birch.team_id not in str(told)
+    planned = plan(world.larch.coach, world)
+    assert "Birch" not in str(planned)
+    assert world.birch.bench_id not in str(planned)
+    assert world.birch.team_id not in str(planned)
 
 
 def test_one_team_has_nothing_to_plan(world: World):
     path = f"/v1/trials/{world.birch.trial_id}/withdraw"
     assert world.lead.post(path, json={"reason": "a blade was loose"}).status_code == 200
-    told = plan(world.lead, world)
-    assert (told["steps"], told["visit_day"]) == ([], None)
-    assert "two teams" in told["reason"]
+    planned = plan(world.lead, world)
+    assert (planned["steps"], planned["visit_day"]) == ([], None)
+    assert "two teams" in planned["reason"]

@@ -53,9 +53,9 @@ class TestNotYet:
     def test_a_team_without_builds_is_told_to_begin(self, world: World):
         facts = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
         team = created(world.larch.coach.post("/v1/teams", json=facts | {"name": "Larch new"}))
-        told = progress(world.larch, team["id"])
-        assert (told["builds"], told["reason"]) == ([], "no record trial counts yet")
-        assert told["next_test"]["factor"] == "record"
+        progressed = progress(world.larch, team["id"])
+        assert (progressed["builds"], progressed["reason"]) == ([], "no record trial counts yet")
+        assert progressed["next_test"]["factor"] == "record"
 
     def test_one_session_is_no_trend(self, world: World):
         trend = progress(world.larch)["trend"]
@@ -64,12 +64,12 @@ class TestNotYet:
 
     def test_a_peak_at_the_edge_is_not_called(self, world: World):
         sweep_pitch(world.larch, 20.0, [6.0, 8.0, 11.0, 14.0])
-        told = progress(world.larch)
-        (pitch,) = told["pitch"]
+        progressed = progress(world.larch)
+        (pitch,) = progressed["pitch"]
         assert (pitch["bracketed"], pitch["best_pitch_deg"]) == (False, None)
         assert "still rising at the highest pitch" in pitch["reason"]
         assert pitch["next_pitch_deg"] > 14.0
-        assert told["next_test"]["value"] == pitch["next_pitch_deg"]
+        assert progressed["next_test"]["value"] == pitch["next_pitch_deg"]
 
 
 class TestKnown:
@@ -127,30 +127,30 @@ class TestChange:
         assert large["effect_pct"] == pytest.approx(100 * (1.6**2 / 1.2**2 - 1), abs=0.1)
         assert "% more" in large["sentence"]
         assert large["sentence"].startswith("From build 1 to 2, the change of blade count gave")
-        assert "no difference can be told yet" in small["sentence"]
+        assert "no difference is known yet" in small["sentence"]
         assert small["detectable_pct"] > small["effect_pct"]
 
     def test_what_comes_next_follows_the_newest_build(self, world: World):
         assert progress(world.larch)["next_test"]["factor"] == "pitch"
         sweep_pitch(world.larch, 11.2, [8.0, 10.0, 11.0, 12.5, 15.0])
-        told = progress(world.larch)["next_test"]
-        assert (told["factor"], told["value"]) == ("load", None)
-        assert "around the one in use" in told["sentence"]
+        progressed = progress(world.larch)["next_test"]
+        assert (progressed["factor"], progressed["value"]) == ("load", None)
+        assert "around the one in use" in progressed["sentence"]
         sweep_load(world.larch, 2.4, 30.0)
         assert progress(world.larch)["next_test"]["factor"] == "repeat"
         next_build(world.larch, 2)
-        told = progress(world.larch)["next_test"]
-        assert (told["factor"], told["value"]) == ("record", 2.0)
+        progressed = progress(world.larch)["next_test"]
+        assert (progressed["factor"], progressed["value"]) == ("record", 2.0)
 
     def test_a_sweep_begins_where_the_build_before_was_best(self, world: World):
-        told = progress(world.larch)["next_test"]
-        assert (told["factor"], told["value"]) == ("pitch", 8.0)
+        progressed = progress(world.larch)["next_test"]
+        assert (progressed["factor"], progressed["value"]) == ("pitch", 8.0)
         sweep_pitch(world.larch, 11.2, [8.0, 10.0, 11.0, 12.5, 15.0])
         second = next_build(world.larch, 2, changed_factor="blade_count", blade_count=4)
         run(world.larch, [1.4, 1.4, 1.4], build_id=second)
-        told = progress(world.larch)["next_test"]
-        assert told["value"] == pytest.approx(11.2, abs=0.3)
-        assert "where build 1 was best" in told["sentence"]
+        progressed = progress(world.larch)["next_test"]
+        assert progressed["value"] == pytest.approx(11.2, abs=0.3)
+        assert "where build 1 was best" in progressed["sentence"]
 
     def test_a_manifold_gain_is_told_in_times(self, world: World):
         second = next_build(world.larch, 2, changed_factor="pitch")

@@ -42,13 +42,13 @@ def contents_of(db):
     return [unpacked(row.content).trials for row in rows if row.content]
 
 
-def figures_of(told):
+def figures_of(answer):
     """Return an answer without what tells of the moment."""
-    if isinstance(told, list):
-        return [figures_of(each) for each in told]
-    if isinstance(told, dict):
-        return {name: figures_of(value) for name, value in told.items() if name not in ABOUT}
-    return told
+    if isinstance(answer, list):
+        return [figures_of(each) for each in answer]
+    if isinstance(answer, dict):
+        return {name: figures_of(value) for name, value in answer.items() if name not in ABOUT}
+    return answer
 
 
 def send(school, ref, volts):

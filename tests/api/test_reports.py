@@ -15,11 +15,11 @@ def report(client, world, **parameters):
     return answer
 
 
-def larch(told):
+def larch(report_body):
     """Return the report of the Larch team."""
     (team,) = [
         team
-        for organisation in told["organisations"]
+        for organisation in report_body["organisations"]
         for team in organisation["teams"]
         if team["name"] == "Larch one"
     ]
@@ -71,8 +71,8 @@ class TestNumbers:
             "name": "New",
         }
         created(world.larch.coach.post("/v1/teams", json=facts))
-        told = report(world.larch.coach, world).json()
-        (team,) = [t for t in told["organisations"][0]["teams"] if t["name"] == "New"]
+        reported = report(world.larch.coach, world).json()
+        (team,) = [t for t in reported["organisations"][0]["teams"] if t["name"] == "New"]
         assert team["current"] is None
         assert team["reason"] == "no record trial counts yet"
 
@@ -82,18 +82,18 @@ class TestNumbers:
             created(
                 world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, **changed))
             )
-        told = report(world.larch.coach, world).json()
-        assert (told["trials_stored"], told["trials"]) == (4, 1)
-        assert {left["code"]: left["trials"] for left in told["left_out"]} == {
+        reported = report(world.larch.coach, world).json()
+        assert (reported["trials_stored"], reported["trials"]) == (4, 1)
+        assert {left["code"]: left["trials"] for left in reported["left_out"]} == {
             "held": 1, "other_kind": 1, "out_of_range": 1,
         }  # fmt: skip
-        assert larch(told)["left_out"] == told["left_out"]
+        assert larch(reported)["left_out"] == reported["left_out"]
 
     def test_order_within_a_bench_only(self, world: World):
-        told = report(world.lead, world).json()
-        assert [len(bench["order"]) for bench in told["benches"]] == [1, 1]
-        assert told["comparison"]["available"] is False
-        assert "reference rotor" in told["comparison"]["sentence"]
+        reported = report(world.lead, world).json()
+        assert [len(bench["order"]) for bench in reported["benches"]] == [1, 1]
+        assert reported["comparison"]["available"] is False
+        assert "reference rotor" in reported["comparison"]["sentence"]
 
     def test_two_teams_at_one_bench_and_one_alone(self, world: World):
         """44.1 and 44.1 mW are too close to call; narrowed, places stay those of all."""

@@ -126,8 +126,8 @@ def without_ids(answer: Any) -> tuple[int, str, list[tuple[str, str]]]:
 
 def assert_tells_nothing_of(answer: Any, theirs: dict[str, str]) -> None:
     """Refuse an answer that carries any id of the other school."""
-    told = [name for name, value in theirs.items() if name not in SHARED and value in answer.text]
-    assert not told
+    text = [name for name, value in theirs.items() if name not in SHARED and value in answer.text]
+    assert not text
     assert "Birch" not in answer.text
 
 

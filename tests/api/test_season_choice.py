@@ -91,13 +91,13 @@ def test_a_schools_report_is_of_the_season_with_its_trials(world):
     """A team is registered for a season that begins in 2090, long before it does."""
     later = season_payload(name="Next", starts_on="2090-01-01", ends_on="2090-05-01")
     season = created(world.lead.post("/v1/seasons", json=later))
-    told = {"organisation_id": world.larch.organisation_id, "season_id": season["id"]}
-    created(world.larch.coach.post("/v1/teams", json=told | {"name": "Larch two"}))
+    fields = {"organisation_id": world.larch.organisation_id, "season_id": season["id"]}
+    created(world.larch.coach.post("/v1/teams", json=fields | {"name": "Larch two"}))
     report = world.larch.coach.get(f"/v1/organisations/{world.larch.organisation_id}/report")
     assert (report.json()["name"], report.json()["trials_stored"]) == ("Spring 2026", 1)
 
 
 def test_the_service_says_which_season_it_takes_and_why(world):
-    told = world.larch.reader.get("/v1/seasons/current").json()
-    assert (told["id"], told["chosen_by"]) == (world.season_id, "latest_trial")
-    assert told["sentence"] == "No season is running today; Spring 2026 has the newest trial."
+    body = world.larch.reader.get("/v1/seasons/current").json()
+    assert (body["id"], body["chosen_by"]) == (world.season_id, "latest_trial")
+    assert body["sentence"] == "No season is running today; Spring 2026 has the newest trial."

@@ -91,8 +91,8 @@ class TestAttached:
     def test_other_runs_keep_the_unit_they_were_typed_in(self, world: World):
         asked = trial_payload(world.larch, runs=[{"voltage_mv": 1210}, {"voltage_mv": 1190}])
         trial = created(world.larch.coach.post("/v1/trials", json=asked))
-        told = send(world.larch.coach, trial["id"], logged([1.2, 1.21])).json()["runs"]
-        assert [run["as_typed"] for run in told] == [{}, trial["runs"][1]["as_typed"]]
+        body = send(world.larch.coach, trial["id"], logged([1.2, 1.21])).json()["runs"]
+        assert [run["as_typed"] for run in body] == [{}, trial["runs"][1]["as_typed"]]
         assert trial["runs"][1]["as_typed"]["voltage_v"]["unit"] == "mV"
 
     def test_the_reading_before_stays_readable(self, world: World):

@@ -62,8 +62,8 @@ def test_after_a_season_nobody_is_quiet(world, seen):
 
 def test_a_bench_is_anchored_by_a_reference_run_that_counts(world, seen):
     assert [bench.name for bench in seen(SOON, world.larch).unanchored] == ["Larch hall"]
-    told = trial_payload(world.larch, kind="reference", build_id=world.reference_build_id)
-    trial = created(world.larch.coach.post("/v1/trials", json=told))
+    payload = trial_payload(world.larch, kind="reference", build_id=world.reference_build_id)
+    trial = created(world.larch.coach.post("/v1/trials", json=payload))
     assert seen(SOON, world.larch).unanchored == []
     away = world.larch.coach.post(f"/v1/trials/{trial['id']}/withdraw", json={"reason": "no load"})
     assert away.status_code == 200

@@ -14,7 +14,7 @@ from tests.makers import World, trial_payload
 
 
 class Store:
-    """Stands for what stores works: notes what came together, and fails where it is told to."""
+    """Stands for what stores works: notes what came together, and fails where asked to."""
 
     def __init__(self, fails=()):
         self.fails, self.calls = dict(fails), []
@@ -201,8 +201,8 @@ class TestAtTheDoor:
         schools = (world.larch, world.birch)
         works = [post(school, number) for number in range(6) for school in schools]
         for at, trial_id in enumerate(self.send_all(world, works, waiting=12)):
-            told = world.lead.get(f"/v1/trials/{trial_id}/history").json()["items"]
-            assert [entry["key_id"] for entry in told] == [schools[at % 2].key_id]
+            entries = world.lead.get(f"/v1/trials/{trial_id}/history").json()["items"]
+            assert [entry["key_id"] for entry in entries] == [schools[at % 2].key_id]
 
     def test_retries_among_others_are_stored_once(self, world: World):
         def post(number):

@@ -37,8 +37,8 @@ def undo(client, import_id):
 
 def report(world):
     """Return the season's report without what tells one asking from another."""
-    told = world.lead.get(f"/v1/seasons/{world.season_id}/report").json()
-    return json.dumps({**told, "as_of": None, "revision": None}, sort_keys=True)
+    body = world.lead.get(f"/v1/seasons/{world.season_id}/report").json()
+    return json.dumps({**body, "as_of": None, "revision": None}, sort_keys=True)
 
 
 @pytest.mark.on_both
@@ -106,8 +106,8 @@ class TestUndo:
         stored = created(send(world.larch.coach, sheet(1.3)))
         session = world.lead.get(f"/v1/trials/{stored['rows'][0]['id']}").json()["session_id"]
         flag = world.larch.coach.get("/v1/flags", params={"session_id": session}).json()["items"][0]
-        told = {"answer": "confirm", "reason": "we know"}
-        assert world.larch.coach.post(f"/v1/flags/{flag['id']}/answer", json=told).is_success
+        fields = {"answer": "confirm", "reason": "we know"}
+        assert world.larch.coach.post(f"/v1/flags/{flag['id']}/answer", json=fields).is_success
         refused = undo(world.larch.coach, stored["id"])
         assert (refused.status_code, session in refused.text) == (409, True)
         assert world.lead.get(f"/v1/sessions/{session}").status_code == 200
@@ -130,8 +130,8 @@ class TestUndo:
         with ThreadPoolExecutor(2) as pool:
             works = [pool.submit(undo, world.larch.coach, stored["id"]) for _ in range(2)]
         assert sorted(each.result().status_code for each in works) == [200, 409]
-        told = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
-        assert [entry["action"] for entry in told] == ["imported", "undone"]
+        entries = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
+        assert [entry["action"] for entry in entries] == ["imported", "undone"]
 
     def test_who_was_about_to_answer_is_told_it_is_gone(self, world: World, monkeypatch):
         """The undo comes between finding a trial's flag and locking it: gone, and no fault."""
@@ -152,9 +152,9 @@ class TestUndo:
     def test_it_is_written_down(self, world: World):
         stored = created(send(world.larch.coach, sheet(1.3)))
         undo(world.larch.coach, stored["id"])
-        told = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
-        assert [entry["action"] for entry in told] == ["imported", "undone"]
-        assert told[-1]["reason"] == "the wrong file"
+        entries = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
+        assert [entry["action"] for entry in entries] == ["imported", "undone"]
+        assert entries[-1]["reason"] == "the wrong file"
 
 
 class TestErrors:

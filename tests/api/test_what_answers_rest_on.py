@@ -7,8 +7,8 @@ LATER = "2026-03-12T14:30:00Z"
 
 
 def confirm(client, flag):
-    told = answer(client, flag, answer="confirm", reason="looked at it again")
-    assert told.status_code == 200, told.text
+    body = answer(client, flag, answer="confirm", reason="looked at it again")
+    assert body.status_code == 200, body.text
 
 
 def correct(client, trial, **changes):
@@ -183,7 +183,7 @@ class TestKnownBySubmission:
 
 
 def test_a_doubted_session_cannot_slip_past_a_refusal(world: World):
-    """Its flag is told with the first trial of the session, here one that is stored already."""
+    """Its flag is shown with the first trial of the session, here one that is stored already."""
     session = session_payload(world.larch, started_at=LATER, wind_speed_end_m_s=4.6)
     session_id = created(world.larch.coach.post("/v1/sessions", json=session))["id"]
     stored = trial_payload(world.larch, session_id=session_id, client_ref="one")

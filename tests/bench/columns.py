@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.columns import RUN_COLUMNS, TEXT_COLUMNS, TRIAL_COLUMNS
 
-#: Trials and teams of a club, a district (from which growth is told), a region, a country.
+#: Trials and teams of a club, a district (for growth), a region, a country.
 SCALES = {"club": (3_000, 30), "district": (30_000, 300), "region": (100_000, 1_000),
           "country": (1_000_000, 10_000)}  # fmt: skip
 WEEK_S, BUILDS, SESSIONS, TEAMS_OF_A_BENCH = 604_800.0, 5, 20, 5

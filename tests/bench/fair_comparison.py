@@ -111,7 +111,7 @@ def _calibration(fit, current, fair, truth) -> dict[str, float]:
 
 
 def _events(season, fit, current, teams, exponents) -> dict[str, float]:
-    """Return how outlooks on invented events did, by what the season's trials told."""
+    """Return how outlooks on invented events did, by the season's trials."""
     rng = np.random.default_rng(season.seed)
     anchor = math.log(0.060) - fit.effects["reference"]  # assigned, as a coach would
     entrants = Entrants(
@@ -127,13 +127,13 @@ def _events(season, fit, current, teams, exponents) -> dict[str, float]:
     scores = []
     for _ in range(EVENTS_A_SEASON):
         about = Event(wind_speed_m_s=float(rng.uniform(3.6, 4.6)))
-        told = foresee(entrants, about, seed=int(rng.integers(2**31)), draws=2_000)
+        forecast = foresee(entrants, about, seed=int(rng.integers(2**31)), draws=2_000)
         ln_wind = math.log(about.wind_speed_m_s / 4) + rng.normal(0, 0.04)
         result = (
             truth + true_exponent * ln_wind + rng.normal(0, 0.125)
             + rng.normal(0, 0.05, len(truth)) + rng.normal(0, 0.06, len(truth))
         )  # fmt: skip
-        scores.append(score_forecast(told, np.exp(result)))
+        scores.append(score_forecast(forecast, np.exp(result)))
     return {
         "inside": float(np.mean([each.coverage for each in scores])),
         "brier": float(np.mean([each.brier for each in scores])),

@@ -44,12 +44,12 @@ def season():
 class Plot:
     """Lines, points and words over two axes, as SVG text."""
 
-    def __init__(self, title: str, told: str, x: tuple, y: tuple) -> None:
+    def __init__(self, title: str, description: str, x: tuple, y: tuple) -> None:
         (self.x_name, self.x_low, self.x_high), (self.y_name, self.y_low, self.y_high) = x, y
         self.parts = [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
             f'font-family="sans-serif" font-size="13">',
-            f"<title>{title}</title><desc>{told}</desc>",
+            f"<title>{title}</title><desc>{description}</desc>",
             f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>',
             f'<text x="{LEFT}" y="20" font-weight="bold">{title}</text>',
         ]
@@ -155,8 +155,8 @@ def comparison_plot() -> str:
     """Draw the fair powers of four teams of two benches with their intervals."""
     fair = fair_powers(season(), {"rotor": 0.060})
     teams = ["Larch", "Alder", "Heron", "Dunlin"]
-    told = "; ".join(f"{team} {1000 * fair[team].power_w:.0f} mW" for team in teams)
-    plot = Plot("Fair power, with its interval", told, ("team", 0, 5), ("mW", 20, 90))
+    text = "; ".join(f"{team} {1000 * fair[team].power_w:.0f} mW" for team in teams)
+    plot = Plot("Fair power, with its interval", text, ("team", 0, 5), ("mW", 20, 90))
     plot.axes([1, 2, 3, 4], [20, 40, 60, 80], lambda at: teams[at - 1])
     for at, team in enumerate(teams, start=1):
         low, high = fair[team].interval_w

@@ -38,15 +38,15 @@ class Row:
             return True
         return self.ratio >= self.goal if self.at_least else self.ratio <= self.goal
 
-    def _told(self, value: float) -> str:
+    def _in_words(self, value: float) -> str:
         return seconds(value) if self.unit == "s" else f"{value:.4g} {self.unit}".rstrip()
 
-    def told(self) -> dict[str, str]:
+    def cells(self) -> dict[str, str]:
         """Return the cells of a table's row."""
         sign, times = ("≥", " × as fast") if self.at_least else ("≤", " ×")
         return {
-            "work": self.work, "ours": self._told(self.ours), "peer": self.peer,
-            "peer's": self._told(self.theirs), "ratio": f"{self.ratio:.2f}",
+            "work": self.work, "ours": self._in_words(self.ours), "peer": self.peer,
+            "peer's": self._in_words(self.theirs), "ratio": f"{self.ratio:.2f}",
             "goal": "" if self.goal is None else f"{sign} {self.goal:g}{times}",
             "holds": "" if self.goal is None else "yes" if self.holds else "NO",
         }  # fmt: skip
@@ -74,8 +74,8 @@ def interleaved(works: dict[str, Callable[[], object]], repeats: int = REPEATS) 
 
 def machine() -> str:
     """Return what the figures were measured on."""
-    told = Path("/proc/cpuinfo").read_text().splitlines()
-    model = next((line.split(":")[1].strip() for line in told if "model name" in line), "unknown")
+    body = Path("/proc/cpuinfo").read_text().splitlines()
+    model = next((line.split(":")[1].strip() for line in body if "model name" in line), "unknown")
     return (
         f"{model}, {os.cpu_count()} cores, Python {platform.python_version()}, numpy "
         f"{np.__version__}, SQLite {sqlite3.sqlite_version}, load {os.getloadavg()[0]:.1f}"

@@ -20,14 +20,14 @@ PATHS = ("/v1/trials?limit=50", f"/v1/organisations/{public_id('org', 1)}/report
 def rows(scale: str) -> Iterator[Row]:
     """Yield the slowest hundredth beside a fair share of the queue, and the errors."""
     with ours(copied("club")) as (service, key):
-        yield from _told("SQLite", asyncio.run(_all(service.url, key)))
+        yield from _rows("SQLite", asyncio.run(_all(service.url, key)))
     with fresh("postgresql") as (_, server):
         fill_server(server)
         with ours(server) as (service, key):
-            yield from _told("PostgreSQL", asyncio.run(_all(service.url, key)))
+            yield from _rows("PostgreSQL", asyncio.run(_all(service.url, key)))
 
 
-def _told(database: str, seen: list[tuple[float, int]]) -> Iterator[Row]:
+def _rows(database: str, seen: list[tuple[float, int]]) -> Iterator[Row]:
     taken = sorted(seconds for seconds, _ in seen)
     errors = sum(status >= 400 for _, status in seen)
     work = f"{CLIENTS} clients for {SECONDS} s, {database}, {len(seen) / SECONDS:.0f} requests/s"

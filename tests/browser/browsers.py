@@ -57,7 +57,7 @@ def visiting(browser: Browser, service: Service, **options: object) -> Iterator[
     page.on("dialog", lambda dialog: watched.said.append(f"dialog {dialog.message}"))
     page.on(
         "console",
-        lambda told: watched.said.append(told.text) if told.type == "error" else None,
+        lambda message: watched.said.append(message.text) if message.type == "error" else None,
     )
     if options.get("java_script_enabled", True):
         page.add_init_script(WATCH)

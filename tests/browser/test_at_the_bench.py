@@ -19,11 +19,11 @@ class TestAtTheBench:
         expect(phone.get_by_role("heading", level=1)).to_contain_text(
             "Trial of Larch one: Whirl, build 1"
         )
-        told = phone.locator(".verdict").inner_text()
+        text = phone.locator(".verdict").inner_text()
         # The worked example: 1.2 V over 30.1 ohm are 47.8 mW; beside it stand span and cube rule.
-        assert "47.8 mW" in told
-        assert re.search(r"would be \d+ mW \(\d+ to \d+\)", told)
-        assert "cube rule" in told
+        assert "47.8 mW" in text
+        assert re.search(r"would be \d+ mW \(\d+ to \d+\)", text)
+        assert "cube rule" in text
         phone.get_by_role("link", name="Next run").click()
         assert phone.get_by_label("Session").input_value() == world.larch.session_id
         assert phone.get_by_label("Build").input_value() == world.larch.build_id

@@ -22,18 +22,18 @@ class TestFromASpreadsheet:
         assert row.get_by_label("Row 3, voltage_v").input_value() == "1,l9"
         phone.get_by_label("Row 3, voltage_v").fill("1,19")
         phone.get_by_role("button", name="Look again").click()
-        expect(phone.locator(".told").first).to_contain_text("New rows: 2")
+        expect(phone.locator(".callout").first).to_contain_text("New rows: 2")
         assert trials_of(world) == before
         looked = phone.get_by_label("I have looked at what is odd")
         if looked.count():
             looked.check()
         phone.get_by_role("button", name="Store it").click()
-        expect(phone.locator(".told")).to_contain_text("New rows: 2")
+        expect(phone.locator(".callout")).to_contain_text("New rows: 2")
         assert trials_of(world) == before + 2
         phone.get_by_text("Undo this import").first.click()
         phone.get_by_label("Reason").fill("the wrong sheet")
         phone.get_by_role("button", name="Undo this import").click()
-        expect(phone.locator(".told")).to_contain_text("Undone")
+        expect(phone.locator(".callout")).to_contain_text("Undone")
         assert trials_of(world) == before
 
     def test_a_file_is_dropped(self, phone, world, tmp_path):
@@ -42,7 +42,7 @@ class TestFromASpreadsheet:
         phone.goto("/imports")
         phone.get_by_label("File").set_input_files(file)
         phone.get_by_role("button", name="Look at it").click()
-        expect(phone.locator(".told").first).to_contain_text("New rows: 2")
+        expect(phone.locator(".callout").first).to_contain_text("New rows: 2")
         expect(phone.locator("dl.facts").first).to_contain_text("semicolon")
 
 
@@ -141,9 +141,9 @@ class TestANewProgramme:
     def test_from_nothing_to_a_trial_by_pages_alone(self, browser, tmp_path):
         service = Service(tmp_path)
         try:
-            told = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+            done = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
             with visiting(browser, service, viewport=PHONE) as page:
-                sign_in(page, told.stdout.strip())
+                sign_in(page, done.stdout.strip())
                 register_all(page)
                 fill_trial(page, "1,2", "1,19", "1,21")
                 page.get_by_role("button", name="Send").click()

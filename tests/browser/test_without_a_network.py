@@ -58,8 +58,10 @@ class TestWithoutANetwork:
 
 def second_build(world):
     """Register another team with a build, and return the build."""
-    told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
-    team = created(world.larch.coach.post("/v1/teams", json=told | {"name": f"Team {id(told)}"}))
+    fields = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+    team = created(
+        world.larch.coach.post("/v1/teams", json=fields | {"name": f"Team {id(fields)}"})
+    )
     machine = {"team_id": team["id"], "name": "Other turbine"}
     turbine = created(world.larch.coach.post("/v1/turbines", json=machine))
     return created(world.larch.coach.post("/v1/builds", json=build_payload(turbine["id"])))["id"]
@@ -139,9 +141,9 @@ class TestTheUnsentList:
         phone.goto("/account")
         expect(phone.get_by_text("Not sent: 1")).to_be_visible()
         phone.context.set_offline(False)  # the page that stood in for /account loads again
-        told = phone.get_by_role("status")
-        expect(told).to_contain_text("Trials sent from this phone: 1", timeout=15_000)
-        expect(told).to_contain_text("waiting for your answer: 1")
+        body = phone.get_by_role("status")
+        expect(body).to_contain_text("Trials sent from this phone: 1", timeout=15_000)
+        expect(body).to_contain_text("waiting for your answer: 1")
         assert trials_of(world) == before + 1
 
     def test_a_page_goes_on_by_itself_when_the_service_is_back(self, phone, service):
@@ -156,8 +158,8 @@ class TestTheUnsentList:
         expect(phone.get_by_role("heading", name="Account")).to_be_visible(timeout=15_000)
 
     def test_another_build_brings_its_own_pitch_and_load(self, phone, world):
-        told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
-        team = created(world.larch.coach.post("/v1/teams", json=told | {"name": "Osprey"}))
+        fields = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+        team = created(world.larch.coach.post("/v1/teams", json=fields | {"name": "Osprey"}))
         machine = {"team_id": team["id"], "name": "Turbine"}
         turbine = created(world.larch.coach.post("/v1/turbines", json=machine))
         facts = build_payload(turbine["id"], pitch_deg=15, load_ohm=33)

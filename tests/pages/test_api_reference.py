@@ -99,7 +99,7 @@ class TestSafe:
 
 
 @pytest.mark.parametrize(
-    ("schema", "told"),
+    ("schema", "words_shown"),
     [
         ({"type": "integer", "minimum": 1}, "whole number, at least 1"),
         ({"type": "number", "maximum": 5, "unit": "Ω"}, "number, at most 5 Ω"),
@@ -112,5 +112,5 @@ class TestSafe:
         ({}, "anything"),
     ],
 )
-def test_kinds_in_words(schema, told):
-    assert "".join(words for words, _ in kind(schema)) == told
+def test_kinds_in_words(schema, words_shown):
+    assert "".join(words for words, _ in kind(schema)) == words_shown

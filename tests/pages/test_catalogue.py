@@ -24,8 +24,10 @@ TEMPLATES = [each for each in (FOLDER / "templates").glob("*.html") if each.name
 SOURCES = [path.read_text() for path in (*TEMPLATES, *FOLDER.glob("*.py"))]
 OF_ONE_RUN = re.compile("^run_1_|(?<=^voltage)_[0-9]+$")
 WHOLE = re.compile(r"""say\(\(*["']([a-z_]+\.[a-z_0-9]+)["']""")
-#: How a key is begun whose end is a fact: "role." ~ role, f"trial.{key}", told("drift", …).
-BEGUN = re.compile(r"""["']([a-z_]+\.)["']|f["']([a-z_]+\.)[a-z_]*\{|told\(\s*["']([a-z_]+)["']""")
+#: How a key is begun whose end is a fact: "role." ~ role, f"trial.{key}", labelled("drift", …).
+BEGUN = re.compile(
+    r"""["']([a-z_]+\.)["']|f["']([a-z_]+\.)[a-z_]*\{|labelled\(\s*["']([a-z_]+)["']"""
+)
 QUOTED = re.compile(r'(?:aria-label|title|alt|placeholder)="([^"]*)"')
 CODE = re.compile(
     r"\{% set [a-z_]+ %\}.*?\{% endset %\}|\{#.*?#\}|\{\{.*?\}\}|\{%.*?%\}|<[^>]*>", re.S
@@ -96,6 +98,6 @@ def test_no_template_says_anything_of_its_own(template):
 
 def test_every_text_can_be_said():
     for key, words in catalogue().items():
-        told = say(key, **dict.fromkeys(re.findall(r"\{([a-z_]+)\}", words), "3"))
-        assert "{" not in told
-        assert told == told.strip() != ""
+        body = say(key, **dict.fromkeys(re.findall(r"\{([a-z_]+)\}", words), "3"))
+        assert "{" not in body
+        assert body == body.strip() != ""

@@ -26,8 +26,8 @@ def trial_form(school, **typed):
 
 def fault_at(page, name):
     """Return what stands beside a field, as somebody reads it."""
-    told = re.search(rf'<p class="fault" id="e-{name}">([^<]*)</p>', page)
-    return told[1] if told else None
+    body = re.search(rf'<p class="fault" id="e-{name}">([^<]*)</p>', page)
+    return body[1] if body else None
 
 
 class TestRefused:
@@ -256,8 +256,8 @@ class TestCorrection:
 
     def test_a_logged_run_is_corrected_like_any_other(self, world, visiting):
         logged = {"series_voltage_v": [1.2, 1.21, 1.19], "sample_rate_hz": 2.0}
-        told = trial_payload(world.larch, client_ref="s", runs=[logged])
-        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, client_ref="s", runs=[logged])
+        trial = created(world.larch.coach.post("/v1/trials", json=payload))
         browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
         assert "1.2; 1.21; 1.19" in browser.get(path).text
         typed = self.typed(world, reason="why", voltage_1="", voltage_2="", voltage_3="")
@@ -271,8 +271,8 @@ class TestCorrection:
             {"voltage_v": volts, "wind_speed_m_s": wind, "rotor_speed_rpm": 400.0}
             for volts, wind in ((1.2, 3.63), (1.21, 8.12))
         ]
-        told = trial_payload(world.larch, client_ref="w", runs=runs)
-        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, client_ref="w", runs=runs)
+        trial = created(world.larch.coach.post("/v1/trials", json=payload))
         browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
         page = browser.get(path).text
         assert 'name="run_2_wind_speed_m_s" value="8.12"' in page.replace(
@@ -287,8 +287,8 @@ class TestCorrection:
 
     def test_a_stored_number_with_three_decimals_is_not_asked_about(self, world, visiting):
         logged = {"series_voltage_v": [1.203, 1.214, 1.195], "sample_rate_hz": 1.333}
-        told = trial_payload(world.larch, client_ref="d", runs=[logged], load_ohm=22.105)
-        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, client_ref="d", runs=[logged], load_ohm=22.105)
+        trial = created(world.larch.coach.post("/v1/trials", json=payload))
         browser, path = visiting(world.larch.coach_key), f"/trials/{trial['id']}/correct"
         assert 'value="22.1050"' in browser.get(path).text
         typed = self.typed(world, reason="why", load_ohm="22.1050", pitch_deg="13")
@@ -315,8 +315,8 @@ def test_a_fault_of_no_field_stands_above_the_form():
 
 
 def test_a_sitting_is_changed_without_its_time(world, visiting):
-    told = session_payload(world.larch, started_at="2026-04-01T10:00:00Z")
-    session = created(world.larch.coach.post("/v1/sessions", json=told))
+    payload = session_payload(world.larch, started_at="2026-04-01T10:00:00Z")
+    session = created(world.larch.coach.post("/v1/sessions", json=payload))
     page = visiting(world.larch.coach_key).get(f"/sittings/{session['id']}/edit").text
     assert "started_at" not in page
     assert 'name="air_temperature_c"' in page

@@ -115,8 +115,8 @@ def test_a_form_gives_it_back_as_text(name, world, visiting):
     }  # fmt: skip
     typed = TABLE[name].typed(school)
     kept = ("organisation_id", "team_id", "turbine_id", "bench_id", "season_id", "kind")
-    told = {each: value if each in kept else HOSTILE for each, value in typed.items()}
-    answer = browser.post(ROUTES[name][1].format(**ids), data=told | {"form_key": HOSTILE})
+    fields = {each: value if each in kept else HOSTILE for each, value in typed.items()}
+    answer = browser.post(ROUTES[name][1].format(**ids), data=fields | {"form_key": HOSTILE})
     assert answer.status_code < 500, answer.text
     assert_text(answer.text, name)
 

@@ -20,8 +20,8 @@ def held(world, session_id=None, volts=(1.3, 1.29, 1.31), **changed):
 
 
 def session(world, day):
-    told = session_payload(world.larch, started_at=f"2026-04-{day:02d}T10:00:00Z")
-    return created(world.larch.coach.post("/v1/sessions", json=told))["id"]
+    payload = session_payload(world.larch, started_at=f"2026-04-{day:02d}T10:00:00Z")
+    return created(world.larch.coach.post("/v1/sessions", json=payload))["id"]
 
 
 def state(world, trial):
@@ -78,8 +78,8 @@ class TestOneByOne:
         assert f"/flags/{flag_of(second)}" in onwards.headers["location"]
 
     def test_a_list_is_narrowed_by_team(self, world, coach):
-        told = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
-        other = created(world.larch.coach.post("/v1/teams", json=told | {"name": "Larch two"}))
+        fields = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+        other = created(world.larch.coach.post("/v1/teams", json=fields | {"name": "Larch two"}))
         trial = held(world)
         assert flag_of(trial) in coach.get(f"/questions?team_id={world.larch.team_id}").text
         assert flag_of(trial) not in coach.get(f"/questions?team_id={other['id']}").text
@@ -88,8 +88,8 @@ class TestOneByOne:
         answered = {"answer": "confirm", "reason": "read twice"}
         for flag in world.larch.coach.get("/v1/flags?state=open&severity=hold").json()["items"]:
             world.larch.coach.post(f"/v1/flags/{flag['id']}/answer", json=answered)
-        told = trial_payload(world.larch, session_id=session(world, 9), client_ref="odd")
-        odd = created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, session_id=session(world, 9), client_ref="odd")
+        odd = created(world.larch.coach.post("/v1/trials", json=payload))
         assert {flag["severity"] for flag in odd["flags"]} == {"warn"}
         assert coach.get("/questions/next").headers["location"] == "/questions"
         page = coach.get("/questions").text
@@ -100,8 +100,8 @@ class TestOneByOne:
 
     def test_what_was_stored_is_said_beside_the_next_question(self, world, coach):
         first, second = (held(world, session(world, day)) for day in (2, 3))
-        told = {"answer": "accept_fix", "back": "/questions/next"}
-        done = coach.post(f"/flags/{flag_of(first)}/answer", data=told)
+        fields = {"answer": "accept_fix", "back": "/questions/next"}
+        done = coach.post(f"/flags/{flag_of(first)}/answer", data=fields)
         page = coach.get(coach.get(done.headers["location"]).headers["location"])
         assert f"/flags/{flag_of(second)}/answer" in page.text
         assert "Stored for" in page.text
@@ -143,8 +143,8 @@ class TestManyAtOnce:
 class TestReinstated:
     def test_both_steps_stay_in_the_history(self, world, coach):
         runs = [{"voltage_v": volts} for volts in (1.22, 1.21, 1.23)]
-        told = trial_payload(world.larch, client_ref="r", runs=runs)
-        trial = created(world.larch.coach.post("/v1/trials", json=told))
+        payload = trial_payload(world.larch, client_ref="r", runs=runs)
+        trial = created(world.larch.coach.post("/v1/trials", json=payload))
         before = world.larch.coach.get(f"/v1/seasons/{world.season_id}/report").json()["trials"]
         path = f"/trials/{trial['id']}"
         assert coach.post(f"{path}/withdraw", data={"reason": "loose"}).status_code == 303

@@ -36,10 +36,10 @@ def test_new_trial_keeps_its_builds_after_the_seasons_end(world, browser):
 
 
 def test_the_page_of_another_season_offers_to_turn_the_pages_to_it(world, browser):
-    told = season_payload(
+    payload = season_payload(
         **NEXT | {"name": "After next", "starts_on": "2091-01-01", "ends_on": "2091-05-01"}
     )
-    opened = created(world.lead.post("/v1/seasons", json=told))
+    opened = created(world.lead.post("/v1/seasons", json=payload))
     page = browser.get(f"/seasons/{opened['id']}").text
     assert "The other pages are about Spring 2026." in page
     assert "Register the first team" not in page

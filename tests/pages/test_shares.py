@@ -32,13 +32,13 @@ class TestRefused:
         never = anybody.get("/shared/" + "x" * 43)
         ended = make(coach, team_id=world.larch.team_id)
         change(coach, expires_at=datetime.now(UTC) - timedelta(seconds=1))
-        assert told(anybody.get(ended)) == told(never)
+        assert page_text(anybody.get(ended)) == page_text(never)
         change(coach, expires_at=datetime.now(UTC) + timedelta(days=1))
         assert anybody.get(ended).status_code == 200
         with coach.app.state.database.reading() as db:
             share_id = db.scalars(select(Share.id)).one()
         coach.post(f"/shares/{share_id}/revoke")
-        assert told(anybody.get(ended)) == told(never)
+        assert page_text(anybody.get(ended)) == page_text(never)
 
     def test_a_link_ends_with_the_key_that_made_it(self, world, visiting):
         link = make(visiting(world.larch.coach_key), team_id=world.larch.team_id)
@@ -88,8 +88,8 @@ class TestShown:
     def test_a_link_shows_no_free_text(self, world, visiting):
         school = world.larch
         words = "SECRET words"
-        told = build_payload(school.turbine_id, changed_factor=words, note=words, pitch_deg=9)
-        build = created(school.coach.post("/v1/builds", json=told))
+        payload = build_payload(school.turbine_id, changed_factor=words, note=words, pitch_deg=9)
+        build = created(school.coach.post("/v1/builds", json=payload))
         for at in range(4):
             ids = {"build_id": build["id"], "client_ref": f"s-{at}", "note": words}
             created(school.coach.post("/v1/trials", json=trial_payload(school, **ids)))
@@ -161,7 +161,7 @@ class TestShown:
         assert [entry["action"] for entry in entries] == ["created", "revoked"]
 
 
-def told(answer):
+def page_text(answer):
     """Return a refusal but for its request's id and the minute."""
     text = answer.text
     at = text.index("quote ")

@@ -167,13 +167,13 @@ def test_an_id_of_another_school_in_a_form_is_like_one_that_is_not_there(
             if value not in others:
                 continue
             seen += 1
-            told = []
+            items = []
             for other in (others[value], new_id(value.split("_")[0])):
                 sent = typed | {field: other}
                 monkeypatch.setitem(TABLE, name, replace(row, typed=lambda _, sent=sent: sent))
-                told.append(ask(browser, name, world.larch, mine | NAMES["larch"]))
-            if told[0].status_code < 400 or plain(told[0]) != plain(told[1]):
-                wrong[name, field] = [answer.status_code for answer in told]
+                items.append(ask(browser, name, world.larch, mine | NAMES["larch"]))
+            if items[0].status_code < 400 or plain(items[0]) != plain(items[1]):
+                wrong[name, field] = [answer.status_code for answer in items]
     assert wrong == {}
     assert seen > 10
 

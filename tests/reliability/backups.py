@@ -23,7 +23,7 @@ ROWS, BENCHES = 40, 20
 
 
 class Writer(threading.Thread):
-    """Sends imports until it is told to stop."""
+    """Sends imports until it is stopped."""
 
     def __init__(self, service, key, school, places):
         super().__init__(daemon=True)

@@ -115,7 +115,7 @@ def set_back(database_url, folder, trials=10, moves=THERE_AND_BACK):
     return +wrong, len(names)
 
 
-#: Moments that are told with their offset, so that none is ambiguous; the last is a leap day.
+#: Moments with their offset, so that none is ambiguous; the last is a leap day.
 MOMENTS = {
     "before the gap": "2026-03-29T01:59:59+01:00",
     "after the gap": "2026-03-29T03:00:00+02:00",

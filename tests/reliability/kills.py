@@ -69,8 +69,8 @@ def prepare(service, benches):
     for number in range(benches):
         bench = created(coach.post("/v1/benches", json=bench_payload(
             school, name=f"Bench {number}", fan_setting=f"{number}")))  # fmt: skip
-        told = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
-        session = created(coach.post("/v1/sessions", json=told))
+        payload = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
+        session = created(coach.post("/v1/sessions", json=payload))
         places.append(Bench(session["id"], school.build_id))
     for client in clients.values():
         client.close()
@@ -180,9 +180,9 @@ def table(counts, database):
     """Return what was seen as lines of a table."""
     names = ("kills", "attempts", "acknowledged", "replayed", "lost", "doubled", "partial",
              "damaged")  # fmt: skip
-    told = [f"{database}: {counts.seconds:.0f} s"]
-    told += [f"  {name:13} {getattr(counts, name)}" for name in names]
-    return "\n".join([*told, *(f"  refused       {words}" for words in counts.refused)])
+    items = [f"{database}: {counts.seconds:.0f} s"]
+    items += [f"  {name:13} {getattr(counts, name)}" for name in names]
+    return "\n".join([*items, *(f"  refused       {words}" for words in counts.refused)])
 
 
 def main():

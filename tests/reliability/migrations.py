@@ -29,16 +29,16 @@ def contents(database_url):
 
 def narrowed(more, less):
     """Return of one database what another has tables and columns for, row by row as text."""
-    told = {}
+    tables = {}
     for name, rows in less.items():
         columns = sorted(rows[0]) if rows else ()
-        told[name] = sorted(str([row[column] for column in columns]) for row in more[name])
-    return told
+        tables[name] = sorted(str([row[column] for column in columns]) for row in more[name])
+    return tables
 
 
-def digest(told):
+def digest(tables):
     """Return what tells one database from another."""
-    return hashlib.sha256(str(sorted(told.items())).encode()).hexdigest()[:12]
+    return hashlib.sha256(str(sorted(tables.items())).encode()).hexdigest()[:12]
 
 
 def fill(service, schools):
@@ -84,8 +84,8 @@ def _busy(lead, school, season_id, number):
         "build_id": school.build_id, "build_version": 1, "inspector": "steward",
         "findings": [{"check": "hazards", "outcome": "pass"}]}))  # fmt: skip
     runs = [{"position": 1, "build_id": school.build_id, "outcome": "did_not_finish"}]
-    told = {"session_id": school.session_id, "runs": runs}
-    results = lead.post(f"/v1/events/{event}/results", json=told)
+    payload = {"session_id": school.session_id, "runs": runs}
+    results = lead.post(f"/v1/events/{event}/results", json=payload)
     assert results.status_code == 200, results.text
     _visit(coach, school)
 

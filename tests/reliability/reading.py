@@ -42,13 +42,13 @@ class WithJournal(FreshService):
     """A service whose SQLite is taken for one that keeps a certain journal."""
 
     def __init__(self, folder, journal):
-        told = f"import api.embedded; api.embedded.JOURNAL = {journal!r}\n"
-        self.PROGRAM = ("-c", told + "from api.__main__ import app; app()", "serve")
+        text = f"import api.embedded; api.embedded.JOURNAL = {journal!r}\n"
+        self.PROGRAM = ("-c", text + "from api.__main__ import app; app()", "serve")
         super().__init__(folder, GUSTBOOK_MAX_BODY_BYTES="60000000")
 
 
 def asked_again(client, paths, waits, stop):
-    """Ask for each address in turn until told to stop; note how long each took."""
+    """Ask for each address in turn until stopped; note how long each took."""
     while not stop.is_set():
         for name, path in paths.items():
             started = time.monotonic()
@@ -57,7 +57,7 @@ def asked_again(client, paths, waits, stop):
 
 
 def submitted_again(client, school, place, waits, stop):
-    """Submit single trials until told to stop."""
+    """Submit single trials until stopped."""
     while not stop.is_set():
         started = time.monotonic()
         ref = f"s-{len(waits['submit a trial'])}"

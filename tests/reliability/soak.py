@@ -65,7 +65,7 @@ class Work:
 
 
 class Client(threading.Thread):
-    """One client that asks for one thing after another until it is told to stop."""
+    """One client that asks for one thing after another until the time is over."""
 
     def __init__(self, at, client, work):
         super().__init__(daemon=True)
@@ -107,8 +107,8 @@ class Client(threading.Thread):
 
 def memory_mb(process):
     """Return the memory that a process holds now. [MB]"""
-    told = Path(f"/proc/{process.pid}/status").read_text()
-    return int(told.split("VmRSS:")[1].split()[0]) / 1000
+    body = Path(f"/proc/{process.pid}/status").read_text()
+    return int(body.split("VmRSS:")[1].split()[0]) / 1000
 
 
 def with_teams(client, school, places):

@@ -20,7 +20,7 @@ def whole(database_url, world: World):
     return file_of(database_url).read_bytes(), size
 
 
-def told_of(content, tmp_path, monkeypatch, run):
+def doctor_report(content, tmp_path, monkeypatch, run):
     """Return what the doctor says of a database of some content."""
     file = tmp_path / "looked-at.db"
     file.write_bytes(content)
@@ -29,9 +29,9 @@ def told_of(content, tmp_path, monkeypatch, run):
 
 
 def test_a_whole_one_is_well(whole, tmp_path, monkeypatch, run):
-    told = told_of(whole[0], tmp_path, monkeypatch, run)
-    assert told.exit_code == 0
-    assert "whole: pages, indexes and foreign keys agree" in told.output
+    body = doctor_report(whole[0], tmp_path, monkeypatch, run)
+    assert body.exit_code == 0
+    assert "whole: pages, indexes and foreign keys agree" in body.output
 
 
 def test_every_damaged_page_is_found(whole, tmp_path, monkeypatch, run):
@@ -41,8 +41,8 @@ def test_every_damaged_page_is_found(whole, tmp_path, monkeypatch, run):
     for page in range(1, len(content) // size, STRIDE):
         at = page * size
         damaged = content[:at] + b"\xff" * size + content[at + size :]
-        told = told_of(damaged, tmp_path, monkeypatch, run)
-        if told.exit_code == 0 or "damaged" not in told.output.lower():
+        body = doctor_report(damaged, tmp_path, monkeypatch, run)
+        if body.exit_code == 0 or "damaged" not in body.output.lower():
             missed.append(page + 1)
     assert missed == []
 
@@ -52,6 +52,6 @@ def test_a_row_that_points_at_nothing_is_found(database_url, world: World, run):
     with sqlite_library.connect(file_of(database_url)) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")
         connection.execute("DELETE FROM team")
-    told = run("doctor")
-    assert told.exit_code == 1
-    assert "points at nothing" in told.output
+    done = run("doctor")
+    assert done.exit_code == 1
+    assert "points at nothing" in done.output

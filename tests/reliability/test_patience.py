@@ -84,5 +84,5 @@ def test_each_line_of_its_log_is_json(service):
         connection.recv(2000)
     lines = service.said()
     assert len(lines) > 2
-    told = [json.loads(line) for line in lines]
-    assert any("journal" in line for line in told)
+    items = [json.loads(line) for line in lines]
+    assert any("journal" in line for line in items)

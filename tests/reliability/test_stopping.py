@@ -1,4 +1,4 @@
-"""Told to stop, the service finishes what it is answering; and it believes only its own proxy."""
+"""On SIGTERM the service finishes open requests; it trusts only its own proxy."""
 
 import signal
 import threading

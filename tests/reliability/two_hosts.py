@@ -74,8 +74,8 @@ def sittings_of(pair, school, benches):
     for number in range(benches):
         bench = created(coach.post("/v1/benches", json=bench_payload(
             school, name=f"Bench {number}", fan_setting=f"{number}")))  # fmt: skip
-        told = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
-        sittings.append(created(coach.post("/v1/sessions", json=told))["id"])
+        payload = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
+        sittings.append(created(coach.post("/v1/sessions", json=payload))["id"])
     return sittings
 
 

@@ -356,8 +356,8 @@ class TestReview:
         given = iter(["a", "c", "a blade was reset"])
         monkeypatch.setattr("builtins.input", lambda prompt: next(given))
         review(world.larch.coach, held)
-        told = capsys.readouterr().out
-        assert "9.4 mph would be 4.20 m/s" in told
+        printed = capsys.readouterr().out
+        assert "9.4 mph would be 4.20 m/s" in printed
         after = world.larch.coach.get("/v1/trials").json()["items"]
         assert {trial["state"] for trial in after} == {"accepted"}
 

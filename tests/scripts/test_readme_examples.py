@@ -20,8 +20,8 @@ def shown(command, at=0):
 
 def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
     new = register_season.register(lead, ROOT / "demo_seed")
-    told = f"registered: {register_season.words_of_new(new)}\n"
-    assert told == shown(".venv/bin/python scripts/register_season.py demo_seed")
+    body = f"registered: {register_season.words_of_new(new)}\n"
+    assert body == shown(".venv/bin/python scripts/register_season.py demo_seed")
     sheet = tmp_path / "march.csv"
     text = re.search(r"```text\n(team;build;.*?)```", README, re.S)[1]
     submit = ".venv/bin/python scripts/submit_trials.py march.csv"
@@ -40,5 +40,5 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
         encoding="utf-8",
     )
     submit_files(lead, [sheet], How())
-    told = to_text(waiting(lead, None, with_warnings=False))
-    assert f"season: Spring 2026\n{told}" == shown(".venv/bin/python scripts/check_data.py")
+    body = to_text(waiting(lead, None, with_warnings=False))
+    assert f"season: Spring 2026\n{body}" == shown(".venv/bin/python scripts/check_data.py")

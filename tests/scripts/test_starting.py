@@ -49,18 +49,18 @@ class TestDemo:
         monkeypatch.setattr(demo, "VAR", tmp_path / "var")
         with pytest.raises(SystemExit), demo._service(free_port()):
             pass
-        told = capsys.readouterr().err
-        assert f"{tmp_path}/var/demo-" in told
-        assert "cannot be written" in told
+        printed = capsys.readouterr().err
+        assert f"{tmp_path}/var/demo-" in printed
+        assert "cannot be written" in printed
 
     def test_a_project_that_cannot_be_written_is_not_a_missing_package(self, monkeypatch, capsys):
         monkeypatch.setattr(environment, "ROOT", Path("/proc"))
         monkeypatch.setattr(environment, "VENV", Path("/proc/.venv"))
         with pytest.raises(SystemExit):
             environment.ensure("runtime")
-        told = capsys.readouterr().err
-        assert "/proc cannot be written" in told
-        assert "python3-venv" not in told
+        printed = capsys.readouterr().err
+        assert "/proc cannot be written" in printed
+        assert "python3-venv" not in printed
 
 
 class TestConsole:

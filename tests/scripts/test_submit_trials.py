@@ -69,9 +69,9 @@ def test_it_tries_first_and_then_stores(sheet, capsys):
         {"dry_run": "true", "mode": "partial"}, {"mode": "all"},
     ]  # fmt: skip
     assert service.asked[0].headers["authorization"] == "Bearer key"
-    told = capsys.readouterr().out
-    assert "semicolon between cells, decimal sign ','" in told
-    assert "stored: 1 new, 0 unchanged, 0 refused trials; import imp_1" in told
+    printed = capsys.readouterr().out
+    assert "semicolon between cells, decimal sign ','" in printed
+    assert "stored: 1 new, 0 unchanged, 0 refused trials; import imp_1" in printed
 
 
 def test_what_may_be_read_in_two_ways_and_what_is_hidden_is_said(sheet, capsys):
@@ -85,18 +85,18 @@ def test_what_may_be_read_in_two_ways_and_what_is_hidden_is_said(sheet, capsys):
     }
     service = Service((200, TRIED | {"understood": understood}), (201, STORED))
     submit_files(service.client(), [sheet], How(decimal="comma"))
-    told = capsys.readouterr().out
-    assert "not read: hidden rows 4, 7" in told
-    assert "row 3, column voltage_mv: what is 1,200?" in told
-    assert "1200 mV = 1.2 V: submit again with --decimal point" in told
+    printed = capsys.readouterr().out
+    assert "not read: hidden rows 4, 7" in printed
+    assert "row 3, column voltage_mv: what is 1,200?" in printed
+    assert "1200 mV = 1.2 V: submit again with --decimal point" in printed
     assert all(request.url.params["decimal"] == "comma" for request in service.asked)
 
 
 def test_what_the_checks_say_is_said(sheet, capsys):
     held = {"client_ref": "a", "outcome": "created", "state": "held", "errors": [],
             "flags": ["One run lies far from the others."]}  # fmt: skip
-    told = TRIED | {"rows": [held | {"row": row} for row in (2, 3)]}
-    service = Service((200, told), (201, told | {"id": "imp_1"}))
+    body = TRIED | {"rows": [held | {"row": row} for row in (2, 3)]}
+    service = Service((200, body), (201, body | {"id": "imp_1"}))
     submit_files(service.client(), [sheet], How())
     out = capsys.readouterr().out
     assert out.count("row 2, trial a: One run lies far from the others.") == 1
@@ -136,8 +136,8 @@ def test_a_dry_run_only_tries(sheet):
 def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
     service = Service((200, TRIED_WRONG))
     assert submit_files(service.client(), [sheet], How()) == 1
-    told = capsys.readouterr().out
-    assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in told
+    printed = capsys.readouterr().out
+    assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in printed
     refused = sheet.with_name("larch.refused.csv").read_text(encoding="utf-8-sig")
     problem = "Voltage (V): '12,O' is not a number. Was 12,0 meant?"
     assert refused == f"team;Voltage (V);problem\nLarch;12,O;{problem}\n"
@@ -224,9 +224,9 @@ class TestKey:
 def test_a_key_never_stands_on_the_command_line(capsys):
     with pytest.raises(SystemExit):
         submit_trials.main(["--help"])
-    told = capsys.readouterr().out
-    assert "--key" not in told
-    assert "exit codes: 0 stored or unchanged" in told
+    printed = capsys.readouterr().out
+    assert "--key" not in printed
+    assert "exit codes: 0 stored or unchanged" in printed
 
 
 def test_a_busy_service_ends_in_its_own_words():

@@ -197,7 +197,7 @@ def rows(db: Session) -> list[dict[str, object]]:
     as_given = errors_of_several(aim, changes, ROUNDING, in_full=False)
     nothing = np.abs(np.expm1(-np.concatenate([each.true for each in changes])))
 
-    def told(errors: np.ndarray) -> str:
+    def in_words(errors: np.ndarray) -> str:
         within = np.mean(errors < 0.05)
         return f"median error {np.median(errors):.1%}, within 5 %: {within:.0%}"
 
@@ -209,19 +209,21 @@ def rows(db: Session) -> list[dict[str, object]]:
         },
         {
             "attack": "solve for a trial that changes alone", "tried": f"{count} trials",
-            "before": told(errors_of_one(aim)),
-            "now": f"guess that nothing changed: {told(guesses_of_one(aim))}",
+            "before": in_words(errors_of_one(aim)),
+            "now": f"guess that nothing changed: {in_words(guesses_of_one(aim))}",
         },
         {
             "attack": f"solve for {LEAST_TRIALS} of {LEAST_SCHOOLS} schools published together",
-            "tried": f"{len(in_full)} unknowns", "before": told(in_full), "now": told(as_given),
+            "tried": f"{len(in_full)} unknowns",
+            "before": in_words(in_full), "now": in_words(as_given),
         },
         {
             "attack": "the same with figures in full, as if the rounding were undone",
-            "tried": f"{len(in_full)} unknowns", "before": told(in_full), "now": told(in_full),
+            "tried": f"{len(in_full)} unknowns",
+            "before": in_words(in_full), "now": in_words(in_full),
         },
         {
             "attack": "the same, guess that nothing changed", "tried": f"{len(nothing)} unknowns",
-            "before": told(nothing), "now": told(nothing),
+            "before": in_words(nothing), "now": in_words(nothing),
         },
     ]  # fmt: skip

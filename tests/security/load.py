@@ -34,7 +34,7 @@ class Watch:
         self.ended = threading.Event()
 
     def look(self):
-        """Look until told to stop."""
+        """Look until stopped."""
         status = Path(f"/proc/{self.service.process.pid}/status")
         with httpx.Client(base_url=self.service.url, timeout=300) as client:
             while not self.ended.is_set():
@@ -139,8 +139,8 @@ def workbooks(visit, other):
         )  # fmt: skip
         seconds = time.monotonic() - started
         seen, longest = dozen.result()
-    told = f"another's row: {answer.status_code} after {seconds:.1f} s"
-    return f"{told}; the dozen after {longest:.1f} s ({_words(seen)})"
+    text = f"another's row: {answer.status_code} after {seconds:.1f} s"
+    return f"{text}; the dozen after {longest:.1f} s ({_words(seen)})"
 
 
 def pages_to_print(folder):
@@ -155,8 +155,8 @@ def pages_to_print(folder):
                     f"/v1/seasons/{season}/report?format=pdf", timeout=600))  # fmt: skip
     finally:
         service.kill()
-    told = f"{watch.most_mb:.0f} MB, longest {longest:.1f} s, /healthz {watch.longest_s:.2f} s"
-    return f"{told} ({_words(seen)})"
+    text = f"{watch.most_mb:.0f} MB, longest {longest:.1f} s, /healthz {watch.longest_s:.2f} s"
+    return f"{text} ({_words(seen)})"
 
 
 def _words(statuses):
@@ -180,6 +180,6 @@ def rows(folder):
     )
     now += (pages_to_print(folder / "pdf"),)
     return [
-        {"attack": attack, "tried": tried, "before": reached, "now": told}
-        for (attack, tried, reached), told in zip(before, now, strict=True)
+        {"attack": attack, "tried": tried, "before": reached, "now": body}
+        for (attack, tried, reached), body in zip(before, now, strict=True)
     ]

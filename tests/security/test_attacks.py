@@ -130,13 +130,13 @@ class TestOfficialRuns:
             {"position": at, "build_id": build, "trial": trial | {"runs": [{"voltage_v": volts}]}}
             for at, build, volts in read
         ]
-        told = world.lead.post(f"{event}/results", json={"session_id": sitting["id"], "runs": runs})
-        assert told.status_code == 200, told.text
+        body = world.lead.post(f"{event}/results", json={"session_id": sitting["id"], "runs": runs})
+        assert body.status_code == 200, body.text
         return event, sitting["id"]
 
     def places(self, world, event):
-        told = world.lead.get(f"{event}/results").json()
-        return [(place["team_name"], place["best_w"]) for place in told["places"]]
+        body = world.lead.get(f"{event}/results").json()
+        return [(place["team_name"], place["best_w"]) for place in body["places"]]
 
     def test_a_school_does_not_put_its_own_right(self, day, world: World):
         event, sitting = day
@@ -168,8 +168,8 @@ class TestOfficialRuns:
                 world.larch, session_id=sitting, kind=kind, build_id=build, meter_range_v=20.0,
                 runs=[{"voltage_v": volts}])))  # fmt: skip
         after = world.lead.get(f"{event}/results").json()
-        for told in (before, after):
-            del told["as_of"]
+        for body in (before, after):
+            del body["as_of"]
         assert after == before
         assert self.places(world, event)[0][0].startswith("Birch")
 

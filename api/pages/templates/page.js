@@ -64,7 +64,7 @@
       Object.assign(link, { href: address, textContent: name });
       status.append(link, " ");
     }
-    status.className = "told";
+    status.className = "callout";
     status.hidden = false;
   };
 

@@ -17,7 +17,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A paragraph: plain, told (what matters) or quiet (how to read it)."""
+    """A paragraph: plain, callout (what matters) or quiet (how to read it)."""
 
     words: str
     tone: str = "plain"

@@ -88,10 +88,10 @@ def log_axis(values: Sequence[float], name: str) -> Axis:
 
 @dataclass
 class Chart:
-    """A chart over two axes; `told` says in a sentence what it shows."""
+    """A chart over two axes; `description` says in a sentence what it shows."""
 
     title: str
-    told: str
+    description: str
     x: Axis
     y: Axis
     height: int = HEIGHT
@@ -166,7 +166,7 @@ class Chart:
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="chart" role="img"{ink} '
             f'viewBox="0 0 {WIDTH} {self.height}"><title>{escape(self.title)}</title>'
-            f"<desc>{escape(self.told)}</desc>{style}{self._axes()}{''.join(self.parts)}</svg>"
+            f"<desc>{escape(self.description)}</desc>{style}{self._axes()}{''.join(self.parts)}</svg>"
         )
 
     def _axes(self) -> str:
@@ -189,12 +189,12 @@ class Chart:
         return "".join(drawn)
 
 
-def rows_chart(title: str, told: str, names: Sequence[str], x: Axis) -> Chart:
+def rows_chart(title: str, description: str, names: Sequence[str], x: Axis) -> Chart:
     """Return a chart with one row per name, the first on top, at y = number of the row."""
     count = len(names)
     ticks = [(float(at), _short(name)) for at, name in enumerate(names)]
     y = Axis(count - 0.5, -0.5, "", ticks)
-    return Chart(title, told, x, y, height=TOP + BOTTOM + ROW * max(1, count), left=156)
+    return Chart(title, description, x, y, height=TOP + BOTTOM + ROW * max(1, count), left=156)
 
 
 def _short(name: str, most: int = 18) -> str:

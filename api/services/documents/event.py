@@ -32,10 +32,10 @@ def event_document(sheet: EventSheetRead) -> Document:
 def _readiness(made: Builder, ready: EventReadiness) -> None:
     made.add(Heading("Who is ready"))
     if ready.reason:
-        made.add(Text(f"Not known: {ready.reason}. Give the event one.", "told"))
+        made.add(Text(f"Not known: {ready.reason}. Give the event one.", "callout"))
         return
     counts = ", ".join(f"{count} {state}" for state, count in ready.counts.items() if count)
-    made.add(Text(f"By the rules “{ready.rule_set}”: {counts or 'no team yet'}.", "told"))
+    made.add(Text(f"By the rules “{ready.rule_set}”: {counts or 'no team yet'}.", "callout"))
     links = [_inspection(ready.event_id, team) for team in ready.teams]
     rows = [_team(team) for team in ready.teams]
     made.add(Table(("Team", "Build", "Status", "Next"), rows, links=links))
@@ -96,7 +96,7 @@ def _order(made: Builder, order: RunOrderRead | None) -> None:
 def _outlook(made: Builder, outlook: EventOutlook) -> None:
     made.add(Heading("What may come"))
     if outlook.reason:
-        made.add(Text(f"Nobody can be placed yet: {outlook.reason}.", "told"))
+        made.add(Text(f"Nobody can be placed yet: {outlook.reason}.", "callout"))
     else:
         made.add(
             Text(
@@ -107,7 +107,9 @@ def _outlook(made: Builder, outlook: EventOutlook) -> None:
         )
     if outlook.among_shown:
         words = "Teams of schools that do not share their numbers take part too. Chances are "
-        made.add(Text(f"{words}among the teams shown here, and say nothing of the others.", "told"))
+        made.add(
+            Text(f"{words}among the teams shown here, and say nothing of the others.", "callout")
+        )
     made.add(plots.chances(outlook.teams))
     if outlook.teams:
         made.add(Table(("Team", "Build", "Range", "Says"), [_chance(t) for t in outlook.teams]))
@@ -129,7 +131,7 @@ def _chance(team: TeamOutlook) -> tuple[str, ...]:
 
 
 def _results(made: Builder, results: EventResults) -> None:
-    made.add(Heading("What came"), Text(results.sentence, "told"))
+    made.add(Heading("What came"), Text(results.sentence, "callout"))
     made.add(Items([drift.sentence for drift in results.drifts]))
     if results.places:
         rows = [_place(each) for each in results.places]
@@ -143,7 +145,7 @@ def _place(place: Placed) -> tuple[str, ...]:
 
 def _review(made: Builder, review: EventReview) -> None:
     """Add how the forecast did, beside each result."""
-    made.add(Heading("How the forecast did"), Text(review.sentence, "told"))
+    made.add(Heading("How the forecast did"), Text(review.sentence, "callout"))
     rows = [
         (
             team.team_name,

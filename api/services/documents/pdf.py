@@ -20,7 +20,7 @@ def to_pdf(document: Document) -> bytes:
     """Return a document as a PDF. Words come as data, so that none of them is read as markup."""
     import typst  # noqa: PLC0415  # heavy, and few requests need it
 
-    told = {
+    content = {
         "title": document.title,
         "subtitle": document.subtitle,
         "as_of": f"{day(document.as_of)} {document.as_of.astimezone(UTC):%H:%M} UTC",
@@ -28,7 +28,7 @@ def to_pdf(document: Document) -> bytes:
         "cautions": list(document.cautions),
     }
     with _setting:
-        made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(told)})
+        made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(content)})
     return made
 
 
@@ -53,7 +53,7 @@ def _plain(block: Block) -> dict[str, Any]:
                 "kind": "Plot",
                 "svg": block.chart.svg(with_style=True),
                 "title": block.chart.title,
-                "told": block.chart.told,
+                "description": block.chart.description,
             }
 
 

@@ -84,7 +84,7 @@ def pitch_curve(found: PitchRead) -> Plot | None:
 
 
 def _peak(found: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
-    """Return the fitted parabola of ln power, told by its peak and its plateau."""
+    """Return the fitted parabola of ln power, from its peak and its plateau."""
     best, peak = found.best_pitch_deg or 0.0, found.peak_power_w or 0.0
     _, end = found.plateau_deg or (best, best)
     by_ratio = low > 0 and best > 0

@@ -74,8 +74,8 @@ def season_document(report: SeasonReport, benches: list[BenchScoreRead]) -> Docu
         made.add(Heading("Order within each bench"), Text(WITHIN_BENCH, "quiet"))
         made.add(*(_order(bench) for bench in report.benches))
     if report.left_out:
-        told = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in report.left_out]
-        made.add(Heading("Stored and not counted"), Items(told))
+        lines = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in report.left_out]
+        made.add(Heading("Stored and not counted"), Items(lines))
     return Document(
         report.name, _counts(report), report.as_of, made.blocks, cautions.FOOT, "season-report"
     )
@@ -96,7 +96,7 @@ def _counts(report: SeasonReport) -> str:
 
 def _comparison(made: Builder, report: SeasonReport) -> None:
     fair = report.comparison
-    made.add(Heading("Teams of different benches on one scale"), Text(fair.sentence, "told"))
+    made.add(Heading("Teams of different benches on one scale"), Text(fair.sentence, "callout"))
     made.add(plots.comparison(fair.places))
     own = {team.team_id for school in report.organisations for team in school.teams}
     by_group = [list(places) for _, places in groupby(fair.places, lambda each: each.group)]
@@ -171,11 +171,11 @@ def _current(team: TeamReport) -> str:
     if team.current is None:
         return f"not known: {team.reason}"
     cube = team.current.normalised_power_cubic_w * 1000
-    told = words_of_build(
+    build_text = words_of_build(
         team.current.build_number, team.current.latest_at, team.current_build_number
     )
     power = milliwatts(team.current.normalised_power_w, team.current.interval_w)
-    return f"{power}\n{told}\ncube rule {cube:.0f} mW"
+    return f"{power}\n{build_text}\ncube rule {cube:.0f} mW"
 
 
 def _behind(team: TeamReport) -> str:

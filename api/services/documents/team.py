@@ -20,7 +20,7 @@ def team_document(sheet: TeamSheet) -> Document:
     _number(made, progress, report, team)
     if events:
         made.add(Heading("At the event"), Items([each.sentence for each in events]))
-    made.add(Heading("What to try next"), Text(progress.next_test.sentence, "told"))
+    made.add(Heading("What to try next"), Text(progress.next_test.sentence, "callout"))
     _way(made, progress)
     if progress.changes:
         made.add(Heading("What each change brought"))
@@ -39,17 +39,17 @@ def team_document(sheet: TeamSheet) -> Document:
 def _number(made: Builder, progress: TeamProgress, report: SeasonReport, team: TeamReport) -> None:
     made.add(Heading("Our number"))
     if not progress.builds:
-        made.add(Text(f"Not known yet: {progress.reason}.", "told"))
+        made.add(Text(f"Not known yet: {progress.reason}.", "callout"))
         return
     current = progress.builds[-1]
     power = milliwatts(current.normalised_power_w, current.interval_w)
     latest = team.current.latest_at if team.current else None
     of = words_of_build(current.number, latest, progress.current_build_number)
-    told = f"{of[:1].upper()}{of[1:]}: {power} at our bench"
+    sentence = f"{of[:1].upper()}{of[1:]}: {power} at our bench"
     if current.fair_power_w and current.fair_interval_w:
         fair = milliwatts(current.fair_power_w, current.fair_interval_w)
-        told += f"; {fair} on the scale that all schools share"
-    made.add(Text(f"{told}.", "told"))
+        sentence += f"; {fair} on the scale that all schools share"
+    made.add(Text(f"{sentence}.", "callout"))
     wind = HOW_TO_READ.format(
         wind=report.reference_wind_speed_m_s, density=report.reference_air_density_kg_m3
     )
@@ -103,5 +103,5 @@ def _best(build: BuildProgress) -> str:
 
 def _left_out(made: Builder, team: TeamReport) -> None:
     if team.left_out:
-        told = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in team.left_out]
-        made.add(Heading("Stored and not counted"), Items(told))
+        lines = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in team.left_out]
+        made.add(Heading("Stored and not counted"), Items(lines))

@@ -68,14 +68,14 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
-def shortened(told: Sequence[str], most: int = 12) -> list[str]:
+def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
     """Return the first of many sentences, and how many more there are.
 
     >>> shortened(["One.", "Two.", "Three."], most=2)
     ['One.', 'Two.', 'And 1 more.']
     """
-    more = [f"And {len(told) - most} more."] if len(told) > most else []
-    return [*told[:most], *more]
+    more = [f"And {len(lines) - most} more."] if len(lines) > most else []
+    return [*lines[:most], *more]
 
 
 def ahead(pair: PairRead) -> str:

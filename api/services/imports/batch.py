@@ -144,7 +144,7 @@ def _read_flags(db: Session, work: Prepared) -> None:
         db,
         {entry.trial_id: entry.session_id for entry in work.entries if entry.trial_id},
     )
-    told: set[str] = set()
+    shown_ids: set[str] = set()
     for entry in work.entries:
         mine = by_trial.get(entry.trial_id or "", [])
         entry.doubts = [
@@ -152,8 +152,8 @@ def _read_flags(db: Session, work: Prepared) -> None:
         ]
         entry.holds = any(flag.severity == "hold" for flag in entry.doubts)
         # What concerns a whole session is said once for it.
-        entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in told]
-        told |= {flag.id for flag in mine}
+        entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in shown_ids]
+        shown_ids |= {flag.id for flag in mine}
 
 
 def _require_undoubted(work: Prepared) -> None:
@@ -198,7 +198,7 @@ def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
 
 
 def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
-    """Return what is told and stored of an import."""
+    """Return the answer to an import, as it is also stored."""
     rows = [_row(number, entry) for entry in work.entries for number in entry.rows]
     rows += [_loose_row(fault) for fault in work.loose_faults]
     rows.sort(key=lambda row: row["row"])
@@ -214,7 +214,7 @@ def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
 
 
 def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Return what is stored of an import beside what is told: what an undo and a mending need."""
+    """Return what is stored of an import beside its answer: what an undo and a correction need."""
     wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
     return {
         "session_ids": [row.id for row in work.opened],

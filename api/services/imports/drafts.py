@@ -258,7 +258,7 @@ def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
     """Note every value that a session, a run or a trial refuses, also where names are unknown."""
     try:
         draft.sound = TrialCreate.model_validate(STAND_IN | facts)
-    except ValidationError:  # now each part alone, so that a fault is told with its cell
+    except ValidationError:  # now each part separately, so that a fault names its cell
         sound_runs = [{"voltage_v": 1.0}]
         _check(draft, TrialCreate, STAND_IN | facts | {"runs": sound_runs}, None, header)
         for row, run in zip(draft.rows, facts["runs"], strict=True):
@@ -266,7 +266,7 @@ def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
     if not is_sound_session(draft.conditions):
         _check(draft, SessionCreate, SITTING | draft.conditions, None, header)
     if draft.sound is not None and not draft.faults:
-        # Without an adult is told where the session is known; here the rest of what forbids.
+        # A missing adult is reported where the session is known; here the other refusals.
         draft.faults += located(blocked(draft.sound, adult_present=True), draft.rows, header)
 
 

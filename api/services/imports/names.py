@@ -181,7 +181,7 @@ class Directory:
 
 
 def _may_hold(season: Season, moment: str) -> bool:
-    """Tell whether a day as it is typed lies in a season; what is no day is told elsewhere."""
+    """Tell whether a typed day is in a season; text that is no day is reported elsewhere."""
     try:
         day = date.fromisoformat(moment[:10])
     except ValueError:

@@ -65,8 +65,8 @@ class Opening:
 
     def _differs(self, row: BenchSession, draft: Draft) -> bool:
         """Note each condition in which a draft contradicts its session."""
-        told = row.id, tuple(draft.conditions.items())
-        if told in self.agreed:
+        conditions = row.id, tuple(draft.conditions.items())
+        if conditions in self.agreed:
             return False
         facts = {"adult_present": row.adult_present} | (draft.session or {}) | draft.conditions
         mine = SessionCreate.model_validate(facts)
@@ -84,7 +84,7 @@ class Opening:
                     )
                 )
         if not draft.faults:
-            self.agreed.add(told)
+            self.agreed.add(conditions)
         return bool(draft.faults)
 
 

@@ -69,7 +69,7 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
 
 
 def _header(titles: list[str], rows: Iterator[list[str]]) -> Header:
-    """Return the columns that titles name; a file that cannot be cut is told of first."""
+    """Return the columns that titles name; a file that cannot be split is refused first."""
     try:
         return read_header(titles)
     except Invalid:

@@ -40,7 +40,7 @@ TRIAL_COLUMNS = (
     "meter_range_v",
     "rotor_diameter_m",
 )
-#: The wind of a whole trial, which in a file must be told from the wind of a run.
+#: The wind of a whole trial, which a file must distinguish from the wind of a run.
 TRIAL_WIND = ("trial_wind_speed_m_s",)
 #: What tells one trial from the next where neither has a name.
 SETTING = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
