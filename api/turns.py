@@ -25,11 +25,14 @@ class Turns:
     """What one key may have going on at once, so that it leaves room for others.
 
     Its writes queue among themselves before they queue with others', so none keeps others waiting
-    for more than one turn; its reads take half of the threads at most.
+    for more than one turn; its reads take half of the threads at most. Share links, which need no
+    key, take a third of the threads together.
     """
 
     def __init__(self, threads: int) -> None:
         self._reads = max(1, threads // 2)
+        #: What visitors without a key pass, all of them together.
+        self.without_key = anyio.Semaphore(max(1, threads // 3))
         self._files = anyio.Semaphore(FILES_AT_ONCE)
         self._reading_files: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()

@@ -1,13 +1,14 @@
 """Share links and access keys: who else may see, and how they come in."""
 
+from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
 import segno
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Depends, Path, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import database, limits
+from api.deps import database, limits, turns
 from api.errors import ApiError, NotPermitted
 from api.models.keys import KeyCreate, KeyQuery, KeyUpdate
 from api.models.seasons import Season
@@ -106,7 +107,13 @@ def revoke_share(share_id: Annotated[str, Path()], posted: Posted) -> Response:
     return posted.once(work)
 
 
-@router.get("/shared/{token}")
+async def take_turn_without_key(request: Request) -> AsyncIterator[None]:
+    """Wait for one of the turns of all visitors without a key."""
+    async with turns(request).without_key:
+        yield
+
+
+@router.get("/shared/{token}", dependencies=[Depends(take_turn_without_key, scope="function")])
 def shared(token: Annotated[str, Path()], request: Request) -> Response:
     """Show what a link opens, to anybody who has it."""
     with database(request).reading() as db:

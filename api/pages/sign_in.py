@@ -6,7 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from api.deps import database, look_at
+from api.deps import database, limits, look_at
 from api.errors import NotSignedIn
 from api.pages import rendering
 from api.pages.catalogue import say
@@ -61,6 +61,7 @@ def sign_in(
 
     try:
         caller = look_at(request, key.strip(), look)
+        limits(request).take(caller.key_id)
         with database(request).unit_of_work() as db:
             web_sessions.end(db, web_sessions.digest_of(secret_of(request)))
             secret = web_sessions.begin(db, caller.key_id, now)

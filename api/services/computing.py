@@ -7,7 +7,7 @@ in common is worked out once.
 """
 
 import threading
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -20,8 +20,10 @@ class Asked:
 
     subject: Hashable
     make: Callable[..., Any]
+    #: Whose view of the season it is.
+    view: Hashable = None
     outcome: Any = None
-    error: Exception | None = None
+    error: BaseException | None = None
     is_done: bool = False
 
     def taken(self) -> Any:
@@ -53,11 +55,16 @@ class SeasonQueue:
         if not together:
             return
         try:
-            _do_all(together, moment)
+            _do_all(together, moment, self._notify)
         finally:
             with self._changed:
                 del self._working[season_id]
                 self._changed.notify_all()
+
+    def _notify(self) -> None:
+        """Let those go whose answer is done, while the round goes on for others."""
+        with self._changed:
+            self._changed.notify_all()
 
     def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
         """Return all who wait where it is this thread's turn to work, or nobody once it is done."""
@@ -67,10 +74,23 @@ class SeasonQueue:
             if asked.is_done:
                 return []
             self._working[season_id] = threading.get_ident()
-            return self._waiting.pop(season_id)
+            together = self._waiting.pop(season_id, [])
+            # Alone, if whoever had taken it along was stopped before it was done.
+            return _in_turn(together if asked in together else [*together, asked])
 
 
-def _do_all(together: Sequence[Asked], moment: Moment) -> None:
+def _in_turn(together: Sequence[Asked]) -> list[Asked]:
+    """Return the first of each view, then the second, so that nobody with many goes before all."""
+    of_view = Counter[Hashable]()
+    turns = []
+    for asked in together:
+        turns.append(of_view[asked.view])
+        of_view[asked.view] += 1
+    order = sorted(range(len(together)), key=lambda at: turns[at])
+    return [together[at] for at in order]
+
+
+def _do_all(together: Sequence[Asked], moment: Moment, notify: Callable[[], None]) -> None:
     """Work out answers at one moment, each once for all who asked for it."""
     by_subject = defaultdict[Hashable, list[Asked]](list)
     for asked in together:
@@ -79,21 +99,22 @@ def _do_all(together: Sequence[Asked], moment: Moment) -> None:
         with moment() as answer:
             for same in by_subject.values():
                 _finish(same, answer)
-    except Exception as error:
+                notify()
+    except BaseException as error:
         _fail(together, error)
 
 
 def _finish(same: Sequence[Asked], answer: Callable[[Asked], Any]) -> None:
     try:
         outcome = answer(same[0])
-    except Exception as error:
-        _fail(same, error)
+    except BaseException as error:
+        _fail(same, error)  # also what ends a thread: it must not end the others' answers
     else:
         for asked in same:
             asked.outcome, asked.is_done = outcome, True
 
 
-def _fail(some: Sequence[Asked], error: Exception) -> None:
+def _fail(some: Sequence[Asked], error: BaseException) -> None:
     """Give an error to all who are still without an answer: none is left waiting."""
     for asked in some:
         if not asked.is_done:

@@ -1,6 +1,6 @@
 """Erasing a school: all that is its own and every word, but for facts that others rest on.
 
-Another school's trial at its bench needs that room's wind and air. Such benches, sittings and
+Another school's trial at its bench needs that room's wind and air. Such benches, sessions and
 instruments stay, without names and words, under a school that is called one that left.
 """
 
@@ -66,10 +66,10 @@ def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
 def _seasons(db: Session, organisation_id: str) -> list[str]:
     """Return the seasons that a school took part in."""
     with_team = select(Team.season_id).where(col(Team.organisation_id) == organisation_id)
-    with_sitting = select(BenchSession.season_id).where(
+    with_session = select(BenchSession.season_id).where(
         col(BenchSession.organisation_id) == organisation_id
     )
-    return sorted(db.scalars(with_team.union(with_sitting)))
+    return sorted(db.scalars(with_team.union(with_session)))
 
 
 def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
@@ -98,15 +98,15 @@ def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
 
 
 def _rested_on(organisation_id: str) -> ColumnElement[bool]:
-    """Return the condition on sittings at its benches: trials of others were run in them."""
+    """Return the condition on sessions at its benches: trials of others were run in them."""
     of_others = select(Trial.session_id).where(col(Trial.organisation_id) != organisation_id)
     return col(BenchSession.id).in_(of_others)
 
 
 def _erase_trials(eraser: Eraser, organisation_id: str) -> None:
     """Take out its trials; the reference rotor's stay where others' trials stand beside them."""
-    sittings = select(BenchSession.id).where(_rested_on(organisation_id))
-    beside = (col(Trial.kind) == "reference") & col(Trial.session_id).in_(sittings)
+    sessions = select(BenchSession.id).where(_rested_on(organisation_id))
+    beside = (col(Trial.kind) == "reference") & col(Trial.session_id).in_(sessions)
     mine = col(Trial.organisation_id) == organisation_id
     gone = select(Trial.id).where(mine, ~beside)
     builds = select(Build.id).where(col(Build.organisation_id) == organisation_id)
@@ -132,7 +132,7 @@ def _erase_teams(eraser: Eraser, organisation_id: str) -> None:
 
 
 def _erase_rooms(eraser: Eraser, organisation_id: str) -> None:
-    """Take out benches, sittings, instruments and the school, as far as nothing stands on them.
+    """Take out benches, sessions, instruments and the school, as far as nothing stands on them.
 
     Of what stays, the words go.
     """

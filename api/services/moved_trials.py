@@ -1,63 +1,78 @@
 """How a season's trials differ from those published last, and whether that hides each of them."""
 
 import hashlib
+import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from api.services.frames import Array
 from api.services.packed_trials import columns_of
-from api.services.season_trials import SeasonTrials
+from api.services.season_trials import SeasonTrials, combine
 
 #: So many trials, of so many schools, make a move that hides each of them.
 LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
-#: So long after a change was first seen whatever there is is published: it is old news by then.
+#: A change that is this old is shown, even alone: it is old news by then.
 LONGEST = timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """The trials that came, went or have other numbers, one value for each."""
+    """The trials that were added, removed or have other numbers: one value for each."""
 
+    trial_id: Array
     school: Array
-    #: Whose bench it is: that school may move others' results, by correcting its own session.
+    #: The bench's owner, who can change the results of visitors by correcting a session.
     host: Array
-    #: Whether it was never published like this: it differs from every earlier publication.
+    #: Whether its own facts, and its numbers, differ from every earlier publication. A result that
+    #: changed because of somebody else's facts (a fit, a lent instrument) is not new.
     is_new: Array
+    #: When its own facts changed last; nan if that is not known. [s]
+    changed_at_s: Array
 
     def outside(self, own: frozenset[str]) -> bool:
-        """Tell whether any is of a school that is not among these."""
+        """Tell whether any belongs to a school outside this set."""
         return not set(self.school.tolist()) <= own
 
-    def may_be_shown_to(self, own: frozenset[str], nights: int) -> bool:
-        """Tell whether the moved trials of others may be shown to who knows its own schools'.
+    def may_be_shown_to(self, own: frozenset[str], now: datetime, zone: str) -> bool:
+        """Tell whether others' trials may be shown to a key that sees its own schools' at once.
 
-        At once where they are many and of two schools or more, where they are of one some nights
-        after the first of them was seen. What it can move itself, or knows from an earlier
-        publication, hides nothing.
+        It takes several new trials of other schools, of two schools or from an earlier day. What
+        the key's schools can change themselves hides nothing and does not count.
         """
-        if not self.outside(own) or nights >= LONGEST.days:
+        if not self.outside(own):
             return True
-        schools, hosts = self.school.tolist(), self.host.tolist()
-        new = [
-            school
-            for school, host, is_new in zip(schools, hosts, self.is_new.tolist(), strict=True)
-            if is_new and school not in own and host not in own
-        ]
-        return len(new) >= LEAST_TRIALS and (nights > 0 or len(set(new)) >= LEAST_SCHOOLS)
+        is_own = np.isin(self.school, sorted(own)) | np.isin(self.host, sorted(own))
+        counted = self.is_new & ~is_own
+        if counted.sum() < LEAST_TRIALS:
+            return False
+        several = len(set(self.school[counted].tolist())) >= LEAST_SCHOOLS
+        return several or nights_since(float(self.changed_at_s[counted].max()), now, zone) > 0
 
-    def may_be_shown(self, reaches: Collection[frozenset[str]], nights: int) -> bool:
+    def may_be_shown(self, reaches: Collection[frozenset[str]], now: datetime, zone: str) -> bool:
         """Tell whether the moved trials may be shown to keys of all these reaches."""
-        return all(self.may_be_shown_to(own, nights) for own in reaches)
+        return all(self.may_be_shown_to(own, now, zone) for own in reaches)
+
+    def aged(self, first_seen_s: float, now: datetime, zone: str) -> Array:
+        """Return which changes are so old that they may be shown one by one.
+
+        A change whose moment is not known dates from when any was first seen.
+        """
+        moments = np.where(self.is_new, self.changed_at_s, first_seen_s)
+        moments = np.where(np.isfinite(moments), moments, first_seen_s)
+        old = [nights_since(moment, now, zone) >= LONGEST.days for moment in moments.tolist()]
+        return np.array(old, dtype=bool)
 
 
-def nights_between(since: datetime, now: datetime, zone: str) -> int:
-    """Return how many nights lie between two moments where the season is held."""
-    first, last = (moment.astimezone(ZoneInfo(zone)).date() for moment in (since, now))
-    return (last - first).days
+def nights_since(moment_s: float, now: datetime, zone: str) -> int:
+    """Return the number of nights since a moment, by the clock of a time zone; nan counts as 0."""
+    if not math.isfinite(moment_s):
+        return 0
+    first = datetime.fromtimestamp(moment_s, UTC).astimezone(ZoneInfo(zone)).date()
+    return (now.astimezone(ZoneInfo(zone)).date() - first).days
 
 
 def moved_trials(
@@ -68,19 +83,34 @@ def moved_trials(
     has_moved = _differ(before, after, at_old, at_new)
     there = after.in_order(np.concatenate([at_new[has_moved], come]))
     left = before.in_order(gone)
-    states = np.concatenate([states_of(there), absences_of(left)])
-    schools = [part.trials["organisation_id"].astype(str) for part in (there, left)]
-    benches = [bench for part in (there, left) for bench in part.trials["bench_id"].tolist()]
+    is_new = ~np.isin(states_of(there), shown) & ~np.isin(facts_of(there), shown)
+    is_gone_anew = ~np.isin(absences_of(left), shown)
+
+    def column(name: str) -> Array:
+        return np.array([*there.trials[name].tolist(), *left.trials[name].tolist()], dtype=object)
+
+    trial_ids, benches = column("trial_id"), column("bench_id").tolist()
     return Moved(
-        school=np.concatenate(schools),
+        trial_id=trial_ids,
+        school=column("organisation_id"),
         host=np.array([hosts.get(str(bench), "") for bench in benches], dtype=object),
-        is_new=~np.isin(states, shown),
+        is_new=np.concatenate([is_new, is_gone_anew]),
+        changed_at_s=np.full(len(trial_ids), np.nan),
     )
+
+
+def part_way(last: SeasonTrials, current: SeasonTrials, waiting: Collection[str]) -> SeasonTrials:
+    """Return the current trials, but those that still wait as they were published last."""
+    of_last, of_current = (
+        np.array([each in waiting for each in trials.trials["trial_id"].tolist()], dtype=bool)
+        for trials in (last, current)
+    )
+    return combine([current.only(~of_current), last.only(of_last)])
 
 
 def states_shown(before: SeasonTrials | None, after: SeasonTrials, shown: Array) -> Array:
     """Return the states that were ever published, with those of a further publication."""
-    states = [shown, states_of(after)]
+    states = [shown, states_of(after), facts_of(after)]
     if before is not None:
         gone, _, _, come = _places(before, after)
         states += [absences_of(before.in_order(gone)), absences_of(after.in_order(come))]
@@ -92,6 +122,13 @@ def states_of(trials: SeasonTrials) -> Array:
     columns = [*trials.trials.values(), *columns_of(trials.results).values()]
     rows = zip(*(column.tolist() for column in columns), strict=True)
     return _digests(repr(row) for row in rows)
+
+
+def facts_of(trials: SeasonTrials) -> Array:
+    """Return a number for each trial that stands for its own facts: its version and its state."""
+    rows = zip(*(trials.trials[name].tolist() for name in ("trial_id", "version", "state")),
+               strict=True)  # fmt: skip
+    return _digests(f"facts {row!r}" for row in rows)
 
 
 def absences_of(trials: SeasonTrials) -> Array:

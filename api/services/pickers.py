@@ -93,10 +93,10 @@ def named_turbine(turbine: Turbine, team: Team | None) -> str:
     return f"{team.name}: {turbine.name}" if team else turbine.name
 
 
-def sittings(
+def sessions(
     db: Session, caller: Caller, season_id: str, chosen: str = "", most: int = 30
 ) -> Sequence[tuple[BenchSession, Bench, str]]:
-    """Return the newest sittings of a season, and the chosen one, with their benches and clocks."""
+    """Return the newest sessions of a season, and the chosen one, with their benches and clocks."""
     rows = (
         select(BenchSession, Bench, Organisation.timezone, Season.timezone)
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))

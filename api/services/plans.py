@@ -1,4 +1,4 @@
-"""Planning mid-season: which sittings of the reference rotor or visits narrow the doubt most."""
+"""Planning mid-season: which sessions of the reference rotor or visits narrow the doubt most."""
 
 from collections import Counter
 from datetime import UTC, datetime

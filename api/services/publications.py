@@ -63,12 +63,11 @@ class Shelf:
         return self.published.get(max(self.published, default=0))
 
     def shown_at(self, revision: int) -> Publication | None:
-        """Return the publication that is shown at a revision instead of its own trials.
+        """Return the publication that is shown at a revision; None if its own trials are.
 
-        Raises `KeyError` where nothing was chosen for it.
+        Raises `KeyError` if nothing was chosen for it.
         """
-        shown = self.shown[revision]
-        return None if shown == revision else self.published[shown]
+        return self.published.get(self.shown[revision])
 
     def has_chosen(self, revision: int) -> bool:
         """Tell whether it is known what is shown at a revision."""
@@ -177,21 +176,23 @@ class _SharedShelf:
         """Take over what other hosts published last and what they chose for this revision."""
         _wait_for_turn(self.rows, self.season.id)
         revision = self.season.revision
-        newest = self.rows.scalar(
-            select(func.max(PublishedTrials.revision)).where(
-                *self._here(), col(PublishedTrials.content).is_not(None)
-            )
+        taken = select(PublishedTrials.revision, PublishedTrials.taken_at_s).where(
+            *self._here(), col(PublishedTrials.content).is_not(None)
         )
-        if newest is None:
+        stored = {row.revision: row.taken_at_s for row in self.rows.execute(taken)}
+        if not stored:
             self.shelf.clear()
             return
+        newest = max(stored)
         chosen = self.rows.scalar(
             select(PublishedTrials.shows).where(
                 *self._here(), col(PublishedTrials.revision) == revision
             )
         )
-        for at in sorted({newest, chosen or newest} - set(self.shelf.published)):
-            self._add(at)
+        known = {at: each.taken_at_s for at, each in self.shelf.published.items()}
+        for at in sorted({newest, chosen or newest}):
+            if known.get(at) != stored.get(at):  # unknown here, or published again by another host
+                self._add(at)
         if chosen is not None:
             self.shelf.shown[revision] = chosen
         self.shelf.changed_at_s = self._changed_at_s()

@@ -8,26 +8,30 @@ changed to hide each single trial from every one of them. The key's own trials a
 Where an embedded database holds the programme, a restart publishes the current ones.
 """
 
+import math
 from collections import defaultdict
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlmodel import Session, col, or_, select
 
-from analysis.trial_result import PowerResults
+from api.bulk import parts
+from api.models.audit import AuditEntry
 from api.models.benches import Bench
+from api.models.flags import Flag
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.seasons import Season
+from api.models.trials import Trial
 from api.services import publications
 from api.services.cache import cache_of
 from api.services.frames import Array
-from api.services.moved_trials import Moved, moved_trials, nights_between, states_shown
+from api.services.moved_trials import Moved, moved_trials, part_way, states_shown
 from api.services.publications import Choice, Publication, Shelf, those_left
 from api.services.scope import Caller
-from api.services.season_trials import SeasonTrials, season_trials
+from api.services.season_trials import SeasonTrials, combine, season_trials
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,33 +92,36 @@ def _shown(db: Session, season: Season, current: SeasonTrials) -> Publication | 
 def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) -> Choice | None:
     """Return what is to be shown at this revision from now on; None if that is chosen."""
     revision, last, now = season.revision, shelf.last(), datetime.now(UTC)
-    if shelf.shown.get(revision) == revision:
-        return None
     if last is None:
         return _publication(None, current, revision, now)
     if last.revision > revision:
         # The reader's moment is older than what is published: to publish that too would let the
         # two be compared.
-        is_known = shelf.has_chosen(revision)
-        return None if is_known else Choice(revision, last.revision, now.timestamp())
+        is_chosen = shelf.has_chosen(revision)
+        return None if is_chosen else Choice(revision, last.revision, now.timestamp())
     moved = _moved(db, season, last, current)
     if not len(moved.school):
-        return Choice(revision, revision, now.timestamp())
-    since = datetime.fromtimestamp(shelf.changed_at_s or now.timestamp(), UTC)
-    if moved.may_be_shown(_reaches(db, now), nights_between(since, now, season.timezone)):
+        is_chosen = shelf.shown.get(revision) == revision
+        return None if is_chosen else Choice(revision, revision, now.timestamp())
+    if moved.may_be_shown(_reaches(db, now), now, season.timezone):
         return _publication(last, current, revision, now)
-    is_kept = shelf.shown.get(revision) == last.revision
-    return None if is_kept else Choice(revision, last.revision, now.timestamp())
+    aged = moved.aged(shelf.changed_at_s or now.timestamp(), now, season.timezone)
+    if aged.any():
+        waiting = set(moved.trial_id[~aged].tolist())
+        content = part_way(last.trials, current, waiting)
+        return _publication(last, content, revision, now)
+    is_chosen = shelf.shown.get(revision) == last.revision
+    return None if is_chosen else Choice(revision, last.revision, now.timestamp())
 
 
 def _publication(
-    last: Publication | None, current: SeasonTrials, revision: int, now: datetime
+    last: Publication | None, trials: SeasonTrials, revision: int, now: datetime
 ) -> Choice:
-    """Return the choice to publish the trials of a revision."""
+    """Return the choice to publish trials at a revision."""
     before, shown = (last.trials, last.states) if last else (None, np.array([], dtype="<u8"))
-    states = states_shown(before, current, shown)
+    states = states_shown(before, trials, shown)
     at_s = now.timestamp()
-    return Choice(revision, revision, at_s, Publication(revision, at_s, current, states))
+    return Choice(revision, revision, at_s, Publication(revision, at_s, trials, states))
 
 
 def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials) -> Moved:
@@ -122,11 +129,30 @@ def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials
 
     def compared() -> Moved:
         hosts = {row.id: row.organisation_id for row in db.scalars(select(Bench))}
-        return moved_trials(last.trials, current, last.states, hosts)
+        moved = moved_trials(last.trials, current, last.states, hosts)
+        dates = _changed_at(db, moved.trial_id[moved.is_new].tolist())
+        changed = [dates.get(trial_id, math.nan) for trial_id in moved.trial_id.tolist()]
+        return replace(moved, changed_at_s=np.array(changed, dtype=np.float64))
 
-    subject = ("moved", season.id, last.revision)
+    subject = ("moved", season.id, last.revision, last.taken_at_s)
     moved: Moved = cache_of(db).get_or_make(subject, season.revision, compared)
     return moved
+
+
+def _changed_at(db: Session, trial_ids: list[str]) -> dict[str, float]:
+    """Return when each trial's own facts changed last: stored, corrected, or a flag answered."""
+    newest: dict[str, float] = {}
+    for part in parts(trial_ids):
+        of_trial = col(AuditEntry.thing_id).in_(part)
+        answered = col(Flag.trial_id).in_(part) & col(Flag.answered_at).is_not(None)
+        for statement in (
+            select(Trial.id, Trial.created_at).where(col(Trial.id).in_(part)),
+            select(AuditEntry.thing_id, AuditEntry.created_at).where(of_trial),
+            select(Flag.trial_id, Flag.answered_at).where(answered),
+        ):
+            for trial_id, moment in db.execute(statement):
+                newest[trial_id] = max(newest.get(trial_id, 0.0), moment.timestamp())
+    return newest
 
 
 def _reaches(db: Session, now: datetime) -> list[frozenset[str]]:
@@ -148,9 +174,4 @@ def _are_of(trials: SeasonTrials, schools: frozenset[str]) -> Array:
 
 def _mixed(own: frozenset[str], now: SeasonTrials, published: SeasonTrials) -> SeasonTrials:
     """Return own trials as they are and others' as they were published."""
-    mine, others = now.only(_are_of(now, own)), published.only(~_are_of(published, own))
-    trials = {
-        name: np.concatenate([mine.trials[name], others.trials[name]]) for name in mine.trials
-    }
-    joined = SeasonTrials(trials, PowerResults.joined([mine.results, others.results]))
-    return joined.in_order(np.argsort(trials["trial_id"].astype(str), kind="stable"))
+    return combine([now.only(_are_of(now, own)), published.only(~_are_of(published, own))])

@@ -4,6 +4,7 @@ from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
+from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
 from api.db import reading_with
@@ -27,7 +28,8 @@ def season_answer(
     A newer one is as good: it was asked for before that was made. Whoever waits for it holds no
     transaction meanwhile, so what `make` needs it reads in the session that it is given.
     """
-    cache, subject = cache_of(db), (*about, season.id, view_of(caller, season))
+    cache, view = cache_of(db), view_of(caller, season)
+    subject = (*about, season.id, view)
     if is_apart(db) or cache.queue.is_mine(season.id):
         kept: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
         return kept
@@ -36,7 +38,7 @@ def season_answer(
         found: Value = newest[1]
         return found
     db.commit()  # it has read what it needs
-    asked = Asked(subject, make)
+    asked = Asked(subject, make, view)
     cache.queue.wait(season.id, asked, lambda: _moment(db, season.id))
     done: Value = asked.taken()
     return done
@@ -52,8 +54,13 @@ def _moment(db: Session, season_id: str) -> Iterator[Callable[[Asked], object]]:
 
         def answer(asked: Asked) -> object:
             make = asked.make
-            return cache_of(now).get_or_make(
-                asked.subject, season.revision, lambda: make(now, season)
-            )
+            try:
+                return cache_of(now).get_or_make(
+                    asked.subject, season.revision, lambda: make(now, season)
+                )
+            except SQLAlchemyError:
+                now.rollback()  # a server would refuse every further statement of this moment
+                now.refresh(season)
+                raise
 
         yield answer

@@ -72,7 +72,7 @@ class Fitted:
 
     @cached_property
     def to_average(self) -> dict[str, float]:
-        """Return what to take off ln power in each session, so that benches and sittings agree.
+        """Return what to take off ln power in each session, so that benches and sessions agree.
 
         Only the reference rotor shows the effect of a session: where it did not run, a team's own
         gain would pass for it.
@@ -80,11 +80,11 @@ class Fitted:
         fit = self.fit
         doubt = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
         bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
-        sitting = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
+        session = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
         bench_of: dict[str, str] = _by_label(
             self.sessions, self.trials["bench_id"][self.sessions.one_of_each()]
         )
-        session_effects = {session_id: sitting[session_id] for session_id in self.referred}
+        session_effects = {session_id: session[session_id] for session_id in self.referred}
         return {
             session_id: self.given(
                 bench[bench_id] + session_effects.get(session_id, 0.0), doubt[bench_id]

@@ -87,7 +87,7 @@ def of_season(season_id: str) -> Rows:
 
 
 def _schools(season_id: str) -> Any:
-    """Return the schools with a team or a sitting in a season."""
+    """Return the schools with a team or a session in a season."""
     with_team = select(Team.organisation_id).where(col(Team.season_id) == season_id)
     with_bench = select(BenchSession.organisation_id).where(
         col(BenchSession.season_id) == season_id

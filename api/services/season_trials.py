@@ -24,7 +24,7 @@ from api.services.cache import cache_of
 from api.services.frames import Array, Columns, merge, read_columns, read_plain
 
 AT_ONCE = 20_000  # trials that are read together
-OF_TRIAL = ("organisation_id", "session_id", "build_id", "state", "kind")
+OF_TRIAL = ("organisation_id", "session_id", "build_id", "version", "state", "kind")
 _TRIALS = (
     select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(KeptResult.numbers))
     .outerjoin(KeptResult, results.of_today & (col(KeptResult.trial_id) == col(Trial.id)))
@@ -58,6 +58,15 @@ class SeasonTrials:
         """Return the trials at some places, in the order of these."""
         trials = {name: column[places] for name, column in self.trials.items()}
         return SeasonTrials(trials, self.results.only(places))
+
+
+def combine(parts: list[SeasonTrials]) -> SeasonTrials:
+    """Return several lists of trials as one, in the order of their ids."""
+    columns = {
+        name: np.concatenate([part.trials[name] for part in parts]) for name in parts[0].trials
+    }
+    combined = SeasonTrials(columns, PowerResults.joined([part.results for part in parts]))
+    return combined.in_order(np.argsort(columns["trial_id"].astype(str), kind="stable"))
 
 
 def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:

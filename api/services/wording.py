@@ -131,7 +131,7 @@ SENTENCES = {
         "Note the tower's foot, mass and hub height: without them nobody knows whether it stands."
     ),
     "plan.reference": (
-        "A sitting of the reference rotor at {bench}: the doubt between two teams falls from "
+        "A session of the reference rotor at {bench}: the doubt between two teams falls from "
         "{before:.1f} to {after:.1f} %."
     ),
     "plan.visit": (

@@ -31,7 +31,7 @@ class Crowd:
 
         yield answer
 
-    def ask(self, name, subject, *, waits=False, fails=False):
+    def ask(self, name, subject, *, waits=False, fails=False, stops=False, view=None, last=None):
         """Ask in a thread of its own; the first goes on when all others have asked."""
 
         def make():
@@ -39,19 +39,29 @@ class Crowd:
                 assert self.go_on.wait(5)
             if fails:
                 raise ValueError("no trials")
+            if stops:
+                raise SystemExit("stopped")
+            if last is not None:
+                assert last.wait(5)
             return self.now
 
+        asked = Asked(subject, make, view)
+
         def asking():
-            asked = Asked(subject, make)
             self.queue.wait(SEASON, asked, self.moment)
             try:
                 self.got[name] = asked.taken()
-            except ValueError as error:
+            except (ValueError, SystemExit) as error:
                 self.got[name] = str(error)
 
         self.threads.append(threading.Thread(target=asking, daemon=True))
+        before = len(self.rounds)
         self.threads[-1].start()
-        time.sleep(0.02)  # so that they wait in this order
+        for _ in range(500):  # until it waits, or works: they wait in this order
+            if asked in self.queue._waiting.get(SEASON, ()) or len(self.rounds) > before:
+                return
+            time.sleep(0.01)
+        raise AssertionError(f"{name} does not wait")
 
     def end(self):
         self.go_on.set()
@@ -122,3 +132,37 @@ def test_the_one_that_works_is_known(crowd):
     crowd.queue.wait(SEASON, asked, crowd.moment)
     assert seen == [True]
     assert not crowd.queue.is_mine(SEASON)
+
+
+def test_whose_answer_is_done_goes_while_others_are_worked_on(crowd):
+    last = threading.Event()
+    crowd.ask("first", "report", waits=True)
+    crowd.ask("quick", "comparison")
+    crowd.ask("slow", "progress", last=last)
+    crowd.go_on.set()
+    for _ in range(100):
+        if "quick" in crowd.got:
+            break
+        time.sleep(0.02)
+    assert crowd.got.get("quick") == "comparison at 2"
+    assert "slow" not in crowd.got
+    last.set()
+    crowd.end()
+
+
+def test_one_view_with_many_subjects_lets_another_go_between(crowd):
+    crowd.ask("first", "report", waits=True)
+    for subject in ("plan", "outlook", "progress"):
+        crowd.ask(subject, subject, view="one")
+    crowd.ask("other", "comparison", view="two")
+    crowd.end()
+    assert crowd.rounds[1] == ["plan", "comparison", "outlook", "progress"]
+
+
+def test_what_ends_a_thread_ends_nobody_elses_answer(crowd):
+    crowd.ask("first", "report", waits=True)
+    crowd.ask("stopped", "plan", stops=True)
+    crowd.ask("second", "comparison")
+    crowd.end()
+    assert crowd.got["second"] == "comparison at 2"
+    assert crowd.got["stopped"] == "stopped"

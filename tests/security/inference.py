@@ -10,6 +10,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import cached_property
 
 import numpy as np
@@ -75,6 +76,13 @@ class Target:
         results = replace(self.every.results, normalised_power_w=powers)
         return SeasonTrials(self.every.trials, results)
 
+    def corrected(self, at: int) -> SeasonTrials:
+        """Return the season with one trial corrected, which made it stronger."""
+        versions = self.every.trials["version"].copy()
+        versions[at] += 1
+        changed = self.changed({at: FACTOR})
+        return replace(changed, trials=changed.trials | {"version": versions})
+
     def figures(self, factors: dict[int, float]) -> tuple[np.ndarray, np.ndarray]:
         """Return ln of own builds' powers and own benches' effects, in full and as given.
 
@@ -117,8 +125,8 @@ def shown_alone(aim: Target) -> int:
     hosts = {row.id: row.organisation_id for row in aim.db.scalars(select(Bench))}
     states, shown = states_of(aim.every), 0
     for at in aim.hidden:
-        moved = moved_trials(aim.every, aim.changed({at: FACTOR}), states, hosts)
-        shown += moved.outside(aim.own) and moved.may_be_shown([aim.own], nights=0)
+        moved = moved_trials(aim.every, aim.corrected(at), states, hosts)
+        shown += moved.outside(aim.own) and moved.may_be_shown([aim.own], datetime.now(UTC), "UTC")
     return shown
 
 

@@ -14,7 +14,8 @@ from analysis.check_people import MAIL
 from analysis.comparison import fit_season
 from analysis.visit_plan import Step, plan_steps
 from api.models.trials import MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL
-from api.services import trial_files
+from api.services import shares, trial_files
+from api.services.limits import InMemory, Limits
 from api.services.safe_cells import protect, unprotect
 from tests.api.sheets import send, sheet
 from tests.makers import World, created, session_payload, trial_payload
@@ -115,6 +116,34 @@ class TestTurns:
                 go_on.set()
             assert {each.result().status_code for each in flood} == {200}
 
+    def test_share_links_leave_room_for_keys(self, world: World, monkeypatch, app_client):
+        go_on, waiting, show = threading.Event(), [], shares.shown
+
+        def slowly(*asked):
+            waiting.append(1)
+            assert go_on.wait(30)
+            return show(*asked)
+
+        monkeypatch.setattr(shares, "shown", slowly)
+        threads = world.lead.app.state.settings.worker_threads
+        with ThreadPoolExecutor(threads + 5) as pool:
+            flood = [pool.submit(app_client.get, "/shared/x") for _ in range(threads + 4)]
+            try:
+                theirs = pool.submit(world.birch.coach.get, "/v1/teams").result(timeout=15)
+                assert theirs.status_code == 200
+                assert 0 < len(waiting) <= max(1, threads // 3)
+            finally:
+                go_on.set()
+            assert {each.result().status_code for each in flood} == {404}
+
+    def test_signing_in_counts_as_a_request_of_the_key(self, world: World, app_client):
+        app_client.app.state.limits = limited = Limits(InMemory(), 2, {})
+        same = {"Sec-Fetch-Site": "same-origin"}
+        seen = [app_client.post("/sign-in", data={"key": world.larch.coach_key}, headers=same,
+                                follow_redirects=False).status_code for _ in range(3)]  # fmt: skip
+        assert app_client.app.state.limits is limited
+        assert seen == [303, 303, 429]
+
 
 @pytest.mark.on_both
 class TestOfficialRuns:
@@ -123,28 +152,28 @@ class TestOfficialRuns:
         """The lead has recorded the day: Birch before Larch."""
         event = f"/v1/events/{world.larch.event_id}"
         asked = session_payload(world.larch, started_at="2026-05-16T09:00:00Z")
-        sitting = created(world.larch.coach.post("/v1/sessions", json=asked))
+        session = created(world.larch.coach.post("/v1/sessions", json=asked))
         trial = {"load_ohm": 30.1, "load_connected": True}
         read = [(1, world.birch.build_id, 1.2), (2, world.larch.build_id, 1.1)]
         runs = [
             {"position": at, "build_id": build, "trial": trial | {"runs": [{"voltage_v": volts}]}}
             for at, build, volts in read
         ]
-        body = world.lead.post(f"{event}/results", json={"session_id": sitting["id"], "runs": runs})
+        body = world.lead.post(f"{event}/results", json={"session_id": session["id"], "runs": runs})
         assert body.status_code == 200, body.text
-        return event, sitting["id"]
+        return event, session["id"]
 
     def places(self, world, event):
         body = world.lead.get(f"{event}/results").json()
         return [(place["team_name"], place["best_w"]) for place in body["places"]]
 
     def test_a_school_does_not_put_its_own_right(self, day, world: World):
-        event, sitting = day
+        event, session = day
         before = self.places(world, event)
         (mine,) = world.larch.coach.get("/v1/trials?kind=event").json()["items"]
         path = f"/v1/trials/{mine['id']}"
         changes = {"runs": [{"voltage_v": 1.9}]}
-        air = f"/v1/sessions/{sitting}"
+        air = f"/v1/sessions/{session}"
         tag = {"If-Match": world.larch.coach.get(air).headers["etag"]}
         for asked in (
             world.larch.coach.post(f"{path}/corrections",
@@ -159,13 +188,13 @@ class TestOfficialRuns:
         assert done.status_code == 201
 
     def test_runs_that_nobody_official_wrote_down_change_nothing(self, day, world: World):
-        event, sitting = day
+        event, session = day
         before = world.lead.get(f"{event}/results").json()
         for kind, build, volts in (("event", world.larch.build_id, 3.0),
                                    ("reference", world.reference_build_id, 1.0),
                                    ("reference", world.reference_build_id, 1.4)):  # fmt: skip
             created(world.larch.coach.post("/v1/trials", json=trial_payload(
-                world.larch, session_id=sitting, kind=kind, build_id=build, meter_range_v=20.0,
+                world.larch, session_id=session, kind=kind, build_id=build, meter_range_v=20.0,
                 runs=[{"voltage_v": volts}])))  # fmt: skip
         after = world.lead.get(f"{event}/results").json()
         for body in (before, after):

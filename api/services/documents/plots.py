@@ -27,7 +27,7 @@ LEAST_POINTS = 2
 
 
 def power_over_season(progress: TeamProgress) -> Plot | None:
-    """Return a team's power from sitting to sitting, with the builds marked."""
+    """Return a team's power from session to session, with the builds marked."""
     sessions = progress.sessions
     if not sessions:
         return None

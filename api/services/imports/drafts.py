@@ -250,7 +250,7 @@ def _notes(draft: Draft) -> str | None:
 
 
 STAND_IN = {"session_id": "ses_" + "0" * 26, "build_id": "bld_" + "0" * 26}
-SITTING = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
+SESSION = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
            "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
 
 
@@ -264,7 +264,7 @@ def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
         for row, run in zip(draft.rows, facts["runs"], strict=True):
             _check(draft, RunCreate, run, row, header)
     if not is_sound_session(draft.conditions):
-        _check(draft, SessionCreate, SITTING | draft.conditions, None, header)
+        _check(draft, SessionCreate, SESSION | draft.conditions, None, header)
     if draft.sound is not None and not draft.faults:
         # A missing adult is reported where the session is known; here the other refusals.
         draft.faults += located(blocked(draft.sound, adult_present=True), draft.rows, header)
@@ -272,14 +272,14 @@ def _check_shapes(draft: Draft, facts: dict[str, Any], header: Header) -> None:
 
 def is_sound_session(conditions: Mapping[str, Any]) -> bool:
     """Tell whether a session takes these conditions."""
-    return _is_sound_sitting(tuple(conditions.items()))
+    return _is_sound_session(tuple(conditions.items()))
 
 
 @lru_cache(maxsize=1024)
-def _is_sound_sitting(conditions: tuple[tuple[str, Any], ...]) -> bool:
-    """Tell whether a session takes these conditions; a sitting's trials all say the same."""
+def _is_sound_session(conditions: tuple[tuple[str, Any], ...]) -> bool:
+    """Tell whether a session takes these conditions; a session's trials all say the same."""
     try:
-        SessionCreate.model_validate(SITTING | dict(conditions))
+        SessionCreate.model_validate(SESSION | dict(conditions))
     except ValidationError:
         return False
     return True
