@@ -1,8 +1,8 @@
 """What came with a change from one build to the next, and how small a change could have been seen.
 
-Old and new back to back in one sitting share everything but the change, so the
-sitting's own wobble drops out; with the old one before and after, a steady
-drift drops out too. In different sittings both count.
+Old and new back to back in one session share everything but the change, so the
+session's own wobble drops out; with the old one before and after, a steady
+drift drops out too. In different sessions both count.
 """
 
 import math

@@ -1,6 +1,6 @@
 """Builds of several schools on one scale, as far as reference rotors and visits connect them.
 
-A trial's ln power is the sum of what its team and build can do, what its bench and its sitting
+A trial's ln power is the sum of what its team and build can do, what its bench and its session
 add, what that build does at that bench in particular, and scatter:
 
     y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e

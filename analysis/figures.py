@@ -128,7 +128,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
 
     Notes
     -----
-    Scatter of runs averages over trials and scatter of sittings over sessions. The exponents are
+    Scatter of runs averages over trials and scatter of sessions over sessions. The exponents are
     the same for all trials of a build and the bench's doubt is the same for all trials at the
     bench, so neither averages out. Where trials lie further apart than their scatter allows, the
     doubt grows by the Birge ratio.

@@ -196,9 +196,9 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
         number,
     )
     pairs = pair_up(by_team, session_of)
-    sittings = Groups(session_of.labels[pairs.other], pairs.codes)
+    team_sessions = Groups(session_of.labels[pairs.other], pairs.codes)
     sessions = _ordered(
-        typical_figures(sittings, where, results), pairs.one, sittings.smallest(started)
+        typical_figures(team_sessions, where, results), pairs.one, team_sessions.smallest(started)
     )
     best = positions[by_team.first_largest(results.normalised_power_w[positions])]
     return TeamSeasons(by_team, builds, sessions, best, (trials, results))

@@ -108,7 +108,7 @@ class Solution:
         return Sums(rows, self._unseen(builds, model.is_local(builds)))
 
     def readings(self, builds: IntArray, benches: IntArray) -> tuple[Sums, Any]:
-        """Return what some builds would read at benches, but for the sitting and scatter.
+        """Return what some builds would read at benches, but for the session and scatter.
 
         Also which of them were never tested there: what is particular to them is not in it.
         """

@@ -1,6 +1,6 @@
 """The season model's terms and where each stands among the unknowns: a block for each bench.
 
-Almost all of a season stays at its bench: sittings, and builds that never travel. Only the mean,
+Almost all of a season stays at its bench: sessions, and builds that never travel. Only the mean,
 reference rotors, and what visits another bench are shared. Unknowns are laid out so, bench by
 bench, with what is shared behind them: the equations are then blocks along a diagonal with a
 narrow border, and cost grows with the number of benches.
@@ -42,7 +42,7 @@ class Spread:
 class Model:
     """Which terms each trial is the sum of, and where they stand.
 
-    Trials of one build in one sitting have the same terms: they form a cell. What a build can do
+    Trials of one build in one session have the same terms: they form a cell. What a build can do
     and what it has at its only bench are seen together alone, so they are one unknown there; a
     build that was tested at several benches has one of each.
     """

@@ -23,7 +23,7 @@ from analysis.trial_inputs import Columns, TrialInputs, trial_inputs
 FORMULA = 1
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
-U_SESSION = 0.03  # [-], scatter of one sitting of ln P; common practice, no source
+U_SESSION = 0.03  # [-], scatter of one session of ln P; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)

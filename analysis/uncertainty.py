@@ -148,7 +148,7 @@ def own_uncertainty(
     Parameters
     ----------
     u_repeat, u_session : array, shape (n,)
-        Standard uncertainty of ln power from the scatter of its runs and of its sitting. [-]
+        Standard uncertainty of ln power from the scatter of its runs and of its session. [-]
     exponent_lever, ln_density_ratio : array, shape (n,)
         What an error of the wind and of the density exponent does to ln power: the logarithm of
         reference over measured wind speed, with the share that goes through a density exponent

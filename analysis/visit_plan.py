@@ -1,4 +1,4 @@
-"""Which sittings or visits would narrow the doubt between teams most, before they are held."""
+"""Which sessions or visits would narrow the doubt between teams most, before they are held."""
 
 import math
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ EFFORT: dict[Kind, float] = {"reference": 1.0, "visit": 2.0, "visit_day": 2.0}
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One sitting that could be held: which builds would run at which bench."""
+    """One session that could be held: which builds would run at which bench."""
 
     kind: Kind
     bench_id: str
@@ -66,7 +66,7 @@ def plan_steps(
     Notes
     -----
     A planned trial is one more observation of the linear model, whose noise is that of three runs,
-    its placement, a new sitting and a new pairing of build and bench. The covariance after it does
+    its placement, a new session and a new pairing of build and bench. The covariance after it does
     not depend on what will be read (Gaussian linear model: C − C xᵀ (x C xᵀ + R)⁻¹ x C).
     """
     covariance, rows, noise = _joint(fit, current, steps)
@@ -93,7 +93,7 @@ def _joint(
 ) -> tuple[FloatArray, list[list[int]], FloatArray]:
     """Return the covariance of current builds and of all that could be read there.
 
-    Also where each step's readings are in it, and the noise of each reading beside its sitting's.
+    Also where each step's readings are in it, and the noise of each reading beside its session's.
     """
     readings = list(
         dict.fromkeys((build, step.bench_id) for step in steps for build in step.build_ids)
@@ -111,7 +111,7 @@ def _joint(
 def _observed(
     covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float
 ) -> FloatArray:
-    """Return the covariance once some sums were read in one new sitting."""
+    """Return the covariance once some sums were read in one new session."""
     across = covariance[:, rows]
     left: FloatArray = covariance - across @ _weights(covariance, rows, noise, session_sd, across)
     return left

@@ -68,7 +68,7 @@ class Team:
 
 
 @dataclass
-class Sitting:
+class Session:
     """One session at a school's bench."""
 
     school: dict[str, Any]
@@ -111,7 +111,7 @@ class Season:
             school["name"]: self.draw.gauss(0, rotor["bench_interaction"])
             for school in parameters["schools"]
         }
-        self.trials: list[tuple[Sitting, Trial]] = list(self._season())
+        self.trials: list[tuple[Session, Trial]] = list(self._season())
 
     # --- turbines ---
 
@@ -158,7 +158,7 @@ class Season:
 
     # --- sessions ---
 
-    def _season(self) -> Iterator[tuple[Sitting, Trial]]:
+    def _season(self) -> Iterator[tuple[Session, Trial]]:
         for position, school in enumerate(self.parameters["schools"]):
             drift = 0.0
             for week in range(self.parameters["weeks"]):
@@ -166,18 +166,18 @@ class Season:
                 edge = week in (0, self.parameters["weeks"] - 1)
                 if not edge and self._happens(self.parameters["attendance"]["school_misses"]):
                     continue
-                sitting = self._sitting(school, position, week)
+                session = self._session(school, position, week)
                 if self._happens(self.parameters["attendance"]["reference_run"]):
-                    yield sitting, self._reference(sitting, drift)
+                    yield session, self._reference(session, drift)
                 for team in (team for team in self.teams if team.school is school):
                     if not self._happens(self.parameters["attendance"]["team_misses"]):
-                        for trial in self._visit(sitting, team):
-                            yield sitting, trial
+                        for trial in self._visit(session, team):
+                            yield session, trial
 
     def _happens(self, share: float) -> bool:
         return self.draw.random() < share
 
-    def _sitting(self, school: dict[str, Any], position: int, week: int) -> Sitting:
+    def _session(self, school: dict[str, Any], position: int, week: int) -> Session:
         draw, scatter = self.draw, self.parameters["scatter"]
         mistakes = self.parameters["mistakes"]
         monday = date.fromisoformat(self.parameters["first_monday"])
@@ -207,7 +207,7 @@ class Season:
             "warm_up_min": 2 if is_cold else draw.choice([5, 6, 8, 10]),
             "adult_present": "yes",
         }
-        return Sitting(
+        return Session(
             school=school,
             week=week,
             started_at=started,
@@ -218,25 +218,25 @@ class Season:
             typed=typed,
         )
 
-    def _shown_wind(self, sitting: Sitting, ln_offset: float = 0.0) -> float:
+    def _shown_wind(self, session: Session, ln_offset: float = 0.0) -> float:
         """Return the speed that the school's wind meter shows."""
         noise = self.draw.gauss(0, self.parameters["scatter"]["wind_meter"])
         reference = self.parameters["reference_wind_speed_m_s"]
-        ln_shown = sitting.ln_wind + ln_offset + sitting.school["ln_meter"] + noise
+        ln_shown = session.ln_wind + ln_offset + session.school["ln_meter"] + noise
         return round(float(reference) * math.exp(ln_shown), 2)
 
     # --- trials ---
 
-    def _reference(self, sitting: Sitting, drift: float) -> Trial:
+    def _reference(self, session: Session, drift: float) -> Trial:
         rotor = self.parameters["reference_rotor"]
         ln_truth = math.log(rotor["power_w"]) + drift
         ln_measured = (
             ln_truth
-            + rotor["wind_exponent"] * sitting.ln_wind
-            + rotor["density_exponent"] * math.log(sitting.density / 1.225)
-            + sitting.school["ln_jet"]
-            + sitting.ln_scatter
-            + self.rotor_effect[sitting.school["name"]]
+            + rotor["wind_exponent"] * session.ln_wind
+            + rotor["density_exponent"] * math.log(session.density / 1.225)
+            + session.school["ln_jet"]
+            + session.ln_scatter
+            + self.rotor_effect[session.school["name"]]
         )
         typed = {
             "turbine": "Reference rotor",
@@ -245,25 +245,25 @@ class Season:
             "pitch_deg": rotor["pitch_deg"],
             "load_ohm": rotor["load_ohm"],
             "rotor_diameter_m": rotor["rotor_diameter_m"],
-            "wind_speed_m_s": self._shown_wind(sitting),
+            "wind_speed_m_s": self._shown_wind(session),
         }
-        volts = self._volts(sitting, ln_measured, rotor["load_ohm"], rotor["wind_exponent"], 3)
-        return Trial(self._named(typed, sitting), volts, ln_truth, rotor["load_ohm"])
+        volts = self._volts(session, ln_measured, rotor["load_ohm"], rotor["wind_exponent"], 3)
+        return Trial(self._named(typed, session), volts, ln_truth, rotor["load_ohm"])
 
-    def _visit(self, sitting: Sitting, team: Team) -> Iterator[Trial]:
+    def _visit(self, session: Session, team: Team) -> Iterator[Trial]:
         kinds = self.parameters["kinds"]
         kind = self.draw.choices(list(kinds), list(kinds.values()))[0]
-        build = team.builds[sitting.week // BUILD_WEEKS]
+        build = team.builds[session.week // BUILD_WEEKS]
         sweeps = self.parameters["sweeps"]
         for pitch_offset in sweeps["pitch_deg"] if kind == "pitch" else [0]:
             for load in sweeps["load_ohm"] if kind == "load" else [build.load_ohm]:
                 for ln_offset in sweeps["ln_wind"] if kind == "wind" else [0.0]:
                     pitch = max(2.0, build.pitch_deg + pitch_offset)
-                    yield from self._trial(sitting, team, build, kind, (pitch, load, ln_offset))
+                    yield from self._trial(session, team, build, kind, (pitch, load, ln_offset))
 
     def _trial(
         self,
-        sitting: Sitting,
+        session: Session,
         team: Team,
         build: Build,
         kind: str,
@@ -279,10 +279,10 @@ class Season:
         )
         ln_measured = (
             ln_truth
-            + team.wind_exponent * (sitting.ln_wind + ln_offset)
-            + team.density_exponent * math.log(sitting.density / 1.225)
-            + sitting.school["ln_jet"]
-            + sitting.ln_scatter
+            + team.wind_exponent * (session.ln_wind + ln_offset)
+            + team.density_exponent * math.log(session.density / 1.225)
+            + session.school["ln_jet"]
+            + session.ln_scatter
             + team.bench_effect
         )
         runs = 1 if self._happens(self.parameters["sweeps"]["single_run"]) else 3
@@ -294,31 +294,31 @@ class Season:
             "pitch_deg": pitch,
             "load_ohm": load,
             "rotor_diameter_m": team.rotor_diameter_m,
-            "wind_speed_m_s": self._shown_wind(sitting, ln_offset),
+            "wind_speed_m_s": self._shown_wind(session, ln_offset),
         }
-        volts = self._volts(sitting, ln_measured, load, team.wind_exponent, runs)
-        trial = Trial(self._named(typed, sitting), volts, ln_truth, load)
+        volts = self._volts(session, ln_measured, load, team.wind_exponent, runs)
+        trial = Trial(self._named(typed, session), volts, ln_truth, load)
         self._go_wrong(trial, team)
         yield trial
         if self._happens(self.parameters["mistakes"]["duplicate"]):
             yield Trial(
-                self._named(dict(trial.typed), sitting), list(trial.volts), ln_truth, load,
+                self._named(dict(trial.typed), session), list(trial.volts), ln_truth, load,
                 [*trial.mistakes, "duplicate"], dict(trial.run_mistakes),
             )  # fmt: skip
 
-    def _named(self, typed: dict[str, Any], sitting: Sitting) -> dict[str, Any]:
+    def _named(self, typed: dict[str, Any], session: Session) -> dict[str, Any]:
         """Return what is typed of a trial, with the coach's own name for it."""
         self.count += 1
-        short = "".join(word[0] for word in sitting.school["name"].split()).lower()
+        short = "".join(word[0] for word in session.school["name"].split()).lower()
         return typed | {"client_ref": f"{short}-{self.count:04d}", "load_connected": "yes"}
 
     def _volts(
-        self, sitting: Sitting, ln_power: float, load: float, exponent: float, runs: int
+        self, session: Session, ln_power: float, load: float, exponent: float, runs: int
     ) -> list[float]:
         volts = []
         for run in range(runs):
             noise = self.draw.gauss(0, self.parameters["scatter"]["repeat"])
-            cold = 0.05 * exponent * (1 - run / 3) if sitting.cold_fan else 0.0
+            cold = 0.05 * exponent * (1 - run / 3) if session.cold_fan else 0.0
             volts.append(displayed(math.sqrt(math.exp(ln_power + noise - cold) * load)))
         return volts
 

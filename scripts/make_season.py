@@ -46,10 +46,10 @@ def write_table(path: Path, rows: list[dict[str, Any]], delimiter: str = ",") ->
 def trial_rows(season: Season, school: dict[str, Any]) -> list[dict[str, Any]]:
     """Return a school's trials as it typed them, one row per run."""
     rows = []
-    for sitting, trial in season.trials:
-        if sitting.school is not school:
+    for session, trial in season.trials:
+        if session.school is not school:
             continue
-        common = sitting.typed | trial.typed | {"meter_range_v": meter_range(trial.volts)}
+        common = session.typed | trial.typed | {"meter_range_v": meter_range(trial.volts)}
         for run, volts in enumerate(trial.volts, start=1):
             row = common | {"run": run, "voltage_v": volts, "duration_s": 30}
             rows.append({name: _cell(row.get(name), school["decimal"]) for name in TRIAL_COLUMNS})
@@ -68,15 +68,15 @@ def label_rows(season: Season) -> list[dict[str, Any]]:
         {
             "client_ref": trial.typed["client_ref"],
             "run": run + 1,
-            "organisation": sitting.school["name"],
+            "organisation": session.school["name"],
             "team": trial.typed.get("team", ""),
             "truth_ln_p": round(trial.ln_truth, 5),
             "mistake": " ".join(
                 [*trial.mistakes, *([trial.run_mistakes[run]] if run in trial.run_mistakes else []),
-                 *(["cold_fan"] if sitting.cold_fan else [])]
+                 *(["cold_fan"] if session.cold_fan else [])]
             ),
         }
-        for sitting, trial in season.trials
+        for session, trial in season.trials
         for run in range(len(trial.volts))
     ]  # fmt: skip
 

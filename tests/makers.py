@@ -25,7 +25,7 @@ def build_payload(turbine_id: str, **changed: Any) -> dict[str, Any]:
 
 
 def session_payload(school: "School", **changed: Any) -> dict[str, Any]:
-    """The sitting of the worked example: 22 °C, 950 hPa, 45 %, 4.2 m/s."""
+    """The session of the worked example: 22 °C, 950 hPa, 45 %, 4.2 m/s."""
     return {
         "bench_id": school.bench_id,
         "season_id": school.season_id,

@@ -1,4 +1,4 @@
-"""A plan of the sittings that would narrow the doubt between teams most."""
+"""A plan of the sessions that would narrow the doubt between teams most."""
 
 from datetime import datetime
 from typing import Annotated, Literal
@@ -9,7 +9,7 @@ from api.models.statements import Statement
 
 
 class PlanStep(Statement):
-    """One sitting, worth most after those before it."""
+    """One session, worth most after those before it."""
 
     kind: Literal["reference", "visit", "visit_day"]
     bench_id: Annotated[str | None, Field(description="Null for a bench the key may not see.")]
@@ -22,7 +22,7 @@ class PlanStep(Statement):
 
 
 class SeasonPlan(BaseModel):
-    """The cheapest sittings first, and what one visit day of all would bring instead."""
+    """The cheapest sessions first, and what one visit day of all would bring instead."""
 
     season_id: str
     as_of: datetime

@@ -44,7 +44,7 @@ class SessionProgress(FigureRead):
         float | None,
         Field(
             description="As at an average bench; where the reference rotor ran, also as in an "
-            "average sitting. Null where nothing joins it to the others. [W]"
+            "average session. Null where nothing joins it to the others. [W]"
         ),
     ]
     reference_ran: bool
@@ -145,7 +145,7 @@ class ChangeRead(Statement):
     ]
     design: Annotated[
         Literal["old_new_old", "same_session", "different_sessions"],
-        Field(description="How old and new were tested: what one sitting shares drops out."),
+        Field(description="How old and new were tested: what one session shares drops out."),
     ]
     trials: int
     sessions: int

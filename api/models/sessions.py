@@ -1,4 +1,4 @@
-"""A session: one sitting at one bench, with the air and wind of that hour."""
+"""A session: one evening at one bench, with its air and wind."""
 
 from typing import Annotated, ClassVar
 

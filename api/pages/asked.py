@@ -90,7 +90,7 @@ BENCH = (
     Field("tunnel_area_m2", more=True),
     Field("note", "lines", more=True),
 )
-SITTING = (
+SESSION = (
     Field("started_at", "moment", required=True),
     Field("season_id", "choice", required=True),
     Field("adult_present", "tick", required=True),

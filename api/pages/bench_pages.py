@@ -1,4 +1,4 @@
-"""Benches and sittings: where the bias lives, and what one sitting brought."""
+"""Benches and sessions: where the bias lives, and what one session brought."""
 
 from typing import Annotated, Any
 
@@ -18,7 +18,7 @@ from api.models.teams import Team
 from api.models.trials import Trial
 from api.models.turbines import Turbine
 from api.pages import forms, proposals, rendering
-from api.pages.asked import BENCH, SITTING
+from api.pages.asked import BENCH, SESSION
 from api.pages.catalogue import say
 from api.pages.forms import Field, Filled
 from api.pages.sending import sound, tried
@@ -36,7 +36,7 @@ GRID = (*(Field(f"point_{at}") for at in range(len(POINTS))), Field("monitor_win
 
 @router.get("/benches/{bench_id}")
 def bench_page(bench_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a bench, how it reads beside others, its wind, and its sittings."""
+    """Show a bench, how it reads beside others, its wind, and its sessions."""
     return _bench(visited, bench_id, Filled(GRID))
 
 
@@ -47,7 +47,7 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         school = db.get_one(Organisation, bench.organisation_id)
         season = db.get(Season, season_id)
         at_bench = col(BenchSession.bench_id) == bench.id
-        sittings = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
+        sessions = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
         grids, _ = benches.wind_grids(db, visited.caller, bench_id, PageQuery(limit=200))
         scores = comparisons.compare_season(db, visited.caller, season_id).benches if season else []
         facts: dict[str, Any] = {
@@ -56,19 +56,19 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
             "meter": db.get_one(Equipment, bench.anemometer_id),
             "score": next((each for each in scores if each.bench_id == bench.id), None),
         }
-    sittings.sort(key=lambda row: row.started_at, reverse=True)
+    sessions.sort(key=lambda row: row.started_at, reverse=True)
     return rendering.show(
         "bench.html",
         visited,
         status=422 if grid.is_wrong else 200,
         bench=bench,
         school=school,
-        sittings=sittings,
+        sessions=sessions,
         grid=grids[-1] if grids else None,
         filled=grid,
         zone=school.timezone or (season.timezone if season else "UTC"),
         dimensions=_known(BENCH, bench),
-        left_out=[say("page.newest_only", count=SHOWN)] if len(sittings) == SHOWN else (),
+        left_out=[say("page.newest_only", count=SHOWN)] if len(sessions) == SHOWN else (),
         **facts,
     )
 
@@ -99,32 +99,32 @@ def measure(bench_id: Annotated[str, Path()], posted: Posted) -> Response:
     return tried(posted, filled, work) or _bench(posted.visit, bench_id, filled)
 
 
-@router.get("/sittings/{session_id}")
-def sitting_page(session_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show one sitting: its air and wind, its trials, and what concerns it as a whole."""
+@router.get("/sessions/{session_id}")
+def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show one session: its air and wind, its trials, and what concerns it as a whole."""
     with visited.reading() as db:
-        sitting = resources.get_row(db, visited.caller, BenchSession, session_id)
-        bench = db.get_one(Bench, sitting.bench_id)
+        session = resources.get_row(db, visited.caller, BenchSession, session_id)
+        bench = db.get_one(Bench, session.bench_id)
         school = db.get_one(Organisation, bench.organisation_id)
-        season = db.get_one(Season, sitting.season_id)
-        here = col(Trial.session_id) == sitting.id
+        season = db.get_one(Season, session.season_id)
+        here = col(Trial.session_id) == session.id
         found = trials.newest(db, visited.caller, here, most=MOST_TRIALS)
-        query = FlagQuery(session_id=sitting.id, limit=50)
+        query = FlagQuery(session_id=session.id, limit=50)
         questions, _ = answers.page(db, visited.caller, query)
         asked = [each for each in questions if not each.trial_id]
         proposed = proposals.buttons(db, asked)
-        done = history_of(db, visited, BenchSession, sitting.id)
+        done = history_of(db, visited, BenchSession, session.id)
         names = _names(db, [trial.build_id for trial in found])
     return rendering.show(
-        "sitting.html",
+        "session.html",
         visited,
-        sitting=sitting,
+        session=session,
         bench=bench,
         trials=found,
         names=names,
         history=done,
         zone=school.timezone or season.timezone,
-        conditions=_known(SITTING, sitting),
+        conditions=_known(SESSION, session),
         questions=[each for each in asked if each.state == "open"],
         proposed=proposed,
         answered=[each for each in asked if each.state != "open"],

@@ -69,14 +69,14 @@ def shown(found: TrialRead) -> dict[str, str]:
 
 def offers(db: Session, caller: Caller, found: TrialRead) -> Mapping[str, Choices]:
     """Return what may be chosen: sessions and builds of its season, resistors of its school."""
-    sittings = pickers.sittings(db, caller, found.season_id, found.session_id)
+    sessions = pickers.sessions(db, caller, found.season_id, found.session_id)
     builds = pickers.builds(db, caller, found.season_id, found.build_id)
     loads = pickers.equipment(db, caller, "load", found.organisation_id)
     as_it_is = say("trial.as_it_is")
     return {
         "session_id": _with(
             found.session_id,
-            [(row.id, named(row, bench, zone)) for row, bench, zone in sittings], as_it_is,
+            [(row.id, named(row, bench, zone)) for row, bench, zone in sessions], as_it_is,
         ),
         "build_id": _with(found.build_id, [pair for _, some in builds for pair in some], as_it_is),
         "load_id": _with(found.load_id, loads, as_it_is),

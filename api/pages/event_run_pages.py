@@ -54,7 +54,7 @@ def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Respo
         event = resources.get_row(db, visited.caller, Event, event_id)
         slot = _slot(db, visited.caller, event, position)
         offered = {
-            "session_id": _sittings(db, visited.caller, event),
+            "session_id": _sessions(db, visited.caller, event),
             "build_id": _builds(db, visited.caller, slot),
         }
         done = event_runs.results(db, visited.caller, event.id).runs
@@ -72,7 +72,7 @@ def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Respo
         by_name={each.name: each for each in filled.fields},
         readings=READING_NAMES[:AT_ONCE],
         done=[each for each in done if each.position == position],
-        no_sitting=not offered["session_id"],
+        no_session=not offered["session_id"],
         cautions=cautions.EVENT,
     )
 
@@ -85,8 +85,8 @@ def _slot(db: Session, caller: Caller, event: Event, position: int) -> SlotRead:
     raise NotFound(f"the order of this event has no place {position}")
 
 
-def _sittings(db: Session, caller: Caller, event: Event) -> list[tuple[str, str]]:
-    """Return the sittings of the event's day."""
+def _sessions(db: Session, caller: Caller, event: Event) -> list[tuple[str, str]]:
+    """Return the sessions of the event's day."""
     season = resources.get_row(db, caller, Season, event.season_id)
     morning = event.morning(season.timezone)
     rows = (

@@ -22,7 +22,7 @@ from api.pages import forms, rendering
 from api.pages.asked import BUILD
 from api.pages.catalogue import say
 from api.pages.sign_in import LONGEST_S
-from api.pages.telling import history_of, sitting_days
+from api.pages.telling import history_of, session_days
 from api.pages.visits import PostedByAny, Visit, Visited, go_to, local_path, season_cookie
 from api.services import (
     reports,
@@ -211,7 +211,7 @@ def build_page(build_id: Annotated[str, Path()], visited: Visited) -> Response:
         figures = safety.of_build(db, visited.caller, build_id, SafetyQuery())
         found = trials.newest(db, visited.caller, col(Trial.build_id) == build.id, most=SHOWN)
         done = history_of(db, visited, Build, build.id)
-        days, zone = sitting_days(db, found), _zone(db, team)
+        days, zone = session_days(db, found), _zone(db, team)
         newest = max(db.scalars(select(Build.number).where(col(Build.turbine_id) == turbine.id)))
     return rendering.show(
         "build.html",

@@ -88,8 +88,8 @@ def run_in_words(run: Any) -> str:
     return ", ".join(readings)
 
 
-def sitting_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:
-    """Return when the sittings of some trials began."""
+def session_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:
+    """Return when the sessions of some trials began."""
     ids = {trial.session_id for trial in trials}
     rows = select(col(BenchSession.id), col(BenchSession.started_at))
     return dict(db.execute(rows.where(col(BenchSession.id).in_(ids))).all())

@@ -33,7 +33,7 @@ from api.pages.asked import (
     ROTOR,
     SCHOOL,
     SEASON,
-    SITTING,
+    SESSION,
     SPEC,
     TEAM,
     TURBINE,
@@ -140,7 +140,7 @@ def _from_before(db: Session, caller: Caller, values: Values) -> Values:
     return {"parent_build_id": newest.id} if newest else {}
 
 
-# --- benches and sittings -------------------------------------------------------------------
+# --- benches and sessions -------------------------------------------------------------------
 
 
 #: Where a new fan or wind meter is named, beside where one is chosen.
@@ -188,7 +188,7 @@ def _register(db: Session, caller: Caller, facts: Values, asked: str) -> str:
         raise Conflict(TAKEN, [FieldError("taken", TAKEN, pointer=f"/{asked}")]) from error
 
 
-def _sitting_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
+def _session_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
     bench = resources.get_row(db, caller, Bench, typed["bench_id"])
     return {
         "season_id": pickers.seasons(db, caller),
@@ -204,7 +204,7 @@ def zone_of(db: Session, caller: Caller, bench_id: str, season_id: str) -> str:
     return school.timezone or (season.timezone if season else "UTC")
 
 
-def _sitting_now(db: Session, caller: Caller, given: Typed) -> Typed:
+def _session_now(db: Session, caller: Caller, given: Typed) -> Typed:
     season_id = given[entry.SEASON_NOW]
     zone = zone_of(db, caller, given["bench_id"], season_id)
     return {"season_id": season_id, "started_at": local(datetime.now(UTC), zone)}
@@ -329,13 +329,13 @@ ENTRIES = (
           lambda bench: f"/benches/{bench.id}", given={"organisation_id": Organisation},
           offers=_bench_offers, within=_within_school, prepare=_with_new_equipment,
           cautions=cautions.BENCH),
-    Entry("sittings", "sitting", SessionCreate, SessionUpdate,
-          sessions.create, sessions.get, sessions.change, lambda typed: SITTING,
-          lambda sitting: f"/trials/new?session_id={sitting.id}&begun=yes",
+    Entry("sessions", "session", SessionCreate, SessionUpdate,
+          sessions.create, sessions.get, sessions.change, lambda typed: SESSION,
+          lambda session: f"/trials/new?session_id={session.id}&begun=yes",
           given={"bench_id": Bench}, once=frozenset({"started_at", "season_id"}),
-          offers=_sitting_offers,
+          offers=_session_offers,
           within=_within_bench,
-          suggest=_sitting_now, prepare=_by_the_schools_clock,
+          suggest=_session_now, prepare=_by_the_schools_clock,
           cautions=cautions.BENCH),
     Entry("equipment", "equipment", EquipmentCreate, EquipmentUpdate,
           equipment.create, equipment.get, equipment.change, _equipment_fields,

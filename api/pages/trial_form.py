@@ -80,7 +80,7 @@ def _kept(row: Trial) -> dict[str, str]:
 
 
 def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
-    """Return what an address names: a sitting, a build, a team's newest build, a pitch to try."""
+    """Return what an address names: a session, a build, a team's newest build, a pitch to try."""
     named = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
     if "session_id" in named:
         resources.get_row(db, caller, BenchSession, named["session_id"])
@@ -132,8 +132,8 @@ def _form(visited: Visit, filled: Filled) -> Response:
     with visited.reading() as db:
         season_id = _season_of(db, visited.caller, filled) or visited.season_id
         chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
-        found = pickers.sittings(db, visited.caller, season_id, chosen["session_id"])
-        sittings = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
+        found = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
+        sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
         builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
@@ -147,7 +147,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         filled=filled,
         by_name={each.name: each for each in FIELDS},
         readings=READING_NAMES[:AT_ONCE],
-        sittings=sittings,
+        sessions=sessions,
         builds=builds,
         settings=settings,
         benches=benches,
@@ -182,13 +182,13 @@ def _setting(build: Build) -> dict[str, str]:
     }
 
 
-def named(sitting: BenchSession, bench: Bench, zone: str) -> str:
-    """Return a sitting by its bench and its time."""
-    return say("trial.sitting", bench=bench.name, when=pickers.when(sitting.started_at, zone))
+def named(session: BenchSession, bench: Bench, zone: str) -> str:
+    """Return a session by its bench and its time."""
+    return say("trial.session", bench=bench.name, when=pickers.when(session.started_at, zone))
 
 
 def _season_of(db: Session, caller: Caller, filled: Filled) -> str | None:
-    """Return the season of the chosen sitting, which may not be the one that runs."""
+    """Return the season of the chosen session, which may not be the one that runs."""
     try:
         chosen = filled.typed.get("session_id", "")
         return resources.get_row(db, caller, BenchSession, chosen).season_id

@@ -36,13 +36,13 @@ def where(db: Session, trial: TrialRead) -> dict[str, Any]:
     """Return the things around a trial, as its page names them."""
     build = db.get_one(Build, trial.build_id)
     turbine = db.get_one(Turbine, build.turbine_id)
-    sitting = db.get_one(BenchSession, trial.session_id)
-    bench = db.get_one(Bench, sitting.bench_id)
+    session = db.get_one(BenchSession, trial.session_id)
+    bench = db.get_one(Bench, session.bench_id)
     season = db.get_one(Season, trial.season_id)
     school = db.get_one(Organisation, bench.organisation_id)
     team = db.get(Team, turbine.team_id) if turbine.team_id else None
     owner = pickers.named_turbine(turbine, team)
-    return {"build": build, "turbine": turbine, "owner": owner, "sitting": sitting, "bench": bench,
+    return {"build": build, "turbine": turbine, "owner": owner, "session": session, "bench": bench,
             "season": season, "zone": school.timezone or season.timezone}  # fmt: skip
 
 

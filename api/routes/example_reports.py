@@ -212,7 +212,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "doubt_before_pct": 17.0,
                 "doubt_after_pct": 14.0,
                 "sentence_key": "plan.reference",
-                "sentence": "A sitting of the reference rotor at Hall fan, setting 2: the doubt "
+                "sentence": "A session of the reference rotor at Hall fan, setting 2: the doubt "
                 "between two teams falls from 17 to 14 %.",
             }
         ],

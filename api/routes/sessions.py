@@ -16,7 +16,7 @@ router = APIRouter(prefix="/sessions", tags=["sessions"], route_class=StrictRout
 
 @router.post("", status_code=201, response_model=SessionRead, responses=WRITE)
 def create_session(session: SessionCreate, write: Write) -> Response:
-    """Open a session: one sitting at one bench, with its air and wind.
+    """Open a session: one evening at one bench, with its air and wind.
 
     Before the fan starts: an adult present, nobody in the rotor's plane, eye protection on; the
     school's own risk assessment decides.

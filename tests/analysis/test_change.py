@@ -1,4 +1,4 @@
-"""What one test of a change can see: back to back in one sitting, or weeks apart."""
+"""What one test of a change can see: back to back in one session, or weeks apart."""
 
 import math
 
@@ -38,7 +38,7 @@ class TestDifferentSessions:
         assert effect.effect_pct == pytest.approx(10.0)
         assert effect.detectable_pct == pytest.approx(7.29, abs=0.01)
 
-    def test_five_per_cent_a_sitting(self):
+    def test_five_per_cent_a_session(self):
         """√(2 (0.05² + 0.04²/3)) = 0.0779: 21 % is the least that shows."""
         u = math.hypot(0.05, ONE_TRIAL)
         effect = effect_of_change(figure(0.055, u), figure(0.05, u), APART)

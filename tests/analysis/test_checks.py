@@ -262,24 +262,24 @@ class TestFixes:
 
 
 class TestHistory:
-    def sitting(self, day, **changed):
+    def session(self, day, **changed):
         return {"session_id": f"s{day}", "started_at": day * DAY, **changed}
 
     def test_volts_of_the_same_setting_before(self):
         """1.2 V three times, then 2.2: read without the load. One trial before only warns."""
-        before = [self.sitting(day) for day in range(3)]
-        odd = self.sitting(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0)
+        before = [self.session(day) for day in range(3)]
+        odd = self.session(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0)
         assert ("voltage_unlike_before", "hold") in found(*before, odd, at=3)
         assert ("voltage_unlike_before", "warn") in found(before[0], odd, at=1)
 
     @pytest.mark.parametrize("shift", [10, 100, 0.1, 0.01, 0.001])
     @pytest.mark.parametrize("earlier", [1, 3])
     def test_a_shift_by_places_is_held_however_few_came_before(self, shift, earlier):
-        before = [self.sitting(day) for day in range(earlier)]
+        before = [self.session(day) for day in range(earlier)]
         volts = tuple(each * shift for each in (1.2, 1.19, 1.21))
         (one,) = [
             each
-            for each in check(*before, self.sitting(4, volts=volts, meter_range_v=math.nan))
+            for each in check(*before, self.session(4, volts=volts, meter_range_v=math.nan))
             if each.trial == earlier and each.rule.name in ("decimal_slip", "millivolt_slip")
         ]
         assert one.rule.severity == "hold"
@@ -291,40 +291,40 @@ class TestHistory:
 
     @pytest.mark.parametrize("pitch", [math.nan, 13.4])
     def test_so_it_is_at_about_the_same_pitch_or_an_unknown_one(self, pitch):
-        slipped = self.sitting(4, volts=(0.12, 0.119, 0.121), pitch_deg=pitch)
-        assert ("decimal_slip", "hold") in found(self.sitting(0), slipped, at=1)
+        slipped = self.session(4, volts=(0.12, 0.119, 0.121), pitch_deg=pitch)
+        assert ("decimal_slip", "hold") in found(self.session(0), slipped, at=1)
 
     def test_a_blade_at_another_pitch_may_well_give_a_tenth(self):
-        flat = self.sitting(4, volts=(0.12, 0.119, 0.121), pitch_deg=9.0)
-        assert "decimal_slip" not in {name for name, _ in found(self.sitting(0), flat, at=1)}
-        hundredth = self.sitting(4, volts=(0.012, 0.0119, 0.0121), pitch_deg=9.0)
-        assert ("decimal_slip", "hold") in found(self.sitting(0), hundredth, at=1)
+        flat = self.session(4, volts=(0.12, 0.119, 0.121), pitch_deg=9.0)
+        assert "decimal_slip" not in {name for name, _ in found(self.session(0), flat, at=1)}
+        hundredth = self.session(4, volts=(0.012, 0.0119, 0.0121), pitch_deg=9.0)
+        assert ("decimal_slip", "hold") in found(self.session(0), hundredth, at=1)
 
     @pytest.mark.parametrize(
         "other", [{"pitch_deg": 15.0}, {"load_ohm": 47.0}, {"build_id": "b2"}, {"bench_id": "y"}]
     )
     def test_another_setting_tells_nothing(self, other):
-        before = [self.sitting(day) for day in range(3)]
-        odd = self.sitting(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0, **other)
+        before = [self.session(day) for day in range(3)]
+        odd = self.session(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0, **other)
         names = {name for name, _ in found(*before, odd, at=3)}
         assert "voltage_unlike_before" not in names
 
     def test_more_wind_is_more_volts(self):
         """(4.6/4.2)^(2.6/2) = 1.126."""
-        before = [self.sitting(day) for day in range(3)]
-        faster = self.sitting(4, wind_speed_m_s=4.6, volts=(1.35, 1.36, 1.34))
+        before = [self.session(day) for day in range(3)]
+        faster = self.session(4, wind_speed_m_s=4.6, volts=(1.35, 1.36, 1.34))
         assert "voltage_unlike_before" not in {name for name, _ in found(*before, faster, at=3)}
 
     def test_what_is_doubted_itself_tells_nothing(self):
-        wrong = self.sitting(0, wind_speed_m_s=9.4)
+        wrong = self.session(0, wind_speed_m_s=9.4)
         assert "voltage_unlike_before" not in {
-            name for name, _ in found(wrong, self.sitting(1), at=1)
+            name for name, _ in found(wrong, self.session(1), at=1)
         }
 
     def test_a_thousand_times_the_volts_before(self):
         low = {"volts": (0.015, 0.0151, 0.0149), "meter_range_v": 0.2}
         high = {"volts": (15.0, 15.1, 14.9), "meter_range_v": 20.0}
-        rows = [self.sitting(day, **low) for day in range(2)] + [self.sitting(3, **high)]
+        rows = [self.session(day, **low) for day in range(2)] + [self.session(3, **high)]
         assert ("millivolt_slip", "hold") in found(*rows, at=2)
 
     def test_the_same_trial_twice(self):
@@ -348,9 +348,9 @@ class TestHistory:
         [(1.5, "", False), (1.53, "", True), (1.53, "blade count", False), (0.92, "", True)],
     )
     def test_a_jump_from_the_build_before(self, volts, factor, jumps):
-        newer = self.sitting(1, build_id="b2", build_number=2.0, changed_factor=factor,
+        newer = self.session(1, build_id="b2", build_number=2.0, changed_factor=factor,
                              volts=(volts,) * 2 + (volts + 0.01,))  # fmt: skip
-        names = {name for name, _ in found(self.sitting(0), newer, at=1)}
+        names = {name for name, _ in found(self.session(0), newer, at=1)}
         assert ("jump" in names) is jumps
 
     @pytest.mark.parametrize(
@@ -360,15 +360,15 @@ class TestHistory:
          (1.3 * math.exp(0.10), "hold")],
     )  # fmt: skip
     def test_a_reference_run_off_its_usual(self, volts, expected):
-        rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
-        rows += [self.sitting(5) | REFERENCE | {"volts": (volts, volts, volts + 0.01)}]
+        rows = [self.session(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
+        rows += [self.session(5) | REFERENCE | {"volts": (volts, volts, volts + 0.01)}]
         fields = {severity for name, severity in found(*rows, at=3) if name == "reference_off"}
         assert fields == ({expected} if expected else set())
 
     def test_a_reference_power_that_was_confirmed_is_usual_from_then_on(self):
         """A new resistor in the box: 30 % more from day 5 on, confirmed once."""
-        rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
-        more = [self.sitting(day) | REFERENCE | {"volts": (1.5, 1.5, 1.51)} for day in (5, 6, 7)]
+        rows = [self.session(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
+        more = [self.session(day) | REFERENCE | {"volts": (1.5, 1.5, 1.51)} for day in (5, 6, 7)]
         (one,) = [each for each in check(*rows, *more) if each.trial == 3]
         fields = {("s5", "reference_off"): one.seen}
         for at in (4, 5):
@@ -376,25 +376,25 @@ class TestHistory:
             assert ("reference_off", "hold") not in found(*rows, *more, at=at, confirmed=fields)
 
     def test_a_doubted_reference_run_tells_nothing(self):
-        rows = [self.sitting(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
-        odd = self.sitting(5) | REFERENCE | {"volts": (1.3, 1.3, 1.9)}  # its runs disagree
+        rows = [self.session(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
+        odd = self.session(5) | REFERENCE | {"volts": (1.3, 1.3, 1.9)}  # its runs disagree
         assert {"reference_off"} & {name for name, _ in found(*rows, odd, at=3)} == set()
 
     @pytest.mark.parametrize(("days", "missing"), [(14, False), (15, True)])
     def test_two_weeks_without_a_reference_run(self, days, missing):
-        rows = [self.sitting(0) | REFERENCE, self.sitting(days)]
+        rows = [self.session(0) | REFERENCE, self.session(days)]
         assert (("no_reference", "warn") in found(*rows, at=1)) is missing
 
     def test_three_winds_before_tell_what_is_usual(self):
         """A bench at 5.9 m/s: 8.0 is 1.36 times its usual, though twice the season's reference."""
-        rows = [self.sitting(day, wind_speed_m_s=5.9) for day in range(3)]
-        faster = self.sitting(5, wind_speed_m_s=8.0)
+        rows = [self.session(day, wind_speed_m_s=5.9) for day in range(3)]
+        faster = self.session(5, wind_speed_m_s=8.0)
         assert "wind_unit_slip" not in {name for name, _ in found(*rows, faster, at=3)}
         assert ("wind_unit_slip", "hold") in found(*rows[:2], faster, at=2)
 
     def test_a_wind_that_was_confirmed_is_usual_from_then_on(self):
-        first = self.sitting(0, wind_speed_m_s=7.0)
-        second = self.sitting(1, wind_speed_m_s=7.1)
+        first = self.session(0, wind_speed_m_s=7.0)
+        second = self.session(1, wind_speed_m_s=7.1)
         assert ("wind_unit_slip", "hold") in found(first, second, at=1)
         fields = {("000", "wind_unit_slip"): "7"}
         assert "wind_unit_slip" not in {
@@ -404,8 +404,8 @@ class TestHistory:
         assert ("wind_unit_slip", "hold") in found(other, second, at=1, confirmed=fields)
 
     def test_volts_that_were_confirmed_are_usual_from_then_on(self):
-        before = [self.sitting(day) for day in range(2)]
-        odd = [self.sitting(day, volts=(1.6, 1.61, 1.6)) for day in (4, 5, 6, 7)]
+        before = [self.session(day) for day in range(2)]
+        odd = [self.session(day, volts=(1.6, 1.61, 1.6)) for day in (4, 5, 6, 7)]
         fields = {(f"{at:03d}", "voltage_unlike_before"): "1.6" for at in (2, 3, 4)}
         assert ("voltage_unlike_before", "hold") in found(*before, *odd, at=5)
         names = {name for name, _ in found(*before, *odd, at=5, confirmed=fields)}

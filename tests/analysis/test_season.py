@@ -101,7 +101,7 @@ def test_an_exponents_doubt_is_shared_by_the_trials_of_a_build():
     assert one.u_own**2 - many.u_own**2 == pytest.approx((0.04**2 + 0.03**2) * 15 / 16, rel=1e-3)
 
 
-def test_builds_of_one_sitting_are_told_apart_by_their_numbers():
+def test_builds_of_one_session_are_told_apart_by_their_numbers():
     team = only_team(
         {"volts": 0.2, "build_id": "zz", "build_number": 1},
         {"volts": 0.3, "build_id": "aa", "build_number": 2},

@@ -19,7 +19,7 @@ SIRSTV = Path(__file__).parents[1] / "reference" / "SiRstv.dat"
 
 
 def one_build(session_id, bench_id=None):
-    """Return the ids of trials of one build, sitting by sitting."""
+    """Return the ids of trials of one build, session by session."""
     count = len(session_id)
     return {
         "team_id": ["team"] * count,
@@ -74,7 +74,7 @@ class TestSpreads:
         assert found.residual == pytest.approx(0.75)
 
     def test_learning_is_not_scatter_of_sessions(self):
-        """Teams that double and redouble from build to build, sittings that are all alike."""
+        """Teams that double and redouble from build to build, sessions that are all alike."""
         rng = np.random.default_rng(3)
         build = np.repeat(np.arange(40), 4)
         session = np.repeat(np.arange(20), 8) + np.tile([0, 0, 1, 1], 40)
@@ -218,15 +218,15 @@ def test_what_rounding_leaves_undecided_is_refused():
 
 class TestSeason:
     def season(self, rng, scatter=0.04, sessions=0.05):
-        """Return a season of eight teams at four benches, the reference rotor in each sitting."""
+        """Return a season of eight teams at four benches, the reference rotor in each session."""
         rows = []
         for bench in range(4):
             for week in range(8):
-                sitting = rng.normal(0, sessions)
-                rows.append(("ref", "", bench, week, -2.8 + sitting))
+                session = rng.normal(0, sessions)
+                rows.append(("ref", "", bench, week, -2.8 + session))
                 rows += [
                     (f"{bench}{team}-{week // 4}", f"{bench}{team}", bench, week,
-                     -3 + 0.2 * team + 0.3 * (week // 4) + sitting)
+                     -3 + 0.2 * team + 0.3 * (week // 4) + session)
                     for team in range(2)
                 ]  # fmt: skip
         build, team, bench, week, y = zip(*rows, strict=True)

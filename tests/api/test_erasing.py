@@ -130,10 +130,10 @@ class TestASeason:
         turbine = created(coach.post("/v1/turbines", json={"team_id": team["id"], "name": "Gale"}))
         build = created(coach.post("/v1/builds", json={
             "turbine_id": turbine["id"], "rotor_diameter_m": 0.4, "blade_count": 3}))  # fmt: skip
-        sitting = created(coach.post("/v1/sessions", json=session_payload(
+        session = created(coach.post("/v1/sessions", json=session_payload(
             school, season_id=other, started_at="2026-09-10T10:00:00Z")))  # fmt: skip
         created(coach.post("/v1/trials", json=trial_payload(
-            school, session_id=sitting["id"], build_id=build["id"])))  # fmt: skip
+            school, session_id=session["id"], build_id=build["id"])))  # fmt: skip
         before = world.lead.get(f"/v1/seasons/{other}/report").json()
         assert run("purge", "--season", world.season_id, "--yes").exit_code == 0
         after = world.lead.get(f"/v1/seasons/{other}/report").json()

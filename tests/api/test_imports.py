@@ -123,7 +123,7 @@ class TestUnderstood:
         done = created(send(world.larch.coach, content))
         assert done["rows"][0]["client_ref"] == "=1+1"
 
-    def test_a_reference_run_is_in_the_sitting_of_its_hour(self, world: World):
+    def test_a_reference_run_is_in_the_session_of_its_hour(self, world: World):
         """Summer time in Dublin: 10:00 of team and reference rotor are one session, 09:00 UTC."""
         path = f"/v1/seasons/{world.season_id}"
         tag = {"If-Match": world.lead.get(path).headers["ETag"]}

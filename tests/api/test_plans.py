@@ -1,4 +1,4 @@
-"""The plan of sittings and visits: what it names, and what it tells to whom."""
+"""The plan of sessions and visits: what it names, and what it tells to whom."""
 
 from tests.makers import World, created, trial_payload
 
@@ -29,7 +29,7 @@ def test_what_was_done_is_worth_less_than_it_was(world: World):
     before = plan(world.lead, world)
     refer(world, world.birch)
     after = plan(world.lead, world)
-    # It ran in the same sitting as the team's trial, which is better than a sitting of its own.
+    # It ran in the same session as the team's trial, which is better than a session of its own.
     assert after["doubt_pct"] < before["steps"][0]["doubt_after_pct"] < before["doubt_pct"]
     assert all(step["joins"] == 0 for step in after["steps"])
 

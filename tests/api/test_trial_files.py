@@ -142,7 +142,7 @@ TRIAL = st.fixed_dictionaries(
         "runs": st.lists(RUN, min_size=1, max_size=3),
     }
 )
-SITTING = st.fixed_dictionaries(
+SESSION = st.fixed_dictionaries(
     {
         "air_temperature_c": maybe(number(5, 40)),
         "pressure_hpa": maybe(number(870, 1080)),
@@ -155,7 +155,7 @@ NAME = st.text(
     st.characters(exclude_categories=("Cs", "Cc", "Cf", "Cn"), exclude_characters=FILLERS),
     min_size=1, max_size=12,
 ).filter(str.strip)  # fmt: skip
-SEASON = st.tuples(NAME, SITTING, st.lists(TRIAL, min_size=1, max_size=3))
+SEASON = st.tuples(NAME, SESSION, st.lists(TRIAL, min_size=1, max_size=3))
 
 
 class TestAnySeason:
@@ -166,7 +166,7 @@ class TestAnySeason:
     )
     @given(season=SEASON)
     def test_is_unchanged(self, season, world: World):
-        name, sitting, trials = season
+        name, session, trials = season
         client, school, turn = world.lead, world.larch, next(TURNS)
         facts = {"name": f"Season {turn}", "starts_on": "2026-02-02", "ends_on": "2026-05-29"}
         season_id = created(client.post("/v1/seasons", json=facts))["id"]
@@ -175,7 +175,7 @@ class TestAnySeason:
         turbine = {"team_id": team_id, "name": name}
         turbine_id = created(client.post("/v1/turbines", json=turbine))["id"]
         build_id = created(client.post("/v1/builds", json=build_payload(turbine_id)))["id"]
-        sat = session_payload(school, season_id=season_id, **sitting)
+        sat = session_payload(school, season_id=season_id, **session)
         session_id = created(client.post("/v1/sessions", json=sat))["id"]
         place = {"session_id": session_id, "build_id": build_id, "load_connected": True}
         batch = {"trials": [trial | place for trial in trials]}

@@ -95,30 +95,30 @@ def main(arguments: list[str]) -> None:
 def inspect(season: Season) -> dict:
     """Return what was made, refused, caught and doubted in a season."""
     kept, gone = [], []
-    for number, (sitting, trial) in enumerate(season.trials):
-        (gone if _is_refused(trial) else kept).append((number, sitting, trial))
+    for number, (session, trial) in enumerate(season.trials):
+        (gone if _is_refused(trial) else kept).append((number, session, trial))
     view = _view(season, kept)
     found: dict[int, set[tuple[str, str]]] = {}
     of_session: dict[str, set[tuple[str, str]]] = {}
     for finding in check_trials(view):
         mark = finding.rule.name, finding.rule.severity
-        session = str(view.trials["session_id"][finding.trial])
+        session_id = str(view.trials["session_id"][finding.trial])
         if finding.rule.scope == "session":
-            of_session.setdefault(session, set()).add(mark)
+            of_session.setdefault(session_id, set()).add(mark)
         else:
             found.setdefault(finding.trial, set()).add(mark)
     tally = {"made": Counter(), "caught": Counter(), "refused": Counter(), "alarms": Counter(),
              "clean": 0, "held": 0, "apart": Counter()}  # fmt: skip
-    for _, sitting, trial in gone:
-        for mistake in _mistakes(sitting, trial):
+    for _, session, trial in gone:
+        for mistake in _mistakes(session, trial):
             tally["made"][mistake] += 1
             tally["caught"][mistake] += 1
             tally["refused"][mistake] += 1
-    for position, (_, sitting, trial) in enumerate(kept):
-        session = str(view.trials["session_id"][position])
-        marks = found.get(position, set()) | of_session.get(session, set())
+    for position, (_, session, trial) in enumerate(kept):
+        session_id = str(view.trials["session_id"][position])
+        marks = found.get(position, set()) | of_session.get(session_id, set())
         names = {name for name, _ in marks}
-        mistakes = _mistakes(sitting, trial)
+        mistakes = _mistakes(session, trial)
         for mistake in mistakes:
             tally["made"][mistake] += 1
             tally["caught"][mistake] += bool(names & set(ABOUT[mistake]))
@@ -142,8 +142,8 @@ def _is_refused(trial) -> bool:
     return beyond or max(trial.volts) > MOST_VOLTS
 
 
-def _mistakes(sitting, trial) -> list[str]:
-    cold = ["cold_fan"] if sitting.cold_fan else []
+def _mistakes(session, trial) -> list[str]:
+    cold = ["cold_fan"] if session.cold_fan else []
     return [*dict.fromkeys([*trial.mistakes, *trial.run_mistakes.values()]), *cold]
 
 
@@ -151,8 +151,8 @@ def _view(season: Season, kept: list) -> View:
     builds = {(team.name, build.number): build for team in season.teams for build in team.builds}
     teams = {team.name: team for team in season.teams}
     rows, runs = [], []
-    for position, (number, sitting, trial) in enumerate(kept):
-        rows.append(_row(season, builds, teams, number, sitting, trial))
+    for position, (number, session, trial) in enumerate(kept):
+        rows.append(_row(season, builds, teams, number, session, trial))
         runs += [{"trial": position, "voltage_v": v, "duration_s": 30.0} for v in trial.volts]
     columns = [*TRIAL_COLUMNS, *CHECK_COLUMNS]
     frame = pd.DataFrame(rows).reindex(columns=list(dict.fromkeys([*rows[0], *columns])))
@@ -164,13 +164,13 @@ def _view(season: Season, kept: list) -> View:
     return View(trials, run_columns, trial_results(trials, run_columns))
 
 
-def _row(season, builds, teams, number, sitting, trial) -> dict:
-    school, typed = sitting.school, trial.typed
+def _row(season, builds, teams, number, session, trial) -> dict:
+    school, typed = session.school, trial.typed
     team = typed.get("team", "")
     build = builds.get((team, typed["build"]))
     before = builds.get((team, typed["build"] - 1))
     after = builds.get((team, typed["build"] + 1))
-    if after and sitting.week < 2 * (typed["build"]):  # not made yet
+    if after and session.week < 2 * (typed["build"]):  # not made yet
         after = None
     rotor = season.parameters["reference_rotor"]
     return {
@@ -181,8 +181,8 @@ def _row(season, builds, teams, number, sitting, trial) -> dict:
         "turbine_id": team or "reference",
         "build_number": float(typed["build"]),
         "bench_id": school["name"],
-        "session_id": f"{school['name']} {sitting.week}",
-        "started_at": sitting.started_at.timestamp(),
+        "session_id": f"{school['name']} {session.week}",
+        "started_at": session.started_at.timestamp(),
         "pitch_deg": typed["pitch_deg"],
         "load_ohm": typed["load_ohm"],
         "sheet_diameter_m": typed["rotor_diameter_m"],
@@ -203,10 +203,10 @@ def _row(season, builds, teams, number, sitting, trial) -> dict:
         "meter_percent": 0.5,
         "meter_digits": 2.0,
         "fan_diameter_m": np.nan,
-        "warm_up_min": float(sitting.typed["warm_up_min"]),
-        "air_temperature_c": sitting.typed["air_temperature_c"],
-        "pressure_hpa": sitting.typed["pressure_hpa"] or math.nan,
-        "relative_humidity_pct": sitting.typed["relative_humidity_pct"],
+        "warm_up_min": float(session.typed["warm_up_min"]),
+        "air_temperature_c": session.typed["air_temperature_c"],
+        "pressure_hpa": session.typed["pressure_hpa"] or math.nan,
+        "relative_humidity_pct": session.typed["relative_humidity_pct"],
         "altitude_m": school["altitude_m"],
         "gear_ratio": 1.0,
         "season_starts_at": -math.inf,

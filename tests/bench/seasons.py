@@ -48,12 +48,12 @@ def _fill_in(trials: pd.DataFrame, sweeps: list) -> None:
 
 def _frames(season: Season, kinds: tuple[str, ...]) -> tuple[pd.DataFrame, pd.DataFrame]:
     trials, runs = [], []
-    for sitting, trial in season.trials:
+    for session, trial in season.trials:
         volts = [v for i, v in enumerate(trial.volts) if i not in trial.run_mistakes]
-        if trial.typed["kind"] not in kinds or trial.mistakes or sitting.cold_fan or not volts:
+        if trial.typed["kind"] not in kinds or trial.mistakes or session.cold_fan or not volts:
             continue
         runs += [{"trial": len(trials), "voltage_v": v} for v in volts]
-        trials.append(_row(sitting, trial))
+        trials.append(_row(session, trial))
     frame = pd.DataFrame(trials).reindex(
         columns=[*trials[0], *(name for name in TRIAL_COLUMNS if name not in trials[0])]
     )
@@ -61,10 +61,10 @@ def _frames(season: Season, kinds: tuple[str, ...]) -> tuple[pd.DataFrame, pd.Da
     return frame, pd.DataFrame(runs).reindex(columns=list(RUN_COLUMNS))
 
 
-def _row(sitting, trial) -> dict:
-    school, typed = sitting.school, trial.typed
+def _row(session, trial) -> dict:
+    school, typed = session.school, trial.typed
     expected = standard_pressure_hpa(school["altitude_m"])
-    pressure = sitting.typed["pressure_hpa"]
+    pressure = session.typed["pressure_hpa"]
     is_local = pressure is not None and abs(pressure - expected) <= 25
     team = typed.get("team", "")
     return {
@@ -73,14 +73,14 @@ def _row(sitting, trial) -> dict:
         "team_id": team,
         "build_id": f"{team}-{typed['build']}" if team else "reference",
         "bench_id": school["name"],
-        "session_id": f"{school['name']} {sitting.week}",
-        "started_at": sitting.started_at.timestamp(),
+        "session_id": f"{school['name']} {session.week}",
+        "started_at": session.started_at.timestamp(),
         "load_ohm": typed["load_ohm"],
         "wind_speed_m_s": typed["wind_speed_m_s"],
         "anemometer_type": "vane",
-        "air_temperature_c": sitting.typed["air_temperature_c"],
+        "air_temperature_c": session.typed["air_temperature_c"],
         "pressure_hpa": pressure if is_local else math.nan,
-        "relative_humidity_pct": sitting.typed["relative_humidity_pct"],
+        "relative_humidity_pct": session.typed["relative_humidity_pct"],
         "altitude_m": school["altitude_m"],
         "rotor_diameter_m": typed["rotor_diameter_m"],
         "gear_ratio": 1.0,

@@ -31,7 +31,7 @@ class TestEveryPage:
         ids = {name: each for name, each in world.larch.__dict__.items() if isinstance(each, str)}
         ids |= {
             "equipment_id": world.larch.kit_id, "school_id": world.larch.organisation_id,
-            "sitting_id": world.larch.session_id, "rotor_id": world.reference_turbine_id,
+            "session_id": world.larch.session_id, "rotor_id": world.reference_turbine_id,
             "position": "1",
         }  # fmt: skip
         with visiting(browser, service) as page:

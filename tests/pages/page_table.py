@@ -65,14 +65,14 @@ TABLE: dict[str, Row] = {
     "team_page": shown(),
     "build_page": shown(),
     "bench_page": shown(),
-    "sitting_page": shown(),
+    "session_page": shown(),
     "equipment_page": common(),
     "item_page": shown(),
     "events_page": common(),
     "event_page": common(),
     "inspection": shown(),
     "official_run": Row(403, 403, 200, None),
-    # The world's sittings are not of the event's day.
+    # The world's sessions are not of the event's day.
     "enter_official_run": led(
         lambda s: {"session_id": s.session_id, "build_id": s.build_id, "outcome": "did_not_finish"},
         422,
@@ -110,8 +110,8 @@ TABLE: dict[str, Row] = {
     "edit_build": shown(),
     "new_bench": shown("?organisation_id={organisation_id}"),
     "edit_bench": shown(),
-    "new_sitting": shown("?bench_id={bench_id}"),
-    "edit_sitting": shown(),
+    "new_session": shown("?bench_id={bench_id}"),
+    "edit_session": shown(),
     "new_equipment": shown("?kind=fan&organisation_id={organisation_id}"),
     "edit_equipment": shown(),
     "new_event": common(),
@@ -171,7 +171,7 @@ TABLE: dict[str, Row] = {
             "anemometer_id": s.anemometer_id,
         }
     ),
-    "enter_sitting": sent(
+    "enter_session": sent(
         lambda s: {
             "bench_id": s.bench_id,
             "season_id": s.season_id,
@@ -179,7 +179,7 @@ TABLE: dict[str, Row] = {
             "adult_present": "yes",
         }
     ),
-    "put_right_sitting": sent(
+    "put_right_session": sent(
         lambda s: {"version": "1", "adult_present": "yes", "air_temperature_c": "21,5"}
     ),
     "enter_equipment": sent(

@@ -7,7 +7,7 @@ from tests.makers import created, session_payload
 
 @pytest.fixture
 def day(world, visiting):
-    """Return a lead's browser, the event's address, and a sitting of its day."""
+    """Return a lead's browser, the event's address, and a session of its day."""
     payload = session_payload(world.larch, started_at="2026-05-16T09:00:00Z")
     session = created(world.lead.post("/v1/sessions", json=payload))
     return visiting(world.lead_key), f"/events/{world.larch.event_id}", session["id"]

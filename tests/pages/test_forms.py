@@ -151,7 +151,7 @@ class TestTaken:
             "bench_id": school.bench_id, "season_id": school.season_id, "adult_present": "yes",
             "started_at": "2026-04-20T14:15",
         }  # fmt: skip
-        answer = visiting(school.coach_key).post("/sittings/new", data=typed)
+        answer = visiting(school.coach_key).post("/sessions/new", data=typed)
         session_id = re.search("session_id=(ses_[0-9A-Z]+)", answer.headers["location"])[1]
         session = school.coach.get(f"/v1/sessions/{session_id}").json()
         assert session["started_at"] == "2026-04-20T13:15:00Z"
@@ -168,7 +168,7 @@ class TestTaken:
             "bench_id": school.bench_id, "season_id": school.season_id, "adult_present": "yes",
             "started_at": started_at,
         }  # fmt: skip
-        page = visiting(school.coach_key).post("/sittings/new", data=typed)
+        page = visiting(school.coach_key).post("/sessions/new", data=typed)
         assert page.status_code == 422
         assert says in fault_at(page.text, "started_at")
 
@@ -314,9 +314,9 @@ def test_a_fault_of_no_field_stands_above_the_form():
     assert filled.other == ["elsewhere: Is odd."]
 
 
-def test_a_sitting_is_changed_without_its_time(world, visiting):
+def test_a_session_is_changed_without_its_time(world, visiting):
     payload = session_payload(world.larch, started_at="2026-04-01T10:00:00Z")
     session = created(world.larch.coach.post("/v1/sessions", json=payload))
-    page = visiting(world.larch.coach_key).get(f"/sittings/{session['id']}/edit").text
+    page = visiting(world.larch.coach_key).get(f"/sessions/{session['id']}/edit").text
     assert "started_at" not in page
     assert 'name="air_temperature_c"' in page

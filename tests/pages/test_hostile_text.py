@@ -66,7 +66,7 @@ def named(world):
     ids = {name: each for name, each in school.__dict__.items() if isinstance(each, str)}
     return ids | {
         "trial_id": trial["id"], "flag_id": held["id"], "school_id": school.organisation_id,
-        "sitting_id": school.session_id, "rotor_id": school.turbine_id,
+        "session_id": school.session_id, "rotor_id": school.turbine_id,
         "equipment_id": school.kit_id, "ending": "csv", "position": "1",
     }  # fmt: skip
 
@@ -109,7 +109,7 @@ def test_a_form_gives_it_back_as_text(name, world, visiting):
     school = world.larch
     ids = {each: value for each, value in school.__dict__.items() if isinstance(value, str)}
     ids |= {
-        "school_id": school.organisation_id, "sitting_id": school.session_id,
+        "school_id": school.organisation_id, "session_id": school.session_id,
         "rotor_id": school.turbine_id, "equipment_id": school.kit_id, "share_id": "shr_x",
         "position": "1",
     }  # fmt: skip

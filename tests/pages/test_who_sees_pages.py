@@ -49,7 +49,7 @@ def things(world, app_client):
             link = shares.create(db, coach, ShareCreate(team_id=school.team_id))
         found[name] = ids_of(school) | {
             "school_id": school.organisation_id,
-            "sitting_id": school.session_id,
+            "session_id": school.session_id,
             "rotor_id": school.turbine_id,
             "share_id": link.id,
         }

@@ -134,10 +134,10 @@ def summer_time(database_url, folder):
         with service.client(key) as client:
             _widen(service, school)
             for words, moment in MOMENTS.items():
-                sitting = created(client.post(
+                session = created(client.post(
                     "/v1/sessions", json=session_payload(school, started_at=moment)))  # fmt: skip
                 trial = client.post("/v1/trials", json=trial_payload(
-                    school, session_id=sitting["id"], client_ref=words))  # fmt: skip
+                    school, session_id=session["id"], client_ref=words))  # fmt: skip
                 wrong[f"{words} {trial.status_code}"] += trial.status_code != 201
             at_bench = client.get(f"/v1/sessions?bench_id={school.bench_id}").json()["items"]
             starts = [each["started_at"] for each in at_bench]

@@ -68,15 +68,15 @@ def prepare(pair):
     return key, make_world(key, pair.signed)
 
 
-def sittings_of(pair, school, benches):
-    """Return sittings at several benches of a school: a bench is checked whole at each trial."""
-    coach, sittings = pair.signed(school.coach_key), []
+def sessions_of(pair, school, benches):
+    """Return sessions at several benches of a school: a bench is checked whole at each trial."""
+    coach, sessions = pair.signed(school.coach_key), []
     for number in range(benches):
         bench = created(coach.post("/v1/benches", json=bench_payload(
             school, name=f"Bench {number}", fan_setting=f"{number}")))  # fmt: skip
         payload = session_payload(school, bench_id=bench["id"], meter_id=school.meter_id)
-        sittings.append(created(coach.post("/v1/sessions", json=payload))["id"])
-    return sittings
+        sessions.append(created(coach.post("/v1/sessions", json=payload))["id"])
+    return sessions
 
 
 @dataclass
@@ -85,8 +85,8 @@ class Mixture:
 
     pair: Pair
     schools: list
-    #: Of each school the sittings that its trials belong to, in the same order.
-    sittings: list
+    #: Of each school the sessions that its trials belong to, in the same order.
+    sessions: list
     sent: int = 0
     wrong: Counter = field(default_factory=Counter)
 
@@ -99,11 +99,11 @@ class Mixture:
     def step(self, number):
         """Send some requests about one trial to both processes."""
         at = number % len(self.schools)
-        school, sittings = self.schools[at], self.sittings[at]
+        school, sessions = self.schools[at], self.sessions[at]
         first = number // len(self.schools) % 2
         here, there = (self.pair.signed(school.coach_key, at) for at in (first, 1 - first))
-        sitting = sittings[number // len(self.schools) % len(sittings)]
-        trial = trial_payload(school, session_id=sitting, client_ref=f"two-{number}",
+        session = sessions[number // len(self.schools) % len(sessions)]
+        trial = trial_payload(school, session_id=session, client_ref=f"two-{number}",
                               pitch_deg=number % 30)  # fmt: skip
         headers = {"Idempotency-Key": f"two-{number}"}
         one = self.ask(here, "POST", "/v1/trials", json=trial, headers=headers)
@@ -165,7 +165,7 @@ def run(pair, requests, benches=BENCHES):
     key, world = prepare(pair)
     third = make_school(pair.signed(key), pair.signed, world.season_id, "Cedar")
     schools = [world.larch, world.birch, third]
-    mixture = Mixture(pair, schools, [sittings_of(pair, each, benches) for each in schools])
+    mixture = Mixture(pair, schools, [sessions_of(pair, each, benches) for each in schools])
     with ThreadPoolExecutor(WORKERS) as pool:
         numbers = count()
         while mixture.sent < requests and not mixture.wrong:
