@@ -44,6 +44,8 @@ class SeasonQueue:
         self._changed = threading.Condition()
         self._waiting: dict[str, list[Asked]] = {}
         self._working: dict[str, int] = {}
+        #: For each season's views, which of them was served after which.
+        self._served: dict[str, Counter[Hashable]] = {}
 
     def is_mine(self, season_id: str) -> bool:
         """Tell whether this thread is the one that works out answers of a season."""
@@ -51,57 +53,81 @@ class SeasonQueue:
 
     def wait(self, season_id: str, asked: Asked, moment: Moment) -> None:
         """Return when what is asked is done: by who works for all, or else by this thread."""
-        together = self._taken(season_id, asked)
-        if not together:
-            return
-        try:
-            _do_all(together, moment, self._notify)
-        finally:
-            with self._changed:
-                del self._working[season_id]
-                self._changed.notify_all()
-
-    def _notify(self) -> None:
-        """Let those go whose answer is done, while the round goes on for others."""
-        with self._changed:
-            self._changed.notify_all()
-
-    def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
-        """Return all who wait where it is this thread's turn to work, or nobody once it is done."""
         with self._changed:
             self._waiting.setdefault(season_id, []).append(asked)
-            self._changed.wait_for(lambda: asked.is_done or season_id not in self._working)
+            self._changed.notify_all()  # another may be the last in turn now
+        while together := self._taken(season_id, asked):
+            try:
+                self._do_all(season_id, together, moment)
+            finally:
+                with self._changed:
+                    del self._working[season_id]
+                    self._put_back(season_id, [each for each in together if not each.is_done])
+                    self._changed.notify_all()
+
+    def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
+        """Return all who wait if it is this thread's turn to work, or nobody once it is done."""
+        with self._changed:
+            self._changed.wait_for(lambda: asked.is_done or self._leads(season_id, asked))
             if asked.is_done:
                 return []
             self._working[season_id] = threading.get_ident()
-            together = self._waiting.pop(season_id, [])
-            # Alone, if whoever had taken it along was stopped before it was done.
-            return _in_turn(together if asked in together else [*together, asked])
+            return self._in_turn(season_id, self._waiting.pop(season_id))
 
+    def _leads(self, season_id: str, asked: Asked) -> bool:
+        """Tell whether this one begins the next round: the last in turn does.
 
-def _in_turn(together: Sequence[Asked]) -> list[Asked]:
-    """Return the first of each view, then the second, so that nobody with many goes before all."""
-    of_view = Counter[Hashable]()
-    turns = []
-    for asked in together:
-        turns.append(of_view[asked.view])
-        of_view[asked.view] += 1
-    order = sorted(range(len(together)), key=lambda at: turns[at])
-    return [together[at] for at in order]
+        So nobody works on for others whose own answer is done.
+        """
+        if season_id in self._working:
+            return False
+        return self._in_turn(season_id, self._waiting[season_id])[-1] is asked
 
+    def _in_turn(self, season_id: str, together: Sequence[Asked]) -> list[Asked]:
+        """Return the first of each view, the view served least recently before others, and so on.
 
-def _do_all(together: Sequence[Asked], moment: Moment, notify: Callable[[], None]) -> None:
-    """Work out answers at one moment, each once for all who asked for it."""
-    by_subject = defaultdict[Hashable, list[Asked]](list)
-    for asked in together:
-        by_subject[asked.subject].append(asked)
-    try:
-        with moment() as answer:
-            for same in by_subject.values():
-                _finish(same, answer)
-                notify()
-    except BaseException as error:
-        _fail(together, error)
+        So nobody who asks for many answers goes before everybody else.
+        """
+        served = self._served.setdefault(season_id, Counter())
+        of_view = Counter[Hashable]()
+        turns = []
+        for asked in together:
+            turns.append((of_view[asked.view], served[asked.view]))
+            of_view[asked.view] += 1
+        return [together[at] for at in sorted(range(len(together)), key=lambda at: turns[at])]
+
+    def _put_back(self, season_id: str, left: Sequence[Asked]) -> None:
+        """Let those wait on whom a round was ended before."""
+        if left:
+            self._waiting[season_id] = [*left, *self._waiting.get(season_id, [])]
+        if season_id not in self._waiting:
+            self._served.pop(season_id, None)
+
+    def _do_all(self, season_id: str, together: Sequence[Asked], moment: Moment) -> None:
+        """Work out answers at one moment, each once for all who asked for it.
+
+        It ends early if somebody waits meanwhile whose view was served less recently.
+        """
+        by_subject = defaultdict[Hashable, list[Asked]](list)
+        for asked in together:
+            by_subject[asked.subject].append(asked)
+        try:
+            with moment() as answer:
+                for same in by_subject.values():
+                    _finish(same, answer)
+                    if self._is_others_turn(season_id, same[0].view):
+                        return
+        except BaseException as error:
+            _fail(together, error)
+
+    def _is_others_turn(self, season_id: str, view: Hashable) -> bool:
+        """Let those go whose answer is done; tell whether a less recently served view waits."""
+        with self._changed:
+            self._changed.notify_all()
+            served = self._served[season_id]
+            served[view] = max(served.values(), default=0) + 1
+            waiting = self._waiting.get(season_id, [])
+            return any(served[asked.view] < served[view] for asked in waiting)
 
 
 def _finish(same: Sequence[Asked], answer: Callable[[Asked], Any]) -> None:

@@ -166,3 +166,19 @@ def test_what_ends_a_thread_ends_nobody_elses_answer(crowd):
     crowd.end()
     assert crowd.got["second"] == "comparison at 2"
     assert crowd.got["stopped"] == "stopped"
+
+
+def test_who_comes_while_another_view_is_worked_on_waits_for_one_subject_alone(crowd):
+    crowd.ask("first", "plan", waits=True, view="one")
+    for subject in ("outlook", "progress"):
+        crowd.ask(subject, subject, view="one")
+    crowd.go_on.set()
+    for each in crowd.threads:
+        each.join(5)
+    crowd.go_on.clear()
+    crowd.ask("slow", "plan", waits=True, view="one")
+    crowd.ask("more", "outlook", view="one")
+    crowd.ask("other", "comparison", view="two")
+    crowd.end()
+    assert crowd.rounds[-1][:2] == ["comparison", "outlook"] or crowd.rounds[-2] == ["comparison"]
+    assert set(crowd.got) == {"first", "outlook", "progress", "slow", "more", "other"}
