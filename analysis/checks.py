@@ -1,4 +1,4 @@
-"""All data checks together: what looks wrong, in words for whoever measured it.
+"""All data checks together: what looks wrong, in words for the person who measured it.
 
 A rule is data (`rules`); what it looks at is one function that yields what it finds. A check never
 changes a number: at most it says which number was probably meant.

@@ -188,7 +188,7 @@ _RULES = (
     Rule(
         "too_few_runs", "warn", "a record trial of fewer than three runs",
         "One run can be lucky; this trial has {value:.0f}.",
-        "Run it three times, the rotor starting anew from the wind each time.",
+        "Run it three times, the rotor starting from the wind again each time.",
     ),
     Rule(
         "not_steady", "warn", "a logged series that drifts, jumps or varies by more than 10 %",

@@ -31,7 +31,7 @@ def draw_order(
     schools : dict of str to sequence of str
         The teams of each school.
     attempts : int
-        How often each team runs; every attempt is drawn anew.
+        How often each team runs; every attempt is drawn again.
     seed : int
         The same seed gives the same order.
     reference_every : int, optional

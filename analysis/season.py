@@ -212,7 +212,7 @@ def _ordered(figures: Figures, team: IntArray, *keys: FloatArray) -> Ordered:
 
 #: Why a stored trial does not count, by code.
 LEFT_OUT = {
-    "withdrawn": "withdrawn by whoever submitted them",
+    "withdrawn": "withdrawn by their school",
     "held": "waiting for an answer to a data check",
     "other_kind": "sweeps, reference, visit, event or open-circuit runs, not record trials",
     "out_of_range": "measured in wind too far from the season's reference to be put on it fairly",

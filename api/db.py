@@ -97,7 +97,7 @@ def open_database(
         return _open_sqlite(database_url, threads, busy_timeout_s)
     options = {
         "statement_timeout": int(statement_timeout_s * 1000),
-        # Planning a join of twenty tables anew takes longer than running it for a bench.
+        # Planning a join of twenty tables again takes longer than running it for a bench.
         "plan_cache_mode": "force_generic_plan",
     }
     engine = engine_for(

@@ -46,7 +46,9 @@ class Settings(BaseSettings):
     ] = "info"
     metrics: Annotated[
         bool,
-        Field(description="Tell counts and times of requests at /metrics, to whoever reaches it."),
+        Field(
+            description="Tell counts and times of requests at /metrics, to anyone who reaches it."
+        ),
     ] = False
     requests_per_minute: Annotated[
         int, Field(ge=1, le=10_000_000, description="Most requests of one key in a minute.")
@@ -63,7 +65,7 @@ class Settings(BaseSettings):
     plain_http_pages: Annotated[
         bool,
         Field(
-            description="Let people sign in over plain http on a school's own network; whoever "
+            description="Let people sign in over plain http on a school's own network; anyone who "
             "listens there can then take over their sessions. Off: https, or this machine alone."
         ),
     ] = False

@@ -88,7 +88,7 @@ class Gathering(Generic[Work, Done]):
                 await one.is_done.wait()
                 tasks.cancel_scope.cancel()
         finally:
-            if one in self._waiting:  # whoever sent it has gone
+            if one in self._waiting:  # its sender has gone
                 self._waiting.remove(one)
         if isinstance(one.outcome, Exception):
             raise one.outcome
@@ -97,7 +97,7 @@ class Gathering(Generic[Work, Done]):
     async def _take_turn(self, one: _Waiting[Work, Done], own_turn: anyio.Lock) -> None:
         async with own_turn, self._writers:
             if one in self._waiting:
-                # Whoever leads may be gone before it is over; the others are not left waiting.
+                # Anyone who leads may be gone before it is over; the others are not left waiting.
                 with anyio.CancelScope(shield=True):
                     await self._do_all(self._take(one))
 

@@ -30,7 +30,7 @@ from scripts import environment, living_season
 SEED = environment.ROOT / "demo_seed"
 VAR = environment.ROOT / "var"
 START_SECONDS, STOP_SECONDS = 30, 15
-#: Questions that are left for whoever tries the demo; older ones are answered as a coach would.
+#: Questions that are left to try; older ones are answered as a coach would.
 QUESTIONS = 8
 STOPPED = 128 + signal.SIGTERM
 

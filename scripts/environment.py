@@ -34,7 +34,7 @@ def run_inside(lock: str) -> None:
     ensure(lock)
     if Path(sys.prefix).resolve() != VENV.resolve():
         command = [str(python()), *sys.argv]
-        if os.name != "nt":  # the same process, so that whoever stops it stops all of it
+        if os.name != "nt":  # the same process, so that anyone who stops it stops all of it
             sys.stdout.flush()
             os.execv(command[0], command)
         raise SystemExit(subprocess.run(command, check=False).returncode)

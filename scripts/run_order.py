@@ -32,7 +32,7 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 
 
 def fetch(client: Any, options: argparse.Namespace) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return an event and its order, drawn anew where that is asked for."""
+    """Return an event and its order, drawn again where that is asked for."""
     season = find_season(client, options.season)
     event = find(client, "events", options.event, season_id=season["id"])
     path = f"/v1/events/{event['id']}/run-order"

@@ -29,7 +29,7 @@ def _become(arguments, environment, outputs):
         os.dup2(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), descriptor)
     module = arguments[0]
     sys.argv = [module, *arguments[1:]]
-    sys.modules.pop(f"{module}.__main__", None)  # it runs anew, as a program
+    sys.modules.pop(f"{module}.__main__", None)  # it runs again, as a program
     runpy.run_module(module, run_name="__main__", alter_sys=True)
 
 

@@ -35,7 +35,7 @@ def test_a_hundred_megabytes_are_refused_before_they_are_read(visit):
     assert (answer.status, answer.is_problem) == (TOO_LARGE, True)
 
 
-def test_a_body_of_untold_length_is_cut_off(visit):
+def test_a_body_without_a_length_is_cut_off(visit):
     answer = visit.send("text/csv", body_of(100))
     assert answer.status == TOO_LARGE
 

@@ -64,7 +64,7 @@ def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
 
 @router.post("/events/{event_id}/draw")
 def draw(event_id: EventId, posted: PostedByLead) -> Response:
-    """Draw the order of runs anew; the newest one holds."""
+    """Draw the order of runs again; the newest one holds."""
     filled, values = forms.read(DRAWING, posted.typed())
 
     def work(db: Session, caller: Caller) -> str:

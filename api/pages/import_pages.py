@@ -93,7 +93,7 @@ def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _mended(posted: Post) -> dict[tuple[int, str], str]:
-    """Return the cells that were typed anew beside what was wrong with them."""
+    """Return the cells that were typed again beside what was wrong with them."""
     named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
     return {
         (forms.whole(parts[1]), parts[2]): value.strip()

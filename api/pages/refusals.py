@@ -1,4 +1,4 @@
-"""A refusal as whoever asked can read it: a page for people, problem details for programs."""
+"""A refusal in a form that the asker can read: a page for people, problem details for programs."""
 
 from urllib.parse import quote
 
@@ -15,7 +15,7 @@ FOR_PROGRAMS = ("/v1/", "/openapi.json", "/healthz", "/readyz", "/metrics")
 
 
 def answer(scope: Scope, refusal: ApiError) -> Response:
-    """Return a refusal in the form that suits whoever asked."""
+    """Return a refusal in the form that suits the asker."""
     request = Request(scope)
     is_page = "text/html" in request.headers.get("accept", "")
     if not is_page or request.url.path.startswith(FOR_PROGRAMS):

@@ -101,7 +101,7 @@ def sign_out(posted: PostedByAny) -> Response:
         else:
             web_sessions.end(db, visited.digest)
     answer = go_to("/sign-in")
-    # Pages are not to be read from the browser's cache by whoever comes next; unsent numbers stay.
+    # The next person must not read pages from the browser's cache; unsent numbers stay.
     answer.headers["Clear-Site-Data"] = '"cache"'
     settings = visited.request.app.state.settings
     answer.delete_cookie(

@@ -38,5 +38,5 @@ def get_session(session_id: str, read: Read) -> Response:
 
 @router.patch("/{session_id}", response_model=SessionRead, responses=CHANGE)
 def change_session(session_id: str, changes: SessionUpdate, write: Change) -> Response:
-    """Change a session's conditions; its trials are computed and checked anew."""
+    """Change a session's conditions; its trials are computed and checked again."""
     return write.changed(sessions.change, session_id, changes)

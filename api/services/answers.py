@@ -157,7 +157,7 @@ def _kind_of(flag: Flag) -> tuple[Any, ...]:
 
 
 def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:
-    """Do what an answer asks for, and check anew."""
+    """Do what an answer asks for, and check again."""
     reason = given.reason or f"accepted: {flag.message}"
     if given.answer == "accept_fix":
         _accept(db, caller, flag, reason)

@@ -12,7 +12,7 @@ from api.services.scope import Caller, require_owner, visible
 def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
     """Register a build; without a number it is the turbine's next.
 
-    Trials of the builds beside it are checked anew: they may have been set as this one is.
+    Trials of the builds beside it are checked again: they may have been set as this one is.
     """
     turbine = resources.get_row(db, caller, Turbine, build.turbine_id, "turbine_id")
     require_owner(caller, turbine.organisation_id)
@@ -73,7 +73,7 @@ def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead
 def change(
     db: Session, caller: Caller, build_id: str, changes: BuildUpdate, version: int
 ) -> BuildRead:
-    """Put a build right; its trials and those of the builds beside it are checked anew."""
+    """Put a build right; its trials and those of the builds beside it are checked again."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)

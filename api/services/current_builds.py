@@ -1,6 +1,6 @@
 """Decide which build of a team is current: the newest one that is registered. In one place.
 
-A figure may be of an older build, as long as the newest has no trial that counts; whoever shows a
+A figure may be of an older build, as long as the newest has no trial that counts; who shows a
 figure says of which build it is, and of when, by `words_of_build`.
 """
 

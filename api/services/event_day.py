@@ -86,7 +86,7 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
 def _of_the_day(event: Event, season: Season) -> ColumnElement[bool]:
     """Return the condition on trials of the day's sessions in which an event was run.
 
-    It counts as long as officials wrote down no run: whoever sends one more trial of that kind
+    It counts as long as officials wrote down no run: anyone who sends one more trial of that kind
     later changes nothing of theirs.
     """
     morning = event.morning(season.timezone)

@@ -15,7 +15,7 @@ def fair_table(
 ) -> FairTable:
     """Return the newest counted builds of some teams on the season's scale, group by group.
 
-    Each is compared with the next one that is shown, whoever lies between them.
+    Each is compared with the next one that is shown, whatever lies between them.
     """
     shown = [
         [(place, build) for place, build in enumerate(builds, start=1) if build.team_id in team_ids]

@@ -79,7 +79,7 @@ def reach(db: Session, *conditions: ColumnElement[bool]) -> Reach:
 
 
 def settle(db: Session, *reaches: Reach) -> None:
-    """Fit and check anew what some trials are about, or were."""
+    """Fit and check again what some trials are about, or were."""
     for season_id in sorted({each for one in reaches for each in one.benches}):
         benches = set().union(*(one.benches[season_id] for one in reaches))
         swept = set().union(*(one.swept[season_id] for one in reaches))
@@ -102,12 +102,12 @@ def _settle(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -
 
 
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
-    """Fit and check anew what trials that meet some conditions are about."""
+    """Fit and check again what trials that meet some conditions are about."""
     settle(db, reach(db, *conditions))
 
 
 def recheck_season(db: Session, season_id: str) -> None:
-    """Check anew every trial of a season."""
+    """Check again every trial of a season."""
     recheck(db, col(Trial.season_id) == season_id)
 
 

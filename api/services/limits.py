@@ -1,7 +1,7 @@
 """How often somebody may ask, and how often somebody may guess.
 
 Requests are counted by key and minute, guesses by key and network and a quarter of an hour:
-whoever guesses from one network cannot lock the key's owner out elsewhere. One process counts in
+anyone who guesses from one network cannot lock the key's owner out elsewhere. One process counts in
 its memory; several processes over one server count in its table, so that they count together.
 """
 

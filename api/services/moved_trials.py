@@ -84,7 +84,7 @@ def moved_trials(
     there = after.in_order(np.concatenate([at_new[has_moved], come]))
     left = before.in_order(gone)
     is_new = ~np.isin(states_of(there), shown) & ~np.isin(facts_of(there), shown)
-    is_gone_anew = ~np.isin(absences_of(left), shown)
+    is_gone_again = ~np.isin(absences_of(left), shown)
 
     def column(name: str) -> Array:
         return np.array([*there.trials[name].tolist(), *left.trials[name].tolist()], dtype=object)
@@ -94,7 +94,7 @@ def moved_trials(
         trial_id=trial_ids,
         school=column("organisation_id"),
         host=np.array([hosts.get(str(bench), "") for bench in benches], dtype=object),
-        is_new=np.concatenate([is_new, is_gone_anew]),
+        is_new=np.concatenate([is_new, is_gone_again]),
         changed_at_s=np.full(len(trial_ids), np.nan),
     )
 

@@ -69,7 +69,7 @@ def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
 def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> list[Drawn]:
     """Draw an event within each group of current builds that can be compared, of those shown.
 
-    A chance against builds that are not shown would tell how strong they are: whoever may move a
+    A chance against builds that are not shown would tell how strong they are: anyone who may move a
     power of their own could weigh them with it.
     """
     groups = _groups(fitted)

@@ -77,7 +77,7 @@ def view_of(caller: Caller, season: Season) -> Hashable:
 def _shown(db: Session, season: Season, current: SeasonTrials) -> Publication | None:
     """Return what keys are shown of others instead of the current trials; None if they see these.
 
-    It is chosen once for a revision, and anew when a night has passed.
+    It is chosen once for a revision, and again when a night has passed.
     """
     shelf = publications.shelf_of(db, season)
 

@@ -165,7 +165,7 @@ def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
 
 
 def _as_asked(rule: Rule, entrant: Entrant, seen: Seen | None) -> Inspected | None:
-    """Return what was seen, if the rule still reads so; blades are pulled anew for each build."""
+    """Return what was seen, if the rule still reads so; blades are pulled again for each build."""
     if seen is None:
         return None
     is_other = rule.id == PULL_TEST_ID and entrant.build and entrant.build.id != seen.build_id

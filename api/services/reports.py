@@ -129,7 +129,7 @@ def organisation_report(
 def _calculate(
     db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    # Whole first: a bench's order is of all who were measured there, whoever is asked for.
+    # Whole first: a bench's order is of all who were measured there, whichever are asked for.
     whole: _Whole = cache_of(db).get_or_make(
         ("whole", season.id, view_of(caller, season)),
         season.revision,

@@ -20,8 +20,8 @@ from api.services.scope import Caller
 from api.services.season_answers import season_answer
 
 FIGURES = ("coverage", "brier", "mean_ln_bias")
-#: Of fewer finishers that are not shown, a figure over all would tell each one's to whoever knows
-#: the others'.
+#: With fewer hidden finishers, a figure over all would reveal each one's to somebody who knows the
+#: others'.
 LEAST_HIDDEN = 5
 
 

@@ -1,4 +1,4 @@
-"""The safety figures of a build, in words for whoever lets it spin."""
+"""The safety figures of a build, in words for the person who lets it spin."""
 
 from dataclasses import asdict
 from typing import Any

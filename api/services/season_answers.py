@@ -25,7 +25,7 @@ def season_answer(
 ) -> Value:
     """Return an answer of the season's revision, or of a newer one.
 
-    A newer one is as good: it was asked for before that was made. Whoever waits for it holds no
+    A newer one is as good: it was asked for before that was made. Anyone who waits for it holds no
     transaction meanwhile, so what `make` needs it reads in the session that it is given.
     """
     cache, view = cache_of(db), view_of(caller, season)

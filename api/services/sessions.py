@@ -66,7 +66,7 @@ def page(db: Session, caller: Caller, query: SessionQuery) -> tuple[list[Session
 def change(
     db: Session, caller: Caller, session_id: str, changes: SessionUpdate, version: int
 ) -> SessionRead:
-    """Change a session's conditions; its trials are computed and checked anew."""
+    """Change a session's conditions; its trials are computed and checked again."""
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
     words = "official runs of an event were read in this session"

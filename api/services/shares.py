@@ -1,4 +1,4 @@
-"""Share links: a team's or a season's page without a key, as narrow as whoever made it.
+"""Share links: a team's or a season's page without a key, as narrow as its maker's key.
 
 A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
 and with the key that made it.

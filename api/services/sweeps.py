@@ -1,4 +1,4 @@
-"""Wind sweeps fitted anew whenever a trial of one may have changed, and what rests on them."""
+"""Wind sweeps fitted again whenever a trial of one may have changed, and what rests on them."""
 
 from collections.abc import Collection, Sequence
 

@@ -16,7 +16,7 @@ from api.services import keys
 from api.services.scope import Caller
 
 IDLE, LONGEST = timedelta(hours=12), timedelta(days=30)
-#: How stale `seen_at` may get before a page writes it anew: reading must not mean writing.
+#: How stale `seen_at` may get before a page writes it again: reading must not mean writing.
 SEEN_EVERY = timedelta(minutes=10)
 ENDED = "please sign in: there is no session, or it has ended"
 

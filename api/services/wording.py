@@ -268,7 +268,7 @@ def share(probability: float) -> str:
 def pair(
     statement: str, comparable: str, a: str, b: str, probability: float | None
 ) -> dict[str, str]:
-    """Return what is said of two builds; the probability is of whoever is ahead."""
+    """Return what is said of two builds; the probability is of the one ahead."""
     sure = share(max(probability or 0.0, 1 - (probability or 0.0)))
     said = say(f"pair.{statement}", a=a, b=b, sure=sure)
     if comparable == "rough":

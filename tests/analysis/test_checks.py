@@ -412,7 +412,7 @@ class TestHistory:
         assert "voltage_unlike_before" not in names
 
 
-def test_benches_are_told_the_same_together_and_apart():
+def test_benches_checked_together_and_apart_agree():
     """One build at two benches, wide rotor, several changes, sweep with its best at the end."""
     odd = {"fan_diameter_m": 0.5, "changed_factor": "pitch and load", "note": "ask Anna Berg"}
     rows = [

@@ -97,7 +97,7 @@ class TestOwnExponent:
 
     @pytest.mark.parametrize(
         ("speeds", "expected"),
-        # scatter of the exponent with 4 % on power and 1 % on speed: simulation, worked anew here
+        # scatter of the exponent with 4 % on power and 1 % on speed: simulation, worked again here
         [([3, 4, 5], 0.13), ([3, 4, 5] * 2, 0.09), ([3.5, 4, 4.5] * 2, 0.19)],
     )
     def test_scatter_of_the_exponent(self, speeds, expected):

@@ -51,6 +51,6 @@ def test_an_ill_conditioned_regression_keeps_its_digits():
 @pytest.mark.parametrize(
     "design", [np.ones((2, 2)), np.column_stack([np.ones(5), np.ones(5)]), np.zeros((5, 1))]
 )
-def test_what_cannot_be_told_apart_is_refused(design):
+def test_indistinguishable_columns_are_refused(design):
     with pytest.raises(TooFewTrials):
         ordinary_least_squares(design, np.arange(len(design), dtype=float))

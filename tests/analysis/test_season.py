@@ -101,7 +101,7 @@ def test_an_exponents_doubt_is_shared_by_the_trials_of_a_build():
     assert one.u_own**2 - many.u_own**2 == pytest.approx((0.04**2 + 0.03**2) * 15 / 16, rel=1e-3)
 
 
-def test_builds_of_one_session_are_told_apart_by_their_numbers():
+def test_builds_of_one_session_are_ordered_by_their_numbers():
     team = only_team(
         {"volts": 0.2, "build_id": "zz", "build_number": 1},
         {"volts": 0.3, "build_id": "aa", "build_number": 2},
@@ -117,7 +117,7 @@ def test_an_old_build_tested_again_is_not_the_current_one():
     assert (team.first_build.label, team.current.label) == ("b1", "b2")
 
 
-def test_a_later_turbine_starts_its_numbers_anew():
+def test_a_later_turbine_starts_its_numbers_again():
     team = only_team(
         {"volts": 0.3, "build_id": "old", "build_number": 7},
         {"volts": 0.2, "build_id": "new", "build_number": 1, "turbine_id": "x", "session_id": "s2",

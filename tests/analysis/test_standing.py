@@ -127,7 +127,7 @@ class TestFairPower:
         assert set(fair_powers(season, {"ref": 0.060})) == {"ref", "a"}
         assert fair_powers(season, {}) == {}
 
-    def test_the_rotors_own_doubt_is_told_apart(self):
+    def test_the_rotors_own_uncertainty_is_given_apart(self):
         """2.6 √(0.046² + 0.03² + 0.01²) = 0.1452, with meter and load 0.1457 [worked by hand]."""
         fair = fair_powers(self.season(), {"ref": 0.060})
         by_hand = math.sqrt(0.146**2 + 0.04**2 / 10 + 0.03**2 / 3)

@@ -244,7 +244,7 @@ class TestWhatIsTaken:
         difference = by_code**2 - result_of().u_bench[0] ** 2
         assert difference == pytest.approx((0.05 / math.sqrt(3)) ** 2 - 0.009**2)
 
-    def test_rotor_speed_is_read_or_told_by_volts(self):
+    def test_rotor_speed_is_read_or_follows_from_volts(self):
         body = result_of(emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0, brush_drop_v=0.1)
         # ω = [1.2 (1 + 8/30.1) + 0.1]/0.03 = 53.96 rad/s, worked by hand
         assert body.rotor_speed_rpm[0] == pytest.approx(515.3, abs=0.1)

@@ -57,7 +57,7 @@ class TestRefused:
         with pytest.raises(BackupFailed, match="its digest differs"):
             restoring.restore(file_of(folder, manifest), elsewhere)
 
-    def test_a_file_that_nothing_is_told_of(self, folder, elsewhere, database_url, world):
+    def test_a_backup_without_a_note(self, folder, elsewhere, database_url, world):
         manifest = backups.make(database_url, folder, keep=3)
         file_of(folder, manifest).with_suffix(".json").unlink()
         with pytest.raises(BackupFailed, match=r"its \.json is missing"):
@@ -96,7 +96,7 @@ class TestMade:
         assert kept == made[-2:]
         assert backups.newest(folder).file == made[-1]
 
-    def test_its_age_is_told(self, folder, database_url, world):
+    def test_its_age_is_shown(self, folder, database_url, world):
         assert backups.age_hours(folder, datetime.now(UTC)) is None
         backups.make(database_url, folder, keep=2)
         later = datetime.now(UTC) + timedelta(hours=5)

@@ -120,7 +120,7 @@ def test_of_very_many_each_is_held_against_the_next_ones(world: World, monkeypat
 
 
 class TestVisibility:
-    def test_a_coach_is_told_of_the_own_school_only(self, world: World):
+    def test_a_coach_sees_the_own_school_only(self, world: World):
         answer = world.larch.coach.get(f"/v1/seasons/{world.season_id}/comparison")
         body = answer.json()
         assert [build["team_name"] for build in body["builds"]] == ["Larch one"]

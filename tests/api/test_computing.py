@@ -86,14 +86,14 @@ def test_one_works_for_all_who_wait_and_each_subject_once(crowd):
 
 
 def test_nobody_gets_an_answer_of_a_moment_before_asking(crowd):
-    """Whoever asks while a round is under way waits for the next."""
+    """Anyone who asks while a round is under way waits for the next."""
     crowd.ask("first", "report", waits=True)
     crowd.ask("late", "report")
     crowd.end()
     assert crowd.got["late"] == "report at 2"
 
 
-def test_what_fails_is_told_to_those_who_asked_for_it_and_to_nobody_else(crowd):
+def test_an_error_reaches_those_who_asked_for_it_and_nobody_else(crowd):
     crowd.ask("first", "report", waits=True)
     crowd.ask("a", "comparison", fails=True)
     crowd.ask("b", "comparison", fails=True)

@@ -143,14 +143,14 @@ class TestReadiness:
         created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}], world.lead))
         assert larch_of(readiness(world.lead, world))[1]["hazards"]["outcome"] == "pass"
 
-    def test_a_rule_that_reads_otherwise_asks_anew(self, world: World):
+    def test_a_rule_that_reads_otherwise_asks_again(self, world: World):
         created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}]))
         tighter = rule_set()
         tighter["checks"][1]["items"] = ["no metal blades", "no glass"]
         assert patch(world.lead, event(world), rule_set=tighter).status_code == 200
         assert larch_of(readiness(world.lead, world))[1]["hazards"]["outcome"] == "not_shown"
 
-    def test_new_blades_are_pulled_anew(self, world: World):
+    def test_new_blades_are_pulled_again(self, world: World):
         facts = {"blade_mass_kg": 0.012}
         patch(world.larch.coach, f"/v1/builds/{world.larch.build_id}", **facts)
         pulled = [{"check": "pull_test", "outcome": "pass", "measured": 60.0}]

@@ -71,7 +71,7 @@ class TestRefused:
         assert "reference rotor" in forecast["reason"]
         assert all("reference rotor" in team["reason"] for team in forecast["teams"])
 
-    def test_teams_of_one_bench_are_told_apart_without_an_anchor(self, world: World):
+    def test_teams_of_one_bench_are_ranked_without_an_anchor(self, world: World):
         second = second_team(world.larch, "Larch two")
         for time in range(3):
             run(world.larch, 1.5 + 0.001 * time)

@@ -102,14 +102,14 @@ class TestThereAndBack:
         assert set(differing) <= {"tables/audit_entry.jsonl", "tables/audit_chain.jsonl",
                                   "manifest.json"}  # fmt: skip
 
-    def test_what_was_done_is_still_told_and_sealed(self, world: World, empty):
+    def test_the_audit_log_comes_along_and_stays_sealed(self, world: World, empty):
         from api.services import audit
 
         lively(world)
         bring_in(empty, export(world))
-        told_there = empty.get(f"/v1/trials/{world.larch.trial_id}/history").json()["items"]
+        imported_history = empty.get(f"/v1/trials/{world.larch.trial_id}/history").json()["items"]
         assert empty.get("/v1/audit", params={"action": "withdrawn"}).json()["items"]
-        assert isinstance(told_there, list)
+        assert isinstance(imported_history, list)
         with empty.app.state.database.reading() as db:
             assert list(audit.broken_seals(db)) == []
 

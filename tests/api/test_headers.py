@@ -1,4 +1,4 @@
-"""Headers that every answer bears, whoever asks for what."""
+"""Headers of every answer, whatever is asked for."""
 
 import pytest
 from fastapi.testclient import TestClient

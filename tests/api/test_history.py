@@ -128,7 +128,7 @@ class TestRecord:
         (entry,) = history(world.larch.coach, f"trials/{world.larch.trial_id}")
         assert (entry["action"], entry["thing_id"]) == ("imported", world.larch.import_id)
 
-    def test_a_season_is_told_whole(self, world: World):
+    def test_the_audit_log_of_a_season_is_complete(self, world: World):
         correct(world.larch.coach, world.larch.trial_id, load_ohm=22.0)
         body = world.lead.get("/v1/audit", params={"season_id": world.season_id}).json()["items"]
         actions = [entry["action"] for entry in body]
@@ -217,7 +217,7 @@ class TestRecord:
         assert audit.seal_of(entries[3]) != entries[3].seal
 
     def test_tampering_by_hand_is_named(self, world: World, app_client):
-        """Whoever takes the triggers away still breaks the chain of seals."""
+        """Anyone who takes the triggers away still breaks the chain of seals."""
         database = app_client.app.state.database
         with database.unit_of_work() as db:
             postgres = db.get_bind().dialect.name == "postgresql"

@@ -156,7 +156,7 @@ class TestFaultsOfRows:
         content = sheet(*(f"{row},2.0" for row in rows), header=HEADER + ",meter_range_v")
         assert faults(send(world.larch.coach, content)) == [(4, "voltage_v", "meter_over_range")]
 
-    def test_names_times_and_loads_are_all_told_at_once(self, world: World):
+    def test_all_faults_of_names_times_and_loads_come_at_once(self, world: World):
         row = ROW.format(ref="a", volts="1.2").replace("Larch hall", "Nowhere")
         row = row.replace("2026-03-12 14:30", "03/04/2026").replace("30.1,yes", ",")
         assert faults(send(world.larch.coach, sheet(row))) == [

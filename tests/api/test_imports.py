@@ -196,7 +196,7 @@ class TestRowsTogether:
         drafts = group(read_table(read, signs_of(read)).rows())
         assert [[row.number for row in draft.rows] for draft in drafts] == [[2, 3, 4], [5]]
 
-    def test_what_cannot_be_cut_is_told_before_a_wrong_title(self, world: World):
+    def test_a_file_that_cannot_be_split_is_refused_before_a_wrong_title(self, world: World):
         refused = send(world.larch.coach, 'team,wrong\nLarch One,"x\n')
         assert [(fault["code"], fault["row"]) for fault in refused.json()["errors"]] == [
             ("quoting", 2)

@@ -48,7 +48,7 @@ def listed(world: World):
     return world.lead.get("/v1/trials?limit=100").json()["items"]
 
 
-def test_what_is_kept_is_told_as_if_it_were_computed(several: World, database):
+def test_cached_results_equal_computed_ones(several: World, database):
     warm, answers = listed(several), everything(several)
     with database.unit_of_work() as db:
         taken = db.execute(delete(KeptResult)).rowcount

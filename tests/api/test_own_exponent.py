@@ -99,7 +99,7 @@ class TestUsed:
         sweep(world.larch)
         assert result(world.larch, far["id"])["normalisation"] == "direct"
 
-    def test_a_bent_curve_is_told(self, world: World):
+    def test_a_bent_curve_is_reported(self, world: World):
         for speed in (3.2, 3.6, 4.0, 4.5, 4.9):
             x = math.log(speed / 4)
             power = 0.045 * math.exp(2.5 * x + 4.0 * x**2)

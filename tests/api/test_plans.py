@@ -43,7 +43,7 @@ def test_a_visit_day_of_all_stands_beside_it(world: World):
     assert day["doubt_after_pct"] < day["doubt_before_pct"]
 
 
-def test_a_coach_is_not_told_of_another_school(world: World):
+def test_a_coach_sees_no_step_of_another_school(world: World):
     refer(world, world.larch)
     planned = plan(world.larch.coach, world)
     assert "Birch" not in str(planned)

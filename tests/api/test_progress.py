@@ -50,7 +50,7 @@ class TestNotYet:
         answer = world.birch.coach.get(f"/v1/teams/{world.larch.team_id}/progress")
         assert answer.status_code == 404
 
-    def test_a_team_without_builds_is_told_to_begin(self, world: World):
+    def test_a_team_without_builds_is_asked_to_begin(self, world: World):
         facts = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
         team = created(world.larch.coach.post("/v1/teams", json=facts | {"name": "Larch new"}))
         progressed = progress(world.larch, team["id"])
@@ -152,7 +152,7 @@ class TestChange:
         assert progressed["value"] == pytest.approx(11.2, abs=0.3)
         assert "where build 1 was best" in progressed["sentence"]
 
-    def test_a_manifold_gain_is_told_in_times(self, world: World):
+    def test_a_large_gain_is_given_as_a_factor(self, world: World):
         second = next_build(world.larch, 2, changed_factor="pitch")
         run(world.larch, [1.8, 1.8, 1.8])
         run(world.larch, [3.6, 3.6, 3.6], build_id=second, meter_range_v=20.0)

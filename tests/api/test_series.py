@@ -83,7 +83,7 @@ class TestAttached:
         text = logged([1.2, 1.21, 1.19], decimal=",", delimiter=";")
         assert send(world.larch.coach, world.larch.trial_id, text).status_code == 200
 
-    def test_one_that_was_still_rising_is_told(self, world: World):
+    def test_a_series_that_was_still_rising_raises_a_flag(self, world: World):
         volts = [1.1 + 0.004 * at for at in range(40)]
         trial = send(world.larch.coach, world.larch.trial_id, logged(volts)).json()
         assert "not_steady" in [flag["rule"] for flag in trial["flags"]]

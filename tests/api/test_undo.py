@@ -133,7 +133,7 @@ class TestUndo:
         entries = world.larch.coach.get(f"/v1/imports/{stored['id']}/history").json()["items"]
         assert [entry["action"] for entry in entries] == ["imported", "undone"]
 
-    def test_who_was_about_to_answer_is_told_it_is_gone(self, world: World, monkeypatch):
+    def test_an_answer_to_an_undone_import_gets_404(self, world: World, monkeypatch):
         """The undo comes between finding a trial's flag and locking it: gone, and no fault."""
         stored = created(send(world.larch.coach, sheet(1.3, 9.9)))
         trial = stored["rows"][1]["id"]

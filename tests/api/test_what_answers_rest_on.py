@@ -178,7 +178,7 @@ class TestKnownBySubmission:
         assert world.larch.coach.post(path, json={"reason": "wrong fan"}).status_code == 200
         refused = world.larch.coach.post(path, json={"reason": "wrong fan"})
         assert "another client_ref" in refused.json()["detail"]
-        asked = trial_payload(world.larch, client_ref="first anew")
+        asked = trial_payload(world.larch, client_ref="first again")
         assert world.larch.coach.post("/v1/trials", json=asked).status_code == 201
 
 

@@ -1,7 +1,7 @@
 """Many at once: eight who change the same thing in turn, and thirty-two who send trials.
 
 `python -m tests.reliability.clients` prints a table for both kinds of database. Each of eight
-writers reads a number, adds one and writes it back under the tag it read (`If-Match`); whoever
+writers reads a number, adds one and writes it back under the tag it read (`If-Match`); anyone who
 comes too late reads again. Nothing is lost when the number in the end is the number of changes
 acknowledged.
 """

@@ -89,7 +89,7 @@ THERE_AND_BACK = (0, -2, -2, 0)
 def set_back(database_url, folder, trials=10, moves=THERE_AND_BACK):
     """Return what was wrong while the clock went back and forth, and how many trials there are.
 
-    Where it stays for another move, the service starts anew.
+    Where it stays for another move, the service starts again.
     """
     clock, wrong = Clock(folder), Counter()
     service = FreshService(folder, database_url, **clock.settings)

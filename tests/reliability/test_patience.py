@@ -1,4 +1,4 @@
-"""The server lets go whoever never ends the head of a request, and speaks JSON alone in its log."""
+"""The server drops a client that never ends its request head, and its log is all JSON."""
 
 import json
 import socket

@@ -62,7 +62,7 @@ def moved_aside(database):
     return folder
 
 
-def test_without_being_told_nothing_is_written_over(made, crashed):
+def test_nothing_is_overwritten_without_replace(made, crashed):
     file, _ = made
     before = {each.name: each.read_bytes() for each in crashed.parent.iterdir()}
     with pytest.raises(BackupFailed, match=r"programme\.db, programme\.db-.*say --replace"):

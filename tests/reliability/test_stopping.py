@@ -18,7 +18,7 @@ def service(tmp_path):
     running.kill()
 
 
-def test_what_is_being_answered_when_it_is_told_to_stop_is_finished(service):
+def test_open_requests_are_finished_on_sigterm(service):
     key, school, places = prepare(service, 1)
     answers = []
 

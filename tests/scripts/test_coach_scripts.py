@@ -158,7 +158,7 @@ class TestRegisterSeason:
         assert register(world.larch.coach, tmp_path)["wind grids"] == 1
         assert register(world.larch.coach, tmp_path)["wind grids"] == 0
 
-    def test_a_coachs_key_is_told_what_a_lead_does(self, world: World, tmp_path):
+    def test_a_coachs_key_gets_a_hint_what_a_lead_does(self, world: World, tmp_path):
         from scripts.register_season import Stop, register
 
         (tmp_path / "organisations.csv").write_text("name\nNew school\n")

@@ -31,7 +31,7 @@ def console(*words, **settings):
 
 
 class TestDemo:
-    def test_told_to_stop_it_stops_the_service_too(self):
+    def test_on_sigterm_it_stops_the_service_too(self):
         port = free_port()
         command = [sys.executable, str(ROOT / "scripts/demo.py"), "--port", str(port)]
         running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
@@ -89,7 +89,7 @@ class TestConsole:
                     "GUSTBOOK_BACKUP_FOLDER": str(kept)}  # fmt: skip
         try:
             (tmp_path / "new").mkdir()
-            for command in ("migrate", "backup"):  # started anew: it takes over this umask
+            for command in ("migrate", "backup"):  # started again: it takes over this umask
                 subprocess.run(
                     [sys.executable, "-m", "api", command], cwd=ROOT,
                     env=os.environ | settings, capture_output=True, check=True,

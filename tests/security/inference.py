@@ -146,7 +146,7 @@ def errors_of_one(aim: Target) -> np.ndarray:
 
 
 def guesses_of_one(aim: Target) -> np.ndarray:
-    """Return the errors of whoever is shown nothing and takes it that nothing changed."""
+    """Return the errors of anyone who is shown nothing and takes it that nothing changed."""
     changes = np.random.default_rng(SEED).normal(0, SPREAD, len(aim.hidden))
     return np.abs(np.expm1(-changes))
 

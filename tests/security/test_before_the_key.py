@@ -96,7 +96,7 @@ class TestRoom:
     def test_small_ones_need_no_room(self):
         assert most_together(keys=1, requests=9, byte_count=ONE_THING_BYTES) == 9
 
-    def test_whoever_waits_too_long_is_refused_and_the_room_gets_free_again(self):
+    def test_a_request_that_waits_too_long_is_refused_and_frees_its_room(self):
         async def run():
             room = BodyRoom(1_000_000, wait_s=0.05)
             async with room.room("a", 4_000_000):

@@ -69,7 +69,7 @@
   };
 
   // What waits goes in its order, each under its own key, so that it is stored once. The list is
-  // read anew for each: one that is being corrected meanwhile must not go as it was.
+  // read again for each: one that is being corrected meanwhile must not go as it was.
   const isDue = (entry) => entry?.state === "waiting" || entry?.state === "sending";
   const sendOne = async (entry) => {
     unsent.change(entry.id, { state: "sending", tried: "yes" });
@@ -131,7 +131,7 @@
       navigator.serviceWorker.register("/service-worker.js").then(keepForm).catch(() => {});
     }
   }
-  // A new season begins in the clock of whoever opens it; it can be changed.
+  // A new season begins in the clock of the person who opens it; it can be changed.
   const zone = document.getElementById("f-timezone");
   const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
   if (zone?.value === "UTC" && location.pathname === "/seasons/new" && [...zone.options].some((each) => each.value === here)) {
