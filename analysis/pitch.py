@@ -133,7 +133,7 @@ def _checked(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> tuple[FloatArr
     ):
         raise InvalidInput("a sweep needs as many finite powers as pitches")
     if np.any(np.abs(pitch) > RIGHT_ANGLE_DEG):
-        raise InvalidInput("a pitch lies between -90 and 90 degrees")
+        raise InvalidInput("a pitch must be between -90 and 90 degrees")
     if not np.all(power > 0):
         raise InvalidInput("a sweep needs powers above 0")
     return pitch, power

@@ -88,7 +88,7 @@ def test_from_a_typed_file_to_the_season_report(service, coach_key, tmp_path):
     refused = service.run("scripts/submit_trials.py", str(path), key=coach_key)
     assert refused.returncode == 1, refused.stderr
     assert "row 5, column Voltage (V): '1,5O' is not a number. Was 1,50 meant" in refused.stdout
-    assert "row 6, column Voltage (V): '1490' must lie between -60 and 60 V" in refused.stdout
+    assert "row 6, column Voltage (V): '1490' must be between -60 and 60 V" in refused.stdout
     assert "1490 mV = 1.49 V" in refused.stdout
     with service.client(coach_key) as coach:
         assert coach.get("/v1/trials").json()["items"] == []

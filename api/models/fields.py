@@ -113,13 +113,13 @@ def _in_our_century(moment: datetime) -> datetime:
     except OverflowError:
         stored = moment
     if not all(FIRST_YEAR < each.year < LAST_YEAR for each in (moment, stored)):
-        raise PydanticCustomError("moment_range", "must lie between the years 2001 and 2099")
+        raise PydanticCustomError("moment_range", "must be between the years 2001 and 2099")
     return stored
 
 
 def _date_in_our_century(day: date) -> date:
     if not FIRST_YEAR < day.year < LAST_YEAR:
-        raise PydanticCustomError("moment_range", "must lie between the years 2001 and 2099")
+        raise PydanticCustomError("moment_range", "must be between the years 2001 and 2099")
     return day
 
 

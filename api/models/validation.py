@@ -105,7 +105,7 @@ def _between(field: str, context: dict[str, Any]) -> str:
         side = f"at least {context['ge']:g}" if "ge" in context else f"at most {context['le']:g}"
         return f"must be {side}{unit}"
     low, high = LIMITS[field]
-    return f"must lie between {low:g} and {high:g}{unit}"
+    return f"must be between {low:g} and {high:g}{unit}"
 
 
 def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:

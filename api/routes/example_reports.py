@@ -83,8 +83,8 @@ REPORT = {
         ],
         "not_shown": 0,
         "sentence_key": "fair.available",
-        "sentence": "Teams of one group can be compared: the same bench, the reference rotor or a "
-        "turbine that visited holds them together. Where two are too close to call, it says so.",
+        "sentence": "Teams in the same group can be compared, because they share a bench, the "
+        "reference rotor or a visiting turbine. Where two are too close to call, it says so.",
     },
     "trials_stored": 2,
     "trials": 2,

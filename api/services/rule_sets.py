@@ -122,7 +122,7 @@ EXAMPLE: dict[str, Any] = {
          "field": "turbine.gear_ratio", "op": "<=", "value": 6},
         {"id": "foot", "words": "Tower on a foot of at most 50 cm", "kind": "limit",
          "field": "turbine.tower_side_m", "op": "<=", "value": 50, "unit": "cm", "tolerance": 0.5},
-        {"id": "stands", "words": "Tower stands 1.5 times as firmly as the wind pushes",
+        {"id": "stands", "words": "Tower stability of at least 1.5",
          "kind": "limit", "field": "safety.tipping_ratio", "op": ">=", "value": 1.5},
         {"id": "materials", "words": "Blade material is declared", "kind": "declared",
          "field": "build.material"},

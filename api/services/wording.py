@@ -14,8 +14,8 @@ SENTENCES = {
     ),
     "pair.rough": "{pair} This comparison is rough.",
     "fair.available": (
-        "Teams of one group can be compared: the same bench, the reference rotor or a turbine "
-        "that visited holds them together. Where two are too close to call, it says so."
+        "Teams in the same group can be compared, because they share a bench, the reference rotor "
+        "or a visiting turbine. Where two are too close to call, it says so."
     ),
     "fair.not_yet": (
         "No two teams can be compared fairly yet: every fan, room and wind meter reads "
@@ -122,10 +122,10 @@ SENTENCES = {
     "safety.no_mass": (
         "Weigh a blade and note it: without that nobody knows what its root must hold."
     ),
-    "safety.tower": "The tower stands {tipping_ratio:.1f} times as firmly as the wind pushes.",
+    "safety.tower": "Tower stability is {tipping_ratio:.1f}; at least 1.5 is needed.",
     "safety.tower_may_fall": (
-        "The tower stands only {tipping_ratio:.1f} times as firmly as the wind pushes, and 1.5 is "
-        "asked for: make its foot wider or heavier."
+        "Tower stability is only {tipping_ratio:.1f}; at least 1.5 is needed: make the foot wider "
+        "or heavier."
     ),
     "safety.no_tower": (
         "Note the tower's foot, mass and hub height: without them nobody knows whether it stands."
@@ -167,7 +167,7 @@ SENTENCES = {
         "{words}: the last one is too long ago, or there is none. Run a record trial."
     ),
     "ready.beyond": (
-        "{words}: it is {value}, and {limit} is asked. Change the build, or the record if it errs."
+        "{words}: it is {value}; {limit} is needed. Change the build, or correct its record."
     ),
     "ready.doubtful": (
         "{words}: it is {value}, where {limit} is asked; your measuring cannot tell which side "

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from api.services import exports, keys, wording
 from api.settings import Settings
 from tests.conftest import application, make_lead_key, signer
 from tests.makers import World, created, season_payload, trial_payload
@@ -166,3 +167,17 @@ class TestRefused:
         path = f"/v1/seasons/{world.season_id}/export"
         assert world.larch.coach.get(path).status_code == 403
         assert bring_in(world.larch.coach, b"x").status_code == 403
+
+
+@pytest.mark.on_both
+def test_another_wording_is_no_other_number(world: World, monkeypatch):
+    def digest():
+        with world.lead.app.state.database.reading() as db:
+            return exports.season_digest(db, keys.CONSOLE, world.season_id)
+
+    before = digest()
+    monkeypatch.setitem(wording.SENTENCES, "fair.not_yet", "Said in other words.")
+    monkeypatch.setitem(wording.SENTENCES, "fair.available", "Said in other words.")
+    assert digest() == before
+    created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, pitch_deg=4)))
+    assert digest() != before

@@ -43,7 +43,7 @@ class TestRefused:
             ("nan", "is not a number"),
             (
                 "99",
-                "Must lie between -60 and 60 V. Perhaps another unit was meant: 99 mV = 0.099 V.",
+                "Must be between -60 and 60 V. Perhaps another unit was meant: 99 mV = 0.099 V.",
             ),
         ],
     )

@@ -84,7 +84,7 @@ class TestRegisterSeason:
         with pytest.raises(Stop, match=r"organisations.csv row 2: column altitude_m: 'high'"):
             register(lead, tmp_path)
         (tmp_path / "organisations.csv").write_text("name,altitude_m\nLarch,90000\n")
-        with pytest.raises(Stop, match=r"row 2: altitude_m must lie between -430 and 5000 m"):
+        with pytest.raises(Stop, match=r"row 2: altitude_m must be between -430 and 5000 m"):
             register(lead, tmp_path)
 
     def test_a_name_that_is_not_there(self, lead, tmp_path):
@@ -138,7 +138,7 @@ class TestRegisterSeason:
 
         path = tmp_path / "organisations.csv"
         path.write_text("name;altitude_ft\nA;1000,5\nB;x\nC;90000\n")
-        with pytest.raises(Stop, match=r"(?s)row 3: .*'x'.*row 4: altitude_ft must lie.*1 other"):
+        with pytest.raises(Stop, match=r"(?s)row 3: .*'x'.*row 4: altitude_ft must be.*1 other"):
             register(lead, tmp_path)
         (stored,) = lead.get("/v1/organisations").json()["items"]
         assert stored["altitude_m"] == pytest.approx(1000.5 * 0.3048)

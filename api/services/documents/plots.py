@@ -189,8 +189,8 @@ def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
     ticks = [(at, f"{at:+.0f}" if at else "0") for at in marks]
     chart = rows_chart(
         "How each bench reads",
-        "A score grades the bench, nobody's work: beyond the inner lines look, beyond the outer "
-        "ones act.",
+        "This rates the bench, not the team. Past the inner lines, check the bench; past the outer "
+        "lines, fix it before the next test.",
         [score.name for score in scores],
         Axis(-reach, reach, "% from the others", ticks),
     )
