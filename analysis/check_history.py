@@ -108,7 +108,7 @@ def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
 
 
 def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
-    """Return the values that put a wind right, on the thing it was read for.
+    """Return the values that correct a wind, on the thing it was read for.
 
     A wind that rests on a bench's grid alone is no reading of the trial, so that none is proposed.
     """

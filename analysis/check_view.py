@@ -25,7 +25,7 @@ Place = tuple[str, str]
 class Finding:
     """A rule that a trial or its session breaks; `trial` is its position in the columns given.
 
-    `fix` names the thing and the values that would put it right, if that is known; `advice` is what
+    `fix` names the thing and the values that would correct it, if that is known; `advice` is what
     to do; `seen` is what was seen of the thing itself: an answer holds as long as that stays.
     """
 
@@ -168,7 +168,7 @@ def one(
     name, severity : str
         Which rule.
     fix : dict, optional
-        What would put it right.
+        What would correct it.
     **facts : str or number
         What fills the message's braces; `value`, else `words`, is what an answer is about.
 

@@ -69,7 +69,7 @@ _RULES = (
     Rule(
         "diameter_slip", "hold", "a sheet's diameter off the build's by a unit, or by half",
         "The sheet says {value:.3g} m across, the build's record {usual:.3g} m. Is that {unit}?",
-        "Accept the change, or measure tip to tip and put the build's record right.",
+        "Accept the change, or measure tip to tip and correct the build's record.",
     ),
     Rule(
         "pitch_from_axis", "hold", "a pitch above 50 degrees",
@@ -151,7 +151,7 @@ _RULES = (
     Rule(
         "wrong_build", "warn", "pitch and load of the build before or after, not of this one",
         "Pitch and load are those of build {value:.0f}, not of this one.",
-        "Check which build was on the hub; put the trial to it, or put the build's record right.",
+        "Check which build was on the hub; put the trial to it, or correct the build's record.",
     ),
     Rule(
         "jump", "warn", "a build that gives 60 % more or 40 % less than the one before",
@@ -177,7 +177,7 @@ _RULES = (
     Rule(
         "load_differs", "warn", "a load more than 5 % off the resistor's record",
         "{value:.3g} Ω were used, and the list says {usual:.3g} Ω for this resistor.",
-        "Measure it, leads subtracted, and put right whichever is wrong.",
+        "Measure it, leads subtracted, and correct whichever is wrong.",
     ),
     Rule(
         "volts_amperes_ohms", "warn", "volts over amperes more than 5 % off the load",

@@ -92,7 +92,7 @@ class Inverted:
     log_determinant: float
 
     def solve(self, right: Any) -> Any:
-        """Return what the matrix takes to `right`; put right once, as accurate as elimination."""
+        """Return what the matrix takes to `right`; refined once, as accurate as elimination."""
         found = self.inverse @ right
         return found + self.inverse @ (right - self.matrix @ found)
 

@@ -46,7 +46,7 @@ def verdict(report: dict[str, Any], wanted: dict[str, set[str]]) -> tuple[int, l
         looked, named = reported.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
         if looked.get("version") not in versions or "vulns" not in looked:
             missed.append(f"{named}: {looked.get('skip_reason', 'was not looked up')}")
-        known += [f"{named}: {each['id']}, mended in "
+        known += [f"{named}: {each['id']}, corrected in "
                   f"{', '.join(each.get('fix_versions', [])) or 'nothing yet'}"
                   for each in looked.get("vulns", [])]  # fmt: skip
     code = KNOWN if known else NOT_LOOKED_UP if missed or not wanted else 0

@@ -223,7 +223,7 @@ def _register_table(
             faults.append(f"{title} row {number}: {fault}")
         _show_progress(collection, number - 1, len(rows))
     if faults:
-        kept = f"\n{count} other rows of this table are registered; mend these and run again"
+        kept = f"\n{count} other rows of this table are registered; correct these and run again"
         raise Stop(REFUSED, "\n".join(faults) + kept)
     return count
 

@@ -95,11 +95,11 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
     target = (how.refused_folder or path.parent) / f"{stem}.refused.csv"
     if wrong and content.startswith(WORKBOOK):
         if not how.partial:
-            print("  nothing stored: mend these rows in the workbook and submit again")
+            print("  nothing stored: correct these rows in the workbook and submit again")
             return False
     elif wrong and not how.partial:
         refused = _write_refused(target, content, wrong)
-        print(f"  nothing stored: mend these rows (also in {refused.name}) and submit again")
+        print(f"  nothing stored: correct these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
     asked = how.parameters | {"mode": "partial" if how.partial else "all"}

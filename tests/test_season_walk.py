@@ -1,6 +1,6 @@
 """The whole way on real parts: a server on a port, scripts as programs, numbers worked by hand.
 
-A coach types a semicolon file with decimal commas, mph and inches; wrong rows are named; mended,
+A coach types a semicolon file with decimal commas, mph and inches; wrong rows are named; corrected,
 each trial is stored once; the report shows what a pocket calculator shows.
 """
 

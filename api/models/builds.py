@@ -92,7 +92,7 @@ class BuildCreate(BuildFacts, Input):
     "note",
 )
 class BuildUpdate(Input):
-    """What may be put right on a build; a real change of the turbine is a new build."""
+    """What may be corrected on a build; a real change of the turbine is a new build."""
 
 
 class BuildRead(BuildFacts, Answer):

@@ -185,7 +185,7 @@ class TrialCreate(TrialFacts, Input):
 
 
 class Correction(Input):
-    """Facts of a trial put right, with the reason; runs, if given, replace all of its runs."""
+    """Corrected facts of a trial, with the reason; runs, if given, replace all of its runs."""
 
     reason: Reason
     changes: "TrialChanges"

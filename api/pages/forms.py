@@ -161,7 +161,7 @@ class Filled:
 
     @property
     def is_wrong(self) -> bool:
-        """Tell whether anything has to be put right."""
+        """Tell whether anything has to be corrected."""
         return bool(self.faults or self.other)
 
     @property

@@ -1,4 +1,4 @@
-"""Importing from a spreadsheet: look first, mend where it stands, then store, and undo."""
+"""Importing from a spreadsheet: look first, correct where it stands, then store, and undo."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ from api.pages.telling import history_of
 from api.pages.visits import OwnTurn, Post, Posted, Received, Visit, Visited
 from api.services import resources
 from api.services.imports import batch, preparing, refused, undo
-from api.services.imports.mending import mend
+from api.services.imports.correcting import correct
 from api.services.imports.separators import NAMED
 from api.services.imports.sheet import decode
 from api.services.imports.workbook import is_workbook, to_sheet
@@ -28,9 +28,9 @@ from api.services.scope import Caller
 from api.services.template_file import trials_template
 
 router = APIRouter()
-#: Text that is mended in the page itself; what is longer is mended in its file and chosen again.
+#: Longer text is not corrected in the page, but in its file, which is then chosen again.
 EDITABLE = 60_000  # [characters]
-ROWS_SHOWN, MEND, MOST_MENDED = 300, "mend", 100
+ROWS_SHOWN, CORRECT, MOST_CORRECTED = 300, "correct", 100
 SKIPPED_SHOWN = 40
 REASON = Field("reason", "text", required=True)
 ImportId = Annotated[str, Path()]
@@ -48,7 +48,7 @@ class Sheet:
 
     @property
     def is_editable(self) -> bool:
-        """Tell whether it is short enough to be mended in the page."""
+        """Tell whether it is short enough to be corrected in the page."""
         return len(self.text) <= EDITABLE
 
 
@@ -68,7 +68,7 @@ def _read_sheet(posted: Post) -> Sheet:
             skipped = tuple(_skipped(about))
         if body:
             text, _ = decode(body)
-        text = mend(text, _mended(posted), most)
+        text = correct(text, _corrected(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
         work = preparing.prepare_file(text.encode(), most, _named_sign(posted))
@@ -92,13 +92,13 @@ def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
             yield say(f"skipped.{name}", listed=f"{listed}{more}")
 
 
-def _mended(posted: Post) -> dict[tuple[int, str], str]:
+def _corrected(posted: Post) -> dict[tuple[int, str], str]:
     """Return the cells that were typed again beside what was wrong with them."""
     named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
     return {
         (forms.whole(parts[1]), parts[2]): value.strip()
         for parts, value in named
-        if len(parts) == 3 and parts[0] == MEND
+        if len(parts) == 3 and parts[0] == CORRECT
     }
 
 
@@ -158,7 +158,7 @@ def _stored(db: Session, caller: Caller, work: preparing.Prepared, query: Import
 
 
 def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
-    """Show why a sheet cannot be taken, cell by cell, with the sheet to mend."""
+    """Show why a sheet cannot be taken, cell by cell, with the sheet to correct."""
     faults = refusal.errors if refusal else []
     errors = [
         fault.shown() | ({"hint": say("imports.tick_first")} if fault.hint == batch.ACCEPT else {})
@@ -191,8 +191,8 @@ def _page(
         doubted=doubted[:ROWS_SHOWN],
         sheet=sheet,
         preview=_preview(tried),
-        mend=MEND,
-        most_mended=MOST_MENDED,
+        correct=CORRECT,
+        most_corrected=MOST_CORRECTED,
         looked=posted.text("looked"),
         decimal=_named_sign(posted),
         asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,

@@ -24,7 +24,7 @@ TAKEN = say("form.taken")
 
 
 class Unready(Exception):
-    """A form that has to be put right first; its faults stand beside its fields."""
+    """A form that has to be corrected first; its faults are shown beside its fields."""
 
 
 def sound(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape:

@@ -94,7 +94,7 @@ def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, s
 
 @router.post("/trials/new")
 def enter_trial(posted: Posted) -> Response:
-    """Store a trial once and show its result, or what has to be put right."""
+    """Store a trial once and show its result, or what has to be corrected."""
     filled, values = forms.read(FIELDS, posted.typed())
     filled.places, trial = PLACES, None
     if not filled.faults:

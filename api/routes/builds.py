@@ -45,7 +45,7 @@ def get_build(build_id: str, read: Read) -> Response:
 
 @router.patch("/{build_id}", response_model=BuildRead, responses=CHANGE)
 def change_build(build_id: str, changes: BuildUpdate, write: Change) -> Response:
-    """Put a build right; its trials are computed and checked again."""
+    """Correct a build; its trials are computed and checked again."""
     return write.changed(builds.change, build_id, changes)
 
 

@@ -108,7 +108,7 @@ def get_trial(trial_id: str, read: Read) -> Response:
     max_body_size=SERIES_BYTES,
 )
 def correct_trial(trial_id: str, correction: Correction, write: Write) -> Response:
-    """Put facts of a trial right, with the reason; the old values stay in its history.
+    """Correct facts of a trial, with the reason; the old values stay in its history.
 
     `runs`, if given, replace all of its runs. Sent again from the original file, the trial stays
     as corrected.

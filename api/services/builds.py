@@ -1,4 +1,4 @@
-"""Builds: register the next state of a turbine, list, put right."""
+"""Builds: register the next state of a turbine, list, correct."""
 
 from sqlmodel import Session, col, func, select
 
@@ -73,7 +73,7 @@ def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead
 def change(
     db: Session, caller: Caller, build_id: str, changes: BuildUpdate, version: int
 ) -> BuildRead:
-    """Put a build right; its trials and those of the builds beside it are checked again."""
+    """Correct a build; its trials and those of the builds beside it are checked again."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)

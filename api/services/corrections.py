@@ -1,4 +1,4 @@
-"""Putting a trial right, or taking it out: the old values stay readable in its history."""
+"""Correct or withdraw a trial: the old values stay readable in its history."""
 
 from typing import Any
 
@@ -26,7 +26,7 @@ from api.services.trial_targets import Targets, require_sound
 
 
 def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) -> TrialRead:
-    """Put facts of a trial right; it is computed and checked again."""
+    """Correct facts of a trial; it is computed and checked again."""
     row = open_row(db, caller, trial_id)
     apply(db, caller, row, correction.changes, correction.reason)
     return trials.get(db, caller, row.id)

@@ -1,4 +1,4 @@
-"""Official runs: taken as trials, put right by the reference rotor's drift, and placed."""
+"""Official runs: stored as trials, corrected for the reference rotor's drift, and placed."""
 
 from collections.abc import Sequence
 from dataclasses import replace

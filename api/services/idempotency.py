@@ -68,7 +68,7 @@ def given_under(db: Session, key_id: str, beginning: str) -> Answered | None:
 
 
 def release(db: Session, key_id: str, idempotency_key: str) -> None:
-    """Give a claimed key back: its request was refused, and may be put right and sent again."""
+    """Give a claimed key back: its request was refused, and may be corrected and sent again."""
     db.delete(db.get_one(GivenAnswer, (key_id, idempotency_key)))
 
 

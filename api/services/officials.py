@@ -1,4 +1,4 @@
-"""Official runs of an event: what they rest on is put right by those who hold the event."""
+"""Official runs of an event: only those who hold the event correct what they depend on."""
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
@@ -17,4 +17,4 @@ def require_lead_where_official(
         return
     official = select(EventRun.id).join(Trial, col(Trial.id) == col(EventRun.trial_id)).where(about)
     if db.scalar(official.limit(1)) is not None:
-        raise NotPermitted(f"{words}: ask a lead to put it right")
+        raise NotPermitted(f"{words}: ask a lead to correct it")

@@ -178,7 +178,7 @@ SENTENCES = {
         "{words}: the build, the rule or the event's wind changed since it was inspected. Have it "
         "looked at again."
     ),
-    "ready.found": "{words}: the inspection found a fault{evidence}. Mend it and show it again.",
+    "ready.found": "{words}: the inspection found a fault{evidence}. Correct it and show it again.",
     "ready.not_shown": "{words}: could not be shown at the inspection. Show it.",
     "ready.done": "Ready: nothing is open. Pack spares, and bring the load and leads.",
     "ready.no_build": "No build is registered yet: register the one that will come.",

@@ -1,4 +1,4 @@
-"""Taking a whole import back, and mending the rows it refused."""
+"""Taking a whole import back, and correcting the rows it refused."""
 
 import csv
 import io
@@ -167,11 +167,11 @@ class TestErrors:
         assert (row["client_ref"], row["voltage_v"]) == ("sheet-1", "1.l9")
         assert "not a number" in row["problem"]
 
-    def test_mended_it_is_taken(self, world: World):
+    def test_corrected_it_is_taken(self, world: World):
         stored = created(send(world.larch.coach, sheet(1.3, "1.l9"), mode="partial"))
         answer = world.larch.coach.get(f"/v1/imports/{stored['id']}/errors.csv")
-        mended = answer.text.replace("1.l9", "1.19")
-        again = created(send(world.larch.coach, mended))
+        corrected = answer.text.replace("1.l9", "1.19")
+        again = created(send(world.larch.coach, corrected))
         assert again["trials"] == {"created": 1, "unchanged": 0, "error": 0}
 
     def test_nothing_refused_is_a_header_alone(self, world: World):

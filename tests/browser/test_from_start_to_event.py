@@ -10,7 +10,7 @@ from tests.service import Service
 
 
 class TestFromASpreadsheet:
-    def test_errors_by_cell_mended_stored_and_undone(self, phone, world):
+    def test_errors_by_cell_corrected_stored_and_undone(self, phone, world):
         before = trials_of(world)
         phone.goto("/imports")
         phone.get_by_label("Or paste cells").fill(CSV.replace(";", "\t"))

@@ -140,7 +140,7 @@ def test_a_hidden_number_that_is_none_is_refused_and_no_fault(number, world, vis
     seen = {"build_version": number, "inspector": "x", "outcome_hazards": "pass"}
     place = f"/events/{school.event_id}/builds/{school.build_id}"
     assert browser.post(place, data=seen).status_code == 422
-    cells = {"cells": "team,voltage_v\nx,1\n", "step": "look", f"mend:{number}:team": "y"}
+    cells = {"cells": "team,voltage_v\nx,1\n", "step": "look", f"correct:{number}:team": "y"}
     assert browser.post("/imports", data=cells).status_code == 422
     assert browser.get(f"{place}/runs/{number}").status_code in (403, 404, 422)
 

@@ -94,13 +94,13 @@ class TestRefused:
         assert store(coach, WRONG, mode="partial", looked="yes").status_code == 303
         assert len(stored(world)) == before + 1
 
-    def test_a_title_is_mended_beside_what_is_wrong_with_it(self, coach, world):
+    def test_a_title_is_corrected_beside_what_is_wrong_with_it(self, coach, world):
         odd = sheet(*three_runs("r1")).replace("client_ref", "Trial no", 1)
         page = look(coach, odd)
-        assert 'name="mend:1:Trial no" value="Trial no"' in page.text
-        mended = look(coach, odd, **{"mend:1:Trial no": "client_ref"})
-        assert mended.status_code == 200
-        assert "is not a column" not in mended.text
+        assert 'name="correct:1:Trial no" value="Trial no"' in page.text
+        corrected = look(coach, odd, **{"correct:1:Trial no": "client_ref"})
+        assert corrected.status_code == 200
+        assert "is not a column" not in corrected.text
 
     def test_what_looks_odd_is_ticked_first(self, coach, world):
         before = len(stored(world))
@@ -139,23 +139,23 @@ class TestRefused:
 
 
 class TestTaken:
-    def test_a_workbook_becomes_cells_to_mend(self, coach, world):
+    def test_a_workbook_becomes_cells_to_correct(self, coach, world):
         body = workbook(row_of("x-1", 1.2), row_of("x-2", "1.l9"))
         page = coach.post("/imports", data={"step": "look"}, files={"file": ("t.xlsx", body)})
         assert page.status_code == 422
         cells = re.search(r"<textarea[^>]*>\n(.*?)</textarea>", page.text, re.S)[1]
         assert "1.l9" in cells
-        mended = cells.replace("&#34;", '"').replace("1.l9", "1.19")
-        assert "New rows: 2" in look(coach, mended).text
-        assert store(coach, mended, looked="yes").status_code == 303
+        corrected = cells.replace("&#34;", '"').replace("1.l9", "1.19")
+        assert "New rows: 2" in look(coach, corrected).text
+        assert store(coach, corrected, looked="yes").status_code == 303
 
-    def test_a_cell_is_mended_beside_what_is_wrong_with_it(self, coach, world):
+    def test_a_cell_is_corrected_beside_what_is_wrong_with_it(self, coach, world):
         page = look(coach, WRONG)
-        assert 'name="mend:5:voltage_v" value="1.l9"' in page.text
-        mended = look(coach, WRONG, **{"mend:5:voltage_v": "1.19"})
-        assert mended.status_code == 200
-        assert "New rows: 4" in mended.text
-        assert "1.l9" not in mended.text
+        assert 'name="correct:5:voltage_v" value="1.l9"' in page.text
+        corrected = look(coach, WRONG, **{"correct:5:voltage_v": "1.19"})
+        assert corrected.status_code == 200
+        assert "New rows: 4" in corrected.text
+        assert "1.l9" not in corrected.text
 
     def test_a_column_that_only_a_later_row_fills_is_shown_as_understood(self, coach):
         head = "team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v\n"
@@ -195,12 +195,12 @@ class TestTaken:
             places.add(coach.post("/imports", data=typed, files=file).headers["location"])
         assert len(places) == 2
 
-    def test_a_long_file_is_chosen_again_instead_of_mended_here(self, coach):
+    def test_a_long_file_is_chosen_again_instead_of_corrected_here(self, coach):
         rows = [ROW.format(ref=f"r{at}", volts="1.20") for at in range(700)]
         page = look(coach, sheet(*rows))
         assert "New rows: 700" in page.text
         assert "<textarea" not in page.text
-        assert "too long to be mended here" in page.text
+        assert "too long to be corrected here" in page.text
         assert len(page.content) < 200_000
         file = {"file": ("t.csv", sheet(*rows).encode())}
         done = coach.post("/imports", data={"step": "store", "looked": "yes"}, files=file)

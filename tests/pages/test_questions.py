@@ -164,5 +164,5 @@ class TestReinstated:
         coach.post(
             f"/flags/{flag_of(trial)}/answer", data={"answer": "withdraw_trial", "reason": "odd"}
         )
-        coach.post(f"/trials/{trial['id']}/reinstate", data={"reason": "it can be mended"})
+        coach.post(f"/trials/{trial['id']}/reinstate", data={"reason": "it can be corrected"})
         assert state(world, trial) == "held"

@@ -39,7 +39,7 @@ class TestRefused:
     def test_what_something_is_known_against(self):
         code, lines = verdict({"dependencies": [OTHER, looked_up(vulns=[BAD])]}, WANTED)
         assert code == KNOWN
-        assert lines == ["idna 3.18: GHSA-0000, mended in 3.19"]
+        assert lines == ["idna 3.18: GHSA-0000, corrected in 3.19"]
 
 
 def test_all_looked_up_and_clean_is_well():

@@ -32,7 +32,7 @@ from api.services.imports.opening import Opening
 from api.services.imports.preparing import Entry, Prepared
 from api.services.scope import Caller
 
-ACCEPT = "Mend the row, or send it with ?warnings=accept and answer the question afterwards."
+ACCEPT = "Correct the row, or send it with ?warnings=accept and answer the question afterwards."
 
 
 def carry_out(
@@ -170,7 +170,7 @@ def _require_undoubted(work: Prepared) -> None:
     if doubts:
         rows = len({doubt.row for doubt in doubts})
         odd = "1 row looks odd" if rows == 1 else f"{rows} rows look odd"
-        words = f"{odd}, so nothing was stored: mend, or accept what is there"
+        words = f"{odd}, so nothing was stored: correct, or accept what is there"
         raise Invalid(words, [*work.faults, *doubts])
 
 

@@ -1,4 +1,4 @@
-"""The rows that an import refused, as they came, each with what is wrong: to be mended and sent."""
+"""The rows that an import refused, each with its faults, to correct and send again."""
 
 import csv
 import io

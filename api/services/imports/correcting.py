@@ -1,4 +1,4 @@
-"""Putting single cells of a sheet right, as somebody types them beside what is wrong."""
+"""Correct single cells of a sheet, as somebody types them beside their faults."""
 
 import csv
 import io
@@ -9,12 +9,12 @@ from api.services.imports.sheet import delimiter_of, records, sep_line
 Place = tuple[int, str]
 
 
-def mend(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
+def correct(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
     r"""Return a sheet with other values in some cells, each by its row (titles are 1) and title.
 
-    >>> mend("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
+    >>> correct("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
     'team;volts\nLarch;1,19\n'
-    >>> mend("Trial;volts\nr1;1,2\n", {(1, "Trial"): "client_ref"}, 10)
+    >>> correct("Trial;volts\nr1;1,2\n", {(1, "Trial"): "client_ref"}, 10)
     'client_ref;volts\nr1;1,2\n'
     """
     if not cells:
