@@ -85,13 +85,13 @@ class ImportFacts(SQLModel):
 class ImportRead(ImportFacts, Answer):
     """An import as stored."""
 
-    undone_at: Annotated[
-        datetime | None, Field(description="When it was taken back, if it was.")
-    ] = None
+    undone_at: Annotated[datetime | None, Field(description="When it was undone, if it was.")] = (
+        None
+    )
 
 
 class Undoing(Input):
-    """Why an import is taken back."""
+    """Why an import is undone."""
 
     reason: Reason
 

@@ -1,4 +1,4 @@
-"""Equipment: what there is and where, lending, taking back, and comparing instruments."""
+"""Equipment: what there is and where, lending, returning, and comparing instruments."""
 
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace

@@ -146,7 +146,7 @@ def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
 
 
 def _look(posted: Post, work: preparing.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
-    """Return what a sheet would do; all of it is taken back."""
+    """Return what a sheet would do; nothing of it is stored."""
     within = posted.visit.caller.organisation_ids
     with database(posted.visit.request).unit_of_work(within) as db:
         return batch.carry_out(db, posted.visit.caller, work, query)

@@ -98,7 +98,7 @@ def make_share(posted: Posted) -> Response:
 
 @router.post("/shares/{share_id}/revoke")
 def revoke_share(share_id: Annotated[str, Path()], posted: Posted) -> Response:
-    """Take a link back."""
+    """Revoke a link."""
 
     def work(db: Session, caller: Caller) -> str:
         shares.revoke(db, caller, share_id)

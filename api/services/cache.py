@@ -99,7 +99,7 @@ APART = "answers of this session alone"
 
 
 def keep_apart(db: Session) -> None:
-    """Keep answers of this session to itself: they rest on facts that may yet be taken back."""
+    """Keep answers of this session to itself: they depend on facts that may not be committed."""
     db.info[APART] = Cache(MOST_KEPT)
 
 

@@ -46,7 +46,7 @@ def lock(db: Session, row: Stored) -> None:
     """
     try:
         db.refresh(row, with_for_update={"key_share": True})
-    except InvalidRequestError as error:  # taken back by somebody since it was found
+    except InvalidRequestError as error:  # removed by somebody since it was found
         raise NotFound(f"{row.__tablename__} {row.id} is not there any more") from error
 
 

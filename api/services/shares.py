@@ -22,7 +22,7 @@ from api.services.reports import season_report
 from api.services.scope import Caller, require_owner
 from api.services.sheets import season_sheet, shared_team_sheet
 
-GONE = "this link does not open anything: it has ended, was taken back, or never was"
+GONE = "this link does not open anything: it has ended, was revoked, or never was"
 
 
 def _digest(token: str) -> str:
@@ -79,7 +79,7 @@ def page(db: Session, caller: Caller, query: ShareQuery) -> tuple[list[ShareRead
 
 
 def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
-    """Take a link back; it opens nothing from the next request on."""
+    """Revoke a link; it opens nothing from the next request on."""
     row = resources.get_row(db, caller, Share, share_id)
     if row.revoked_at is None:
         row.revoked_at = datetime.now(UTC).replace(microsecond=0)

@@ -1,4 +1,4 @@
-"""Taking a whole import back, and correcting the rows it refused."""
+"""Undo an import, and correct the rows it refused."""
 
 import csv
 import io

@@ -186,7 +186,7 @@ def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[Fiel
 
 
 def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
-    """Take back sessions that were opened for trials which were then refused."""
+    """Remove sessions that were opened for trials which were then refused."""
     used = {entry.session_id for entry in work.entries if not entry.faults}
     unused = [row for row in work.opened if row.id not in used]
     for row in unused:

@@ -18,13 +18,13 @@ MOST_NAMED = 20
 
 
 def undo(db: Session, caller: Caller, import_id: str, undoing: Undoing) -> ImportRead:
-    """Take back all that an import stored, and the sessions that were opened for it alone."""
+    """Undo all that an import stored, with the sessions that were opened only for it."""
     row = resources.get_row(db, caller, ImportBatch, import_id)
     trials = list(db.scalars(select(Trial).where(col(Trial.import_id) == row.id)))
     revisions.raise_season(db, *{trial.season_id for trial in trials})
     resources.lock(db, row)
     if row.undone_at is not None:
-        raise Conflict("this import was taken back already")
+        raise Conflict("this import was undone already")
     alone = _alone(db, row)
     owners = {trial.organisation_id for trial in trials}
     for owner in owners | {session.organisation_id for session in alone}:
@@ -88,5 +88,5 @@ def _take_out(
     ids = [session.id for session in sessions]
     db.execute(delete(Flag).where(col(Flag.session_id).in_(ids)))
     for session in sessions:
-        audit.note(db, caller, "removed", session, reason="its import was taken back")
+        audit.note(db, caller, "removed", session, reason="its import was undone")
     db.execute(delete(BenchSession).where(col(BenchSession.id).in_(ids)))
