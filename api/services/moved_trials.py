@@ -2,9 +2,10 @@
 
 import hashlib
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,6 +20,32 @@ LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
 LONGEST = timedelta(days=7)
 
 
+@dataclass(frozen=True)
+class Ages:
+    """How old changes are, by the nights of a season's time zone."""
+
+    now: datetime
+    zone: str
+    #: When a change since the last publication was first seen. [s]
+    first_seen_s: float
+    #: Reads when each moved trial's own facts changed last; nan if that is not known. [s]
+    read: Callable[[], Array]
+
+    @cached_property
+    def changed_at_s(self) -> Array:
+        """Return when each moved trial's own facts changed last, in seconds."""
+        return self.read()
+
+    @property
+    def most_nights(self) -> int:
+        """Return how many nights ago the first change was seen."""
+        return nights_since(self.first_seen_s, self.now, self.zone)
+
+    def nights(self, moment_s: float) -> int:
+        """Return how many nights ago a moment was."""
+        return nights_since(moment_s, self.now, self.zone)
+
+
 @dataclass(frozen=True, slots=True)
 class Moved:
     """The trials that were added, removed or have other numbers: one value for each."""
@@ -30,14 +57,14 @@ class Moved:
     #: Whether its own facts, and its numbers, differ from every earlier publication. A result that
     #: changed because of somebody else's facts (a fit, a lent instrument) is not new.
     is_new: Array
-    #: When its own facts changed last; nan if that is not known. [s]
-    changed_at_s: Array
+    #: What tells the states in which they were not published yet.
+    states: Array
 
     def outside(self, own: frozenset[str]) -> bool:
         """Tell whether any belongs to a school outside this set."""
         return not set(self.school.tolist()) <= own
 
-    def may_be_shown_to(self, own: frozenset[str], now: datetime, zone: str) -> bool:
+    def may_be_shown_to(self, own: frozenset[str], ages: Ages) -> bool:
         """Tell whether others' trials may be shown to a key that sees its own schools' at once.
 
         It takes several new trials of other schools, of two schools or from an earlier day. What
@@ -49,21 +76,25 @@ class Moved:
         counted = self.is_new & ~is_own
         if counted.sum() < LEAST_TRIALS:
             return False
-        several = len(set(self.school[counted].tolist())) >= LEAST_SCHOOLS
-        return several or nights_since(float(self.changed_at_s[counted].max()), now, zone) > 0
+        if len(set(self.school[counted].tolist())) >= LEAST_SCHOOLS:
+            return True
+        # Moments are read only if there was a night at all.
+        return ages.most_nights > 0 and ages.nights(float(ages.changed_at_s[counted].max())) > 0
 
-    def may_be_shown(self, reaches: Collection[frozenset[str]], now: datetime, zone: str) -> bool:
+    def may_be_shown(self, reaches: Collection[frozenset[str]], ages: Ages) -> bool:
         """Tell whether the moved trials may be shown to keys of all these reaches."""
-        return all(self.may_be_shown_to(own, now, zone) for own in reaches)
+        return all(self.may_be_shown_to(own, ages) for own in reaches)
 
-    def aged(self, first_seen_s: float, now: datetime, zone: str) -> Array:
+    def aged(self, ages: Ages) -> Array:
         """Return which changes are so old that they may be shown one by one.
 
         A change whose moment is not known dates from when any was first seen.
         """
-        moments = np.where(self.is_new, self.changed_at_s, first_seen_s)
-        moments = np.where(np.isfinite(moments), moments, first_seen_s)
-        old = [nights_since(moment, now, zone) >= LONGEST.days for moment in moments.tolist()]
+        if ages.most_nights < LONGEST.days:
+            return np.zeros(len(self.school), dtype=bool)
+        is_known = self.is_new & np.isfinite(ages.changed_at_s)
+        moments = np.where(is_known, ages.changed_at_s, ages.first_seen_s)
+        old = [ages.nights(moment) >= LONGEST.days for moment in moments.tolist()]
         return np.array(old, dtype=bool)
 
 
@@ -83,8 +114,11 @@ def moved_trials(
     has_moved = _differ(before, after, at_old, at_new)
     there = after.in_order(np.concatenate([at_new[has_moved], come]))
     left = before.in_order(gone)
-    is_new = ~np.isin(states_of(there), shown) & ~np.isin(facts_of(there), shown)
-    is_gone_again = ~np.isin(absences_of(left), shown)
+    states, facts, absences = states_of(there), facts_of(there), absences_of(left)
+    is_new = ~np.isin(states, shown) & ~np.isin(facts, shown)
+    is_gone = ~np.isin(absences, shown)
+    # Until now those that were added have been absent from what was published.
+    absent = absences_of(after.in_order(come))
 
     def column(name: str) -> Array:
         return np.array([*there.trials[name].tolist(), *left.trials[name].tolist()], dtype=object)
@@ -94,8 +128,8 @@ def moved_trials(
         trial_id=trial_ids,
         school=column("organisation_id"),
         host=np.array([hosts.get(str(bench), "") for bench in benches], dtype=object),
-        is_new=np.concatenate([is_new, is_gone_again]),
-        changed_at_s=np.full(len(trial_ids), np.nan),
+        is_new=np.concatenate([is_new, is_gone]),
+        states=np.concatenate([states, facts, absences, absent]),
     )
 
 
@@ -106,15 +140,6 @@ def part_way(last: SeasonTrials, current: SeasonTrials, waiting: Collection[str]
         for trials in (last, current)
     )
     return combine([current.only(~of_current), last.only(of_last)])
-
-
-def states_shown(before: SeasonTrials | None, after: SeasonTrials, shown: Array) -> Array:
-    """Return the states that were ever published, with those of a further publication."""
-    states = [shown, states_of(after), facts_of(after)]
-    if before is not None:
-        gone, _, _, come = _places(before, after)
-        states += [absences_of(before.in_order(gone)), absences_of(after.in_order(come))]
-    return np.unique(np.concatenate(states))
 
 
 def states_of(trials: SeasonTrials) -> Array:

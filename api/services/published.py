@@ -11,7 +11,7 @@ Where an embedded database holds the programme, a restart publishes the current 
 import math
 from collections import defaultdict
 from collections.abc import Hashable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -24,11 +24,12 @@ from api.models.benches import Bench
 from api.models.flags import Flag
 from api.models.keys import AccessKey, KeyOrganisation
 from api.models.seasons import Season
+from api.models.shares import Share
 from api.models.trials import Trial
 from api.services import publications
 from api.services.cache import cache_of
 from api.services.frames import Array
-from api.services.moved_trials import Moved, moved_trials, part_way, states_shown
+from api.services.moved_trials import Ages, Moved, facts_of, moved_trials, part_way, states_of
 from api.services.publications import Choice, Publication, Shelf, those_left
 from api.services.scope import Caller
 from api.services.season_trials import SeasonTrials, combine, season_trials
@@ -93,7 +94,8 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
     """Return what is to be shown at this revision from now on; None if that is chosen."""
     revision, last, now = season.revision, shelf.last(), datetime.now(UTC)
     if last is None:
-        return _publication(None, current, revision, now)
+        states = np.union1d(states_of(current), facts_of(current))
+        return _publication(current, states, revision, now)
     if last.revision > revision:
         # The reader's moment is older than what is published: to publish that too would let the
         # two be compared.
@@ -103,23 +105,27 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
     if not len(moved.school):
         is_chosen = shelf.shown.get(revision) == revision
         return None if is_chosen else Choice(revision, revision, now.timestamp())
-    if moved.may_be_shown(_reaches(db, now), now, season.timezone):
-        return _publication(last, current, revision, now)
-    aged = moved.aged(shelf.changed_at_s or now.timestamp(), now, season.timezone)
+    ages = Ages(
+        now,
+        season.timezone,
+        shelf.changed_at_s or now.timestamp(),
+        lambda: _changed_at(db, moved.trial_id.tolist()),
+    )
+    shown = np.union1d(last.states, moved.states)
+    if moved.may_be_shown(_reaches(db, now), ages):
+        return _publication(current, shown, revision, now)
+    aged = moved.aged(ages)
     if aged.any():
-        waiting = set(moved.trial_id[~aged].tolist())
-        content = part_way(last.trials, current, waiting)
-        return _publication(last, content, revision, now)
+        content = part_way(last.trials, current, set(moved.trial_id[~aged].tolist()))
+        # Those that wait on were not shown in their new states.
+        partly = moved_trials(last.trials, content, last.states, {})
+        return _publication(content, np.union1d(last.states, partly.states), revision, now)
     is_chosen = shelf.shown.get(revision) == last.revision
     return None if is_chosen else Choice(revision, last.revision, now.timestamp())
 
 
-def _publication(
-    last: Publication | None, trials: SeasonTrials, revision: int, now: datetime
-) -> Choice:
-    """Return the choice to publish trials at a revision."""
-    before, shown = (last.trials, last.states) if last else (None, np.array([], dtype="<u8"))
-    states = states_shown(before, trials, shown)
+def _publication(trials: SeasonTrials, states: Array, revision: int, now: datetime) -> Choice:
+    """Return the choice to publish trials at a revision; `states` are all that were ever shown."""
     at_s = now.timestamp()
     return Choice(revision, revision, at_s, Publication(revision, at_s, trials, states))
 
@@ -129,18 +135,18 @@ def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials
 
     def compared() -> Moved:
         hosts = {row.id: row.organisation_id for row in db.scalars(select(Bench))}
-        moved = moved_trials(last.trials, current, last.states, hosts)
-        dates = _changed_at(db, moved.trial_id[moved.is_new].tolist())
-        changed = [dates.get(trial_id, math.nan) for trial_id in moved.trial_id.tolist()]
-        return replace(moved, changed_at_s=np.array(changed, dtype=np.float64))
+        return moved_trials(last.trials, current, last.states, hosts)
 
     subject = ("moved", season.id, last.revision, last.taken_at_s)
     moved: Moved = cache_of(db).get_or_make(subject, season.revision, compared)
     return moved
 
 
-def _changed_at(db: Session, trial_ids: list[str]) -> dict[str, float]:
-    """Return when each trial's own facts changed last: stored, corrected, or a flag answered."""
+def _changed_at(db: Session, trial_ids: list[str]) -> Array:
+    """Return when each trial's own facts changed last, in seconds; nan if that is not known.
+
+    It was stored, corrected, or a question about it was answered.
+    """
     newest: dict[str, float] = {}
     for part in parts(trial_ids):
         of_trial = col(AuditEntry.thing_id).in_(part)
@@ -152,11 +158,12 @@ def _changed_at(db: Session, trial_ids: list[str]) -> dict[str, float]:
         ):
             for trial_id, moment in db.execute(statement):
                 newest[trial_id] = max(newest.get(trial_id, 0.0), moment.timestamp())
-    return newest
+    moments = [newest.get(trial_id, math.nan) for trial_id in trial_ids]
+    return np.array(moments, dtype=np.float64)
 
 
 def _reaches(db: Session, now: datetime) -> list[frozenset[str]]:
-    """Return the sets of schools whose trials some key knows at once; a link may know none."""
+    """Return the sets of schools whose trials some key knows at once; a lead's link knows none."""
     is_good = col(AccessKey.revoked_at).is_(None)
     lasts = or_(col(AccessKey.expires_at).is_(None), col(AccessKey.expires_at) > now)
     pairs = select(KeyOrganisation.key_id, KeyOrganisation.organisation_id).join(
@@ -165,7 +172,12 @@ def _reaches(db: Session, now: datetime) -> list[frozenset[str]]:
     schools = defaultdict(set)
     for key_id, school in db.execute(pairs.where(col(AccessKey.role) != "lead", is_good, lasts)):
         schools[key_id].add(school)
-    return [frozenset(), *{frozenset(each) for each in schools.values()}]
+    reaches = {frozenset(each) for each in schools.values()}
+    is_open = col(Share.revoked_at).is_(None) & (col(Share.expires_at) > now)
+    of_season = col(Share.organisation_id).is_(None)
+    if db.scalar(select(Share.id).where(is_open, of_season).limit(1)) is not None:
+        reaches.add(frozenset())
+    return list(reaches)
 
 
 def _are_of(trials: SeasonTrials, schools: frozenset[str]) -> Array:

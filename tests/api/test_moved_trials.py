@@ -1,6 +1,6 @@
 """When changes of trials may be shown to who does not see the trials themselves."""
 
-from dataclasses import fields, replace
+from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -10,15 +10,17 @@ from analysis.trial_result import PowerResults
 from api.services.moved_trials import (
     LEAST_TRIALS,
     LONGEST,
+    Ages,
     Moved,
+    facts_of,
     moved_trials,
     nights_since,
     part_way,
-    states_shown,
+    states_of,
 )
 from api.services.season_trials import SeasonTrials
 
-LARCH, NOTHING = frozenset({"larch"}), np.array([], dtype="<u8")
+LARCH = frozenset({"larch"})
 NOON = datetime(2026, 3, 15, 12, tzinfo=UTC)
 
 
@@ -41,18 +43,26 @@ def of(school: str, count: int, bench: str = "", power: float = 0.1, version: in
 
 def moved_by(*seasons: SeasonTrials) -> Moved:
     """Return what moved with the last of some seasons, all others of which were published."""
-    shown, before = NOTHING, None
-    for each in seasons[:-1]:
-        shown, before = states_shown(before, each, shown), each
+    first, *others = seasons
+    shown, before = np.union1d(states_of(first), facts_of(first)), first
     hosts = {f"of {school}": school for school in ("larch", "birch", "cedar", "holly")}
-    return moved_trials(before, seasons[-1], shown, hosts)
+    for each in others:
+        moved = moved_trials(before, each, shown, hosts)
+        shown, before = np.union1d(shown, moved.states), each
+    return moved
 
 
-def moved_of(*schools: str, hours_ago: float = 0) -> Moved:
+def moved_of(*schools: str) -> Moved:
     """Return a new trial of each of these schools."""
     names, count = np.array(schools), len(schools)
-    at_s = (NOON - timedelta(hours=hours_ago)).timestamp()
-    return Moved(np.arange(count), names, names, np.full(count, True), np.full(count, at_s))
+    return Moved(np.arange(count), names, names, np.full(count, True), np.arange(count))
+
+
+def ages(*changed_hours_ago: float, first_seen_days_ago: float = 9) -> Ages:
+    """Return ages of changes, by how many hours before noon each was made."""
+    moments = NOON.timestamp() - 3600 * np.array(changed_hours_ago, dtype=float)
+    first = NOON.timestamp() - 86_400 * first_seen_days_ago
+    return Ages(NOON, "UTC", first, lambda: moments)
 
 
 @pytest.mark.parametrize(
@@ -70,15 +80,16 @@ def moved_of(*schools: str, hours_ago: float = 0) -> Moved:
     ],
 )
 def test_many_trials_of_two_other_schools_hide_each(schools, hours_ago, may_be):
-    assert moved_of(*schools, hours_ago=hours_ago).may_be_shown_to(LARCH, NOON, "UTC") is may_be
+    age = ages(*[hours_ago] * len(schools))
+    assert moved_of(*schools).may_be_shown_to(LARCH, age) is may_be
 
 
 def test_what_one_school_may_be_shown_no_other_is_shown_alone():
     moved = moved_of(*["larch"] * 4, *["birch"] * 4, "cedar")
     reaches = [frozenset(), LARCH, frozenset({"birch"})]
-    assert moved.may_be_shown(reaches, NOON, "UTC")
+    assert moved.may_be_shown(reaches, ages())
     both = frozenset({"larch", "birch"})
-    assert not moved.may_be_shown([*reaches, both], NOON, "UTC")
+    assert not moved.may_be_shown([*reaches, both], ages())
 
 
 def test_results_that_others_facts_moved_hide_none():
@@ -88,22 +99,20 @@ def test_results_that_others_facts_moved_hide_none():
     moved = moved_by(season_of(*before), season_of(*after, ("hidden", "birch", "of birch", 0.2)))
     assert len(moved.school) == 11
     assert moved.is_new.sum() == 1
-    assert not moved.may_be_shown_to(LARCH, NOON, "UTC")
+    assert not moved.may_be_shown_to(LARCH, ages())
 
 
 def test_corrected_trials_are_new():
     before, after = (of("birch", 3, version=version, power=power)
                      + of("cedar", 3, version=version, power=power)
                      for version, power in ((1, 0.1), (2, 0.2)))  # fmt: skip
-    assert moved_by(season_of(*before), season_of(*after)).may_be_shown_to(LARCH, NOON, "UTC")
+    assert moved_by(season_of(*before), season_of(*after)).may_be_shown_to(LARCH, ages())
 
 
 def test_after_a_week_each_change_is_shown_by_its_own_age():
     """A change of one's own starts no clock for another that comes later."""
     moved = moved_of("larch", "birch")
-    days = np.array([7, 1])
-    moved = replace(moved, changed_at_s=NOON.timestamp() - days * 86_400.0)
-    assert moved.aged(NOON.timestamp() - 8 * 86_400, NOON, "UTC").tolist() == [True, False]
+    assert moved.aged(ages(7 * 24, 24)).tolist() == [True, False]
     last, current = (season_of(("0", "larch", "of larch", power), ("1", "birch", "of birch", power))
                      for power in (0.1, 0.2))  # fmt: skip
     content = part_way(last, current, {"1"})
@@ -111,10 +120,9 @@ def test_after_a_week_each_change_is_shown_by_its_own_age():
 
 
 def test_a_change_of_unknown_age_dates_from_when_one_was_first_seen():
-    moved = replace(moved_of("birch"), changed_at_s=np.array([np.nan]))
-    first_seen = NOON.timestamp() - LONGEST.total_seconds()
-    assert moved.aged(first_seen, NOON, "UTC").all()
-    assert not moved.aged(first_seen + 86_400, NOON, "UTC").any()
+    moved = moved_of("birch")
+    assert moved.aged(ages(np.nan, first_seen_days_ago=LONGEST.days)).all()
+    assert not moved.aged(ages(np.nan, first_seen_days_ago=LONGEST.days - 1)).any()
 
 
 def test_an_import_that_is_undone_hides_no_trial_that_came_meanwhile():
@@ -124,7 +132,7 @@ def test_an_import_that_is_undone_hides_no_trial_that_came_meanwhile():
     moved = moved_by(season_of(*first), season_of(*first, *imported), season_of(*first, hidden))
     assert len(moved.school) == 7
     assert moved.is_new.sum() == 1
-    assert not moved.may_be_shown_to(LARCH, NOON, "UTC")
+    assert not moved.may_be_shown_to(LARCH, ages())
 
 
 def test_visitors_trials_that_a_host_moves_hide_none_elsewhere():
@@ -136,8 +144,8 @@ def test_visitors_trials_that_a_host_moves_hide_none_elsewhere():
     hidden = [("holly-0", "holly", "of holly", 0.2)]
     moved = moved_by(season_of(*before, *elsewhere), season_of(*after, *hidden))
     assert len(moved.school) == 7
-    assert not moved.may_be_shown_to(LARCH, NOON, "UTC")
-    assert moved.may_be_shown_to(frozenset({"holly"}), NOON, "UTC")
+    assert not moved.may_be_shown_to(LARCH, ages())
+    assert moved.may_be_shown_to(frozenset({"holly"}), ages())
 
 
 def test_what_came_went_and_changed_has_moved():
