@@ -143,8 +143,12 @@ def part_way(last: SeasonTrials, current: SeasonTrials, waiting: Collection[str]
 
 
 def states_of(trials: SeasonTrials) -> Array:
-    """Return a number for each trial that tells its values from others."""
-    columns = [*trials.trials.values(), *columns_of(trials.results).values()]
+    """Return a number for each trial that tells its values from others.
+
+    Not its version, which an edited note raises as well.
+    """
+    values = {name: column for name, column in trials.trials.items() if name != "version"}
+    columns = [*values.values(), *columns_of(trials.results).values()]
     rows = zip(*(column.tolist() for column in columns), strict=True)
     return _digests(repr(row) for row in rows)
 
@@ -187,7 +191,7 @@ def _places(before: SeasonTrials, after: SeasonTrials) -> tuple[Array, Array, Ar
 def _differ(before: SeasonTrials, after: SeasonTrials, at_old: Array, at_new: Array) -> Array:
     """Return which of the trials that both have differ; two unknown numbers are alike."""
     differ = np.zeros(len(at_old), dtype=bool)
-    for name in before.trials:
+    for name in before.trials.keys() - {"version"}:
         differ |= before.trials[name][at_old] != after.trials[name][at_new]
     was, became = columns_of(before.results), columns_of(after.results)
     for name in was:

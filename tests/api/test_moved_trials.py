@@ -109,6 +109,13 @@ def test_corrected_trials_are_new():
     assert moved_by(season_of(*before), season_of(*after)).may_be_shown_to(LARCH, ages())
 
 
+def test_an_edited_note_moves_nothing():
+    before, after = (of("birch", 3, version=version) + of("cedar", 3, version=version)
+                     for version in (1, 2))  # fmt: skip
+    moved = moved_by(season_of(*before), season_of(*after, ("hidden", "birch", "of birch", 0.2)))
+    assert moved.trial_id.tolist() == ["hidden"]
+
+
 def test_after_a_week_each_change_is_shown_by_its_own_age():
     """A change of one's own starts no clock for another that comes later."""
     moved = moved_of("larch", "birch")
