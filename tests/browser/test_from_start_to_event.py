@@ -24,7 +24,7 @@ class TestFromASpreadsheet:
         phone.get_by_role("button", name="Look again").click()
         expect(phone.locator(".callout").first).to_contain_text("New rows: 2")
         assert trials_of(world) == before
-        looked = phone.get_by_label("I have looked at what is odd")
+        looked = phone.get_by_label("I have checked what looks odd")
         if looked.count():
             looked.check()
         phone.get_by_role("button", name="Store it").click()

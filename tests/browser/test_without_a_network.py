@@ -53,7 +53,7 @@ class TestWithoutANetwork:
         phone.get_by_label("Reading 1").fill("1,17")
         phone.reload()
         assert phone.get_by_label("Reading 1").input_value() == "1,17"
-        expect(phone.get_by_role("status")).to_contain_text("kept on this phone")
+        expect(phone.get_by_role("status")).to_contain_text("saved on this phone")
 
 
 def second_build(world):

@@ -110,7 +110,7 @@ class TestRefused:
         assert "needs an answer" in shown.text
         unticked = store(coach, ODD)
         assert unticked.status_code == 422
-        assert "Tick below first" in unticked.text
+        assert "First tick below" in unticked.text
         assert "How it was read" in unticked.text
         assert 'name="looked"' in unticked.text
         counted = re.compile(r"New rows: \d+; .*?\.")
