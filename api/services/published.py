@@ -111,9 +111,8 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
         shelf.changed_at_s or now.timestamp(),
         lambda: _changed_at(db, moved.trial_id.tolist()),
     )
-    shown = np.union1d(last.states, moved.states)
     if moved.may_be_shown(_reaches(db, now), ages):
-        return _publication(current, shown, revision, now)
+        return _publication(current, np.union1d(last.states, moved.states), revision, now)
     aged = moved.aged(ages)
     if aged.any():
         content = part_way(last.trials, current, set(moved.trial_id[~aged].tolist()))

@@ -62,11 +62,8 @@ class SeasonTrials:
 
 def combine(parts: list[SeasonTrials]) -> SeasonTrials:
     """Return several lists of trials as one, in the order of their ids."""
-    columns = {
-        name: np.concatenate([part.trials[name] for part in parts]) for name in parts[0].trials
-    }
-    combined = SeasonTrials(columns, PowerResults.joined([part.results for part in parts]))
-    return combined.in_order(np.argsort(columns["trial_id"].astype(str), kind="stable"))
+    joined = _joined(parts)
+    return joined.in_order(np.argsort(joined.trials["trial_id"].astype(str), kind="stable"))
 
 
 def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:
