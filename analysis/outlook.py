@@ -136,7 +136,7 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     rng = np.random.default_rng(seed)
     ln_power = _draw(entrants, event, rng, draws)
     finished = rng.random(ln_power.shape) >= entrants.not_finishing
-    # Anyone who does not finish stands behind all who do, in an order by chance.
+    # Teams that do not finish come after all that do, in a random order.
     standing = ln_power.copy()
     standing[~finished] = -1e3 + rng.random(np.count_nonzero(~finished))
     rank, ahead = _places(standing)

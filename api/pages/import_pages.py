@@ -1,4 +1,4 @@
-"""Importing from a spreadsheet: look first, correct where it stands, then store, and undo."""
+"""Import from a spreadsheet: preview, correct in place, store, and undo."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
