@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric, TextArray
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.least_squares import Fit, ordinary_least_squares
+from analysis.numeric.least_squares import Fit, ordinary_least_squares
 
 DEFAULT_WIND_EXPONENT = 2.6  # [-]
 DEFAULT_WIND_EXPONENT_UNCERTAINTY = 0.4  # [-]

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.least_squares import ordinary_least_squares
+from analysis.numeric.least_squares import ordinary_least_squares
 
 DEFAULT_BRUSH_DROP_V = 0.1  # [V], both brushes of a small motor; 0.05 to 0.3 [memory]
 RPM_PER_RAD_S = 30 / math.pi  # [(1/min)/(rad/s)]

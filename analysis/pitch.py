@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray
-from analysis.distributions import f_exceeds, student_t_quantile
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.groups import group_by
-from analysis.least_squares import Fit, ordinary_least_squares
+from analysis.numeric.distributions import f_exceeds, student_t_quantile
+from analysis.numeric.groups import group_by
+from analysis.numeric.least_squares import Fit, ordinary_least_squares
 
 MIN_PITCHES = 4
 WINDOWS_DEG = (4.0, 5.0)  # [°], how far from the best tested pitch a reading may lie, tried in turn

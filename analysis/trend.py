@@ -17,8 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
-from analysis.distributions import normal_cdf, normal_quantile
 from analysis.errors import InvalidInput, TooFewTrials
+from analysis.numeric.distributions import normal_cdf, normal_quantile
 
 EXACT_UP_TO = 40  # values; beyond it the normal approximation is as good
 DEFAULT_CONFIDENCE = 0.90

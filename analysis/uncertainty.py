@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray, Numeric
-from analysis.distributions import normal_cdf, student_t_quantile
 from analysis.errors import InvalidInput
+from analysis.numeric.distributions import normal_cdf, student_t_quantile
 
 COVERAGE_FACTOR = 2  # [-], about 95 % of a normal distribution
 FEW_DEGREES_OF_FREEDOM = 10  # below it the factor of Student's t stands in for 2

@@ -102,7 +102,7 @@ def backup(
     ] = None,
 ) -> None:
     """Make a backup beside the running service, look into it, and keep the newest ones."""
-    from api.services import backups
+    from api.services.operations import backups
 
     settings = settings_or_stop()
     where = folder or Path(settings.backup_folder)
@@ -143,8 +143,8 @@ def restore(
     """
     import tempfile
 
-    from api.services import restoring
-    from api.services.backups import BackupFailed
+    from api.services.operations import restoring
+    from api.services.operations.backups import BackupFailed
 
     settings = settings_or_stop()
     try:
@@ -173,9 +173,9 @@ def key_create(
     ] = None,
 ) -> None:
     """Make a key and print it alone; it is not shown again."""
-    from api.models.keys import KeyCreate
-    from api.models.validation import invalid
-    from api.services import keys
+    from api.models.access.keys import KeyCreate
+    from api.models.core.validation import invalid
+    from api.services.access import keys
 
     settings = settings_or_stop()
     if is_embedded(settings.database_url):
@@ -202,7 +202,7 @@ def key_list() -> None:
     """List keys without their secrets."""
     from sqlmodel import select
 
-    from api.models.keys import AccessKey
+    from api.models.access.keys import AccessKey
 
     now = datetime.now(UTC)
     with open_programme(settings_or_stop()) as database, database.reading() as db:
@@ -214,7 +214,7 @@ def key_list() -> None:
 @key_app.command("revoke", epilog="Example: python -m api key revoke key_01KC…")
 def key_revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]) -> None:
     """End a key; it holds from the next request on."""
-    from api.services import keys
+    from api.services.access import keys
 
     try:
         with open_programme(settings_or_stop()) as database, database.unit_of_work() as db:
@@ -236,7 +236,7 @@ def openapi() -> None:
 @app.command(epilog="Example: python -m api rebuild")
 def rebuild() -> None:
     """Find all flags, trial states, results and fitted sweeps again from the facts."""
-    from api.services import rebuilding
+    from api.services.operations import rebuilding
 
     with open_programme(settings_or_stop()) as database:
         typer.echo(f"{rebuilding.rebuild_all(database)} seasons rebuilt", err=True)
@@ -248,7 +248,7 @@ def _say(words: str) -> None:
 
 def _back_up_first(settings: Settings, tell: Callable[[str], None] = _say) -> None:
     """Keep what is there before its schema is changed; without a backup nothing is changed."""
-    from api.services import backups
+    from api.services.operations import backups
 
     try:
         made = backups.make(
@@ -269,7 +269,7 @@ def _upgrade(
 ) -> None:
     """Bring the schema to a revision, then rebuild the seasons that are due."""
     from api.migrate import upgrade
-    from api.services import rebuilding
+    from api.services.operations import rebuilding
 
     with reaching(settings):
         if revision not in ("head", HEAD) or current(settings.database_url) != HEAD:
@@ -298,7 +298,7 @@ def purge(
     ] = True,
 ) -> None:
     """Erase for good: a season, a school, or, without either, all seasons kept long enough."""
-    from api.services import erasing, erasing_schools
+    from api.services.operations import erasing, erasing_schools
 
     settings = settings_or_stop()
     with open_programme(settings) as database:
@@ -321,7 +321,7 @@ def purge(
 
 def _due(db: Session, settings: Settings) -> list[str]:
     """Return the ids of seasons that are due to go."""
-    from api.services import erasing
+    from api.services.operations import erasing
 
     today = datetime.now(UTC).date()
     return [row.id for row in erasing.due_seasons(db, today, settings.retention_days)]
@@ -345,7 +345,7 @@ def _tell_purged(settings: Settings, counts: dict[str, dict[str, int]], verb: st
 @app.command(epilog="Example: python -m api checks > analysis/CHECKS.md")
 def checks() -> None:
     """Print all data checks as a page: what each looks at, what it does, what it says."""
-    from analysis.rules import RULES, rules_page
+    from analysis.checks.rules import RULES, rules_page
 
     typer.echo(rules_page(RULES.values()), nl=False)
 
@@ -357,7 +357,7 @@ def doctor(
     ] = False,
 ) -> None:
     """Tell whether database, schema, journal, disk, clock, backup and record are in order."""
-    from api.services import doctors
+    from api.services.operations import doctors
 
     settings = settings_or_stop()
     with open_programme(settings, any_schema=True) as database, database.reading() as db:

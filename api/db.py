@@ -54,7 +54,7 @@ class Database:
         """Open a session that commits once when the block ends, or not at all.
 
         Where `reach` is given, a server writes rows of these organisations alone: a second net
-        under the conditions of `services/scope.py`, should one be forgotten.
+        under the conditions of `services/core/scope.py`, should one be forgotten.
         """
         with self.writer_turn, Session(self.write_engine, expire_on_commit=False) as db, db.begin():
             if reach is not None and self.write_engine.dialect.name == "postgresql":

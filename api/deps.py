@@ -20,12 +20,12 @@ from starlette.responses import Response
 
 from api.db import Database
 from api.errors import ApiError, FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
-from api.models.shapes import Answer, PageQuery
-from api.services import keys
-from api.services.idempotency import Answered, claim, digest, keep, release
-from api.services.limits import Limits, network_of
-from api.services.resources import ANY_VERSION
-from api.services.scope import Caller
+from api.models.core.shapes import Answer, PageQuery
+from api.services.access import keys
+from api.services.access.idempotency import Answered, claim, digest, keep, release
+from api.services.access.limits import Limits, network_of
+from api.services.core.resources import ANY_VERSION
+from api.services.core.scope import Caller
 from api.turns import Turns
 
 ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')

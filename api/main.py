@@ -16,10 +16,8 @@ from api.embedded import is_embedded
 from api.errors import add_error_handlers
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
-from api.models.validation import explain
+from api.models.core.validation import explain
 from api.openapi import document
-from api.pages import refusals
-from api.pages.addresses import FILE_PAGES, PAGES
 from api.routes import (
     about,
     benches,
@@ -42,9 +40,11 @@ from api.routes import (
     trials,
     turbines,
 )
-from api.services.limits import InDatabase, InMemory, Limits
+from api.services.access.limits import InDatabase, InMemory, Limits
 from api.settings import Settings, read_settings
 from api.turns import Turns
+from api.web import errors
+from api.web.addresses import FILE_PAGES, PAGES
 
 #: Resources that take whole files; what the others take is small.
 FILES = (exports.router, imports.router)
@@ -83,12 +83,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         generate_unique_id_function=lambda route: route.name,
     )
     bind(app, settings)
-    add_error_handlers(app, explain, refusals.answer)
+    add_error_handlers(app, explain, errors.answer)
     app.include_router(about.router)
     for router in _limited(settings.max_body_bytes):
         app.include_router(router)
     app.add_middleware(
-        AnswerFrame, explain=explain, answer=refusals.answer, allowed=partial(_allowed, app)
+        AnswerFrame, explain=explain, answer=errors.answer, allowed=partial(_allowed, app)
     )
     metrics = Metrics() if settings.metrics else None
     if metrics:

@@ -9,8 +9,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api import logs
 from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
 from api.metrics import Metrics
-from api.models.ids import new_id
-from api.services.limits import network_of
+from api.models.core.ids import new_id
+from api.services.access.limits import network_of
 
 HEADERS = [
     (b"x-content-type-options", b"nosniff"),

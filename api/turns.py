@@ -11,7 +11,7 @@ import anyio.to_thread
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as NoConnection
 
-from api.services.scope import Caller
+from api.services.core.scope import Caller
 
 Work = TypeVar("Work")
 Done = TypeVar("Done")

@@ -26,14 +26,14 @@ from api.db import open_database
 from api.heap import GARBAGE_THRESHOLD
 from api.main import bind, create_app
 from api.migrate import upgrade
-from api.models.keys import KeyCreate
+from api.models.access.keys import KeyCreate
 from api.schema import is_at_head
-from api.services import keys
-from api.services.cache import _caches
+from api.services.access import keys
+from api.services.core.cache import _caches
 from api.settings import Settings
-from tests.kept import out_of_date
-from tests.makers import Signed, World, make_world
 from tests.reliability.places import carried_postgres
+from tests.support.cached_results import out_of_date
+from tests.support.makers import Signed, World, make_world
 
 #: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
 #: A busy machine is no fault of what is tested.

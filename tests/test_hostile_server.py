@@ -4,9 +4,9 @@ import gzip
 
 import pytest
 
-from tests.api.test_hostile import BODIES
-from tests.hostile_files import FILES, TOO_LARGE, body_of
-from tests.hostile_run import Visit, visiting
+from tests.api.core.test_hostile import BODIES
+from tests.support.hostile_files import FILES, TOO_LARGE, body_of
+from tests.support.hostile_run import Visit, visiting
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.service import Service
+from tests.support.service import Service
 
 HEADER = (
     "School;Team;Turbine;Build;Bench;Session started at;Kind;client_ref;Load (ohm);"

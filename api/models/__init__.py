@@ -1,32 +1,32 @@
 """Shapes of things: what is sent, stored and answered; importing this makes every table known."""
 
-from api.models.audit import AuditChain, AuditEntry
-from api.models.benches import Bench, WindGrid
-from api.models.builds import Build
-from api.models.equipment import Equipment
-from api.models.erasures import Erasure
-from api.models.event_runs import EventRun, RunOrder
-from api.models.events import Event
-from api.models.flags import Flag
-from api.models.idempotency import GivenAnswer
-from api.models.imports import ImportBatch, ImportOrganisation
-from api.models.inspections import Inspection
-from api.models.keys import AccessKey, KeyOrganisation
-from api.models.loans import InstrumentCheck, Loan
-from api.models.organisations import Organisation
-from api.models.published import PublishedTrials
-from api.models.rates import RateCount
-from api.models.rebuilds import RebuildDue
-from api.models.results import KeptResult
-from api.models.seasons import Season
-from api.models.sessions import BenchSession
-from api.models.shares import Share
-from api.models.sweeps import WindSweep
-from api.models.teams import Team
-from api.models.trials import Run, Trial
-from api.models.turbines import Turbine
-from api.models.validation import learn_fields
-from api.models.web_sessions import WebSession
+from api.models.access.idempotency import GivenAnswer
+from api.models.access.keys import AccessKey, KeyOrganisation
+from api.models.access.rates import RateCount
+from api.models.access.web_sessions import WebSession
+from api.models.core.audit import AuditChain, AuditEntry
+from api.models.core.validation import learn_fields
+from api.models.events.inspections import Inspection
+from api.models.events.runs import EventRun, RunOrder
+from api.models.imports.imports import ImportBatch, ImportOrganisation
+from api.models.measurements.flags import Flag
+from api.models.measurements.results import KeptResult
+from api.models.measurements.sweeps import WindSweep
+from api.models.operations.erasures import Erasure
+from api.models.operations.rebuilds import RebuildDue
+from api.models.publishing.published import PublishedTrials
+from api.models.registry.benches import Bench, WindGrid
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.events import Event
+from api.models.registry.loans import InstrumentCheck, Loan
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.reporting.shares import Share
+from api.models.trials.trials import Run, Trial
 
 learn_fields()
 

@@ -16,10 +16,10 @@ from api.deps import database
 from api.embedded import JOURNAL, file_of, is_embedded
 from api.errors import Busy
 from api.metrics import Metrics
-from api.models.units import FAMILIES
+from api.models.core.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
 from api.schema import is_at_head
-from api.services import backups, rebuilding
+from api.services.operations import backups, rebuilding
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)
 DISK_LOW_BYTES = 100_000_000

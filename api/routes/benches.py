@@ -7,7 +7,9 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
-from api.models.benches import (
+from api.models.core.pages import Page
+from api.models.core.shapes import PageQuery
+from api.models.registry.benches import (
     BenchCreate,
     BenchQuery,
     BenchRead,
@@ -15,11 +17,9 @@ from api.models.benches import (
     WindGridCreate,
     WindGridRead,
 )
-from api.models.pages import Page
-from api.models.shapes import PageQuery
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import benches
-from api.services.scope import Caller
+from api.services.core.scope import Caller
+from api.services.registry import benches
 
 router = APIRouter(prefix="/benches", tags=["benches"], route_class=StrictRoute)
 

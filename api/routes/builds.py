@@ -7,7 +7,8 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write, WriteLead, database
-from api.models.builds import (
+from api.models.core.pages import Page
+from api.models.registry.builds import (
     Assigned,
     Assigning,
     BuildCreate,
@@ -15,12 +16,11 @@ from api.models.builds import (
     BuildRead,
     BuildUpdate,
 )
-from api.models.pages import Page
-from api.models.safety import SafetyQuery, SafetyRead
+from api.models.registry.safety import SafetyQuery, SafetyRead
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
-from api.services import builds, rotors, safety
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+from api.services.registry import builds, reference_rotors, safety
 
 router = APIRouter(prefix="/builds", tags=["builds"], route_class=StrictRoute)
 
@@ -54,7 +54,7 @@ def assign_power(build_id: str, assigning: Assigning, write: WriteLead) -> Respo
     """Assign a reference rotor its power: from ten runs on three days at one bench, once."""
 
     def assign(db: Session, caller: Caller) -> Answered:
-        done = rotors.assign(db, caller, build_id, assigning)
+        done = reference_rotors.assign(db, caller, build_id, assigning)
         return Answered(200, done.model_dump_json())
 
     return write.run(assign)

@@ -6,10 +6,10 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api.deps import Read, database
-from api.models.comparison import ComparisonQuery, SeasonComparison
-from api.models.plans import PlanQuery, SeasonPlan
+from api.models.season.comparison import ComparisonQuery, SeasonComparison
+from api.models.season.plans import PlanQuery, SeasonPlan
 from api.routes.contract import READ, StrictRoute, private_json
-from api.services import comparisons, plans
+from api.services.season import comparisons, plans
 
 router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 

@@ -29,7 +29,7 @@ from api.errors import (
     TooLarge,
     UnsupportedMedia,
 )
-from api.models.validation import nearest
+from api.models.core.validation import nearest
 from api.strict_json import NotOurJson, read_json
 
 READING = ("GET", "HEAD")

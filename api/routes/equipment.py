@@ -7,13 +7,25 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
-from api.models.equipment import EquipmentCreate, EquipmentQuery, EquipmentRead, EquipmentUpdate
-from api.models.loans import CheckCreate, CheckRead, LoanCreate, LoanQuery, LoanRead, Returning
-from api.models.pages import Page
-from api.models.shapes import PageQuery
+from api.models.core.pages import Page
+from api.models.core.shapes import PageQuery
+from api.models.registry.equipment import (
+    EquipmentCreate,
+    EquipmentQuery,
+    EquipmentRead,
+    EquipmentUpdate,
+)
+from api.models.registry.loans import (
+    CheckCreate,
+    CheckRead,
+    LoanCreate,
+    LoanQuery,
+    LoanRead,
+    Returning,
+)
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import equipment, instruments, loans
-from api.services.scope import Caller
+from api.services.core.scope import Caller
+from api.services.registry import equipment, instruments, loans
 
 router = APIRouter(prefix="/equipment", tags=["equipment"], route_class=StrictRoute)
 loans_router = APIRouter(prefix="/loans", tags=["equipment"], route_class=StrictRoute)

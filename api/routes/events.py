@@ -8,28 +8,21 @@ from starlette.responses import Response
 
 from api.bodies import SERIES_BYTES
 from api.deps import ChangeLead, Read, Write, WriteLead, database
-from api.models.event_runs import Drawing, EventResults, ResultsCreate, RunOrderRead
-from api.models.events import EventCreate, EventQuery, EventRead, EventUpdate
-from api.models.inspections import (
+from api.models.core.pages import Page
+from api.models.events.forecast import EventOutlook, EventReview, OutlookQuery
+from api.models.events.inspections import (
     EventReadiness,
     InspectionCreate,
     InspectionQuery,
     InspectionRead,
 )
-from api.models.outlook import EventOutlook, EventReview, OutlookQuery
-from api.models.pages import Page
+from api.models.events.runs import Drawing, EventResults, ResultsCreate, RunOrderRead
+from api.models.registry.events import EventCreate, EventQuery, EventRead, EventUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
-from api.services import (
-    event_runs,
-    events,
-    inspections,
-    outlooks,
-    readiness,
-    reviews,
-    run_orders,
-)
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+from api.services.events import forecasts, inspections, readiness, reviews, run_orders, runs
+from api.services.registry import events
 
 router = APIRouter(prefix="/events", tags=["events"], route_class=StrictRoute)
 
@@ -68,7 +61,7 @@ def event_outlook(
     schools that do not share theirs take part in the drawing and are not shown.
     """
     with database(request).reading() as db:
-        shown = outlooks.event_outlook(db, read.caller, event_id)
+        shown = forecasts.event_outlook(db, read.caller, event_id)
     return private_json(shown)
 
 
@@ -147,7 +140,7 @@ def record_results(event_id: str, given: ResultsCreate, write: WriteLead) -> Res
     """Store official runs; answers the day so far. The same ones sent again change nothing."""
 
     def record(db: Session, caller: Caller) -> Answered:
-        done = event_runs.record(db, caller, event_id, given)
+        done = runs.record(db, caller, event_id, given)
         return Answered(200, done.model_dump_json())
 
     return write.run(record)
@@ -159,5 +152,5 @@ def event_results(
 ) -> Response:
     """Show the day's runs, the reference rotor's drift, and the places."""
     with database(request).reading() as db:
-        shown = event_runs.results(db, read.caller, event_id)
+        shown = runs.results(db, read.caller, event_id)
     return private_json(shown)

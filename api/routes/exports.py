@@ -8,11 +8,11 @@ from starlette.responses import Response
 
 from api.deps import Read, ReadLead, WriteLead, as_file, database
 from api.errors import UnsupportedMedia
-from api.models.seasons import SeasonRead
+from api.models.registry.seasons import SeasonRead
 from api.routes.contract import READ, WRITE, StrictRoute
-from api.services import exports
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+from api.services.operations import exports
 
 router = APIRouter(route_class=StrictRoute)
 

@@ -7,18 +7,18 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Read, Write
-from api.models.flags import (
+from api.models.core.pages import Page
+from api.models.measurements.flags import (
     FlagAnswerCreate,
     FlagAnswers,
     FlagAnswersCreate,
     FlagQuery,
     FlagRead,
 )
-from api.models.pages import Page
 from api.routes.contract import LIST, READ, WRITE, StrictRoute
-from api.services import answers
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+from api.services.trials import answers
 
 router = APIRouter(prefix="/flags", tags=["flags"], route_class=StrictRoute)
 

@@ -8,25 +8,25 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Read, ReadLead
-from api.models.audit import AuditQuery, AuditRead, HistoryQuery
-from api.models.benches import Bench
-from api.models.builds import Build
-from api.models.equipment import Equipment
-from api.models.events import Event
-from api.models.flags import Flag
-from api.models.imports import ImportBatch
-from api.models.keys import AccessKey
-from api.models.organisations import Organisation
-from api.models.pages import Page
-from api.models.seasons import Season
-from api.models.sessions import BenchSession
-from api.models.shapes import Stored
-from api.models.teams import Team
-from api.models.trials import Trial
-from api.models.turbines import Turbine
+from api.models.access.keys import AccessKey
+from api.models.core.audit import AuditQuery, AuditRead, HistoryQuery
+from api.models.core.pages import Page
+from api.models.core.shapes import Stored
+from api.models.imports.imports import ImportBatch
+from api.models.measurements.flags import Flag
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.events import Event
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import Trial
 from api.routes.contract import LIST, READ, StrictRoute
-from api.services import history
-from api.services.scope import Caller
+from api.services.core import history
+from api.services.core.scope import Caller
 
 router = APIRouter(tags=["history"], route_class=StrictRoute)
 

@@ -13,11 +13,11 @@ from starlette.responses import Response
 
 from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
 from api.errors import FieldError, Invalid, UnsupportedMedia
-from api.models.imports import ImportQuery, ImportRead, ImportTried, Undoing
+from api.models.imports.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
-from api.services.idempotency import Answered
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
 from api.services.imports import batch, preparing, refused, undo
-from api.services.scope import Caller
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 

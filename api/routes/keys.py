@@ -8,12 +8,12 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import ChangeLead, ReadLead, WriteLead, limits
-from api.models.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
-from api.models.pages import Page
+from api.models.access.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
+from api.models.core.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import keys
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access import keys
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
 
 router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 

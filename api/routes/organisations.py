@@ -6,15 +6,15 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from api.deps import Change, Read, WriteLead
-from api.models.organisations import (
+from api.models.core.pages import Page
+from api.models.registry.organisations import (
     OrganisationCreate,
     OrganisationQuery,
     OrganisationRead,
     OrganisationUpdate,
 )
-from api.models.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import organisations
+from api.services.registry import organisations
 
 router = APIRouter(prefix="/organisations", tags=["organisations"], route_class=StrictRoute)
 

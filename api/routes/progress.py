@@ -6,9 +6,9 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api.deps import Read, database
-from api.models.progress import ProgressQuery, TeamProgress
+from api.models.season.progress import ProgressQuery, TeamProgress
 from api.routes.contract import READ, StrictRoute, private_json
-from api.services import progress
+from api.services.season import progress
 
 router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 

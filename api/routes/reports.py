@@ -13,18 +13,21 @@ from starlette.responses import Response
 
 from api.deps import Read, as_file, database
 from api.errors import NotAcceptable
-from api.models.equipment_list import EquipmentList, EquipmentListQuery
-from api.models.files import TrialFileQuery
-from api.models.reports import OrganisationReportQuery, ReportQuery, SeasonReport
-from api.models.team_sheet import EventSheetRead, SheetQuery, TeamSheet
+from api.models.imports.trial_files import TrialFileQuery
+from api.models.registry.equipment_list import EquipmentList, EquipmentListQuery
+from api.models.reporting.team_sheet import EventSheetRead, SheetQuery, TeamSheet
+from api.models.season.reports import OrganisationReportQuery, ReportQuery, SeasonReport
 from api.routes.contract import LIST, READ, StrictRoute, _refusals
-from api.services import equipment_lists, reports, sheets, trial_files
-from api.services.documents import page, pdf, spreadsheets
-from api.services.documents.blocks import Document
-from api.services.documents.equipment import equipment_document
-from api.services.documents.event import event_document
-from api.services.documents.team import team_document
-from api.services.scope import Caller
+from api.services.core.scope import Caller
+from api.services.imports import trial_files
+from api.services.registry import equipment_lists
+from api.services.reporting import sheets
+from api.services.reporting.documents import page, pdf, spreadsheets
+from api.services.reporting.documents.blocks import Document
+from api.services.reporting.documents.equipment import equipment_document
+from api.services.reporting.documents.event import event_document
+from api.services.reporting.documents.team import team_document
+from api.services.season import reports
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
 

@@ -7,10 +7,16 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api.deps import ChangeLead, Read, WriteLead, database
-from api.models.pages import Page
-from api.models.seasons import CurrentSeason, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
+from api.models.core.pages import Page
+from api.models.registry.seasons import (
+    CurrentSeason,
+    SeasonCreate,
+    SeasonQuery,
+    SeasonRead,
+    SeasonUpdate,
+)
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import season_choice, seasons
+from api.services.registry import season_choice, seasons
 
 router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
 

@@ -6,10 +6,10 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
-from api.models.pages import Page
-from api.models.sessions import SessionCreate, SessionQuery, SessionRead, SessionUpdate
+from api.models.core.pages import Page
+from api.models.registry.sessions import SessionCreate, SessionQuery, SessionRead, SessionUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import sessions
+from api.services.registry import sessions
 
 router = APIRouter(prefix="/sessions", tags=["sessions"], route_class=StrictRoute)
 

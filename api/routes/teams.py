@@ -6,10 +6,10 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
-from api.models.pages import Page
-from api.models.teams import TeamCreate, TeamQuery, TeamRead, TeamUpdate
+from api.models.core.pages import Page
+from api.models.registry.teams import TeamCreate, TeamQuery, TeamRead, TeamUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import teams
+from api.services.registry import teams
 
 router = APIRouter(prefix="/teams", tags=["teams"], route_class=StrictRoute)
 

@@ -6,11 +6,11 @@ from fastapi import APIRouter, Query
 from starlette.responses import JSONResponse, Response
 
 from api.deps import Read, as_file
-from api.models.files import FileQuery
-from api.models.rule_sets import RuleSet
+from api.models.imports.trial_files import FileQuery
+from api.models.registry.rule_sets import RuleSet
 from api.routes.contract import LIST, StrictRoute
-from api.services import rule_sets
-from api.services.template_file import trials_template
+from api.services.imports.template_file import trials_template
+from api.services.registry import rule_sets
 
 router = APIRouter(prefix="/templates", tags=["templates"], route_class=StrictRoute)
 

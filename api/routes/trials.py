@@ -12,8 +12,8 @@ from starlette.responses import Response
 from api.bodies import SERIES_BYTES
 from api.deps import Change, Prepared, Read, Write, Writing, run_together, turns
 from api.errors import ApiError, UnsupportedMedia
-from api.models.pages import Page
-from api.models.trials import (
+from api.models.core.pages import Page
+from api.models.trials.trials import (
     Correction,
     Reinstatement,
     TrialCreate,
@@ -23,9 +23,9 @@ from api.models.trials import (
     Withdrawal,
 )
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import corrections, series, trials
-from api.services.idempotency import Answered
-from api.services.scope import Caller
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+from api.services.trials import corrections, series, trials
 from api.turns import Gathering
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {

@@ -6,10 +6,10 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from api.deps import Change, Read, Write
-from api.models.pages import Page
-from api.models.turbines import TurbineCreate, TurbineQuery, TurbineRead, TurbineUpdate
+from api.models.core.pages import Page
+from api.models.registry.turbines import TurbineCreate, TurbineQuery, TurbineRead, TurbineUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
-from api.services import turbines
+from api.services.registry import turbines
 
 router = APIRouter(prefix="/turbines", tags=["turbines"], route_class=StrictRoute)
 

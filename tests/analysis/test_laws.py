@@ -5,13 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.comparison import fit_season
+from analysis.comparison.design import Spread
+from analysis.comparison.fit import fit_season
+from analysis.comparison.pairs import fair_powers, stand_all
 from analysis.errors import AnalysisError
 from analysis.exponent import fit_wind_exponent, shrink
 from analysis.generator import fit_load_sweep
 from analysis.pitch import NoPeak, find_optimum
-from analysis.season_terms import Spread
-from analysis.standing import fair_powers, stand_all
 from analysis.trend import mann_kendall, theil_sen
 
 FACTOR = st.floats(0.01, 100)

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat, umath
 
-from analysis.distributions import student_t_quantile
 from analysis.errors import InvalidInput
+from analysis.numeric.distributions import student_t_quantile
 from analysis.uncertainty import (
     combine,
     coverage_factor,

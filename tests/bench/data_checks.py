@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis.check_view import View
-from analysis.checks import check_trials
+from analysis.checks.all_checks import check_trials
+from analysis.checks.view import View
 from analysis.columns import (
     CHECK_COLUMNS,
     CHECK_RUN_COLUMNS,
@@ -26,7 +26,7 @@ from analysis.columns import (
     TEXT_COLUMNS,
     TRIAL_COLUMNS,
 )
-from analysis.trial_result import trial_results
+from analysis.trials.results import trial_results
 from scripts.invented_season import Season
 from scripts.make_season import make, meter_range
 

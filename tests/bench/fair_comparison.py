@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 from scipy.stats import kendalltau
 
-from analysis.comparison import SeasonFit, fit_season
-from analysis.outlook import Entrants, Event, foresee, score_forecast
-from analysis.trial_result import TrialResults, trial_results
+from analysis.comparison.fit import SeasonFit, fit_season
+from analysis.event.forecast import Entrants, Event, foresee, score_forecast
+from analysis.trials.results import TrialResults, trial_results
 from scripts.invented_season import Season
 from scripts.make_season import make
 from tests.bench.seasons import SEED_FOLDER, clean_frames, current_builds

@@ -14,11 +14,11 @@ import numpy as np
 from sqlalchemy import Connection, create_engine
 from sqlmodel import Session, col
 
-from analysis.trial_result import trial_results
+from analysis.trials.results import trial_results
 from api.migrate import upgrade
-from api.models.trials import Trial
-from api.services import flags, results, season_trials
-from api.services.frames import read_frame
+from api.models.trials.trials import Trial
+from api.services.measurements import flags, results, season_trials
+from api.services.measurements.frames import read_frame
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH, season_columns
 
 AT_ONCE = 50_000

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.comparison import fit_season
+from analysis.comparison.fit import fit_season
 
 BUILDS_OF_A_TEAM, TEAMS_OF_A_BENCH, TRIALS_OF_A_SESSION = 6, 5, 8
 ASSIGNED_LN_POWER = -2.8

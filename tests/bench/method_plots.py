@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.comparison import fit_season
+from analysis.comparison.fit import fit_season
+from analysis.comparison.pairs import fair_powers
 from analysis.generator import fit_load_sweep
 from analysis.pitch import find_optimum
-from analysis.standing import fair_powers
 
 FOLDER = Path(__file__).parents[2] / "analysis" / "plots"
 WIDTH, HEIGHT, LEFT, BOTTOM, TOP, RIGHT = 560, 320, 60, 48, 36, 16

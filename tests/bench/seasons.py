@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import RUN_COLUMNS, TEXT_COLUMNS, TRIAL_COLUMNS
-from analysis.sweeps import find_sweeps
-from analysis.trial_inputs import trial_inputs
+from analysis.trials.inputs import trial_inputs
+from analysis.trials.sweeps import find_sweeps
 from scripts.invented_season import Season, standard_pressure_hpa
 
 SEED_FOLDER = Path(__file__).parents[2] / "demo_seed"

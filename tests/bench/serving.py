@@ -12,8 +12,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from tests.bench.filled import folder, season_url
-from tests.programs import ROOT
-from tests.service import FreshService, Service
+from tests.support.programs import ROOT
+from tests.support.service import FreshService, Service
 
 #: What stands in the way of a measurement: limits on what one key may ask for.
 UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",

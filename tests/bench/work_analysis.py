@@ -6,9 +6,9 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from analysis.season import summarise_teams
+from analysis.season.summary import summarise_teams
 from analysis.trend import theil_sen_rows
-from analysis.trial_result import power_results
+from analysis.trials.results import power_results
 from tests.bench.columns import SCALES, season_columns
 from tests.bench.peers import duckdb_sql, groupby_apply, polars_frame
 from tests.bench.timing import Row, interleaved

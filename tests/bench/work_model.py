@@ -7,9 +7,9 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import lsqr
 
-from analysis.comparison import fit_season
-from analysis.season_system import Solution, Weighed
-from analysis.season_terms import Model, Spread
+from analysis.comparison.design import Model, Spread
+from analysis.comparison.fit import fit_season
+from analysis.comparison.solver import Solution, Weighed
 from tests.bench.columns import SCALES
 from tests.bench.large_season import invented
 from tests.bench.timing import Row, interleaved

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.outlook import Entrants, Event, foresee
+from analysis.event.forecast import Entrants, Event, foresee
 from tests.bench.peers import draws_loop
 from tests.bench.timing import Row, interleaved
 

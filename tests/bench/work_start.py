@@ -13,7 +13,7 @@ import httpx
 
 from api.migrate import upgrade
 from tests.bench.timing import REPEATS, Row
-from tests.service import Service
+from tests.support.service import Service
 
 ROOT = Path(__file__).parents[2]
 MOST_IDLE_MB = 110.0

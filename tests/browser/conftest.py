@@ -2,9 +2,9 @@
 
 import pytest
 
-from tests.browser.browsers import PHONE, launched, sign_in, visiting
-from tests.makers import make_world
-from tests.service import Service
+from tests.support.browsers import PHONE, launched, sign_in, visiting
+from tests.support.makers import make_world
+from tests.support.service import Service
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,9 @@ import re
 
 from playwright.sync_api import expect
 
-from tests.browser.browsers import PHONE, sign_in, visiting
-from tests.browser.trial_form import fill_trial, new_trial, trials_of
-from tests.makers import created, trial_payload
+from tests.support.browsers import PHONE, sign_in, visiting
+from tests.support.makers import created, trial_payload
+from tests.support.trial_form import fill_trial, new_trial, trials_of
 
 
 class TestAtTheBench:

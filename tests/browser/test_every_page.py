@@ -2,9 +2,9 @@
 
 from axe_playwright_python.base import AXE_SCRIPT
 
-from tests.browser.browsers import LAPTOP, PHONE, sign_in, visiting
-from tests.pages.page_table import TABLE
-from tests.pages.test_who_sees_pages import ROUTES
+from tests.support.browsers import LAPTOP, PHONE, sign_in, visiting
+from tests.support.page_table import TABLE
+from tests.web.test_who_sees_pages import ROUTES
 
 MOST_BYTES = 100 * 1024  # of a page without its plots
 #: What a page says is the same in both schemes; its colours and sizes are not.

@@ -4,9 +4,9 @@ import re
 
 from playwright.sync_api import expect
 
-from tests.browser.browsers import LAPTOP, PHONE, sign_in, visiting
-from tests.browser.trial_form import CSV, fill_trial, new_trial, trials_of
-from tests.service import Service
+from tests.support.browsers import LAPTOP, PHONE, sign_in, visiting
+from tests.support.service import Service
+from tests.support.trial_form import CSV, fill_trial, new_trial, trials_of
 
 
 class TestFromASpreadsheet:

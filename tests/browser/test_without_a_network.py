@@ -4,8 +4,8 @@ import json
 
 from playwright.sync_api import expect
 
-from tests.browser.trial_form import fill_trial, new_trial, stored_of, trials_of
-from tests.makers import build_payload, created
+from tests.support.makers import build_payload, created
+from tests.support.trial_form import fill_trial, new_trial, stored_of, trials_of
 
 
 def send_and_lose_the_answer(phone):

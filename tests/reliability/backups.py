@@ -14,10 +14,10 @@ from pathlib import Path
 import psycopg
 from sqlalchemy.engine import make_url
 
-from api.services import backups, restoring
+from api.services.operations import backups, restoring
 from tests.reliability.kills import batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import Service
+from tests.support.service import Service
 
 ROWS, BENCHES = 40, 20
 

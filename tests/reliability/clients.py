@@ -12,10 +12,10 @@ import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 
-from tests.makers import trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import Service
+from tests.support.makers import trial_payload
+from tests.support.service import Service
 
 WRITERS, CLIENTS, BENCHES = 8, 32, 16
 

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import httpx
 
-from tests.makers import created, session_payload, trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import FreshService, Service
+from tests.support.makers import created, session_payload, trial_payload
+from tests.support.service import FreshService, Service
 
 LIBRARIES = ("/usr/lib/*/faketime/libfaketimeMT.so.1", "/usr/lib/faketime/libfaketimeMT.so.1")
 LOOK_EVERY_S = 1  # the library looks into its file so often

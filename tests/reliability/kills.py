@@ -18,9 +18,9 @@ from dataclasses import dataclass, field
 import httpx
 import sqlalchemy as sa
 
-from tests.makers import bench_payload, created, make_world, session_payload, trial_payload
 from tests.reliability.places import KINDS, fresh
-from tests.service import Service
+from tests.support.makers import bench_payload, created, make_world, session_payload, trial_payload
+from tests.support.service import Service
 
 BENCHES = 20  # a bench is checked whole, so a season's trials stand at several
 PATIENCE_S = 600

@@ -11,10 +11,10 @@ import hashlib
 from alembic.script import ScriptDirectory
 
 from api.migrate import LOCATION, downgrade, upgrade
-from tests.makers import created, make_school, rule_set, season_payload, trial_payload
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import Service
-from tests.stored import stored_rows
+from tests.support.makers import created, make_school, rule_set, season_payload, trial_payload
+from tests.support.service import Service
+from tests.support.stored import stored_rows
 
 REVISIONS = [script.revision for script in ScriptDirectory(str(LOCATION)).walk_revisions()][::-1]
 #: Caches of what follows from facts: a step to a newer schema finds them again.

@@ -15,10 +15,10 @@ from collections import defaultdict
 import httpx
 
 import api.db
-from tests.makers import trial_payload
 from tests.reliability.kills import prepare
 from tests.reliability.places import print_table
-from tests.service import FreshService
+from tests.support.makers import trial_payload
+from tests.support.service import FreshService
 
 HEADER = (
     "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;pitch_deg"

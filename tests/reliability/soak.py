@@ -16,10 +16,10 @@ from pathlib import Path
 import httpx
 import numpy as np
 
-from tests.makers import School, build_payload, created, trial_payload
 from tests.reliability.kills import Bench, batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.service import FreshService
+from tests.support.makers import School, build_payload, created, trial_payload
+from tests.support.service import FreshService
 
 CLIENTS, BENCHES, KEYS = 32, 16, 8
 PAUSE_S = (0.05, 0.6)

@@ -3,7 +3,7 @@
 import pytest
 
 from api.embedded import file_of, sqlite_library
-from tests.makers import World
+from tests.support.makers import World
 
 #: Every so-manieth page is damaged in turn: all of them take a minute.
 STRIDE = 9

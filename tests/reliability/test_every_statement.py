@@ -8,14 +8,14 @@ from sqlalchemy import Engine, event
 
 from api.embedded import file_of, sqlite_library
 from api.migrate import downgrade, upgrade
-from api.models.rebuilds import RebuildDue
+from api.models.operations.rebuilds import RebuildDue
 from api.schema import HEAD, current
-from api.services import backups, rebuilding
-from api.services.backups import BackupFailed
-from api.services.restoring import restore
-from tests.makers import World
+from api.services.operations import backups, rebuilding
+from api.services.operations.backups import BackupFailed
+from api.services.operations.restoring import restore
 from tests.reliability.power import PowerFailure
-from tests.stored import stored_rows
+from tests.support.makers import World
+from tests.support.stored import stored_rows
 
 
 @contextmanager

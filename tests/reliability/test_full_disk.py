@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.reliability.kills import batch_of, integrity, prepare
-from tests.service import Service
+from tests.support.service import Service
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import time
 import httpx
 import pytest
 
-from tests.service import FreshService
+from tests.support.service import FreshService
 
 PROGRAM = (
     "-c",

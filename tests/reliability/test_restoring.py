@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from api.embedded import COMPANIONS, sqlite_library
-from api.services import backups
-from api.services.backups import BackupFailed
-from api.services.restoring import restore
+from api.services.operations import backups
+from api.services.operations.backups import BackupFailed
+from api.services.operations.restoring import restore
 from tests.reliability.power import PowerFailure
-from tests.stored import stored_rows
+from tests.support.stored import stored_rows
 
 ROWS = 2000
 

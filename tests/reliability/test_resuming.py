@@ -5,12 +5,13 @@ import sqlalchemy as sa
 from sqlmodel import Session, delete, select
 
 from api.embedded import engine_for, file_of
-from api.models.flags import Flag
-from api.models.rebuilds import RebuildDue
-from api.services import flags, rebuilding
-from tests.makers import World
+from api.models.measurements.flags import Flag
+from api.models.operations.rebuilds import RebuildDue
+from api.services.measurements import flags
+from api.services.operations import rebuilding
 from tests.reliability.power import PowerFailure
-from tests.service import Service
+from tests.support.makers import World
+from tests.support.service import Service
 
 
 def left_by_a_kill(database_url, season_id):

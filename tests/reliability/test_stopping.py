@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from tests.reliability.kills import batch_of, prepare
-from tests.service import Service
+from tests.support.service import Service
 
 
 @pytest.fixture

@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from tests.conftest import ROLE, named_database, run_on_postgres
-from tests.makers import created
 from tests.reliability.two_hosts import prepare, run, start
+from tests.support.makers import created
 
 
 @pytest.fixture

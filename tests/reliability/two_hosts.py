@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
 
-from tests.makers import (
+from tests.reliability.places import fresh, print_table
+from tests.support.makers import (
     bench_payload,
     created,
     make_school,
@@ -23,8 +24,7 @@ from tests.makers import (
     session_payload,
     trial_payload,
 )
-from tests.reliability.places import fresh, print_table
-from tests.service import Service
+from tests.support.service import Service
 
 WORKERS, BENCHES = 8, 12
 REPORT_EVERY = 5  # reports are the longest of all answers

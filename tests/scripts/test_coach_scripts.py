@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.makers import World, created, trial_payload
+from tests.support.makers import World, created, trial_payload
 
 SCRIPTS = Path(__file__).parents[2] / "scripts"
 COACH = ["submit_trials", "season_report", "register_season", "check_data",

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from api.__main__ import app
 from api.settings import WrongSettings, read_settings
 from scripts import demo, environment
-from tests.programs import finished
+from tests.support.programs import finished
 
 ROOT = Path(__file__).parents[2]
 

@@ -16,13 +16,13 @@ from functools import cached_property
 import numpy as np
 from sqlmodel import Session, select
 
-from analysis.resolution import step_of
+from analysis.numeric.resolution import step_of
 from api.db import open_database
-from api.models.benches import Bench
-from api.models.organisations import Organisation
-from api.models.seasons import Season
-from api.services import season_fit
-from api.services.moved_trials import (
+from api.models.registry.benches import Bench
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.services.measurements.season_trials import SeasonTrials, season_trials
+from api.services.publishing.moved_trials import (
     LEAST_SCHOOLS,
     LEAST_TRIALS,
     Ages,
@@ -30,9 +30,9 @@ from api.services.moved_trials import (
     moved_trials,
     states_of,
 )
-from api.services.season_trials import SeasonTrials, season_trials
-from tests.programs import ROOT
-from tests.service import Service
+from api.services.season import fit
+from tests.support.programs import ROOT
+from tests.support.service import Service
 
 ATTACKER = "Tarnwick"
 #: A hidden trial is made so much stronger, to see whether anything moves.
@@ -72,7 +72,7 @@ class Target:
         """Return the places of the others' trials that count."""
         trials = self.every.trials
         is_hidden = ~np.isin(trials["organisation_id"].astype(str), sorted(self.own))
-        is_hidden &= np.isin(trials["kind"].astype(str), season_fit.COMPARED)
+        is_hidden &= np.isin(trials["kind"].astype(str), fit.COMPARED)
         return np.flatnonzero(is_hidden & (trials["state"] == "accepted")).tolist()
 
     def changed(self, factors: dict[int, float]) -> SeasonTrials:
@@ -95,10 +95,10 @@ class Target:
 
         Some trials' powers are multiplied first, by their places.
         """
-        fitted = season_fit._fit(self.db, self.changed(factors))
+        fitted = fit._fit(self.db, self.changed(factors))
         return self._seen(fitted), self._seen(replace(fitted, is_coarse=True))
 
-    def _seen(self, fitted: season_fit.Fitted) -> np.ndarray:
+    def _seen(self, fitted: fit.Fitted) -> np.ndarray:
         trials = self.every.trials
         own = np.isin(trials["organisation_id"].astype(str), sorted(self.own))
         builds = sorted({str(each) for each in trials["build_id"][own]} & set(fitted.fair))

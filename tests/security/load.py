@@ -14,11 +14,11 @@ from pathlib import Path
 import httpx
 import openpyxl
 
-from tests.api.test_limits import wrong
+from tests.api.access.test_limits import wrong
 from tests.bench.filled import season_url
-from tests.hostile_run import visiting
 from tests.security.test_cost_growth import unknown_fields
-from tests.service import FreshService
+from tests.support.hostile_run import visiting
+from tests.support.service import FreshService
 
 BODY_BYTES = 19_800_000
 JSON = {"Content-Type": "application/json"}

@@ -10,17 +10,18 @@ import httpx
 import numpy as np
 import pytest
 
-from analysis.check_people import MAIL
-from analysis.comparison import fit_season
-from analysis.visit_plan import Step, plan_steps
-from api.models.trials import MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL
-from api.services import shares, trial_files
-from api.services.limits import InMemory, Limits
-from api.services.safe_cells import protect, unprotect
-from tests.api.sheets import send, sheet
-from tests.makers import World, created, session_payload, trial_payload
+from analysis.checks.personal_data import MAIL
+from analysis.comparison.fit import fit_season
+from analysis.comparison.planning import Step, plan_steps
+from api.models.trials.trials import MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL
+from api.services.access.limits import InMemory, Limits
+from api.services.core.safe_cells import protect, unprotect
+from api.services.imports import trial_files
+from api.services.reporting import shares
 from tests.reliability.kills import batch_of, prepare
-from tests.service import Service
+from tests.support.makers import World, created, session_payload, trial_payload
+from tests.support.service import Service
+from tests.support.sheets import send, sheet
 
 
 def seconds(work):

@@ -7,7 +7,7 @@ import time
 import openpyxl
 import pytest
 
-from tests.makers import World, trial_payload
+from tests.support.makers import World, trial_payload
 
 #: Times are measured as the least of some tries, since other work on the machine only adds.
 TRIES = 2

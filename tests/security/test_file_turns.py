@@ -3,7 +3,7 @@
 import anyio
 import pytest
 
-from api.services.scope import Caller
+from api.services.core.scope import Caller
 from api.turns import FILES_AT_ONCE, Turns
 
 

@@ -81,14 +81,14 @@ def test_no_shell_and_no_weak_digest():
 
 
 def test_the_pages_script_writes_text_alone():
-    for script in (ROOT / "api" / "pages").rglob("*.js"):
+    for script in (ROOT / "api" / "web").rglob("*.js"):
         text = script.read_text()
         assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|eval\(", text)
 
 
 def test_nothing_is_changed_by_get():
     """A page or an operation that reads opens no unit of work of its own."""
-    for path in [*(ROOT / "api" / "routes").glob("*.py"), *(ROOT / "api" / "pages").glob("*.py")]:
+    for path in [*(ROOT / "api" / "routes").glob("*.py"), *(ROOT / "api" / "web").rglob("*.py")]:
         for block in re.split(r"\n(?=@router\.)", path.read_text()):
             if block.startswith("@router.get"):
                 own = block.split("\n\n\n")[0]

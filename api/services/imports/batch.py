@@ -12,25 +12,27 @@ from sqlmodel import Session, col, delete, insert, select
 
 from api.bulk import parts
 from api.errors import ApiError, FieldError, Invalid
-from api.models.flags import FlagRead
-from api.models.ids import new_id
-from api.models.imports import (
+from api.models.core.ids import new_id
+from api.models.imports.imports import (
     ImportBatch,
     ImportOrganisation,
     ImportQuery,
     ImportRead,
     ImportTried,
 )
-from api.models.sessions import BenchSession
-from api.models.trials import Trial
-from api.services import audit, flags, resources, revisions, trials
+from api.models.measurements.flags import FlagRead
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import Trial
+from api.services.core import audit, resources, revisions
+from api.services.core.scope import Caller
 from api.services.imports import refused
 from api.services.imports.drafts import Draft, located, shape
 from api.services.imports.headers import Header
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
 from api.services.imports.preparing import Entry, Prepared
-from api.services.scope import Caller
+from api.services.measurements import flags
+from api.services.trials import trials
 
 ACCEPT = "Correct the row, or send it with ?warnings=accept and answer the question afterwards."
 

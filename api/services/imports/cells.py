@@ -4,8 +4,9 @@ import re
 from collections.abc import Mapping
 
 from api.errors import FieldError
-from api.models.units import quantity
-from api.models.validation import echo
+from api.models.core.units import quantity
+from api.models.core.validation import echo
+from api.services.core.safe_cells import MARK, unprotect
 from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
 from api.services.imports.separators import (
     AMBIGUOUS,
@@ -20,7 +21,6 @@ from api.services.imports.separators import (
 )
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import FORMULA, MERGED
-from api.services.safe_cells import MARK, unprotect
 
 YES = frozenset({"true", "yes", "y", "1", "x"})
 NO = frozenset({"false", "no", "n", "0"})

@@ -12,10 +12,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from api.errors import FieldError
-from api.models.sessions import SessionCreate
-from api.models.shapes import Input
-from api.models.trials import RunCreate, TrialCreate
-from api.models.validation import field_error
+from api.models.core.shapes import Input
+from api.models.core.validation import field_error
+from api.models.registry.sessions import SessionCreate
+from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.imports.cells import NotAValue
 from api.services.imports.headers import Header
 from api.services.imports.moments import FORM, read_moment
@@ -29,7 +29,7 @@ from api.services.imports.table import (
     ReadRow,
     plainly,
 )
-from api.services.trial_targets import blocked
+from api.services.trials.targets import blocked
 
 TRIAL = "trial_"
 #: What each row says for itself: the code of a refusal, and why it matters.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from api.errors import FieldError, Invalid
-from api.models.units import Unit, quantity
+from api.models.core.units import Unit, quantity
 
 #: What says of which build a row is; and that with where, when and how it was run.
 BUILD_COLUMNS = ("organisation", "team", "turbine", "build")

@@ -4,7 +4,7 @@ import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from api.models.fields import FIRST_YEAR, LAST_YEAR
+from api.models.core.fields import FIRST_YEAR, LAST_YEAR
 from api.services.imports.cells import NotAValue
 
 WITH_OFFSET = re.compile(

@@ -11,18 +11,18 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, not_, select
 
 from api.errors import NotFound
-from api.models.benches import Bench
-from api.models.builds import Build
-from api.models.organisations import Organisation
-from api.models.seasons import Season
-from api.models.sessions import BenchSession
-from api.models.teams import Team
-from api.models.trials import Trial
-from api.models.turbines import Turbine
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import Trial
+from api.services.core.scope import Caller, may_see, visible
 from api.services.imports.cells import NotAValue
 from api.services.imports.headers import NAME_COLUMNS
-from api.services.scope import Caller, may_see, visible
-from api.services.sessions import GRACE
+from api.services.registry.sessions import GRACE
 
 Thing = TypeVar("Thing")
 Named = TypeVar("Named", Organisation, Team, Bench, Turbine)

@@ -6,12 +6,12 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api.errors import ApiError, FieldError
-from api.models.sessions import BenchSession, SessionCreate
-from api.services import sessions
+from api.models.registry.sessions import BenchSession, SessionCreate
+from api.services.core.scope import Caller
 from api.services.imports.drafts import Draft, is_sound_session, located
 from api.services.imports.headers import Header
 from api.services.imports.table import SESSION_COLUMNS
-from api.services.scope import Caller
+from api.services.registry import sessions
 
 SessionKey = tuple[str, str, datetime]
 

@@ -11,10 +11,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from api.errors import FieldError
-from api.models.flags import FlagRead
-from api.models.sessions import BenchSession
-from api.models.trials import TrialCreate
-from api.models.validation import MOST_EXPLAINED, echo, invalid
+from api.models.core.validation import MOST_EXPLAINED, echo, invalid
+from api.models.measurements.flags import FlagRead
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import TrialCreate
 from api.services.imports.cells import choices_of_sign, signs_of
 from api.services.imports.drafts import Draft, group
 from api.services.imports.headers import Header

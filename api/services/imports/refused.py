@@ -6,12 +6,12 @@ from typing import Any
 
 from sqlmodel import Session
 
-from api.models.imports import ImportBatch
-from api.services import resources
+from api.models.imports.imports import ImportBatch
+from api.services.core import resources
+from api.services.core.safe_cells import FORMULA_STARTS, MARK
+from api.services.core.scope import Caller
 from api.services.imports.separators import NUMBER
 from api.services.imports.sheet import Sheet
-from api.services.safe_cells import FORMULA_STARTS, MARK
-from api.services.scope import Caller
 
 
 def keep(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[str, Any] | None:

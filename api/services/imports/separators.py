@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from api.models.units import Unit, quantity
-from api.models.validation import LIMITS
+from api.models.core.units import Unit, quantity
+from api.models.core.validation import LIMITS
 
 Meaning = Literal["decimal", "thousands"]
 #: A number with one separator that may stand before decimals or before thousands.

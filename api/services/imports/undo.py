@@ -6,13 +6,14 @@ from datetime import UTC, datetime
 from sqlmodel import Session, col, delete, or_, select
 
 from api.errors import Conflict, FieldError
-from api.models.audit import AuditEntry
-from api.models.flags import Flag
-from api.models.imports import ImportBatch, ImportRead, Undoing
-from api.models.sessions import BenchSession
-from api.models.trials import Run, Trial
-from api.services import audit, flags, resources, revisions
-from api.services.scope import Caller, require_owner
+from api.models.core.audit import AuditEntry
+from api.models.imports.imports import ImportBatch, ImportRead, Undoing
+from api.models.measurements.flags import Flag
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import Run, Trial
+from api.services.core import audit, resources, revisions
+from api.services.core.scope import Caller, require_owner
+from api.services.measurements import flags
 
 MOST_NAMED = 20
 

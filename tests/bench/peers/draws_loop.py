@@ -6,7 +6,7 @@ import statistics
 
 import numpy as np
 
-from analysis.outlook import Entrants, Event
+from analysis.event.forecast import Entrants, Event
 
 
 def foresee(entrants: Entrants, event: Event, *, draws: int) -> dict[str, list]:

@@ -19,7 +19,7 @@ from api.migrate import upgrade
 from api.settings import Settings
 from tests.bench.sheets.words import LEVEL, NO_VALUE, XLSX_TYPE, ZONES, Fact, Sheet
 from tests.conftest import ADDRESS, make_lead_key, signer
-from tests.makers import World, make_world
+from tests.support.makers import World, make_world
 
 
 @dataclass(frozen=True)

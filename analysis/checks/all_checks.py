@@ -1,0 +1,166 @@
+"""All data checks together: what looks wrong, in words for the person who measured it.
+
+A rule is data (`rules`); what it looks at is one function that yields what it finds. A check never
+changes a number: at most it says which number was probably meant.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+import numpy as np
+
+from analysis.checks import build, history, personal_data, reference_rotor, session, trial
+from analysis.checks.fixes import with_sound_fix
+from analysis.checks.rules import GRAVEST, RULES, Rule
+from analysis.checks.view import Finding, Mask, View
+from analysis.columns import POWER_KINDS
+
+Check = Callable[[View], Iterator[Finding]]
+
+CHECKS: tuple[Check, ...] = (
+    trial.impossible_power,
+    trial.unmeasurable_power,
+    history.wind_unit_slip,
+    history.volts_of_no_model,
+    trial.kiloohm_slip,
+    trial.load_slip,
+    trial.diameter_slip,
+    trial.pitch_from_axis,
+    session.temperature_unit,
+    session.humidity_fraction,
+    history.voltage_unlike_before,
+    trial.zero_volts,
+    trial.runs_disagree,
+    history.duplicate,
+    trial.pitch_moved,
+    trial.load_hot,
+    session.bench_changed,
+    session.wind_drifted,
+    reference_rotor.reference_off,
+    reference_rotor.no_reference,
+    personal_data.personal_data,
+    trial.unlikely_power,
+    trial.copied_runs,
+    history.wrong_build,
+    trial.meter_range_coarse,
+    trial.load_differs,
+    trial.volts_amperes_ohms,
+    trial.too_few_runs,
+    trial.not_steady,
+    trial.short_run,
+    trial.pitch_spread,
+    trial.tip_speed_odd,
+    trial.out_of_range_wind,
+    trial.default_exponent,
+    session.pressure,
+    session.cold_fan,
+    session.bench_wind,
+    trial.rotor_wider_than_jet,
+    trial.tunnel_blockage,
+    session.stale_instrument,
+    session.date_odd,
+    build.mixed_change,
+)
+#: What looks only at trials that count, so that it comes after everything that holds one back.
+LATER: tuple[Check, ...] = (
+    history.jump,
+    build.not_a_power_law,
+    build.edge_optimum,
+)
+
+
+def check_trials(view: View) -> list[Finding]:
+    """Return what the checks find in trials of whole benches, gravest first.
+
+    Parameters
+    ----------
+    view : View
+        `TRIAL_COLUMNS` and `CHECK_COLUMNS`, runs, results, and the moment of asking.
+
+    Returns
+    -------
+    list of Finding
+        A session's rule is found once, at its first trial. Nothing twice for one trial and rule.
+    """
+    found = _found(view, CHECKS)
+    later = _found(view.holding(held_trials(view, found)), LATER)
+    sound = [with_sound_fix(view, finding) for finding in (*found, *later)]
+    return sorted(sound, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+
+
+def _found(view: View, checks: Iterable[Check]) -> list[Finding]:
+    found: dict[tuple[int, str], Finding] = {}
+    for check in checks:
+        for finding in view.found_by(check):
+            found.setdefault((finding.trial, finding.rule.name), finding)
+    return list(found.values())
+
+
+def held_trials(view: View, found: Iterable[Finding]) -> Mask:
+    """Return which trials wait for an answer, to a `hold` of their own or of their session.
+
+    Parameters
+    ----------
+    view : View
+        The trials.
+    found : iterable of Finding
+        What the checks found in them.
+
+    Returns
+    -------
+    array of bool
+        False where what was found is confirmed.
+    """
+    waiting = [
+        view.place(each)[0]
+        for each in found
+        if each.rule.severity == "hold" and not view.is_confirmed(each)
+    ]
+    return np.isin(view.text("trial_id"), waiting) | np.isin(view.text("session_id"), waiting)
+
+
+def blocking_rules(
+    *,
+    kind: str,
+    load_ohm: float | None,
+    load_connected: bool | None,
+    adult_present: bool,
+    meter_range_v: float | None,
+    voltages_v: Sequence[float],
+) -> list[Rule]:
+    """Return the rules that forbid storing a trial.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of trial.
+    load_ohm : float or None
+        Load resistance. [Ω]
+    load_connected : bool or None
+        Whether the load was connected while the volts were read.
+    adult_present : bool
+        Whether an adult was at the fan.
+    meter_range_v : float or None
+        Range the meter was turned to. [V]
+    voltages_v : sequence of float
+        Readings. [V]
+
+    Returns
+    -------
+    list of Rule
+        Empty when the trial may be stored.
+
+    Examples
+    --------
+    >>> rules = blocking_rules(kind="record", load_ohm=None, load_connected=None,
+    ...     adult_present=True, meter_range_v=2.0, voltages_v=[1.2])
+    >>> [rule.name for rule in rules]
+    ['load_not_stated']
+    """
+    needs_load = kind in POWER_KINDS
+    over = meter_range_v is not None and any(abs(v) >= meter_range_v for v in voltages_v)
+    broken = {
+        "load_not_stated": needs_load and (load_ohm is None or load_connected is not True),
+        "supervisor_missing": not adult_present,
+        "meter_over_range": over,
+    }
+    return [RULES[name, "block"] for name, is_broken in broken.items() if is_broken]

@@ -1,0 +1,104 @@
+"""Checks of free text: what looks as if it named a person, an address or a number."""
+
+import re
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+
+from analysis.checks.trial import once_a_build
+from analysis.checks.view import Finding, View, findings
+
+MAIL = re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]+\.\w+")
+#: International, with a leading zero or brackets, or in threes and a four; dates are none of these.
+PHONE = re.compile(
+    r"\+\d[\d ()/.-]{7,}\d|(?<![\d.,])0\d[\d ()/-]{6,}\d|\(0\d+\) ?\d[\d -]{4,}\d"
+    r"|(?<!\d)\d{3}[-. ]\d{3}[-. ]\d{4}(?!\d)"
+)
+TITLED = re.compile(r"\b(?:Mr|Mrs|Ms|Miss|Dr|Herr|Frau|Mme|Señora?)\.? [^\W\d_]")
+WORD = re.compile(r"[^\W\d_]+")
+#: Words that stand with a capital in notes and labels and are nobody's name.
+ORDINARY_WORDS = """
+    a after again all and arm axis back balsa before below bench best big black blade blades blue
+    bolt box build card centre changed check class club coach cold day dowel down east event fan
+    fifth first fixed four fourth from front gear glue good green group hall heavy high hub in it
+    jet lab large last left less light load long loose low lower main meter middle more motor new
+    next no north note old on one only open orange outer pair paper part pink pipe pitch plastic
+    purple rain record red reference repeat right room root rotor run school season second session
+    set setting seven short side six slow small south spare spring spun still storm strong summer
+    sun sweep team ten term test tests the then there third this three tip too top tower trial two
+    upper used very was we weak west white wide wind winds wing winter wood yellow young
+"""
+ORDINARY = frozenset(ORDINARY_WORDS.split())
+
+
+def personal_data(view: View) -> Iterator[Finding]:
+    """Yield texts that look as if they named a person, an address or a number, each said once.
+
+    Parameters
+    ----------
+    view : View
+        Trials of whole benches.
+
+    Yields
+    ------
+    Finding
+        With which text it is, never with the text itself.
+    """
+    once = once_a_build(view, np.ones(len(view.text("note")), dtype=bool))
+    texts = {
+        "This note": view.text("note"),
+        "The session's note": np.where(view.first_of_session, view.text("session_note"), ""),
+        "The build's note": np.where(once, view.text("build_note"), ""),
+        "The team's name": np.where(once, view.text("team_name"), ""),
+    }
+    rows = zip(*(column.tolist() for column in texts.values()), strict=True)
+    found = [_named_in(dict(zip(texts, row, strict=True))) if any(row) else "" for row in rows]
+    where = np.array([bool(each) for each in found], dtype=bool)
+    yield from findings(where, "personal_data", "warn", words=found)
+
+
+def _named_in(texts: dict[str, str]) -> str:
+    """Return which text seems to name a person, and by what; empty where none does."""
+    people = {what: person_in(text) for what, text in texts.items() if text}
+    return next((f"{what} ({by})" for what, by in people.items() if by), "")
+
+
+def person_in(text: str) -> str:
+    """Return what a text seems to hold of a person, in words.
+
+    Parameters
+    ----------
+    text : str
+        A note or a label.
+
+    Returns
+    -------
+    str
+        Empty where nothing.
+
+    Examples
+    --------
+    >>> person_in("asked j.doe@example.org"), person_in("by Łukasz Żak"), person_in("Blade Two")
+    ('an e-mail address', 'a name', '')
+    >>> person_in("repeated on 2026-03-05 14:30")
+    ''
+    """
+    if MAIL.search(text):
+        return "an e-mail address"
+    if PHONE.search(text):
+        return "a phone number"
+    return "a name" if TITLED.search(text) or _has_pair(text) else ""
+
+
+def _has_pair(text: str) -> bool:
+    """Tell whether two words in a row, a space between them, look like first and last name."""
+    return any(
+        text[one.end() : other.start()] == " " and _is_name(one[0]) and _is_name(other[0])
+        for one, other in pairwise(WORD.finditer(text))
+    )
+
+
+def _is_name(word: str) -> bool:
+    """Tell whether a word is written like a name and is no ordinary one."""
+    return len(word) > 2 and word.istitle() and word.casefold() not in ORDINARY

@@ -1,0 +1,334 @@
+"""Checks of one trial by itself: its numbers, its setting, its meter and its load."""
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis.checks import unit_slips
+from analysis.checks.decimal_slips import LEAST_V, MOST_V, places_off, slipped_reading
+from analysis.checks.unit_slips import find_slip
+from analysis.checks.view import Finding, Mask, View, findings, one
+from analysis.exponent import OUT_OF_RANGE
+from analysis.rotor import BETZ_LIMIT
+from analysis.season.summary import RECORD
+
+UNLIKELY_POWER_COEFFICIENT = 0.25  # [-]
+#: Range of ln P over runs beyond which one of them is doubtful, and beyond which the trial waits:
+#: 3.3 and 5 times a repeatability of 4 %; ISO 5725-6 critical range [memory].
+RUNS_WARN, RUNS_HOLD = 0.13, 0.20
+ALIKE = 1.02  # [-], of the largest reading to the smallest
+MOST_APART = 9.2  # [-], of ln P: ten thousand times, where a run gave nothing
+RANGE_COARSE_BELOW = 0.10  # [-], share of the meter's range
+MOST_VOLTS, LEAST_OHMS, STEEPEST_DEG = 20.0, 0.5, 50.0  # [V], [Ω], [°], of a model turbine
+LEAST_POWER_W = 1e-6  # [W], of a trial that gave anything: 5 mV across 22 Ω
+#: Asked where a decimal point fits: it may be missing, or stand in the wrong place.
+WRONG_PLACE = {
+    False: "Is a decimal point missing?",
+    True: "Is the decimal point or the unit wrong?",
+}
+HALF_RATED, WITHIN = 0.5, 0.05  # [-]
+FINE_RESOLUTION = 0.005  # [-], of the reading: coarser meters show the same honestly
+TIP_SPEEDS = (0.7, 6.5)  # [-]
+SPREAD_DEG, MOVED_DEG = 4.0, 2.0  # [°]
+SHORT_S, LEAST_RUNS = 15.0, 3
+STEADY_VARIATION, STEADY_DRIFT = 0.10, 0.02  # [-]
+JET, TUNNEL = 0.8, 0.15  # [-], of the fan's diameter, of the tunnel's section
+DIAMETER_TOLERANCE = 0.05  # [-], standard deviation of ln diameter
+
+
+def impossible_power(view: View) -> Iterator[Finding]:
+    """Yield trials whose power in the load exceeds the Betz limit of the wind."""
+    coefficient = view.results.power_coefficient
+    where = coefficient > BETZ_LIMIT
+    yield from findings(where, "impossible_power", "hold", value=coefficient)
+
+
+def unlikely_power(view: View) -> Iterator[Finding]:
+    """Yield trials whose power coefficient is very high for a model."""
+    coefficient = view.results.power_coefficient
+    where = (coefficient > UNLIKELY_POWER_COEFFICIENT) & (coefficient <= BETZ_LIMIT)
+    yield from findings(where, "unlikely_power", "warn", value=coefficient)
+
+
+def unmeasurable_power(view: View) -> Iterator[Finding]:
+    """Yield trials with less power than any usual meter range shows; a rotor at rest gives none."""
+    power = view.results.power_w
+    for trial in np.flatnonzero((power > 0) & (power < LEAST_POWER_W)).tolist():
+        volts, fix = float(view.results.largest_voltage_v[trial]), None
+        question = "Is a unit or a decimal point wrong?"
+        if volts < LEAST_V <= 1000 * volts <= MOST_V:
+            question = f"Is {volts:.3g} V in another unit? {1000 * volts:.3g} V would fit."
+            fix = {"thing": "trial", "scale_volts": 1000.0}
+        yield one(
+            trial, "unmeasurable_power", "hold", value=1e6 * float(power[trial]),
+            question=question, fix=fix,
+        )  # fmt: skip
+
+
+def runs_disagree(view: View) -> Iterator[Finding]:
+    """Yield trials whose runs lie far apart, also where one run gave nothing."""
+    spread = view.results.ln_power_range
+    ratio = np.exp(np.minimum(spread, MOST_APART))
+    for trial in np.flatnonzero(spread > RUNS_HOLD).tolist():
+        yield _apart(view, trial, float(ratio[trial]))
+    warned = (spread > RUNS_WARN) & (spread <= RUNS_HOLD)
+    yield from findings(warned, "runs_disagree", "warn", value=100 * (ratio - 1))
+
+
+def _apart(view: View, trial: int, ratio: float) -> Finding:
+    """Return that the runs of a trial disagree: their readings, and a decimal point that slipped.
+
+    The odd one is named first, the others beside it.
+    """
+    volts = [abs(each) for each in view.voltages_of(trial)]
+    if not max(volts) > ALIKE * min(volts):  # the same volts, so that the amperes differ
+        readings = f"the largest power is {ratio:.3g} times the smallest"
+        return one(
+            trial, "runs_disagree", "hold", value=ratio, readings=readings, question=""
+        )  # fmt: skip
+    slipped = slipped_reading(volts)
+    usual = float(np.median(volts))
+    odd = slipped.position if slipped else max(
+        range(len(volts)), key=lambda at: abs(math.log(max(volts[at], 1e-6) / max(usual, 1e-6)))
+    )  # fmt: skip
+    others = [f"{each:.4g} V" for at, each in enumerate(volts) if at != odd]
+    readings = f"{volts[odd]:.4g} V beside {_listed(others)}"
+    question, fix = "", None
+    if slipped is not None:
+        fits = f"{volts[odd] * slipped.factor:.4g} V would fit."
+        question = f" {WRONG_PLACE[slipped.factor < 1 or slipped.factor == 1000]} {fits}"
+        fix = {"thing": "trial", "scale_volts": slipped.factor, "run": odd + 1}
+    return one(
+        trial, "runs_disagree", "hold", value=ratio, readings=readings, question=question, fix=fix
+    )
+
+
+def _listed(words: list[str]) -> str:
+    """Return words as a list to read.
+
+    >>> _listed(["1 V", "2 V", "3 V"])
+    '1 V, 2 V and 3 V'
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def millivolt_slip(view: View) -> Iterator[Finding]:
+    """Yield volts that no model turbine gives."""
+    volts = view.results.largest_voltage_v
+    yield from findings(
+        volts > MOST_VOLTS, "millivolt_slip", "hold", value=volts, fixed=volts / 1000,
+        fix={"thing": "trial", "scale_volts": 1e-3},
+    )  # fmt: skip
+
+
+def kiloohm_slip(view: View) -> Iterator[Finding]:
+    """Yield loads under half an ohm, or a thousandth of the resistor's or the build's."""
+    load = view.number("load_ohm")
+    listed = np.where(
+        np.isfinite(view.number("load_record_ohm")),
+        view.number("load_record_ohm"),
+        view.number("build_load_ohm"),
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        off = np.abs(np.log(load / listed) - np.log(1e-3))
+    where = (load < LEAST_OHMS) | (off <= unit_slips.TOLERATED * WITHIN)
+    fixed = 1000 * load
+    yield from findings(
+        where, "kiloohm_slip", "hold", value=load, fixed=fixed,
+        fix=lambda at: {"thing": "trial", "changes": {"load_ohm": round(float(fixed[at]), 4)}},
+    )  # fmt: skip
+
+
+def load_slip(view: View) -> Iterator[Finding]:
+    """Yield loads that are the resistor's or the build's with the decimal point elsewhere.
+
+    Thousandths are kilo-ohms, which `kiloohm_slip` finds; a load sweep changes the load on purpose,
+    so that only the resistor's own record tells of it.
+    """
+    load, record = view.number("load_ohm"), view.number("load_record_ohm")
+    of_build = np.where(view.kind("load"), np.nan, view.number("build_load_ohm"))
+    listed = np.where(np.isfinite(record), record, of_build)
+    for trial in np.flatnonzero(np.isfinite(load) & (listed > 0)).tolist():
+        value, usual = float(load[trial]), float(listed[trial])
+        places = places_off(value, usual, unit_slips.TOLERATED * WITHIN)
+        if places not in (0, -3):
+            fixed = float(f"{value * 10.0**-places:.6g}")
+            yield one(
+                trial, "load_slip", "hold", value=value, usual=usual, fixed=fixed,
+                fix={"thing": "trial", "changes": {"load_ohm": fixed}},
+            )  # fmt: skip
+
+
+def diameter_slip(view: View) -> Iterator[Finding]:
+    """Yield sheets whose diameter is the build's in another unit, or half or twice it."""
+    sheet, record = view.number("sheet_diameter_m"), view.number("rotor_diameter_m")
+    for trial in np.flatnonzero(np.isfinite(sheet)):
+        value, usual = float(sheet[trial]), float(record[trial])
+        slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_slips.DIAMETER_SLIPS)
+        if slip is not None:
+            yield one(
+                int(trial), "diameter_slip", "hold", value=value, usual=usual, unit=slip.unit,
+                fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
+            )  # fmt: skip
+
+
+def pitch_from_axis(view: View) -> Iterator[Finding]:
+    """Yield pitches so steep that they were probably measured from the shaft."""
+    pitch = view.number("pitch_deg")
+    fixed = 90 - pitch
+    yield from findings(
+        pitch > STEEPEST_DEG, "pitch_from_axis", "hold", value=pitch, fixed=fixed,
+        fix=lambda at: {"thing": "trial", "changes": {"pitch_deg": round(float(fixed[at]), 2)}},
+    )  # fmt: skip
+
+
+def zero_volts(view: View) -> Iterator[Finding]:
+    """Yield rotors that turn and give no volts."""
+    counted = np.asarray(view.runs["rotor_speed_rpm"], dtype=float) > 0
+    turned = np.zeros(len(view.in_time), dtype=bool)
+    np.logical_or.at(turned, view.run_numbers, counted)
+    meter_range = np.where(
+        np.isnan(view.number("meter_range_v")), 2.0, view.number("meter_range_v")
+    )
+    nothing = view.results.largest_voltage_v < 2 * meter_range / 2000
+    where = turned & nothing & view.results.is_power_kind
+    yield from findings(where, "zero_volts", "hold", value=view.results.rotor_speed_rpm)
+
+
+def meter_range_coarse(view: View) -> Iterator[Finding]:
+    """Yield readings that use less than a tenth of the meter's range."""
+    least = RANGE_COARSE_BELOW * view.number("meter_range_v")
+    yield from findings(view.results.smallest_voltage_v < least, "meter_range_coarse", "warn")
+
+
+def load_hot(view: View) -> Iterator[Finding]:
+    """Yield resistors that take more than half of what they are rated for."""
+    share = view.results.power_w / view.number("rated_power_w")
+    yield from findings(share > 1, "load_hot", "hold", value=100 * share)
+    yield from findings((share > HALF_RATED) & (share <= 1), "load_hot", "warn", value=100 * share)
+
+
+def load_differs(view: View) -> Iterator[Finding]:
+    """Yield loads that are not the resistor's on the list."""
+    load, record = view.number("load_ohm"), view.number("load_record_ohm")
+    where = np.abs(load / record - 1) > WITHIN
+    yield from findings(where, "load_differs", "warn", value=load, usual=record)
+
+
+def volts_amperes_ohms(view: View) -> Iterator[Finding]:
+    """Yield trials whose volts over amperes are not the load."""
+    volts = np.abs(np.asarray(view.runs["voltage_v"], dtype=float))
+    amperes = np.abs(np.asarray(view.runs["current_a"], dtype=float))
+    load = view.number("load_ohm")
+    trial = view.run_numbers
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohms = volts / amperes
+        off = np.isfinite(ohms) & (np.abs(ohms / load[trial] - 1) > WITHIN)
+    measured_ohm = np.full(len(load), np.nan)
+    odd = np.zeros(len(load), dtype=bool)
+    odd[trial[off]], measured_ohm[trial[off]] = True, ohms[off]
+    yield from findings(odd, "volts_amperes_ohms", "warn", value=measured_ohm, usual=load)
+
+
+def too_few_runs(view: View) -> Iterator[Finding]:
+    """Yield record trials of one or two runs."""
+    runs = view.results.run_count
+    where = view.kind(RECORD) & (runs < LEAST_RUNS)
+    yield from findings(where, "too_few_runs", "warn", value=runs)
+
+
+def copied_runs(view: View) -> Iterator[Finding]:
+    """Yield trials whose runs are alike to the last digit, though the meter shows finely."""
+    counts = np.where(np.isnan(view.number("meter_counts")), 1999.0, view.number("meter_counts"))
+    largest, smallest = view.results.largest_voltage_v, view.results.smallest_voltage_v
+    resolution = view.number("meter_range_v") / (counts + 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        is_fine = resolution / largest < FINE_RESOLUTION
+    runs = view.results.run_count
+    alike = (largest == smallest) & (largest > 0) & (runs >= LEAST_RUNS)
+    yield from findings(alike & is_fine, "copied_runs", "warn", value=runs)
+
+
+def not_steady(view: View) -> Iterator[Finding]:
+    """Yield trials with a logged series that drifts, jumps or varies too much."""
+    parts = {
+        name: np.asarray(view.runs[name], dtype=float)
+        for name in ("series_variation", "series_drift", "series_block_variation")
+    }
+    odd = (
+        (parts["series_variation"] > STEADY_VARIATION)
+        | (np.abs(parts["series_drift"]) > STEADY_DRIFT)
+        | (parts["series_block_variation"] > STEADY_DRIFT)
+    )
+    where = np.zeros(len(view.in_time), dtype=bool)
+    where[view.run_numbers[odd]] = True
+    yield from findings(where, "not_steady", "warn")
+
+
+def short_run(view: View) -> Iterator[Finding]:
+    """Yield trials with a run too short for gusts to average out."""
+    duration = np.asarray(view.runs["duration_s"], dtype=float)
+    shortest = np.full(len(view.in_time), np.inf)
+    np.fmin.at(shortest, view.run_numbers, np.where(np.isnan(duration), np.inf, duration))
+    yield from findings(shortest < SHORT_S, "short_run", "warn", value=shortest)
+
+
+def pitch_spread(view: View) -> Iterator[Finding]:
+    """Yield blades that are not set alike."""
+    spread = view.number("blade_pitch_range_deg")
+    yield from findings(spread > SPREAD_DEG, "pitch_spread", "warn", value=spread)
+
+
+def pitch_moved(view: View) -> Iterator[Finding]:
+    """Yield pitches that moved during the trial."""
+    moved = np.abs(view.number("pitch_after_deg") - view.number("pitch_deg"))
+    yield from findings(moved > MOVED_DEG, "pitch_moved", "hold", value=moved)
+
+
+def tip_speed_odd(view: View) -> Iterator[Finding]:
+    """Yield rotor speeds that do not fit the wind."""
+    ratio = view.results.tip_speed_ratio
+    low, high = TIP_SPEEDS
+    where = (view.results.rotor_speed_source == "measured") & ((ratio < low) | (ratio > high))
+    yield from findings(where & (ratio > 0), "tip_speed_odd", "warn", value=ratio)
+
+
+def out_of_range_wind(view: View) -> Iterator[Finding]:
+    """Yield trials in wind too far from the season's reference, sweeps of it apart."""
+    reference = view.results.reference_wind_speed_m_s
+    where = (view.results.normalisation == OUT_OF_RANGE) & ~view.kind("wind")
+    ratio = view.results.wind_speed_m_s / reference
+    yield from findings(where, "out_of_range_wind", "warn", value=ratio, usual=reference)
+
+
+def default_exponent(view: View) -> Iterator[Finding]:
+    """Yield the first trial of a build whose power is put on the reference provisionally."""
+    where = (view.results.normalisation == "provisional") & ~view.kind("wind", "reference")
+    yield from findings(once_a_build(view, where), "default_exponent", "warn")
+
+
+def once_a_build(view: View, where: Mask) -> Mask:
+    """Return the first trial of each build at each bench that a mask holds: it is said once there.
+
+    By bench, since benches are checked separately and together, with the same result.
+    """
+    rows = np.flatnonzero(where)
+    _, first = np.unique(view.build_at_bench[rows], return_index=True)
+    once = np.zeros(len(where), dtype=bool)
+    once[rows[first]] = True
+    return once
+
+
+def rotor_wider_than_jet(view: View) -> Iterator[Finding]:
+    """Yield builds whose tips are outside the fan's wind, once each."""
+    share = view.number("rotor_diameter_m") / view.number("fan_diameter_m")
+    where = once_a_build(view, (share > JET) & np.isnan(view.number("tunnel_area_m2")))
+    yield from findings(where, "rotor_wider_than_jet", "warn", value=share)
+
+
+def tunnel_blockage(view: View) -> Iterator[Finding]:
+    """Yield builds that fill too much of a tunnel, once each."""
+    share = view.results.area_m2 / view.number("tunnel_area_m2")
+    where = once_a_build(view, share > TUNNEL)
+    yield from findings(where, "tunnel_blockage", "warn", value=100 * share)

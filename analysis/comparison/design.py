@@ -1,0 +1,159 @@
+"""The season model's terms and where each stands among the unknowns: a block for each bench.
+
+Almost all of a season stays at its bench: sessions, and builds that never travel. Only the mean,
+reference rotors, and what visits another bench are shared. Unknowns are laid out so, bench by
+bench, with what is shared behind them: the equations are then blocks along a diagonal with a
+narrow border, and cost grows with the number of benches.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import FloatArray, IntArray
+from analysis.comparison.block_inverse import Blocks
+from analysis.numeric.groups import Groups, group_by
+
+TERMS = ("team", "build", "bench", "session")
+NOWHERE = -1
+FREE = 3.0  # [-], standard deviation of a term that the data alone decide
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Standard deviations of the terms of ln power; assumed until a region knows better.
+
+    `residual` is how many times the stated uncertainty of a trial the trials scatter.
+    """
+
+    mean: float = 10.0
+    team: float = 0.35
+    build: float = 0.35
+    bench: float = 0.25
+    session: float = 0.06
+    interaction: float = 0.05
+    reference: float = FREE
+    residual: float = 1.0
+
+
+class Model:
+    """Which terms each trial is the sum of, and where they stand.
+
+    Trials of one build in one session have the same terms: they form a cell. What a build can do
+    and what it has at its only bench are seen together alone, so they are one unknown there; a
+    build that was tested at several benches has one of each.
+    """
+
+    def __init__(self, trials: Mapping[str, npt.ArrayLike]) -> None:
+        self.terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in TERMS}
+        is_reference = np.asarray(trials["team_id"]) == ""
+        self.cells, first = self._cells()
+        self._of_cell = {name: each.codes[first] for name, each in self.terms.items()}
+        own = ~is_reference[first]
+        build = self._of_cell["build"]
+        self.team_of_build = np.full(self.builds.size, NOWHERE, dtype=np.int64)
+        self.team_of_build[build[own]] = self._of_cell["team"][own]
+        self.is_reference = np.zeros(self.builds.size, dtype=bool)
+        self.is_reference[build[~own]] = True
+        self._lay_out(own)
+        columns = self._columns(own)
+        self.blocks = Blocks(self.ends, columns)
+        self.design = self.rows(columns)
+        self.design_at_home = self.design[:, : self.local]
+        self.design_shared = self.design[:, self.local :]
+
+    @property
+    def builds(self) -> Groups:
+        """Return the builds."""
+        return self.terms["build"]
+
+    def _cells(self) -> tuple[Groups, IntArray]:
+        """Return the trials that have the same terms, and the first of each."""
+        key = np.zeros(len(self.terms["team"].codes), dtype=np.int64)
+        for each in self.terms.values():
+            key = key * each.size + each.codes
+        labels, first, codes = np.unique(key, return_index=True, return_inverse=True)
+        return Groups(labels, codes), first
+
+    def _lay_out(self, own: npt.NDArray[np.bool_]) -> None:
+        """Give each unknown its place: bench by bench, and behind them all that is shared."""
+        benches = self.terms["bench"].size
+        home = {name: self._home(name, own if name == "team" else ...) for name in TERMS}
+        bench, build = self._of_cell["bench"], self._of_cell["build"]
+        travels = home["build"] == NOWHERE
+        self.pairs = group_by((build * benches + bench)[travels[build]])
+        home["pair"] = self.pairs.labels % benches
+        places = np.concatenate(list(home.values()))
+        at_home = np.flatnonzero(places != NOWHERE)
+        order = at_home[np.argsort(places[at_home], kind="stable")]
+        self.local = len(order)
+        self.ends = np.cumsum(np.bincount(places[at_home], minlength=benches))
+        shared = np.flatnonzero(places == NOWHERE)
+        self.size = self.local + 1 + len(shared)  # the mean is the first that is shared
+        position = np.empty(len(places), dtype=np.int64)
+        position[order] = np.arange(self.local)
+        position[shared] = self.local + 1 + np.arange(len(shared))
+        cuts = np.cumsum([len(each) for each in home.values()])[:-1]
+        self.position = dict(zip(home, np.split(position, cuts), strict=True))
+
+    def _home(self, name: str, rows: Any) -> IntArray:
+        """Return the only bench of each term of one kind, or that it has several."""
+        codes, bench = self._of_cell[name][rows], self._of_cell["bench"][rows]
+        lowest = np.full(self.terms[name].size, self.terms["bench"].size)
+        highest = np.full(self.terms[name].size, NOWHERE)
+        np.minimum.at(lowest, codes, bench)
+        np.maximum.at(highest, codes, bench)
+        return np.where(lowest == highest, highest, NOWHERE)
+
+    def _columns(self, own: npt.NDArray[np.bool_]) -> IntArray:
+        """Return the unknowns that each cell is the sum of; a reference rotor has no team."""
+        of = self._of_cell
+        return np.column_stack(
+            [
+                np.full(len(own), self.local),
+                np.where(own, self.position["team"][of["team"]], NOWHERE),
+                *(self.position[name][of[name]] for name in TERMS[1:]),
+                self.pair_at(of["build"], of["bench"]),
+            ]
+        )
+
+    def rows(self, columns: IntArray) -> Any:
+        """Return sparse rows with a one at each of some places, nowhere left out."""
+        from scipy.sparse import csr_array
+
+        row, column = np.nonzero(columns != NOWHERE)
+        data = np.ones(len(row)), (row, columns[row, column])
+        return csr_array(data, shape=(len(columns), self.size))
+
+    def pair_at(self, build: IntArray, bench: IntArray) -> IntArray:
+        """Return the places of what travelling builds have at benches; nowhere if never tested."""
+        if not self.pairs.size:
+            return np.full(len(build), NOWHERE)
+        key = build * self.terms["bench"].size + bench
+        at = np.minimum(np.searchsorted(self.pairs.labels, key), self.pairs.size - 1)
+        return np.where(self.pairs.labels[at] == key, self.position["pair"][at], NOWHERE)
+
+    def is_local(self, builds: IntArray) -> npt.NDArray[np.bool_]:
+        """Return which builds were tested at one bench alone."""
+        local: npt.NDArray[np.bool_] = self.position["build"][builds] < self.local
+        return local
+
+    def precision(self, spread: Spread) -> FloatArray:
+        """Return one over the prior variance of each unknown; a reference rotor is all but free."""
+        every = np.arange(self.builds.size)
+        build = self.build_variance(every, spread)
+        build += np.where(self.is_local(every), spread.interaction**2, 0.0)
+        variance = np.empty(self.size)
+        variance[self.local] = spread.mean**2
+        variance[self.position["build"]] = build
+        variance[self.position["pair"]] = spread.interaction**2
+        for name in ("team", "bench", "session"):
+            variance[self.position[name]] = getattr(spread, name) ** 2
+        return 1 / variance
+
+    def build_variance(self, builds: IntArray, spread: Spread) -> FloatArray:
+        """Return the prior variance of what some builds can do."""
+        return np.where(self.is_reference[builds], spread.reference**2, spread.build**2)

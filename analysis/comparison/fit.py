@@ -1,0 +1,309 @@
+"""Builds of several schools on one scale, as far as reference rotors and visits connect them.
+
+A trial's ln power is the sum of what its team and build can do, what its bench and its session
+add, what that build does at that bench in particular, and scatter:
+
+    y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e
+
+All terms but μ are drawn towards zero by what is known of their size (best
+linear unbiased prediction), and odd trials count less (Huber). With trials
+enough, how much sessions and runs scatter is taken from the season itself.
+
+References
+----------
+.. [1] Robinson, G. K., "That BLUP is a good thing", Statist. Sci. 6 (1991) 15-32. [memory]
+.. [2] Huber, P. J., "Robust estimation of a location parameter", Ann. Math. Statist. 35 (1964)
+   73-101. [memory]
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import FloatArray, IntArray
+from analysis.comparison.design import Model, Spread
+from analysis.comparison.solver import Solution, Weighed, restricted_spread
+from analysis.errors import InvalidInput, TooFewTrials
+from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
+
+HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
+ROUNDS = 8  # of reweighting, at most
+SETTLED = 1e-3  # [-], change of a weight below which another round moves nothing
+LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not count
+TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
+ENOUGH_TO_ESTIMATE = 5_000  # trials; the spreads of more are no other
+LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
+CHECKED_AT_MOST = 400  # trials whose leverage is looked at
+FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
+
+
+@dataclass(frozen=True, slots=True)
+class ResidualCheck:
+    """How residuals scatter, in their own stated uncertainty: 1 where the model fits.
+
+    Above 1.3 settings changed inside a build, or mistakes are left in.
+    """
+
+    standard_deviation: float
+    trials: int
+
+    @property
+    def verdict(self) -> str:
+        """Return `fine`, `too_wide` or `too_narrow`."""
+        low, high = FITTING
+        if low <= self.standard_deviation <= high:
+            return "fine"
+        return "too_wide" if self.standard_deviation > high else "too_narrow"
+
+
+@dataclass(frozen=True)
+class SeasonFit:
+    """What each build and bench contributes to ln power, and which builds can be compared.
+
+    `log_power` is μ + t + θ of each build: ln of its power at an average bench. `groups` holds
+    the builds that benches connect; between groups only the priors speak, so nothing is compared.
+    `spread` is what was assumed or, with trials enough, estimated (`is_estimated`).
+    """
+
+    build_ids: list[str]
+    log_power: FloatArray
+    bench_ids: list[str]
+    bench_effect: FloatArray
+    bench_u: FloatArray
+    session_ids: list[str]
+    session_effect: FloatArray
+    groups: list[list[str]]
+    weights: FloatArray
+    residual_z: FloatArray
+    spread: Spread
+    is_estimated: bool
+    _solution: Solution
+
+    @cached_property
+    def effects(self) -> dict[str, float]:
+        """Return ln power by build."""
+        return dict(zip(self.build_ids, self.log_power.tolist(), strict=True))
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """Return the covariance of ln power of all builds, in the order of `build_ids`."""
+        return self.covariance_of(self.build_ids)
+
+    def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
+        """Return the covariance of ln power of some builds, in their order."""
+        return self._solution.covariance(self._solution.builds(self._positions(build_ids)))
+
+    def _positions(self, build_ids: Sequence[str]) -> IntArray:
+        return np.array([self._position[build_id] for build_id in build_ids], dtype=np.int64)
+
+    @cached_property
+    def _position(self) -> dict[str, int]:
+        return {build_id: i for i, build_id in enumerate(self.build_ids)}
+
+    def covariance_with(
+        self, build_ids: Sequence[str], readings: Sequence[tuple[str, str]]
+    ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+        """Return the covariance of some builds and of what (build, bench) pairs would read.
+
+        Also which of the pairs were never tested: what is particular to them is not in it.
+        """
+        bench = {bench_id: i for i, bench_id in enumerate(self.bench_ids)}
+        read = self._positions([build_id for build_id, _ in readings])
+        at = np.array([bench[bench_id] for _, bench_id in readings], dtype=np.int64)
+        builds = self._solution.builds(self._positions(build_ids))
+        there, is_new = self._solution.readings(read, at)
+        return self._solution.covariance(builds.and_then(there)), is_new
+
+    def u_differences(self, other: str) -> dict[str, float]:
+        """Return the standard uncertainty of the difference of ln power of each build to one."""
+        doubts = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
+        return dict(zip(self.build_ids, doubts.tolist(), strict=True))
+
+    def u_of_pairs(self, pairs: Sequence[tuple[str, str]]) -> FloatArray:
+        """Return the standard uncertainty of the difference of ln power of each of some pairs."""
+        solution = self._solution
+        one, other = (solution.builds(self._positions(each)) for each in zip(*pairs, strict=True))
+        return np.sqrt(np.maximum(solution.variances(one.minus(other)), 0.0))
+
+    def u_difference(self, one: str, other: str) -> float:
+        """Return the standard uncertainty of the difference of ln power of two builds."""
+        return float(self.u_of_pairs([(one, other)])[0])
+
+    @cached_property
+    def group_of(self) -> dict[str, int]:
+        """Return the position in `groups` of the group that holds each build."""
+        return {build_id: i for i, group in enumerate(self.groups) for build_id in group}
+
+    def check_residuals(self) -> ResidualCheck:
+        """Return how the residuals scatter, each freed of its own pull on the fit."""
+        count = len(self.residual_z)
+        step = max(1, count // CHECKED_AT_MOST)
+        chosen = np.arange(0, count, step)
+        free = np.maximum(1 - self._solution.leverages(chosen), 1e-6)
+        # A trial that alone determines a term leaves no residual to judge by.
+        judged = free > 0.05
+        if not judged.any():
+            return ResidualCheck(1.0, 0)
+        z = self.residual_z[chosen][judged] / np.sqrt(free[judged])
+        return ResidualCheck(float(np.sqrt(np.mean(z**2))), int(judged.sum()))
+
+
+def fit_season(
+    trials: Mapping[str, npt.ArrayLike],
+    *,
+    spread: Spread | None = None,
+    age_weeks: npt.ArrayLike | None = None,
+) -> SeasonFit:
+    """Return the season's builds on one scale.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        A frame with `log_power` (ln of normalised power), `u_own` (standard uncertainty of one
+        trial by scatter of its runs and placement), `build_id`, `team_id` (empty for a reference
+        rotor), `bench_id`, `session_id`.
+    spread : Spread, optional
+        Standard deviations of the terms, taken as they are; left out, those of sessions and
+        residuals are estimated from 40 trials at 4 benches on.
+    age_weeks : array-like, shape (n,), optional
+        How old each trial is; what links benches joins nothing once it is older than eight weeks.
+        [weeks]
+
+    Returns
+    -------
+    SeasonFit
+        Effects, covariance on demand, groups of builds that can be compared.
+
+    Raises
+    ------
+    TooFewTrials
+        Without a trial.
+    InvalidInput
+        With values that are not finite, or uncertainties not above 0.
+
+    Notes
+    -----
+    Penalised least squares by a sparse factorisation, reweighted up to eight times with
+    w = min(1, 2.5/|z|), z the residual over its uncertainty.
+
+    Examples
+    --------
+    >>> fit = fit_season({"log_power": [-3.0, -2.8, -3.2, -3.0], "u_own": [0.04] * 4,
+    ...     "build_id": ["a", "ref", "b", "ref"], "team_id": ["x", "", "y", ""],
+    ...     "bench_id": ["1", "1", "2", "2"], "session_id": ["s", "s", "t", "t"]})
+    >>> fit.groups, round(fit.effects["a"] - fit.effects["b"], 1)
+    ([['a', 'b', 'ref']], 0.0)
+    """
+    y, u = _checked(trials)
+    model = Model(trials)
+    used, is_estimated = spread or Spread(), False
+    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
+    if spread is None and _has_enough(model):
+        used, is_estimated = _estimated(model, trials, y, u, weights, used), True
+        solution, weights, z = _robust(model, y, u, used, weights)
+    builds = solution.builds(np.arange(model.builds.size))
+    return SeasonFit(
+        build_ids=[str(each) for each in model.builds.labels],
+        log_power=builds.rows @ solution.terms,
+        bench_ids=[str(each) for each in model.terms["bench"].labels],
+        bench_effect=solution.terms[model.position["bench"]],
+        bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
+        session_ids=[str(each) for each in model.terms["session"].labels],
+        session_effect=solution.terms[model.position["session"]],
+        groups=_connected(model.builds, model.terms["bench"], age_weeks),
+        weights=weights,
+        residual_z=z,
+        spread=used,
+        is_estimated=is_estimated,
+        _solution=solution,
+    )
+
+
+def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArray]:
+    y = np.asarray(trials["log_power"], dtype=np.float64)
+    u = np.asarray(trials["u_own"], dtype=np.float64)
+    if y.size == 0:
+        raise TooFewTrials("a comparison needs a trial")
+    if not (np.all(np.isfinite(y)) and np.all(np.isfinite(u)) and np.all(u > 0)):
+        raise InvalidInput("a comparison needs finite ln powers, and uncertainties above 0")
+    return y, u
+
+
+def _robust(
+    model: Model, y: FloatArray, u: FloatArray, spread: Spread, weights: FloatArray
+) -> tuple[Solution, FloatArray, FloatArray]:
+    """Return the fit with odd trials counting less, its weights and standardised residuals."""
+    scatter = u * spread.residual
+    for _ in range(ROUNDS):
+        solution = Solution(Weighed(model, y, weights / scatter**2), spread)
+        z = solution.residuals / scatter
+        before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        if np.max(np.abs(weights - before)) < SETTLED:
+            break
+    return solution, weights, z
+
+
+def _has_enough(model: Model) -> bool:
+    """Tell whether a season has trials and benches enough to tell its own scatter."""
+    trials, benches = len(model.cells.codes), model.terms["bench"].size
+    return trials >= TRIALS_TO_ESTIMATE and benches >= BENCHES_TO_ESTIMATE
+
+
+def _estimated(
+    model: Model,
+    trials: Mapping[str, npt.ArrayLike],
+    y: FloatArray,
+    u: FloatArray,
+    weights: FloatArray,
+    spread: Spread,
+) -> Spread:
+    """Return the spreads by the season's own trials, of whole benches where there are very many."""
+    codes = model.terms["bench"].codes
+    up_to = np.cumsum(np.bincount(codes))
+    last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
+    kept = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
+    some = model
+    if not kept.all():
+        some = Model({name: np.asarray(column)[kept] for name, column in trials.items()})
+    floor = LEAST_RESIDUAL / float(np.median(u[kept]))
+    return restricted_spread(some, y[kept], (weights / u**2)[kept], spread, floor)
+
+
+def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:
+    """Return the builds that trials at benches join, the largest group first."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    pairs = pair_up(builds, benches)
+    joined = np.ones(pairs.count.size, dtype=bool)
+    if age_weeks is not None:
+        newest = np.full(pairs.count.size, np.inf)
+        np.minimum.at(newest, pairs.codes, np.asarray(age_weeks, dtype=np.float64))
+        joined = _still_joined(pairs, newest)
+    size = builds.size + benches.size
+    edges = (pairs.one[joined], builds.size + pairs.other[joined])
+    graph = coo_array((np.ones(int(joined.sum())), edges), shape=(size, size))
+    _, component = connected_components(graph, directed=False)
+    members: dict[int, list[str]] = {}
+    for label, group in zip(builds.labels, component[: builds.size], strict=True):
+        members.setdefault(int(group), []).append(str(label))
+    return sorted(members.values(), key=lambda group: (-len(group), group))
+
+
+def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:
+    """Return which builds still belong to which benches.
+
+    What was tested at several benches links them while it is not too old; a build always belongs
+    to the bench where it was tested most.
+    """
+    joined = age_weeks <= LINK_WEEKS
+    by_build = group_by(pairs.one)
+    has_bench = by_build.largest(joined.astype(float)) > 0
+    order = np.lexsort([-pairs.count, by_build.codes])
+    at_home = np.zeros(pairs.count.size, dtype=bool)
+    at_home[order[np.unique(by_build.codes[order], return_index=True)[1]]] = True
+    still: npt.NDArray[np.bool_] = joined | (at_home & ~has_bench[by_build.codes])
+    return still

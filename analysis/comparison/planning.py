@@ -1,0 +1,162 @@
+"""Which sessions or visits would narrow the doubt between teams most, before they are held."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analysis.columns import FloatArray
+from analysis.comparison.fit import SeasonFit
+from analysis.trials.results import U_REPEAT
+
+RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], the tower put in its place
+WORTH_IT = 0.999  # [-], of the doubt before, that a step must bring it below
+Kind = Literal["reference", "visit", "visit_day"]
+
+
+#: A box that is carried, against a team that travels; common practice, no source.
+EFFORT: dict[Kind, float] = {"reference": 1.0, "visit": 2.0, "visit_day": 2.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One session that could be held: which builds would run at which bench."""
+
+    kind: Kind
+    bench_id: str
+    build_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStep:
+    """A step with the doubt between two current builds before and after it.
+
+    Doubts are root mean squares over all pairs, of ln power.
+    """
+
+    step: Step
+    doubt_before: float
+    doubt_after: float
+
+
+def plan_steps(
+    fit: SeasonFit, current: Sequence[str], steps: Sequence[Step], most: int
+) -> list[PlannedStep]:
+    """Return the steps that narrow the doubt most, one after the other.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    current : sequence of str
+        Builds to be compared; two or more.
+    steps : sequence of Step
+        What could be held.
+    most : int
+        How many steps to name.
+
+    Returns
+    -------
+    list of PlannedStep
+        Each the best for its effort to add to those before it; fewer where nothing narrows the
+        doubt any more.
+
+    Notes
+    -----
+    A planned trial is one more observation of the linear model, whose noise is that of three runs,
+    its placement, a new session and a new pairing of build and bench. The covariance after it does
+    not depend on what will be read (Gaussian linear model: C − C xᵀ (x C xᵀ + R)⁻¹ x C).
+    """
+    covariance, rows, noise = _joint(fit, current, steps)
+    planned: list[PlannedStep] = []
+    left = list(range(len(steps)))
+    before = _doubt(covariance, len(current))
+    while left and len(planned) < most:
+        doubts = {
+            at: _doubt_after(covariance, rows[at], noise, fit.spread.session, len(current))
+            for at in left
+        }
+        best = max(left, key=lambda at: _gain(steps[at], before, doubts[at]))
+        doubt = doubts[best]
+        if doubt >= before * WORTH_IT:
+            break
+        planned.append(PlannedStep(steps[best], before, doubt))
+        covariance, before = _observed(covariance, rows[best], noise, fit.spread.session), doubt
+        left.remove(best)
+    return planned
+
+
+def _joint(
+    fit: SeasonFit, current: Sequence[str], steps: Sequence[Step]
+) -> tuple[FloatArray, list[list[int]], FloatArray]:
+    """Return the covariance of current builds and of all that could be read there.
+
+    Also where each step's readings are in it, and the noise of each reading beside its session's.
+    """
+    readings = list(
+        dict.fromkeys((build, step.bench_id) for step in steps for build in step.build_ids)
+    )
+    position = {reading: len(current) + at for at, reading in enumerate(readings)}
+    covariance, is_new = fit.covariance_with(current, readings)
+    rows = [[position[build, step.bench_id] for build in step.build_ids] for step in steps]
+    spread = fit.spread
+    runs = spread.residual**2 * (U_REPEAT**2 / RUNS + U_PLACEMENT**2)
+    noise = np.zeros(len(covariance))
+    noise[len(current) :] = runs + np.where(is_new, spread.interaction**2, 0.0)
+    return covariance, rows, noise
+
+
+def _observed(
+    covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float
+) -> FloatArray:
+    """Return the covariance once some sums were read in one new session."""
+    across = covariance[:, rows]
+    left: FloatArray = covariance - across @ _weights(covariance, rows, noise, session_sd, across)
+    return left
+
+
+def _weights(
+    covariance: FloatArray,
+    rows: list[int],
+    noise: FloatArray,
+    session_sd: float,
+    across: FloatArray,
+) -> FloatArray:
+    """Return how much each reading moves each of the sums that `across` covaries with."""
+    shared = np.full((len(rows), len(rows)), session_sd**2) + np.diag(noise[rows])
+    return np.linalg.solve(covariance[np.ix_(rows, rows)] + shared, across.T)
+
+
+def _doubt_after(
+    covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float, count: int
+) -> float:
+    """Return the doubt once some sums were read, without the whole covariance of then.
+
+    Only the trace and the sum of the first block are needed, and what is taken off both follows
+    from the covariances with the readings: a step costs as many numbers as there are builds.
+    """
+    across = covariance[:count, rows]
+    weights = _weights(covariance, rows, noise, session_sd, across)
+    trace = float(np.trace(covariance[:count, :count])) - float((across * weights.T).sum())
+    total = float(covariance[:count, :count].sum()) - float(across.sum(0) @ weights.sum(1))
+    return _spread(trace, total, count)
+
+
+def _gain(step: Step, before: float, after: float) -> float:
+    """Return the variance that a step takes off, for its effort."""
+    return (before**2 - after**2) / EFFORT[step.kind]
+
+
+def _doubt(covariance: FloatArray, count: int) -> float:
+    """Return the root mean square, over all pairs, of the doubt of a difference."""
+    among = covariance[:count, :count]
+    return _spread(float(np.trace(among)), float(among.sum()), count)
+
+
+def _spread(trace: float, total: float, count: int) -> float:
+    """Return the same from a covariance's trace and the sum of all of it."""
+    if count < 2:
+        return 0.0
+    return math.sqrt(max(0.0, (2 * count * trace - 2 * total) / (count * (count - 1))))

@@ -1,0 +1,272 @@
+"""The season model's terms that fit best, their doubt, and the spreads that a season tells itself.
+
+References
+----------
+.. [1] Searle, S. R., Casella, G., McCulloch, C. E., "Variance Components", Wiley 1992, chapter 8.
+   [memory]
+"""
+
+import math
+from collections.abc import Iterator
+from copy import copy
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from analysis.columns import FloatArray, IntArray
+from analysis.comparison.design import FREE, NOWHERE, Model, Spread
+from analysis.comparison.factor import Equations, equations
+
+LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
+MOST_RESIDUAL = 5.0  # [-], times the stated uncertainty
+MOST_STEPS = 25
+HELD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
+AT_ONCE = 4096  # rows whose doubt is worked out together
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """Sums of unknowns, a sparse row each, and what of each build is not in its unknown."""
+
+    rows: Any
+    unseen: Any
+
+    def __len__(self) -> int:
+        return int(self.rows.shape[0])
+
+    def and_then(self, other: "Sums") -> "Sums":
+        """Return these sums and then some others."""
+        from scipy.sparse import vstack
+
+        rows, unseen = [self.rows, other.rows], [self.unseen, other.unseen]
+        return Sums(vstack(rows, format="csr"), vstack(unseen, format="csr"))
+
+    def minus(self, other: "Sums") -> "Sums":
+        """Return each sum less another."""
+        return Sums(self.rows - other.rows, self.unseen - other.unseen)
+
+    def parts(self) -> Iterator["Sums"]:
+        """Yield some thousand sums at a time."""
+        for start in range(0, len(self), AT_ONCE):
+            part = slice(start, start + AT_ONCE)
+            yield Sums(self.rows[part], self.unseen[part])
+
+
+class Weighed:
+    """A season's trials with their weights: what they ask of the terms, whatever the priors.
+
+    Parameters
+    ----------
+    model : Model
+        Terms of the trials, n of them.
+    y : array, shape (n,)
+        ln power. [-]
+    weight : array, shape (n,)
+        One over the variance of each trial. [-]
+    """
+
+    def __init__(self, model: Model, y: FloatArray, weight: FloatArray) -> None:
+        self.model, self.y, self.weight, self.scale = model, y, weight, 1.0
+        self.equations: Equations = equations(model, model.cells.sum(weight))
+        self.right: FloatArray = model.design.T @ model.cells.sum(weight * y)
+
+    def times(self, scale: float) -> "Weighed":
+        """Return the same trials with all their weights multiplied."""
+        other = copy(self)
+        other.scale *= scale
+        other.weight, other.right = scale * self.weight, scale * self.right
+        return other
+
+
+class Solution:
+    """The terms that fit best, with what the factorised equations tell of their doubt."""
+
+    def __init__(self, weighed: Weighed, spread: Spread) -> None:
+        self.model, self._weighed, self._spread = weighed.model, weighed, spread
+        self._prior = self.model.precision(spread)
+        self._factor = weighed.equations.factorised(weighed.scale, self._prior)
+        self.terms = self._factor.solve(weighed.right)
+
+    @cached_property
+    def residuals(self) -> FloatArray:
+        """Return what the terms leave of y."""
+        fits = (self.model.design @ self.terms)[self.model.cells.codes]
+        left: FloatArray = self._weighed.y - fits
+        return left
+
+    def builds(self, builds: IntArray) -> Sums:
+        """Return μ + t + θ of some builds."""
+        model = self.model
+        team, own = model.team_of_build[builds], model.position["build"][builds]
+        with_team = np.where(team != NOWHERE, model.position["team"][team], NOWHERE)
+        mean = np.full(len(builds), model.local)
+        seen = model.rows(own[:, None])
+        seen.data = self._seen(builds)
+        rows = model.rows(np.column_stack([mean, with_team])) + seen
+        return Sums(rows, self._unseen(builds, model.is_local(builds)))
+
+    def readings(self, builds: IntArray, benches: IntArray) -> tuple[Sums, Any]:
+        """Return what some builds would read at benches, but for the session and scatter.
+
+        Also which of them were never tested there: what is particular to them is not in it.
+        """
+        model = self.model
+        pair = model.pair_at(builds, benches)
+        bench = model.position["bench"][benches]
+        home = np.searchsorted(model.ends, model.position["build"][builds], side="right")
+        is_home = model.is_local(builds) & (home == benches)
+        # At home a build's unknown holds what it has at its bench as well.
+        whole = model.rows(np.where(is_home, model.position["build"][builds], NOWHERE)[:, None])
+        whole.data = 1 - self._seen(builds[is_home])
+        sums = self.builds(builds)
+        rows = sums.rows + whole + model.rows(np.column_stack([bench, pair]))
+        unseen = self._unseen(builds, model.is_local(builds) & ~is_home)
+        return Sums(rows, unseen), ~is_home & (pair == NOWHERE)
+
+    def _seen(self, builds: IntArray) -> FloatArray:
+        """Return how much of a build's unknown is its own: all, or at its only bench a share."""
+        variance = self.model.build_variance(builds, self._spread)
+        particular = np.where(self.model.is_local(builds), self._spread.interaction**2, 0.0)
+        return variance / (variance + particular)
+
+    def _unseen(self, builds: IntArray, which: Any) -> Any:
+        """Return the spread of what a build's unknown cannot tell from its bench's share."""
+        from scipy.sparse import csr_array
+
+        row = np.flatnonzero(which)
+        seen = self._seen(builds[row])
+        deviation = np.sqrt(seen) * self._spread.interaction
+        shape = (len(builds), self.model.builds.size)
+        return csr_array((deviation, (row, builds[row])), shape=shape)
+
+    def covariance(self, sums: Sums) -> FloatArray:
+        """Return the posterior covariance of some sums of terms."""
+        covariance = self._factor.covariance(sums.rows) + (sums.unseen @ sums.unseen.T).toarray()
+        symmetric: FloatArray = (covariance + covariance.T) / 2
+        return symmetric
+
+    def variances(self, sums: Sums) -> FloatArray:
+        """Return the posterior variance of each of some sums of terms."""
+        return np.concatenate(
+            [
+                self._factor.variances(part.rows) + (part.unseen**2).sum(axis=1)
+                for part in sums.parts()
+            ]
+        )
+
+    def of_terms(self, name: str) -> Sums:
+        """Return the terms of one kind, each alone."""
+        return self._seen_whole(self.model.rows(self.model.position[name][:, None]))
+
+    def _seen_whole(self, rows: Any) -> Sums:
+        """Return sums of unknowns as they are, nothing of a build beside them."""
+        from scipy.sparse import csr_array
+
+        return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
+
+    def leverages(self, trials: IntArray) -> FloatArray:
+        """Return by how much of itself each of some trials determines its own fit."""
+        fits = self._seen_whole(self.model.design[self.model.cells.codes[trials]])
+        leverage: FloatArray = self._weighed.weight[trials] * self.variances(fits)
+        return leverage
+
+    def gradient(self) -> FloatArray:
+        """Return how the likelihood below moves with the logarithms of the two spreads sought.
+
+        Those are `session` and `residual`: d(-2 ln L)/d ln σ = 2 (n - Σ (q² + Var q)/σ²) over the
+        sessions, and the same over the trials, whose fits' doubts add up to the number of unknowns
+        less what the priors hold of them [1]_.
+        """
+        variances, weight = self._factor.diagonal(), self._weighed.weight
+        at = self.model.position["session"]
+        sessions = np.sum((self.terms[at] ** 2 + variances[at]) * self._prior[at])
+        fits = self.model.size - np.sum(self._prior * variances)
+        trials = np.sum(weight * self.residuals**2) + fits
+        return 2 * np.array([len(at) - sessions, len(weight) - trials])
+
+    def minus_two_log_likelihood(self) -> float:
+        """Return how badly the priors' spreads explain y, up to a constant (restricted likelihood).
+
+        The mean's prior is all but flat, so that this is the likelihood of what is left of y once
+        its mean is taken out.
+        """
+        y, weight = self._weighed.y, self._weighed.weight
+        misfit = float(np.sum(weight * y**2) - self.terms @ self._weighed.right)
+        return (
+            self._factor.log_determinant
+            - float(np.sum(np.log(self._prior)))
+            - float(np.sum(np.log(weight)))
+            + misfit
+        )
+
+
+def restricted_spread(
+    model: Model,
+    y: FloatArray,
+    weight: FloatArray,
+    spread: Spread,
+    least_residual: float,
+    held: float = HELD,
+) -> Spread:
+    """Return the spreads with those of sessions and residuals estimated from the season itself.
+
+    Parameters
+    ----------
+    model : Model
+        Terms of the trials, n of them.
+    y : array, shape (n,)
+        ln power. [-]
+    weight : array, shape (n,)
+        One over the variance of each trial by its stated uncertainty. [-]
+    spread : Spread
+        What is usual, where the search begins; all but two stay as they are.
+    least_residual : float
+        Floor of the residual factor. [-]
+    held : float, optional
+        Standard deviation, as a logarithm, by which estimates are held to what is usual: a season
+        with few repeats cannot claim to be much quieter than others. Infinite: not at all. [-]
+
+    Returns
+    -------
+    Spread
+        With `session` and `residual` at the largest restricted likelihood above their floors.
+
+    References
+    ----------
+    .. [1] Patterson, H. D., Thompson, R., "Recovery of inter-block information when block sizes are
+       unequal", Biometrika 58 (1971) 545-554. [memory]
+    """
+    from scipy.optimize import minimize
+
+    centred = y - np.average(y, weights=weight)
+    # Builds and benches all but free: what a team learns must not pass for scatter of sessions.
+    free = replace(spread, team=FREE, build=FREE, bench=FREE)
+
+    weighed = Weighed(model, centred, weight)
+    usual = np.log([spread.session, max(spread.residual, least_residual)])
+
+    def misfit(logarithms: FloatArray) -> tuple[float, FloatArray]:
+        session, residual = (math.exp(each) for each in logarithms)
+        tried = replace(free, session=session, residual=residual)
+        solution = Solution(weighed.times(residual**-2), tried)
+        unusual = (logarithms - usual) / held
+        return (
+            solution.minus_two_log_likelihood() + float(np.sum(unusual**2)),
+            solution.gradient() + 2 * unusual / held,
+        )
+
+    found = minimize(
+        misfit,
+        usual,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[
+            (math.log(LEAST_SESSION), math.log(MOST_SESSION)),
+            (math.log(least_residual), math.log(MOST_RESIDUAL)),
+        ],
+        options={"maxiter": MOST_STEPS, "ftol": 1e-9},
+    )
+    session, residual = (math.exp(each) for each in found.x)
+    return replace(spread, session=session, residual=residual)

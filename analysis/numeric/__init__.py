@@ -1,0 +1,1 @@
+"""Groups, distributions and least squares: calculation that knows nothing of turbines."""

@@ -1,0 +1,1 @@
+"""A season summed up: typical power of builds and sessions, changes and progress of teams."""

@@ -1,0 +1,132 @@
+"""What came with a change from one build to the next, and how small a change could have been seen.
+
+Old and new back to back in one session share everything but the change, so the
+session's own wobble drops out; with the old one before and after, a steady
+drift drops out too. In different sessions both count.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis import uncertainty
+from analysis.columns import FloatArray, TextArray
+from analysis.numeric.distributions import normal_quantile
+from analysis.numeric.groups import group_by
+from analysis.season.estimates import Figure, uncertainty_of_change
+from analysis.uncertainty import percent
+
+POWER, CONFIDENCE = 0.80, 0.90  # of a test of one change, two-sided
+
+Design = Literal["old_new_old", "same_session", "different_sessions"]
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What came with the change from one build to the next, and what would have been seen.
+
+    `trials` and `sessions` are what it rests on.
+    """
+
+    effect_pct: float
+    interval_pct: tuple[float, float]
+    detectable_pct: float
+    design: Design
+    trials: int
+    sessions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """Trials of an old and a new build, in the order they were run; arrays of shape (n,)."""
+
+    ln_power: FloatArray
+    u_repeat: FloatArray
+    session_id: TextArray
+    is_new: npt.NDArray[np.bool_]
+
+
+def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
+    """Return what came with the change from one build to the next.
+
+    Parameters
+    ----------
+    newer, older : Figure
+        Typical power of the two builds.
+    trials : Pairing
+        Their trials that count, in the order they were run.
+
+    Returns
+    -------
+    Effect
+        Difference with its k = 2 interval, and the smallest change that a test like this one
+        shows with 80 % power at 90 % confidence, two-sided. Sessions that hold both builds count
+        alone; where there is none, the typical powers are compared.
+
+    Notes
+    -----
+    In a session the difference is the mean of the new less that of the old, its variance the sum of
+    the squares of each trial's uncertainty over the squared counts; sessions are weighted by their
+    inverse variances.
+
+    Examples
+    --------
+    Three runs each (4 % a run), old, new, old, in one session:
+
+    >>> def figure(power_w):
+    ...     return Figure("", power_w, power_w, 0.04, 0.14, 0.14, (0, 1), 1, 1, "b")
+    >>> runs = Pairing(np.log([0.050, 0.056, 0.050]), np.full(3, 0.04 / 3**0.5),
+    ...     np.array(["s"] * 3), np.array([False, True, False]))
+    >>> effect = effect_of_change(figure(0.056), figure(0.05), runs)
+    >>> round(effect.effect_pct), round(effect.detectable_pct, 1), effect.design
+    (12, 7.3, 'old_new_old')
+    """
+    both = _sessions_of_both(trials)
+    if both.any():
+        return _within_sessions(trials, both)
+    ratio = newer.normalised_power_w / older.normalised_power_w
+    u = uncertainty_of_change(newer, older)
+    trial_count, sessions = newer.trials + older.trials, newer.sessions + older.sessions
+    return _effect(math.log(ratio), u, "different_sessions", trial_count, sessions)
+
+
+def _sessions_of_both(trials: Pairing) -> npt.NDArray[np.bool_]:
+    """Return which trials are in a session that holds both builds."""
+    sessions = group_by(trials.session_id)
+    share_new = sessions.mean(trials.is_new.astype(float))
+    return ((share_new > 0) & (share_new < 1))[sessions.codes]
+
+
+def _within_sessions(trials: Pairing, both: npt.NDArray[np.bool_]) -> Effect:
+    """Return the difference within the sessions that hold both builds."""
+    y, u, is_new = trials.ln_power[both], trials.u_repeat[both], trials.is_new[both]
+    sessions = group_by(trials.session_id[both])
+    count = {new: sessions.sum((is_new == new).astype(float)) for new in (False, True)}
+    mean = {new: sessions.sum(np.where(is_new == new, y, 0)) / count[new] for new in (False, True)}
+    variance = sum(
+        sessions.sum(np.where(is_new == new, u**2, 0)) / count[new] ** 2 for new in (False, True)
+    )
+    weight = 1 / np.asarray(variance)
+    difference = float(np.sum(weight * (mean[True] - mean[False])) / np.sum(weight))
+    framed = all(
+        not is_new[sessions.codes == code][0] and not is_new[sessions.codes == code][-1]
+        for code in range(sessions.size)
+    )
+    design: Design = "old_new_old" if framed else "same_session"
+    return _effect(difference, float(np.sum(weight)) ** -0.5, design, len(y), sessions.size)
+
+
+def _effect(difference: float, u: float, design: Design, trials: int, sessions: int) -> Effect:
+    reach = uncertainty.COVERAGE_FACTOR * u
+    factor = normal_quantile((1 + CONFIDENCE) / 2) + normal_quantile(POWER)
+    return Effect(
+        effect_pct=percent(difference),
+        interval_pct=(percent(difference - reach), percent(difference + reach)),
+        detectable_pct=percent(factor * u),
+        design=design,
+        trials=trials,
+        sessions=sessions,
+    )

@@ -1,0 +1,128 @@
+"""A team's way so far: the trend of its sessions, and whether its builds still gain."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.season.estimates import Figure, uncertainty_of_change
+from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
+
+LEAST_SESSIONS, LEAST_DAYS, LEAST_WEEKS = 4, 4, 3.0  # to show a slope
+SESSIONS_TO_CALL = 5  # to call it
+IMPROVING_UP_TO, LIKELY_UP_TO = 0.05, 0.10  # probability of chance, one-sided
+PLATEAU_BUILDS = 3  # builds without gain after which another factor is worth a try
+
+Verdict = Literal["too_early", "no_clear_trend", "likely_improving", "improving"]
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Whether power grows from session to session; without enough sessions, why not known."""
+
+    sessions: int
+    slope: Slope | None
+    test: MannKendall | None
+    verdict: Verdict
+    reason: str
+
+
+def trend_of(weeks: Sequence[float], ln_power: Sequence[float]) -> Trend:
+    """Return the trend of a team's sessions.
+
+    Parameters
+    ----------
+    weeks : sequence of float, length n
+        When each session was, in order. [weeks]
+    ln_power : sequence of float, length n
+        Typical ln power of each. [-]
+
+    Returns
+    -------
+    Trend
+        Slope from four sessions on four days over three weeks, a verdict from five.
+
+    Examples
+    --------
+    >>> trend_of([0, 1, 2, 3, 4], [0.0, 0.1, 0.15, 0.3, 0.4]).verdict
+    'improving'
+    >>> trend_of([0, 1], [0.0, 0.1]).reason
+    'a trend needs 4 sessions on different days over 3 weeks'
+    """
+    days = {round(7 * week, 3) for week in weeks}
+    too_few = len(weeks) < LEAST_SESSIONS or len(days) < LEAST_DAYS
+    if too_few or max(weeks) - min(weeks) < LEAST_WEEKS:
+        reason = (
+            f"a trend needs {LEAST_SESSIONS} sessions on different days over {LEAST_WEEKS:g} weeks"
+        )
+        return Trend(len(weeks), None, None, "too_early", reason)
+    slope, test = theil_sen(weeks, ln_power), mann_kendall(ln_power)
+    if len(weeks) < SESSIONS_TO_CALL:
+        reason = f"{SESSIONS_TO_CALL} sessions are needed to call a trend"
+        return Trend(len(weeks), slope, test, "too_early", reason)
+    return Trend(len(weeks), slope, test, _verdict(test.p_one_sided), "")
+
+
+def _verdict(p_one_sided: float) -> Verdict:
+    if p_one_sided <= IMPROVING_UP_TO:
+        return "improving"
+    return "likely_improving" if p_one_sided <= LIKELY_UP_TO else "no_clear_trend"
+
+
+def has_plateaued(builds: Sequence[Figure]) -> bool:
+    """Return whether the newest builds brought nothing beyond doubt over what was before.
+
+    Parameters
+    ----------
+    builds : sequence of Figure
+        Typical power of a team's builds, oldest first.
+
+    Returns
+    -------
+    bool
+        True where none of the last three lies above the best before them by more than the standard
+        uncertainty of the difference; False with fewer than four.
+
+    Examples
+    --------
+    >>> def figure(power_w):
+    ...     return Figure("", power_w, power_w, 0.03, 0.14, 0.14, (0, 1), 1, 1, "b")
+    >>> has_plateaued([figure(power) for power in (0.05, 0.051, 0.050, 0.049)])
+    True
+    >>> has_plateaued([figure(power) for power in (0.05, 0.051, 0.056, 0.049)])
+    False
+    """
+    if len(builds) <= PLATEAU_BUILDS:
+        return False
+    before, newest = builds[:-PLATEAU_BUILDS], builds[-PLATEAU_BUILDS:]
+    best = max(before, key=lambda figure: figure.normalised_power_w)
+    return not any(
+        math.log(figure.normalised_power_w / best.normalised_power_w)
+        > uncertainty_of_change(figure, best)
+        for figure in newest
+    )
+
+
+def weeks_between(seconds: npt.ArrayLike) -> list[float]:
+    """Return moments as weeks after the first.
+
+    Parameters
+    ----------
+    seconds : array-like, shape (n,)
+        Moments. [s]
+
+    Returns
+    -------
+    list of float
+        Weeks. [weeks]
+
+    Examples
+    --------
+    >>> weeks_between([0.0, 604800.0])
+    [0.0, 1.0]
+    """
+    moments = np.asarray(seconds, dtype=np.float64)
+    return [float(each) for each in (moments - moments.min()) / 604_800] if moments.size else []

@@ -1,0 +1,248 @@
+"""A season's trials summed up: typical power of builds and sessions, and each team's way.
+
+The largest trial of a team is shown beside it as "best seen" and used for nothing, since the
+largest of many noisy numbers is too large.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.columns import FloatArray, IntArray, TextArray
+from analysis.numeric.groups import Groups, are_among, group_by, pair_up
+from analysis.numeric.lazy import MadeWhenAsked, first_words
+from analysis.season.estimates import Change, Figure, Figures, compare, places, typical_figures
+from analysis.trials.inputs import Columns
+from analysis.trials.results import PowerResults
+
+RECORD = "record"
+ACCEPTED = "accepted"
+
+
+@dataclass(frozen=True, slots=True)
+class BestSeen:
+    """The largest trial of a team; the largest of `trials` noisy numbers, so rather too large."""
+
+    normalised_power_w: float
+    u_total: float
+    interval_w: tuple[float, float]
+    trial_id: str
+    build_id: str
+    trials: int
+
+
+@dataclass(frozen=True, slots=True)
+class TeamSeason:
+    """One team's way through the season, from the trials that count; `sessions` oldest first."""
+
+    team_id: str
+    current: Figure
+    first_build: Figure
+    sessions: tuple[Figure, ...]
+    best_seen: BestSeen
+    change: Change | None
+
+
+class TeamSeasons(MadeWhenAsked[TeamSeason]):
+    """The seasons of all teams as columns, in the order of team ids; one is made when asked for.
+
+    `builds` and `sessions` hold the figures of every team, one team after the other, each
+    oldest first.
+    """
+
+    def __init__(
+        self,
+        teams: Groups,
+        builds: "Ordered",
+        sessions: "Ordered",
+        best: IntArray,
+        facts: tuple[Columns, PowerResults],
+    ) -> None:
+        self.team_ids, self._counted = teams.labels, teams.count()
+        self.builds, self.sessions = builds, sessions
+        self._best, (self._trials, self._results) = best, facts
+
+    def __len__(self) -> int:
+        return len(self.team_ids)
+
+    def made(self, at: int) -> TeamSeason:
+        """Return one team's season."""
+        builds = self.builds.of(at)
+        return TeamSeason(
+            team_id=str(self.team_ids[at]),
+            current=builds[-1],
+            first_build=builds[0],
+            sessions=tuple(self.sessions.of(at)),
+            best_seen=self._best_seen(at),
+            change=compare(builds[-1], builds[0]) if len(builds) > 1 else None,
+        )
+
+    def current(self, at: int) -> Figure:
+        """Return the figure of a team's current build."""
+        return self.builds.figures[int(self.builds.order[self.builds.ends[at] - 1])]
+
+    @property
+    def current_build_ids(self) -> TextArray:
+        """Return the newest build of each team that counts."""
+        last = self.builds.order[self.builds.ends - 1]
+        ids: TextArray = self.builds.figures.labels[last]
+        return ids
+
+    @property
+    def best_seen_w(self) -> FloatArray:
+        """Return the largest trial of each team, in watts."""
+        best: FloatArray = self._results.normalised_power_w[self._best]
+        return best
+
+    def _best_seen(self, at: int) -> BestSeen:
+        best, results = self._best[at], self._results
+        return BestSeen(
+            normalised_power_w=float(results.normalised_power_w[best]),
+            u_total=float(results.u_total[best]),
+            interval_w=(float(results.interval_low_w[best]), float(results.interval_high_w[best])),
+            trial_id=str(self._trials["trial_id"][best]),
+            build_id=str(self._trials["build_id"][best]),
+            trials=int(self._counted[at]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """Figures, and which of them are a team's, first to last: `order` from one end to the next."""
+
+    figures: Figures
+    order: IntArray
+    ends: IntArray
+
+    def of(self, team: int) -> list[Figure]:
+        """Return the figures of one team, first to last."""
+        start = int(self.ends[team - 1]) if team else 0
+        return [self.figures.made(at) for at in self.order[start : int(self.ends[team])].tolist()]
+
+
+def counts_for_season(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:
+    """Return which trials count: accepted record trials that could be normalised.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `kind` and `state`.
+    results : PowerResults
+        Their results.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a trial counts.
+    """
+    counted: npt.NDArray[np.bool_] = why_left_out(trials, results) == ""
+    return counted
+
+
+def are_usable(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:
+    """Return which trials of whatever kind a finding may rest on: accepted and normalised.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `state`.
+    results : PowerResults
+        Their results.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a trial may be used.
+    """
+    usable: npt.NDArray[np.bool_] = (np.asarray(trials["state"]) == ACCEPTED) & np.isfinite(
+        results.normalised_power_w
+    )
+    return usable
+
+
+def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
+    """Return the season of every team that has a trial that counts.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        `kind`, `state`, `trial_id`, `team_id`, `turbine_id`, `build_id`, `session_id`, `bench_id`,
+        `build_number` and `started_at` (seconds).
+    results : PowerResults
+        Their results.
+
+    Returns
+    -------
+    TeamSeasons
+        In the order of team ids. The current build is the newest one that counts.
+    """
+    where = places(counts_for_season(trials, results), trials)
+    positions, session_of = np.flatnonzero(where.counted), where.sessions
+    build_of = group_by(np.asarray(trials["build_id"])[positions])
+    first = positions[build_of.one_of_each()]
+    teams = group_by(np.asarray(trials["team_id"])[first])
+    by_team = Groups(teams.labels, teams.codes[build_of.codes])
+    started: FloatArray = np.asarray(trials["started_at"], dtype=np.float64)[positions]
+    # A build's number tells its place in its turbine, whenever it was tested; a team's turbines
+    # follow each other as they were first tested.
+    turbines = group_by(np.asarray(trials["turbine_id"])[first])
+    first_of_turbine = turbines.smallest(build_of.smallest(started))[turbines.codes]
+    number: FloatArray = np.asarray(trials["build_number"], dtype=np.float64)[first]
+    builds = _ordered(
+        typical_figures(build_of, where, results),
+        teams.codes,
+        first_of_turbine,
+        number,
+    )
+    pairs = pair_up(by_team, session_of)
+    team_sessions = Groups(session_of.labels[pairs.other], pairs.codes)
+    sessions = _ordered(
+        typical_figures(team_sessions, where, results), pairs.one, team_sessions.smallest(started)
+    )
+    best = positions[by_team.first_largest(results.normalised_power_w[positions])]
+    return TeamSeasons(by_team, builds, sessions, best, (trials, results))
+
+
+def _ordered(figures: Figures, team: IntArray, *keys: FloatArray) -> Ordered:
+    """Return the figures team by team, each team's in the order of some keys."""
+    order = np.lexsort((*keys[::-1], team))
+    return Ordered(figures, order, np.cumsum(np.bincount(team)))
+
+
+#: Why a stored trial does not count, by code.
+LEFT_OUT = {
+    "withdrawn": "withdrawn by their school",
+    "held": "waiting for an answer to a data check",
+    "other_kind": "sweeps, reference, visit, event or open-circuit runs, not record trials",
+    "out_of_range": "measured in wind too far from the season's reference to be put on it fairly",
+    "not_normalised": "without a known wind speed or power",
+}
+
+
+def why_left_out(trials: Columns, results: PowerResults) -> TextArray:
+    """Return why each trial does not count.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        Needs `kind` and `state`.
+    results : PowerResults
+        Their results.
+
+    Returns
+    -------
+    array of str, shape (n,)
+        A code of `LEFT_OUT`, empty where the trial counts.
+    """
+    state, kind = np.asarray(trials["state"]), np.asarray(trials["kind"])
+    return first_words(
+        [
+            are_among(state, {"withdrawn"}),
+            are_among(state, {"held"}),
+            ~are_among(kind, {RECORD}),
+            results.is_out_of_range,
+            ~np.isfinite(results.normalised_power_w),
+        ],
+        list(LEFT_OUT),
+    )

@@ -1,0 +1,1 @@
+"""From the readings of trials to their power, normalised and with its uncertainty."""

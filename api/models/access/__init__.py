@@ -1,0 +1,1 @@
+"""Access keys, signed-in browsers, stored answers and rate counts."""

@@ -1,0 +1,97 @@
+"""An access key: how a script or a person comes in."""
+
+from datetime import datetime
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel, String
+
+from api.models.core.fields import Label, Moment
+from api.models.core.ids import OrganisationId
+from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+
+Role = Literal["lead", "coach", "reader"]
+Organisations = Annotated[
+    list[OrganisationId],
+    Field(max_length=2000, description="Whose things the key reaches; a lead reaches all."),
+]
+
+
+class KeyFacts(SQLModel):
+    """What every shape of a key shares."""
+
+    label: Label = Column(description="What the key is for, such as 'Coach, spring laptop'.")
+    role: Role = Column(
+        sa_type=String,
+        description="lead: everything; coach: reads and writes its organisations; reader: "
+        "reads them.",
+    )
+    expires_at: Moment | None = None
+
+
+class AccessKey(KeyFacts, Stored, table=True):
+    """A stored key: the digest of its secret, never the secret."""
+
+    __tablename__ = "access_key"
+    prefix: ClassVar[str] = "key"
+
+    digest: str
+    revoked_at: datetime | None = None
+
+
+class KeyOrganisation(SQLModel, table=True):
+    """One organisation that a key reaches."""
+
+    __tablename__ = "access_key_organisation"
+
+    key_id: str = Column(foreign_key="access_key.id", primary_key=True)
+    organisation_id: str = Column(foreign_key="organisation.id", primary_key=True, index=True)
+
+
+class KeyCreate(KeyFacts, Input):
+    """A key to make."""
+
+    organisation_ids: Organisations = []
+
+    @model_validator(mode="after")
+    def reaches_something(self) -> "KeyCreate":
+        """Refuse a coach or reader who could see nothing."""
+        if self.role != "lead" and not self.organisation_ids:
+            raise PydanticCustomError(
+                "organisations_missing", "a coach or reader needs organisation_ids"
+            )
+        return self
+
+
+@changes_of(KeyCreate, "label", "expires_at", "organisation_ids")
+class KeyUpdate(Input):
+    """What may change of a key."""
+
+    revoked: Annotated[
+        Literal[True] | None, Field(description="true ends the key at once and for good.")
+    ] = None
+
+
+class KeyRead(KeyFacts, Answer):
+    """A key as stored; its secret is not kept and cannot be shown again."""
+
+    organisation_ids: list[str]
+    revoked_at: datetime | None
+
+
+class KeyMade(KeyRead):
+    """A new key with its secret, shown this once."""
+
+    key: Annotated[
+        str | None,
+        Field(description="The secret. It is shown once, and left out of a retry: keep it safe."),
+    ] = None
+
+
+class KeyQuery(PageQuery):
+    """Which keys to list."""
+
+    label: Label | None = None
+    role: Role | None = None

@@ -1,0 +1,198 @@
+"""What every family of shapes is made of: inputs, stored rows, answers, list questions."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import cache
+from typing import Annotated, Any, ClassVar, Self, TypeVar
+
+from pydantic import BaseModel as PlainModel
+from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, create_model, model_validator
+from pydantic_core import PydanticCustomError
+from sqlalchemy import JSON, Index, text
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel
+
+from api.models.core.units import Unit, quantity
+
+#: Beyond this no unit can be meant, and arithmetic would leave the floats.
+LARGEST_TYPED = 1e300
+AsTyped = dict[str, dict[str, Any]]
+Shape = TypeVar("Shape", bound="Input")
+
+#: A JSON column whose Python None is the database's NULL, not the JSON word null.
+JSON_OR_NULL = JSON(none_as_null=True)
+
+
+def _list_spellings(schema: dict[str, Any]) -> None:
+    """Add the other units of each quantity to a JSON Schema."""
+    properties: dict[str, Any] = schema.get("properties", {})
+    for field in list(properties):
+        measured = quantity(field)
+        for name, unit in (measured.spellings() if measured else {}).items():
+            words = f"Instead of {field}, in {unit.symbol}."
+            properties[name] = _of_numbers(properties[field]) | {"description": words}
+
+
+def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of a number, or of a list of them, without its SI limits."""
+    branches = schema.get("anyOf", [schema])
+    is_list = any(branch.get("type") == "array" for branch in branches)
+    number = {"type": "number"}
+    return {"type": "array", "items": number} if is_list else number
+
+
+class Untabled(SQLModel):
+    """A shape that is no table's: pydantic alone makes those within it, to the same end."""
+
+    __init__ = PlainModel.__init__
+    __setattr__ = PlainModel.__setattr__  # type: ignore[assignment]  # names differ, and nothing else
+
+    def __new__(cls, *_: Any, **__: Any) -> Self:
+        """Return a bare shape; SQLModel readies it for a table's bookkeeping as well."""
+        return object.__new__(cls)
+
+
+class Input(Untabled):
+    """What a caller sends: nothing unknown, and each quantity in one unit of several."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
+
+    def typed(self) -> AsTyped:
+        """Return the values that came in another unit, with that unit."""
+        kept: AsTyped = self.__dict__.get("_typed_units", {})
+        return kept
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def read_units(cls, data: Any, handler: ModelWrapValidatorHandler["Input"]) -> "Input":
+        """Turn other units into SI before the limits are asked, and remember what was typed."""
+        if not isinstance(data, dict):
+            return handler(data)
+        plain, typed = _to_si(data, _fields_of(cls))
+        shape = handler(plain)
+        if typed:
+            shape.__dict__["_typed_units"] = typed
+        return shape
+
+
+@cache
+def _fields_of(shape: type[SQLModel]) -> frozenset[str]:
+    return frozenset(shape.model_fields)
+
+
+def _to_si(data: dict[str, Any], fields: frozenset[str]) -> tuple[dict[str, Any], AsTyped]:
+    """Return data with every quantity under its own name, and what was typed otherwise."""
+    if fields.issuperset(data):
+        return data, {}
+    plain, typed = dict(data), {}
+    spellings = _spellings(fields)
+    for name in data:
+        if name in fields or name not in spellings:
+            continue
+        field, unit = spellings[name]
+        if field in plain:
+            raise PydanticCustomError(
+                "twice", "gives {field} twice, in two units", {"field": field, "name": name}
+            )
+        value = plain.pop(name)
+        plain[field] = _converted(value, unit)
+        if value is not None:
+            typed[field] = {"value": value, "unit": unit.symbol, "field": name}
+    return plain, typed
+
+
+def _converted(value: Any, unit: Unit) -> Any:
+    """Return a number, or each number of a list, in SI; anything else as it came."""
+    if isinstance(value, list):
+        return [_converted(each, unit) for each in value]
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return unit.to_si(value) if is_number and abs(value) < LARGEST_TYPED else value
+
+
+@cache
+def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
+    return {
+        name: (field, unit)
+        for field in fields
+        if (measured := quantity(field)) is not None
+        for name, unit in measured.spellings().items()
+        if name not in fields
+    }
+
+
+class Stored(SQLModel):
+    """What every stored thing has beside its facts; `prefix` begins its public ids."""
+
+    prefix: ClassVar[str]
+
+    id: str = Column(primary_key=True)
+    version: int = 1
+    created_at: datetime = Column(default_factory=lambda: datetime.now(UTC))
+    as_typed: AsTyped = Column(default_factory=dict, sa_type=JSON)
+
+
+class Answer(Untabled):
+    """What every answer about a stored thing begins with."""
+
+    id: Annotated[str, Field(description="Public id.")]
+    version: Annotated[int, Field(description="Number of this state; If-Match quotes it.")]
+    created_at: Annotated[datetime, Field(description="When it was stored, in UTC.")]
+    as_typed: Annotated[
+        AsTyped, Field(description="Values that came in another unit, as they were typed.")
+    ]
+
+
+def unique_where_null(table: str, owner: str, name: str) -> Index:
+    """Return the index that keeps names apart among things without an owner.
+
+    A unique constraint does not: to a database no two NULLs are the same owner.
+    """
+    unowned = text(f"{owner} IS NULL")
+    return Index(
+        f"uq_{table}_unowned_{name}",
+        name,
+        unique=True,
+        sqlite_where=unowned,
+        postgresql_where=unowned,
+    )
+
+
+def changes_of(facts: type[SQLModel], *names: str) -> Callable[[type[Shape]], type[Shape]]:
+    """Give a class some fields of another, each of which may be left out.
+
+    A field that is left out keeps its value; `null` clears one that may be empty (RFC 7396).
+    """
+
+    def add_fields(shape: type[Shape]) -> type[Shape]:
+        fields: dict[str, Any] = {
+            name: (facts.model_fields[name].rebuild_annotation(), None) for name in names
+        }
+        made: type[Shape] = create_model(
+            shape.__name__,
+            __base__=shape,
+            __doc__=shape.__doc__,
+            __module__=shape.__module__,
+            **fields,
+        )
+        return made
+
+    return add_fields
+
+
+class PageQuery(PlainModel):
+    """How much of a list to give, and from where."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    limit: Annotated[int, Field(ge=1, le=200, description="Most things on one page.")] = 50
+    cursor: Annotated[
+        str | None, Field(max_length=400, description="The `next` of the page before.")
+    ] = None
+
+    def filters(self) -> dict[str, Any]:
+        """Return what the list is narrowed to."""
+        return self.model_dump(exclude_none=True, exclude={"limit", "cursor"})
+
+    def column_filters(self) -> dict[str, Any]:
+        """Return what the list is narrowed to by columns of the things themselves."""
+        return self.filters()

@@ -1,0 +1,218 @@
+"""From the faults that pydantic finds to faults in the words of the person who typed."""
+
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+from typing import Any
+
+from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
+
+from api.errors import ApiError, FieldError, Invalid, Malformed, UnsupportedMedia
+from api.models.core.shapes import LARGEST_TYPED, Input
+from api.models.core.units import likely_units, quantity
+
+VALUE_SHOWN = 100
+#: Faults of one input that are put into words; of the rest only the number is reported.
+MOST_EXPLAINED = 100
+
+#: Code and words for the faults that occur; anything else keeps pydantic's own.
+WORDS = {
+    "missing": ("missing", "is needed and was not given"),
+    "extra_forbidden": ("unknown_field", "is not a field of this"),
+    "finite_number": ("not_finite", "must be a finite number"),
+    "float_type": ("wrong_type", "must be a number, not text or true/false"),
+    "int_type": ("wrong_type", "must be a whole number, without a decimal point"),
+    "int_from_float": ("wrong_type", "must be a whole number"),
+    "string_type": ("wrong_type", "must be text"),
+    "string_unicode": ("control_character", "has a character that cannot be stored"),
+    "model_attributes_type": ("wrong_type", "must be a group of named fields"),
+    "bool_type": ("wrong_type", "must be true or false"),
+    "bool_parsing": ("wrong_type", "must be true or false"),
+    "string_pattern_mismatch": ("malformed", "does not have the form that is needed here"),
+}
+
+
+def explain(error: RequestValidationError) -> ApiError:
+    """Return the refusal that a request's faults mean."""
+    faults = error.errors()
+    if any(fault["type"] == "json_invalid" for fault in faults):
+        return Malformed("the body is not JSON")
+    if isinstance(error.body, bytes):
+        return UnsupportedMedia("send the body as application/json")
+    return refuse(faults, error.body, whole=lambda loc: tuple(loc[1:]))
+
+
+def refuse(
+    faults: Sequence[Any],
+    typed: Any,
+    whole: Any = tuple,
+    most: int = MOST_EXPLAINED,
+) -> Invalid:
+    """Return one refusal that counts all faults of an input and explains the first ones."""
+    errors = [field_error(fault, whole(fault["loc"]), typed) for fault in faults[:most]]
+    first = errors[0]
+    where = f"{first.pointer or first.column} " if first.pointer or first.column else ""
+    more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+    return Invalid(f"{where}{first.detail}{more}", errors, error_count=len(faults))
+
+
+def invalid(
+    error: ValidationError,
+    typed: Any,
+    prefix: tuple[str | int, ...] = (),
+    most: int = MOST_EXPLAINED,
+) -> Invalid:
+    """Return the refusal that the faults of one shape mean."""
+    faults = error.errors(include_url=False)
+    return refuse(faults, typed, whole=lambda loc: (*prefix, *loc), most=most)
+
+
+def field_error(
+    fault: Any, loc: tuple[str | int, ...], typed: Any, place: dict[str, Any] | None = None
+) -> FieldError:
+    """Return one fault in words, at the name under which the value was typed."""
+    code, detail = _words(fault)
+    where = place or {"pointer": pointer(_as_typed_loc(loc, typed))}
+    shown = fault["type"] != "missing"
+    return FieldError(
+        code,
+        detail,
+        _hint(fault, loc, typed),
+        value=echo(fault["input"]) if shown else None,
+        **where,
+    )
+
+
+def _words(fault: Any) -> tuple[str, str]:
+    kind, context = fault["type"], fault.get("ctx", {})
+    if kind in WORDS:
+        return WORDS[kind]
+    if "ge" in context or "le" in context:
+        return "out_of_range", _between(_field(fault), context)
+    return kind, str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input ")
+
+
+def _field(fault: Any) -> str:
+    """Return the name of the field a fault is in; empty where the whole input is at fault."""
+    return str(fault["loc"][-1]) if fault["loc"] else ""
+
+
+def _between(field: str, context: dict[str, Any]) -> str:
+    """Return the limits of a field in words; an error of pydantic names only the one passed."""
+    measured = quantity(field)
+    unit = f" {measured.symbol}" if measured else ""
+    if field not in LIMITS:
+        side = f"at least {context['ge']:g}" if "ge" in context else f"at most {context['le']:g}"
+        return f"must be {side}{unit}"
+    low, high = LIMITS[field]
+    return f"must be between {low:g} and {high:g}{unit}"
+
+
+def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
+    """Return what would do instead, where that can be guessed."""
+    field, value = _field(fault), fault["input"]
+    if fault["type"] == "extra_forbidden":
+        return nearest(field, _fields_beside(loc, typed))
+    if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
+        return None
+    if not isinstance(value, int | float) or abs(value) > LARGEST_TYPED:
+        return None
+    units = likely_units(field, float(value), *LIMITS[field])
+    return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None
+
+
+def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
+    """Return the fields of the shapes that the given ones may be of, less those given."""
+    group = typed
+    for step in loc[:-1]:
+        group = _inside(group, step)
+    given = set(group) - {str(loc[-1])} if isinstance(group, dict) else set()
+    most = max(len(fields & given) for fields in SHAPES)
+    return set().union(*(fields for fields in SHAPES if len(fields & given) == most)) - given
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Return the known name that a misspelt one is nearest to, as a question."""
+    close = get_close_matches(name.lower(), list(known), n=1, cutoff=0.6)
+    return f"Did you mean {close[0]}?" if close else None
+
+
+def _as_typed_loc(loc: tuple[str | int, ...], typed: Any) -> tuple[str | int, ...]:
+    """Return the place of a value under the name it came by, which may carry another unit."""
+    here = typed
+    named: list[str | int] = []
+    for step in loc:
+        name = _spelt(step, here)
+        named.append(name)
+        here = _inside(here, name)
+    return tuple(named)
+
+
+def _spelt(step: str | int, here: Any) -> str | int:
+    """Return the name under which a field was typed."""
+    measured = quantity(str(step))
+    if not isinstance(here, dict) or step in here or measured is None:
+        return step
+    return next((name for name in measured.spellings() if name in here), step)
+
+
+def _inside(here: Any, step: str | int) -> Any:
+    if isinstance(here, dict):
+        return here.get(step)
+    if isinstance(here, list) and isinstance(step, int) and step < len(here):
+        return here[step]
+    return None
+
+
+def pointer(loc: Iterable[str | int]) -> str:
+    """Return a place as a JSON pointer (RFC 6901).
+
+    >>> pointer(("runs", 0, "a/b"))
+    '/runs/0/a~1b'
+    """
+    return "".join("/" + echo(str(step)).replace("~", "~0").replace("/", "~1") for step in loc)
+
+
+def echo(value: Any) -> str:
+    """Return what came in as short text that any answer can carry."""
+    if isinstance(value, dict | list):
+        return f"a {'list' if isinstance(value, list) else 'group of fields'}"
+    if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 256:
+        return "a number of very many digits"
+    if isinstance(value, float):
+        return str(value).removesuffix(".0")
+    return str(value).encode("utf-8", "backslashreplace")[:VALUE_SHOWN].decode("utf-8", "replace")
+
+
+def _all_inputs(base: type[Input]) -> set[type[Input]]:
+    return {base}.union(*(_all_inputs(child) for child in base.__subclasses__()))
+
+
+LIMITS: dict[str, tuple[float, float]] = {}
+SHAPES: list[set[str]] = []
+
+
+def learn_fields() -> None:
+    """Learn the limits and spellings of every field; called once when all shapes are there."""
+    for shape in _all_inputs(Input):
+        SHAPES.append(set(shape.model_fields))
+        for name, field in shape.model_fields.items():
+            bounds = {
+                key: getattr(mark, key)
+                for mark in _marks(field)
+                for key in ("ge", "le")
+                if hasattr(mark, key)
+            }
+            if len(bounds) == 2:
+                LIMITS.setdefault(name, (bounds["ge"], bounds["le"]))
+
+
+def _marks(field: Any) -> list[Any]:
+    """Return the marks on a field's type, also inside `… | None`."""
+    inner = [
+        mark
+        for part in getattr(field.annotation, "__args__", ())
+        for info in getattr(part, "__metadata__", ())
+        for mark in getattr(info, "metadata", [info])
+    ]
+    return [*field.metadata, *inner]

@@ -1,0 +1,1 @@
+"""Shapes of an event: official runs, inspections, forecast."""

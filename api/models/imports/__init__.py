@@ -1,0 +1,1 @@
+"""Imports, and files of trials."""

@@ -1,0 +1,1 @@
+"""Flags and the cached results of trials and sweeps."""

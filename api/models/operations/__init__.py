@@ -1,0 +1,1 @@
+"""Erasures and rebuilds."""

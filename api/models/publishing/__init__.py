@@ -1,0 +1,1 @@
+"""Trials as last published."""

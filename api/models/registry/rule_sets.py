@@ -1,0 +1,157 @@
+"""An event's rules as data: what is asked of each build, in facts, units and limits."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
+
+from analysis.event.rules import FACTS, OPERATORS, UNITS
+from api.models.core.fields import BestOf, Duration, Label, Load
+from api.models.core.shapes import Input
+from api.models.core.validation import nearest
+
+MOST_CHECKS, MOST_ITEMS = 100, 30
+#: Whatever the rules are, each blade is pulled before it spins in public.
+PULL_TEST_ID, PULL_TEST = "pull_test", ("must", "inspection", ">=", "safety.pull_test_n")
+
+
+def _one_of(known: Any, what: str) -> Any:
+    """Return the validator of a name that must be known; the refusal says which is nearest."""
+
+    def check(name: str) -> str:
+        if name not in known:
+            near = nearest(name, known) or f"Known are {', '.join(sorted(known))}."
+            raise PydanticCustomError("unknown_name", "is not {what}. {near}",
+                                      {"what": what, "near": near})  # fmt: skip
+        return name
+
+    return AfterValidator(check)
+
+
+SYMBOLS = sorted({symbol for family in UNITS.values() for symbol in family})
+FactName = Annotated[
+    str,
+    _one_of(FACTS, "a fact that a rule can ask about"),
+    Field(json_schema_extra={"enum": sorted(FACTS)}),
+]
+Operator = Annotated[
+    str, _one_of(OPERATORS, "an operator"), Field(json_schema_extra={"enum": list(OPERATORS)})
+]
+UnitName = Annotated[str, _one_of(SYMBOLS, "a unit"), Field(json_schema_extra={"enum": SYMBOLS})]
+RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+Number = Annotated[float, Field(strict=True, ge=-1e9, le=1e9, allow_inf_nan=False)]
+
+
+class Rule(Input):
+    """One thing that the rules ask.
+
+    A `limit` compares a fact with a value, or with another fact. A `declared` fact only has to be
+    known. An inspector checks an `inspection`, item by item, and may measure it.
+    """
+
+    id: RuleId
+    words: Annotated[Label, Field(description="The rule as people read it.")]
+    severity: Literal["must", "should"] = "must"
+    kind: Literal["limit", "declared", "inspection"]
+    field: Annotated[FactName | None, Field(description="The fact it asks about.")] = None
+    op: Operator | None = None
+    value: Annotated[
+        Number | Label | list[Number | Label] | None,
+        Field(description="The limit; for `in` a list of what is allowed."),
+    ] = None
+    value_from: Annotated[
+        FactName | None, Field(description="A fact that is the limit, instead of a value.")
+    ] = None
+    unit: Annotated[
+        UnitName | None, Field(description="Of value and tolerance; left out, the fact's own.")
+    ] = None
+    tolerance: Annotated[
+        Number,
+        Field(ge=0, description="Beyond the limit by no more: to be measured again. Same unit."),
+    ] = 0.0
+    items: Annotated[
+        tuple[Label, ...], Field(max_length=MOST_ITEMS, description="What an inspector looks at.")
+    ] = ()
+    touches: Annotated[
+        tuple[FactName, ...],
+        Field(max_length=MOST_ITEMS, description="Facts whose change asks for a new inspection."),
+    ] = ()
+
+    @model_validator(mode="after")
+    def fits_its_kind(self) -> "Rule":
+        """Refuse what does not belong to the kind, or misses what it needs."""
+        has_limit = self.value is not None or self.value_from is not None
+        if self.kind != "inspection" and self.field is None:
+            raise PydanticCustomError("field_missing", "a {kind} needs the field it asks about",
+                                      {"kind": self.kind})  # fmt: skip
+        if self.kind == "limit" and not (self.op and has_limit):
+            raise PydanticCustomError("limit_missing", "a limit needs op, and value or value_from")
+        if self.value is not None and self.value_from is not None:
+            raise PydanticCustomError("two_limits", "has value and value_from: give one of them")
+        if (self.op == "in") != isinstance(self.value, list):
+            raise PydanticCustomError("list", "op 'in' goes with a list of values, and only it")
+        if (self.op is None) != (not has_limit):
+            raise PydanticCustomError("limit_missing", "op and a limit go together")
+        self._require_unit()
+        self._require_kind_of_value()
+        self._require_pull_test()
+        return self
+
+    def _require_kind_of_value(self) -> None:
+        """Refuse words where numbers are compared, and two facts of different units."""
+        facts = [FACTS[name] for name in (self.field, self.value_from) if name]
+        is_words = any(not fact.unit for fact in facts) or isinstance(self.value, str)
+        if self.op in ("<=", ">=") and is_words:
+            raise PydanticCustomError("words", "op '{op}' compares numbers", {"op": self.op})
+        if len({fact.unit for fact in facts}) > 1:
+            raise PydanticCustomError(
+                "units_differ", "{one} and {other} are not of one unit",
+                {"one": self.field, "other": self.value_from},
+            )  # fmt: skip
+
+    def _require_pull_test(self) -> None:
+        """Refuse a pull test that asks for less than every build must hold."""
+        asked = (self.severity, self.kind, self.op, self.value_from)
+        if self.id == PULL_TEST_ID and asked != PULL_TEST:
+            raise PydanticCustomError(
+                "pull_test", "pull_test must be an inspection of op >= and value_from {fact}",
+                {"fact": PULL_TEST[-1]},
+            )  # fmt: skip
+
+    def _require_unit(self) -> None:
+        """Refuse a unit that is not one of the fact's."""
+        fact = self.field or self.value_from
+        own = FACTS[fact].unit if fact else None
+        if self.unit is not None and own is not None and self.unit not in UNITS.get(own, {}):
+            known = ", ".join(UNITS[own]) if own else "none"
+            raise PydanticCustomError("unit", "{unit} is no unit of {fact}; there {known}",
+                                      {"unit": self.unit, "fact": fact,
+                                       "known": f"are {known}" if own else "is none"})  # fmt: skip
+
+
+class Metric(Input):
+    """What is compared on the day."""
+
+    load: Literal["free", "fixed"] = "free"
+    load_ohm: Load | None = None
+    duration_s: Duration = 30.0
+    best_of: BestOf = 1
+
+
+class RuleSet(Input):
+    """The rules of an event."""
+
+    name: Label
+    version: Annotated[int, Field(strict=True, ge=1, le=10_000)] = 1
+    metric: Metric | None = None
+    checks: Annotated[list[Rule], Field(min_length=1, max_length=MOST_CHECKS)]
+
+    @model_validator(mode="after")
+    def names_differ(self) -> "RuleSet":
+        """Refuse two checks of one id."""
+        ids = [check.id for check in self.checks]
+        twice = sorted({each for each in ids if ids.count(each) > 1})
+        if twice:
+            raise PydanticCustomError("twice", "has two checks named {ids}",
+                                      {"ids": ", ".join(twice)})  # fmt: skip
+        return self

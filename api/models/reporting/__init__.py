@@ -1,0 +1,1 @@
+"""Share links, and the sheets as data."""

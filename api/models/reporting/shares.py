@@ -1,0 +1,63 @@
+"""A share link: one team's or one season's page, to read without a key."""
+
+from datetime import datetime
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+from sqlmodel import Field as Column
+from sqlmodel import SQLModel
+
+from api.models.core.ids import SeasonId, TeamId
+from api.models.core.shapes import Answer, Input, PageQuery, Stored
+
+Days = Annotated[int, Field(strict=True, ge=1, le=366, description="How long the link is good.")]
+
+
+class ShareFacts(SQLModel):
+    """What every shape of a share link shares; one of the two is given."""
+
+    team_id: TeamId | None = Column(default=None, foreign_key="team.id", index=True)
+    season_id: SeasonId = Column(foreign_key="season.id", index=True)
+
+
+class Share(ShareFacts, Stored, table=True):
+    """A stored link: the digest of its secret, and whose key made it."""
+
+    __tablename__ = "share"
+    prefix: ClassVar[str] = "shr"
+
+    key_id: str = Column(foreign_key="access_key.id", index=True)
+    organisation_id: str | None = Column(default=None, foreign_key="organisation.id", index=True)
+    digest: str = Column(unique=True)
+    expires_at: datetime
+    revoked_at: datetime | None = None
+
+
+class ShareCreate(Input):
+    """A link to make: of a team, or of a season."""
+
+    team_id: TeamId | None = None
+    season_id: SeasonId | None = None
+    days: Days = 30
+
+
+class ShareRead(ShareFacts, Answer):
+    """A link as stored; its address is not kept and cannot be shown again."""
+
+    expires_at: datetime
+    revoked_at: datetime | None
+    state: Literal["open", "expired", "revoked"]
+    about: Annotated[str, Field(description="Whose page it shows, in words.")]
+
+
+class ShareMade(ShareRead):
+    """A new link with its secret, shown this once."""
+
+    token: str
+
+
+class ShareQuery(PageQuery):
+    """Which links to list."""
+
+    team_id: TeamId | None = None
+    season_id: SeasonId | None = None

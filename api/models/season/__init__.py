@@ -1,0 +1,1 @@
+"""Shapes of a season's answers: reports, comparisons, progress, plans."""

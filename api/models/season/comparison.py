@@ -1,0 +1,145 @@
+"""Builds of several schools on one scale, and what may be said of them."""
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from api.models.core.ids import EventId
+from api.models.core.statements import Statement
+
+
+class FairBuild(BaseModel):
+    """A build on the season's scale; a value that cannot be known is null and `reason` says why."""
+
+    build_id: str
+    build_number: int
+    team_id: str
+    team_name: str
+    current: Annotated[bool, Field(description="Whether it is its team's current build.")]
+    group: Annotated[int, Field(description="Position in `groups`.")]
+    fair_power_w: Annotated[
+        float | None,
+        Field(description="Power at the reference, freed of its bench by the reference rotor. [W]"),
+    ]
+    u_total: Annotated[
+        float | None, Field(description="As far as builds are compared with each other. [-]")
+    ]
+    u_region: Annotated[
+        float | None,
+        Field(
+            description="Shared by all fair powers, since it is the reference rotor's own: it "
+            "matters for watts as such and drops out of every comparison. [-]"
+        ),
+    ]
+    interval_w: Annotated[tuple[float, float] | None, Field(description="k = 2 by `u_total`. [W]")]
+    trials: int
+    reason: str | None
+
+
+class BenchScoreRead(Statement):
+    """How far a bench reads off; it grades the bench and nobody's work."""
+
+    bench_id: str
+    name: str
+    effect_pct: float
+    u_pct: float
+    z: Annotated[float, Field(description="Of 10 % as fit for the purpose (ISO 13528). [-]")]
+    zeta: Annotated[float, Field(description="In the bench's own standard uncertainty. [-]")]
+    e_n: Annotated[float, Field(description="In its expanded uncertainty: up to 1 agrees. [-]")]
+    against: Annotated[
+        Literal["season_model", "consensus"],
+        Field(
+            description="What it is held against; the robust consensus of all benches where no "
+            "reference rotor has an assigned power."
+        ),
+    ]
+    verdict: Literal["fine", "look", "act"]
+    trials: int
+
+
+class PairRead(Statement):
+    """How two current builds stand to each other."""
+
+    a: str
+    b: str
+    comparable: Literal["yes", "rough", "not_yet"]
+    probability_a_ahead: float | None
+    u_difference: float | None
+    statement: Literal[
+        "a_ahead", "a_probably_ahead", "too_close", "b_probably_ahead", "b_ahead", "not_yet"
+    ]
+    interval_pct: Annotated[
+        tuple[float, float] | None, Field(description="By how much a is ahead, k = 2. [%]")
+    ]
+    trials: Annotated[int, Field(description="Trials of the two.")]
+
+
+class ModelCheck(Statement):
+    """Whether the season's trials scatter as their doubts say."""
+
+    standard_deviation: Annotated[
+        float, Field(description="Of residuals in their stated doubt: 0.7 to 1.3 is fine. [-]")
+    ]
+    verdict: Literal["fine", "too_wide", "too_narrow"]
+    trials: int
+    session_sd: Annotated[float, Field(description="What sessions of one bench differ by. [-]")]
+    residual_factor: Annotated[
+        float, Field(description="Times the stated doubt that trials scatter. [-]")
+    ]
+    estimated: Annotated[
+        bool, Field(description="From this season's trials, else assumed (40 trials, 4 benches).")
+    ]
+
+
+class MissingLinkRead(Statement):
+    """What would join builds that cannot be compared yet."""
+
+    joins: list[str]
+    bench_id: str | None
+    needs: Literal["reference", "visit"]
+
+
+class SeasonComparison(BaseModel):
+    """The season's builds as far as they can be compared fairly."""
+
+    season_id: str
+    as_of: datetime
+    revision: int
+    groups: Annotated[
+        list[list[str]], Field(description="Builds that reference rotors and visits connect.")
+    ]
+    builds: list[FairBuild]
+    benches: list[BenchScoreRead]
+    pairs: Annotated[
+        list[PairRead],
+        Field(
+            description="Every two current builds, the stronger first; of more than 200 each and "
+            "the next 20 in order."
+        ),
+    ]
+    pairs_not_listed: int
+    missing_links: list[MissingLinkRead]
+    check: Annotated[ModelCheck | None, Field(description="Null without a trial that counts.")]
+    trials: int
+    not_shown: Annotated[
+        int, Field(description="Builds of schools that do not share them with this key.")
+    ]
+    reason: Annotated[str | None, Field(description="Why nothing can be compared, if so.")]
+    others_as_of: Annotated[
+        datetime | None,
+        Field(
+            description="The moment of other schools' trials; null if they are the current ones. "
+            "It moves on when enough has changed to hide each single one; own trials count at once."
+        ),
+    ] = None
+
+
+class ComparisonQuery(BaseModel):
+    """How to compare."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    event_id: Annotated[
+        EventId | None, Field(description="As it was known on the morning of an event.")
+    ] = None

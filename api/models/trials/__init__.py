@@ -1,0 +1,1 @@
+"""Shapes of trials and runs."""

@@ -1,0 +1,1 @@
+"""Access keys, browsers that are signed in, limits, and retries."""

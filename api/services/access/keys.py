@@ -1,0 +1,176 @@
+"""Access keys: made once and shown once, kept as a digest, asked on every request.
+
+A key reads `gust_<id>_<secret><check>`: the id finds the row, the secret has
+256 random bits, and the check lets a scanner know a leaked key without asking.
+"""
+
+import hashlib
+import hmac
+import re
+import secrets
+import string
+import zlib
+from datetime import UTC, datetime
+
+from sqlmodel import Session, col, delete, select
+
+from api.errors import NotFound, NotSignedIn
+from api.models.access.keys import (
+    AccessKey,
+    KeyCreate,
+    KeyMade,
+    KeyOrganisation,
+    KeyQuery,
+    KeyRead,
+    KeyUpdate,
+)
+from api.models.core.ids import ALPHABET, LENGTH, new_id
+from api.models.registry.organisations import Organisation
+from api.services.core import audit, resources
+from api.services.core.scope import Caller
+
+PREFIX = "gust"
+LETTERS = string.ascii_letters + string.digits
+SECRET_LENGTH = 43  # [characters of 62], 256 bits
+CHECK_LENGTH = 6
+KEY_PATTERN = re.compile(
+    f"{PREFIX}_([{ALPHABET}]{{{LENGTH}}})_([A-Za-z0-9]{{{SECRET_LENGTH}}})([A-Za-z0-9]{{{CHECK_LENGTH}}})"
+)
+REFUSAL = "there is no such key, or it has expired or been revoked"
+
+#: The console of the machine the programme lives on: makes the first key.
+CONSOLE = Caller("key_console", "console", "lead", None)
+
+
+def _check(text: str) -> str:
+    """Return six characters that change when the text is mistyped."""
+    rest, characters = zlib.crc32(text.encode("ascii")), ""
+    for _ in range(CHECK_LENGTH):
+        rest, position = divmod(rest, len(LETTERS))
+        characters += LETTERS[position]
+    return characters
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode("ascii")).hexdigest()
+
+
+def token_of(authorization: str | None) -> str:
+    """Return the key that an Authorization header carries."""
+    scheme, _, token = (authorization or "").partition(" ")
+    if scheme.lower() != "bearer" or not token:
+        raise NotSignedIn("send your access key as 'Authorization: Bearer <key>'")
+    return token
+
+
+class WrongSecret(NotSignedIn):
+    """A well-formed key that is not the one of its id: somebody may be guessing."""
+
+    def __init__(self, key_id: str) -> None:
+        super().__init__(REFUSAL)
+        self.key_id = key_id
+
+
+def id_of(token: str) -> str | None:
+    """Return the id that a whole key names, whether or not there is one."""
+    parts = KEY_PATTERN.fullmatch(token.strip())
+    if not parts or _check(parts[1] + parts[2]) != parts[3]:
+        return None
+    return f"{AccessKey.prefix}_{parts[1]}"
+
+
+def caller_with(db: Session, token: str, now: datetime) -> Caller:
+    """Return who a key speaks for, if it is whole, known and still good."""
+    key_id = id_of(token)
+    if key_id is None:
+        raise NotSignedIn(REFUSAL)
+    row = db.get(AccessKey, key_id)
+    secret = token.strip()[-(SECRET_LENGTH + CHECK_LENGTH) : -CHECK_LENGTH]
+    stored = row.digest if row else ""
+    if not hmac.compare_digest(stored.encode(), _digest(secret).encode()) or row is None:
+        raise WrongSecret(key_id)
+    return caller_of(db, row.id, now)
+
+
+def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
+    """Return who a key speaks for that was shown before, if it is still good."""
+    row = db.get(AccessKey, key_id)
+    if row is None or row.revoked_at is not None:
+        raise NotSignedIn(REFUSAL)
+    if row.expires_at is not None and row.expires_at <= now:
+        raise NotSignedIn(REFUSAL)
+    reach = None if row.role == "lead" else frozenset(_organisation_ids(db, row.id))
+    return Caller(row.id, row.label, row.role, reach)
+
+
+def _organisation_ids(db: Session, key_id: str) -> list[str]:
+    reached = select(KeyOrganisation.organisation_id).where(col(KeyOrganisation.key_id) == key_id)
+    return sorted(db.scalars(reached))
+
+
+def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
+    """Make a key; the answer carries its secret, which is not kept."""
+    secret = "".join(secrets.choice(LETTERS) for _ in range(SECRET_LENGTH))
+    key_id = new_id(AccessKey.prefix)
+    row = resources.store(db, caller, AccessKey, key, id=key_id, digest=_digest(secret))
+    _reach(db, caller, row, key.organisation_ids)
+    public = key_id.removeprefix(f"{AccessKey.prefix}_")
+    token = f"{PREFIX}_{public}_{secret}{_check(public + secret)}"
+    return resources.read(KeyMade, row, organisation_ids=_organisation_ids(db, row.id), key=token)
+
+
+def _reach(db: Session, caller: Caller, row: AccessKey, organisation_ids: list[str]) -> None:
+    """Let a key reach these organisations and no others, and write it down."""
+    before, wanted = _organisation_ids(db, row.id), sorted(set(organisation_ids))
+    if before == wanted:
+        return
+    for organisation_id in wanted:
+        resources.get_row(db, caller, Organisation, organisation_id, "organisation_ids")
+    db.execute(delete(KeyOrganisation).where(col(KeyOrganisation.key_id) == row.id))
+    db.add_all(KeyOrganisation(key_id=row.id, organisation_id=each) for each in wanted)
+    db.flush()
+    audit.note(db, caller, "changed", row, {"organisation_ids": [before, wanted]})
+
+
+def _read(db: Session, row: AccessKey) -> KeyRead:
+    return resources.read(KeyRead, row, organisation_ids=_organisation_ids(db, row.id))
+
+
+def get(db: Session, caller: Caller, key_id: str) -> KeyRead:
+    """Return a key without its secret."""
+    return _read(db, resources.get_row(db, caller, AccessKey, key_id))
+
+
+def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], str | None]:
+    """Return a page of keys without their secrets."""
+    rows, after = resources.page(db, caller, AccessKey, query)
+    return [_read(db, row) for row in rows], after
+
+
+def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version: int) -> KeyRead:
+    """Change or revoke a key; it holds from the next request on."""
+    row = resources.get_row(db, caller, AccessKey, key_id)
+    resources.change(db, caller, row, changes, version)
+    named = changes.model_dump(exclude_unset=True)
+    if named.get("revoked"):
+        _revoke(db, caller, row)
+    if "organisation_ids" in named and row.role != "lead":
+        _reach(db, caller, row, named["organisation_ids"])
+    return _read(db, row)
+
+
+def _revoke(db: Session, caller: Caller, row: AccessKey) -> None:
+    """End a key, and write it down."""
+    if row.revoked_at is None:
+        row.revoked_at = datetime.now(UTC)
+        db.flush()
+        audit.note(db, caller, "revoked", row)
+
+
+def revoke(db: Session, key_id: str) -> None:
+    """End a key from the console."""
+    row = db.get(AccessKey, key_id)
+    if row is None:
+        raise NotFound(f"no key {key_id}")
+    _revoke(db, CONSOLE, row)
+    row.version += 1

@@ -1,0 +1,150 @@
+"""How often somebody may ask, and how often somebody may guess.
+
+Requests are counted by key and minute, guesses by key and network and a quarter of an hour:
+anyone who guesses from one network cannot lock the key's owner out elsewhere. One process counts in
+its memory; several processes over one server count in its table, so that they count together.
+"""
+
+import ipaddress
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from sqlalchemy import Engine, delete
+from sqlalchemy.dialects.postgresql import insert
+from sqlmodel import col
+
+from api.errors import TooMany
+from api.models.access.rates import RateCount
+
+MINUTE, GUESSING, DAY = 60, 900, 86_400  # [s]
+MOST_GUESSES, MOST_GUESSES_OF_NETWORK = 10, 1000
+WINDOWS_KEPT = 20_000
+#: What one key may do so often a day.
+Daily = Literal["keys", "links", "imports"]
+
+
+class Counter(Protocol):
+    """Counts within windows of time."""
+
+    def add(self, name: str, window_s: int, now: float) -> int:
+        """Count something, and return how often it was counted in this window."""
+
+
+class InMemory:
+    """Counts of one process."""
+
+    def __init__(self) -> None:
+        self._counts: dict[tuple[str, int, int], int] = {}
+        self._turn = threading.Lock()
+
+    def add(self, name: str, window_s: int, now: float) -> int:
+        """Count something, and return how often it was counted in this window."""
+        window = int(now // window_s)
+        with self._turn:
+            if len(self._counts) > WINDOWS_KEPT:
+                self._forget(now)
+            count = self._counts.get((name, window_s, window), 0) + 1
+            self._counts[name, window_s, window] = count
+            return count
+
+    def _forget(self, now: float) -> None:
+        """Clear away what is over."""
+        running = {
+            place: count for place, count in self._counts.items() if (place[2] + 1) * place[1] > now
+        }
+        self._counts = running
+
+
+class InDatabase:
+    """Counts that several processes share, each in a transaction of its own."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def add(self, name: str, window_s: int, now: float) -> int:
+        """Count something, and return how often it was counted in this window."""
+        window = int(now // window_s)
+        row = insert(RateCount).values(name=name, window=window, window_s=window_s, count=1)
+        counted = row.on_conflict_do_update(
+            index_elements=["name", "window"], set_={"count": RateCount.count + 1}
+        ).returning(col(RateCount.count))
+        with self._engine.begin() as connection:
+            connection.exec_driver_sql("SET LOCAL synchronous_commit = off")  # a count may be lost
+            count = int(connection.execute(counted).scalar_one())
+            if count == 1:  # the first of its window clears away what is over
+                over = (col(RateCount.window) + 2) * col(RateCount.window_s) < now
+                connection.execute(delete(RateCount).where(over))
+        return count
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """Where somebody stands in the running window."""
+
+    limit: int
+    remaining: int
+    reset_s: int
+
+    def headers(self) -> dict[str, str]:
+        """Return the fields that tell it (draft-ietf-httpapi-ratelimit-headers-11)."""
+        return {
+            "RateLimit-Policy": f'"key";q={self.limit};w={MINUTE}',
+            "RateLimit": f'"key";r={self.remaining};t={self.reset_s}',
+        }
+
+
+class Limits:
+    """What one programme allows."""
+
+    def __init__(
+        self,
+        counter: Counter,
+        per_minute: int,
+        per_day: Mapping[Daily, int],
+        clock: Callable[[], float] = time.time,
+    ) -> None:
+        self._counter, self._clock = counter, clock
+        self._per_minute, self._per_day = per_minute, per_day
+
+    def take(self, key_id: str) -> Rate:
+        """Count a request of a key, or refuse it."""
+        now = self._clock()
+        count = self._counter.add(f"key {key_id}", MINUTE, now)
+        reset = MINUTE - int(now % MINUTE)
+        rate = Rate(self._per_minute, max(0, self._per_minute - count), reset)
+        if count > self._per_minute:
+            words = f"this key may send {self._per_minute} requests a minute: wait {reset} s"
+            raise TooMany(words, reset, rate.headers())
+        return rate
+
+    def take_today(self, what: Daily, key_id: str) -> None:
+        """Count something that a key may do a number of times a day, or refuse it."""
+        now, most = self._clock(), self._per_day[what]
+        if self._counter.add(f"{what} {key_id}", DAY, now) > most:
+            reset = DAY - int(now % DAY)
+            raise TooMany(f"one key may make {most} {what} a day: go on tomorrow", reset)
+
+    def note_guess(self, key_id: str, network: str) -> None:
+        """Count a key whose secret was wrong; refuse the network that sent too many of them."""
+        now = self._clock()
+        of_key = self._counter.add(f"guess {key_id} {network}", GUESSING, now)
+        of_network = self._counter.add(f"guess {network}", GUESSING, now)
+        if of_key > MOST_GUESSES or of_network > MOST_GUESSES_OF_NETWORK:
+            reset = GUESSING - int(now % GUESSING)
+            raise TooMany("too many wrong keys came from your network", reset)
+
+
+def network_of(address: str) -> str:
+    """Return the network of an address: of IPv4 its first 24 bits, of IPv6 its first 48.
+
+    >>> network_of("203.0.113.77"), network_of("2001:db8:1:2::3"), network_of("testclient")
+    ('203.0.113.0/24', '2001:db8:1::/48', 'testclient')
+    """
+    try:
+        bits = 24 if ipaddress.ip_address(address).version == 4 else 48
+    except ValueError:
+        return address[:60]
+    return str(ipaddress.ip_network(f"{address}/{bits}", strict=False))

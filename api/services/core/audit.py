@@ -1,0 +1,141 @@
+"""Writing down what was done; entries are sealed one to the next."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import text
+from sqlmodel import Session, SQLModel, col, func, select
+
+from api.models.core.audit import AuditChain, AuditEntry
+from api.models.core.ids import new_id
+from api.models.core.shapes import Stored
+from api.services.core.scope import Caller
+
+PROGRAMME = "programme"
+FREE_TEXT, NOT_KEPT = {"note"}, ["(words)", "(other words)"]
+SEALED = ("season_id", "organisation_id", "thing", "thing_id", "action", "changes", "reason",
+          "key_id", "key_label", "created_at", "chain", "number", "previous_seal")  # fmt: skip
+
+
+def note(
+    db: Session,
+    caller: Caller,
+    action: str,
+    row: Stored,
+    changes: dict[str, Any] | None = None,
+    reason: str | None = None,
+) -> None:
+    """Write down what somebody did to a thing, sealed to the entry before."""
+    _add(db, caller, action, row, _plain(changes), reason)
+    db.flush()
+
+
+def note_created(db: Session, rows: Iterable[tuple[Caller, Stored]]) -> None:
+    """Write down who made some things, one sealed to the next."""
+    for caller, row in rows:
+        _add(db, caller, "created", row, None, None)
+    db.flush()
+
+
+def _add(
+    db: Session,
+    caller: Caller,
+    action: str,
+    row: Stored,
+    changes: dict[str, Any] | None,
+    reason: str | None,
+) -> None:
+    season_id = getattr(row, "season_id", None) or (row.id if row.prefix == "sea" else None)
+    chain = season_id or PROGRAMME
+    _take_turn(db, chain)
+    last = db.get(AuditChain, chain) or _first(db, chain)
+    entry = AuditEntry(
+        id=new_id(AuditEntry.prefix),
+        season_id=season_id,
+        organisation_id=getattr(row, "organisation_id", None)
+        or (row.id if row.prefix == "org" else None),
+        thing=str(row.__tablename__),
+        thing_id=row.id,
+        action=action,
+        changes=changes,
+        reason=reason,
+        key_id=caller.key_id,
+        key_label=caller.label,
+        created_at=datetime.now(UTC).replace(microsecond=0),
+        chain=chain,
+        number=last.number + 1,
+        previous_seal=last.seal,
+        seal="",
+    )
+    entry.seal = seal_of(entry)
+    last.number, last.seal = entry.number, entry.seal
+    db.add(entry)
+
+
+def _first(db: Session, chain: str) -> AuditChain:
+    """Begin a chain; given to the database at once, so that the next entry finds it."""
+    made = AuditChain(chain=chain, number=0, seal="")
+    db.add(made)
+    db.flush()
+    return made
+
+
+def _take_turn(db: Session, chain: str) -> None:
+    """Make writers of one chain take turns; an embedded database has one writer anyway."""
+    if db.get_bind().dialect.name == "postgresql":
+        number = int.from_bytes(hashlib.sha256(chain.encode()).digest()[:8], signed=True)
+        db.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": number})
+
+
+def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return changes as JSON can keep them; of free text only that it changed.
+
+    A name that was taken out of a note must not live on in the record.
+    """
+    hidden = dict.fromkeys((changes or {}).keys() & FREE_TEXT, NOT_KEPT)
+    changes = changes and changes | hidden
+    kept: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
+    return kept
+
+
+def seal_of(entry: AuditEntry) -> str:
+    """Return the seal of an entry: a digest of all it tells and of the seal before."""
+    sealed = {name: getattr(entry, name) for name in SEALED}
+    sealed["created_at"] = entry.created_at.astimezone(UTC).isoformat()
+    return hashlib.sha256(json.dumps(sealed, sort_keys=True).encode()).hexdigest()
+
+
+def broken_seals(db: Session) -> Iterator[str]:
+    """Yield, in words, each place where the record does not hold together."""
+    before: dict[str, AuditEntry] = {}
+    in_order = select(AuditEntry).order_by(col(AuditEntry.chain), col(AuditEntry.number))
+    for entry in db.scalars(in_order):
+        last = before.get(entry.chain)
+        expected = (1, "") if last is None else (last.number + 1, last.seal)
+        if (entry.number, entry.previous_seal) != expected:
+            yield f"{entry.chain}: entries are missing before {entry.id}"
+        if entry.erasure_id is None and entry.seal != seal_of(entry):
+            yield f"{entry.chain}: {entry.id} was changed after it was written"
+        before[entry.chain] = entry
+    ends = {row.chain: (row.number, row.seal) for row in db.scalars(select(AuditChain))}
+    for chain in sorted(ends.keys() | before.keys()):
+        found = before.get(chain)
+        if ends.get(chain) != (found and (found.number, found.seal)):
+            yield f"{chain}: entries are missing at its end"
+
+
+def newest_moment(db: Session) -> datetime | None:
+    """Return when the newest entry of the record was written."""
+    return db.scalar(select(func.max(col(AuditEntry.created_at))))
+
+
+def moved(row: SQLModel, changes: dict[str, Any]) -> dict[str, Any]:
+    """Return what changes would move, each with its value before and after."""
+    return {
+        name: [getattr(row, name), value]
+        for name, value in changes.items()
+        if getattr(row, name) != value
+    }

@@ -1,0 +1,136 @@
+"""Who asks, and what they may see: every query starts from a statement of this module."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
+from sqlmodel import col
+
+from api.errors import NotFound, NotPermitted
+from api.models.access.keys import AccessKey, Role
+from api.models.core.shapes import Stored
+from api.models.events.runs import RunOrder
+from api.models.imports.imports import ImportBatch, ImportOrganisation
+from api.models.registry.equipment import Equipment
+from api.models.registry.events import Event
+from api.models.registry.loans import Loan
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.reporting.shares import Share
+
+Table = TypeVar("Table", bound=Stored)
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who asks: a key, its role and the organisations it reaches (`None` is all).
+
+    What is `published_only` reaches schools that others answer for, as a link to a season does: it
+    knows no trial before all do.
+    """
+
+    key_id: str
+    label: str
+    role: Role
+    organisation_ids: frozenset[str] | None
+    published_only: bool = False
+
+    @property
+    def known_at_once(self) -> frozenset[str] | None:
+        """Return the organisations whose trials count at once in what all share; `None` is all."""
+        return frozenset() if self.published_only else self.organisation_ids
+
+    @property
+    def reaches_all(self) -> bool:
+        """Tell whether every organisation is in reach."""
+        return self.organisation_ids is None
+
+    def reaches(self, organisation_id: str | None) -> bool:
+        """Tell whether what an organisation, or the programme itself, owns is in reach."""
+        within = self.organisation_ids
+        return within is None or organisation_id is None or organisation_id in within
+
+    @property
+    def sees(self) -> tuple[str, ...] | None:
+        """Return what tells this caller's view from another's, for a cache's key."""
+        if self.organisation_ids is None:
+            return None
+        return ("published only",) * self.published_only + tuple(sorted(self.organisation_ids))
+
+
+def visible(caller: Caller, table: type[Table]) -> Select[Table]:
+    """Return the statement of everything in a table that the caller may see."""
+    return select(table).where(may_see(caller, table))
+
+
+def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
+    """Return the condition on a table's rows that the caller may see."""
+    if caller.organisation_ids is None:
+        return true()
+    rule = SPECIAL.get(table)
+    return rule(caller) if rule else _owned(table, caller.organisation_ids)
+
+
+def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
+    """Return the condition: owned by one of the organisations, or by the programme itself."""
+    owner = col(table.organisation_id)
+    may_be_nobody = table.__table__.c.organisation_id.nullable
+    within = owner.in_(organisation_ids)
+    return or_(within, owner.is_(None)) if may_be_nobody else within
+
+
+def _own_import(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: made with this key, and all within what the key reaches now."""
+    beyond = select(col(ImportOrganisation.import_id)).where(
+        col(ImportOrganisation.organisation_id).not_in(caller.organisation_ids or ())
+    )
+    return and_(col(ImportBatch.key_id) == caller.key_id, col(ImportBatch.id).not_in(beyond))
+
+
+def _own_share(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: of a team of one of the organisations, or made with this key."""
+    of_team = col(Share.organisation_id).in_(caller.organisation_ids or ())
+    return or_(of_team, col(Share.key_id) == caller.key_id)
+
+
+def _lent(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: borrowed by one of the organisations, or lent by one."""
+    reached = caller.organisation_ids or ()
+    return or_(col(Loan.organisation_id).in_(reached), col(Loan.owner_id).in_(reached))
+
+
+def _at_hand(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition: owned as other things are, or borrowed as long as it is out."""
+    reached = caller.organisation_ids or frozenset()
+    borrowed = select(col(Loan.equipment_id)).where(
+        col(Loan.organisation_id).in_(reached), col(Loan.returned_on).is_(None)
+    )
+    return or_(_owned(Equipment, reached), col(Equipment.id).in_(borrowed))
+
+
+SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
+    Season: lambda _: true(),
+    Event: lambda _: true(),
+    RunOrder: lambda _: true(),
+    Organisation: lambda caller: col(Organisation.id).in_(caller.organisation_ids or ()),
+    AccessKey: lambda _: false(),
+    ImportBatch: _own_import,
+    Loan: _lent,
+    Share: _own_share,
+    Equipment: _at_hand,
+}
+
+
+def require_owner(caller: Caller, organisation_id: str | None) -> None:
+    """Refuse a caller who may not write what an organisation, or the programme itself, owns."""
+    if caller.role == "reader":
+        raise NotPermitted("a reader's key cannot write")
+    if caller.organisation_ids is None:
+        return
+    if organisation_id is None:
+        raise NotPermitted(
+            "what has no organisation is the whole programme's, and only a lead's key writes it"
+        )
+    if organisation_id not in caller.organisation_ids:
+        raise NotFound(f"no organisation {organisation_id} among yours")

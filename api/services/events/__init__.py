@@ -1,0 +1,1 @@
+"""Events: readiness, inspections, run orders, official runs, forecasts and their reviews."""

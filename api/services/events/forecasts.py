@@ -1,0 +1,275 @@
+"""What an event may bring, by what was known the day before; and how that was, the day after."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from sqlmodel import Session
+
+from analysis.comparison.pairs import AHEAD_FROM, PROBABLY_FROM
+from analysis.event import forecast as drawing
+from analysis.event.forecast import Entrants, Outlook, foresee
+from api.models.events.forecast import EventOutlook, PairOutlook, TeamOutlook
+from api.models.registry.events import Event
+from api.models.registry.seasons import Season
+from api.services.core import resources, wording
+from api.services.core.scope import Caller
+from api.services.registry.current_builds import current_builds, words_of_build
+from api.services.season import comparisons
+from api.services.season.cached_answers import season_answer
+from api.services.season.comparisons import Known
+from api.services.season.fit import Fitted, fitted_season
+
+SECONDS_A_DAY = 86_400.0
+#: One for all forecasts, so that they depend on what was measured and not on how things are named.
+SEED = 20_260_502
+#: Standard uncertainties that the range of eight cases in ten spans, of a normal distribution.
+RANGE_IN_U = 2.56
+CHANCES = ("first", "top_three", "top_half")
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """An outlook with the builds it is of, in its order, the strongest first.
+
+    `is_placed` tells the builds whose watts an anchor holds from those that are held by nothing
+    but each other: of these an order is known, and no power.
+    """
+
+    fitted: Fitted
+    builds: list[str]
+    outlook: Outlook
+    days_since: dict[str, int]
+    is_placed: bool
+
+
+def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
+    """Return what an event may bring; drawn once for each revision of the season's facts."""
+    event = resources.get_row(db, caller, Event, event_id)
+    season = resources.get_row(db, caller, Season, event.season_id)
+
+    def make(db: Session, season: Season) -> EventOutlook:
+        return _shape(db, caller, season, resources.get_row(db, caller, Event, event_id))
+
+    return season_answer(db, caller, season, ("outlook", event.id), make)
+
+
+def draw_event(db: Session, caller: Caller, season: Season, event: Event) -> Drawn | None:
+    """Draw an event between the builds that can be placed; nothing where none has an anchor."""
+    fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
+    placed = fitted and _comparable(fitted, _groups(fitted))
+    return _draw(fitted, season, event, placed, is_placed=True) if fitted and placed else None
+
+
+def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
+    return next((group for group in groups if group.is_placed), None)
+
+
+def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> list[Drawn]:
+    """Draw an event within each group of current builds that can be compared, of those shown.
+
+    A chance against builds that are not shown would tell how strong they are: anyone who may move a
+    power of their own could weigh them with it.
+    """
+    groups = _groups(fitted)
+    placed = _comparable(fitted, groups)
+    shown = [
+        ([build for build in group if known.is_shown(build, fitted)], group is placed)
+        for group in groups
+    ]
+    drawn = [
+        _draw(fitted, season, event, builds, is_placed=is_placed)
+        for builds, is_placed in shown
+        if builds
+    ]
+    # Sorted only by what is shown: an order by strength would reveal hidden builds.
+    return sorted(drawn, key=lambda group: (-len(group.builds), min(group.builds)))
+
+
+def _draw(
+    fitted: Fitted, season: Season, event: Event, builds: list[str], *, is_placed: bool
+) -> Drawn:
+    """Draw an event within one group of builds."""
+    morning, last = event.morning(season.timezone).timestamp(), fitted.last_trial
+    days_since = {build: int((morning - last[build]) // SECONDS_A_DAY) for build in builds}
+    about = drawing.Event(
+        wind_speed_m_s=event.wind_speed_m_s or season.reference_wind_speed_m_s,
+        reference_wind_speed_m_s=season.reference_wind_speed_m_s,
+        best_of=event.best_of,
+    )
+    outlook = foresee(_entrants(fitted, builds, days_since), about, seed=SEED)
+    return Drawn(fitted, builds, outlook, days_since, is_placed=is_placed)
+
+
+def _groups(fitted: Fitted) -> list[list[str]]:
+    """Return the current builds of each group, the strongest first."""
+    effects, groups = fitted.fit.effects, dict[int, list[str]]()
+    for build in sorted(fitted.current.values(), key=lambda build: -effects[build]):
+        groups.setdefault(fitted.fit.group_of[build], []).append(build)
+    return list(groups.values())
+
+
+def _comparable(fitted: Fitted, groups: Sequence[list[str]]) -> list[str] | None:
+    """Return the largest group whose watts are known."""
+    anchored = [group for group in groups if group[0] in fitted.fair]
+    return max(anchored, key=len, default=None)
+
+
+def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int]) -> Entrants:
+    """Return builds as they enter, without an anchor on a scale that is theirs alone."""
+    exponent = np.array([fitted.exponents[build] for build in builds])
+    pause = np.array([days_since[build] for build in builds])
+    fair, effects = fitted.fair, fitted.fit.effects
+    return Entrants(
+        ln_power=np.array(
+            [np.log(fair[build].power_w) if build in fair else effects[build] for build in builds]
+        ),
+        covariance=fitted.fit.covariance_of(builds),
+        wind_exponent=exponent[:, 0],
+        u_wind_exponent=exponent[:, 1],
+        not_finishing=np.where(
+            pause > drawing.STALE_AFTER_DAYS, drawing.NOT_FINISHING_STALE, drawing.NOT_FINISHING
+        ),
+    )
+
+
+def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
+    fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
+    known = comparisons.known_to(db, caller, fitted) if fitted else None
+    groups = draw_groups(fitted, season, event, known) if fitted and known else []
+    placed = _placed_of(groups)
+    shown = sum(len(drawn.builds) for drawn in groups)
+    return EventOutlook(
+        event_id=event.id,
+        season_id=season.id,
+        held_on=event.held_on,
+        as_of=datetime.now(UTC),
+        revision=season.revision,
+        wind_speed_m_s=event.wind_speed_m_s or season.reference_wind_speed_m_s,
+        best_of=event.best_of,
+        draws=drawing.DRAWS,
+        seed=SEED,
+        teams=_with_untested(_teams(groups, known), db, season) if known else [],
+        pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
+        whole_order=_chance(placed, placed.outlook.whole_order)
+        if placed and len(placed.builds) > 1
+        else None,
+        entrants=len(placed.builds) if placed else 0,
+        among_shown=fitted is not None and shown < len(fitted.current),
+        missing_links=comparisons.links(caller, fitted, known) if fitted and known else [],
+        reason=None if placed else wording.NO_OUTLOOK,
+    )
+
+
+def _teams(groups: Sequence[Drawn], known: Known) -> list[TeamOutlook]:
+    """Return each shown team's outlook, those that can be placed first."""
+    reason = wording.NOTHING_JOINS if _placed_of(groups) else wording.NO_REFERENCE
+    return [
+        _placed(build, drawn, known)
+        if drawn.is_placed
+        else _not_placed(build, drawn, known, reason)
+        for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
+        for build in drawn.builds
+    ]
+
+
+def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> list[TeamOutlook]:
+    """Return forecasts that say where a newer build than theirs has no counted trial yet."""
+    current = current_builds(db, season.id)
+    for team in teams:
+        newest = current[team.team_id]
+        if newest.build_id != team.build_id:
+            team.untested_build_number = newest.number
+            of = words_of_build(team.build_number, None, newest.number)
+            team.sentence = f"{team.sentence} This is of {of}."
+    return teams
+
+
+def _of_build(build: str, drawn: Drawn, known: Known) -> dict[str, Any]:
+    team = known.teams[drawn.fitted.team_of[build]]
+    return {
+        "team_id": team.id,
+        "team_name": team.name,
+        "build_id": build,
+        "build_number": known.numbers[build],
+        "trials": drawn.fitted.trials_of[build],
+        "days_since_last_trial": drawn.days_since[build],
+    }
+
+
+def _chance(drawn: Drawn, chance: Any) -> float:
+    """Return a chance as it may be given: to a percent where it rests on trials not shown."""
+    return round(float(chance), 2) if drawn.fitted.is_coarse else float(chance)
+
+
+def range_given(at: int, drawn: Drawn) -> tuple[float, float, float]:
+    """Return the median and the ends of the range of one entrant, as they may be given."""
+    outlook = drawn.outlook
+    median, low, high = (
+        float(each[at]) for each in (outlook.median_w, outlook.low_w, outlook.high_w)
+    )
+    u, given = (high - low) / RANGE_IN_U, drawn.fitted.given
+    return given(median, u), given(low, u), given(high, u)
+
+
+def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
+    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
+    median, low, high = range_given(at, drawn)
+    is_alone = len(drawn.builds) == 1
+    said = wording.say(
+        "outlook.alone" if is_alone else "outlook.range",
+        team=facts["team_name"],
+        median=1000 * median,
+        low=1000 * low,
+        high=1000 * high,
+        first=wording.share(float(outlook.first[at])),
+    )
+    chances = {
+        name: None if is_alone else _chance(drawn, getattr(outlook, name)[at]) for name in CHANCES
+    }
+    return TeamOutlook.model_validate(
+        facts
+        | said
+        | {
+            "status": "placed",
+            "median_w": median,
+            "range_80_w": (low, high),
+            "reason": None,
+        }
+        | chances
+    )
+
+
+def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutlook:
+    facts = _of_build(build, drawn, known)
+    said = wording.say("outlook.not_yet", team=facts["team_name"], reason=reason)
+    nothing = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
+    return TeamOutlook.model_validate(
+        facts | said | nothing | {"status": "not_yet", "reason": reason}
+    )
+
+
+def _pairs(drawn: Drawn, known: Known) -> list[PairOutlook]:
+    """Return what is said of each two of one group."""
+    every = range(len(drawn.builds))
+    return [_pair(one, other, drawn, known) for one in every for other in every[one + 1 :]]
+
+
+def _pair(one: int, other: int, drawn: Drawn, known: Known) -> PairOutlook:
+    """Return what is said of two, the likelier one first."""
+    if drawn.outlook.ahead[one, other] < 0.5:
+        one, other = other, one
+    probability = _chance(drawn, drawn.outlook.ahead[one, other])
+    statement = "too_close"
+    if probability >= PROBABLY_FROM:
+        statement = "a_ahead" if probability >= AHEAD_FROM else "a_probably_ahead"
+    a, b = drawn.builds[one], drawn.builds[other]
+    names = [known.teams[drawn.fitted.team_of[build]].name for build in (a, b)]
+    said = wording.say(
+        f"event_pair.{statement}", a=names[0], b=names[1], sure=wording.share(probability)
+    )
+    return PairOutlook.model_validate(
+        said | {"a": a, "b": b, "probability_a_ahead": probability, "statement": statement}
+    )

@@ -1,0 +1,69 @@
+"""The drawn order of an event's runs."""
+
+import secrets
+from collections import defaultdict
+
+from sqlmodel import Session, col, select
+
+from analysis.event.run_order import draw_order
+from api.errors import Conflict, NotFound
+from api.models.events.runs import Drawing, RunOrder, RunOrderRead, SlotRead
+from api.models.registry.events import Event
+from api.models.registry.teams import Team
+from api.services.core import named_teams, resources
+from api.services.core.named_teams import Namer
+from api.services.core.scope import Caller
+
+REFERENCE = "reference rotor"
+
+
+def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrderRead:
+    """Draw an order of all teams of the event's season; the newest one holds."""
+    event = resources.get_row(db, caller, Event, event_id)
+    schools: dict[str, list[str]] = defaultdict(list)
+    for team in db.scalars(select(Team).where(col(Team.season_id) == event.season_id)):
+        schools[team.organisation_id].append(team.id)
+    if not schools:
+        raise Conflict("no team is registered in this season, so there is nothing to draw")
+    seed = secrets.randbelow(2**31) if drawing.seed is None else drawing.seed
+    slots = draw_order(
+        dict(schools), drawing.attempts or event.best_of, seed, drawing.reference_every
+    )
+    drawn_slots = [
+        {"position": slot.position, "attempt": slot.attempt, "block": slot.block,
+         "team_id": slot.team} for slot in slots
+    ]  # fmt: skip
+    row = resources.store(
+        db, caller, RunOrder, drawing, event_id=event.id, season_id=event.season_id, seed=seed,
+        slots=drawn_slots,
+    )  # fmt: skip
+    return _read(row, named_teams.namer(db, caller, event.season_id))
+
+
+def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
+    """Return the order that holds for an event."""
+    event = resources.get_row(db, caller, Event, event_id)
+    row = newest_row(db, event)
+    if row is None:
+        raise NotFound("no order was drawn for this event yet")
+    return _read(row, named_teams.namer(db, caller, event.season_id))
+
+
+def newest_row(db: Session, event: Event) -> RunOrder | None:
+    """Return the stored order that holds for an event, if one was drawn."""
+    drawn = select(RunOrder).where(col(RunOrder.event_id) == event.id)
+    return db.scalars(drawn.order_by(col(RunOrder.id).desc()).limit(1)).one_or_none()
+
+
+def _read(row: RunOrder, namer: Namer) -> RunOrderRead:
+    slots = [
+        SlotRead(
+            position=slot["position"],
+            attempt=slot["attempt"],
+            block=slot["block"],
+            team_id=namer.shown_id(slot["team_id"]),
+            words=REFERENCE if slot["team_id"] is None else namer.name(slot["team_id"]),
+        )
+        for slot in row.slots
+    ]
+    return resources.read(RunOrderRead, row, slots=slots)

@@ -1,0 +1,299 @@
+"""Official runs: stored as trials, corrected for the reference rotor's drift, and placed."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from itertools import count
+
+import numpy as np
+from pydantic import ValidationError
+from sqlmodel import Session, col, or_, select
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.core.ids import new_id
+from api.models.core.validation import invalid
+from api.models.events.runs import (
+    Drift,
+    EventResults,
+    EventRun,
+    EventRunCreate,
+    OfficialRun,
+    Placed,
+    ResultsCreate,
+)
+from api.models.registry.builds import Build
+from api.models.registry.events import Event
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.reporting.team_sheet import TeamEventResult
+from api.models.trials.trials import Trial, TrialCreate
+from api.services.core import audit, named_teams, resources, revisions, wording
+from api.services.core.named_teams import Namer
+from api.services.core.scope import Caller
+from api.services.events.event_day import (
+    EVENT,
+    REFERENCE_KIND,
+    Day,
+    DayRun,
+    best_of_teams,
+    read_day,
+)
+from api.services.events.run_orders import REFERENCE
+from api.services.measurements import flags
+from api.services.trials import trials
+
+
+def record(db: Session, caller: Caller, event_id: str, given: ResultsCreate) -> EventResults:
+    """Store official runs; each finished one is a trial of kind event, or reference."""
+    event = resources.get_row(db, caller, Event, event_id)
+    session = resources.get_row(db, caller, BenchSession, given.session_id, "session_id")
+    season = resources.get_row(db, caller, Season, event.season_id)
+    _require_the_day(event, season, session)
+    revisions.raise_season(db, season.id)
+    builds = {
+        run.build_id: resources.get_row(db, caller, Build, run.build_id, "build_id")
+        for run in given.runs
+    }
+    _require_places_free(db, event, given.runs)
+    stored = _submit(db, caller, event, given, builds)
+    for run, trial_id in zip(given.runs, stored, strict=True):
+        _keep(db, event, run, builds[run.build_id], trial_id)
+    db.flush()
+    audit.note(db, caller, "ran", event, {"runs": [None, len(given.runs)]})
+    return results(db, caller, event_id)
+
+
+def _require_the_day(event: Event, season: Season, session: BenchSession) -> None:
+    morning = event.morning(season.timezone)
+    if not morning <= session.started_at < morning + timedelta(days=1):
+        words = f"this session is not of {event.held_on}, the event's day"
+        raise Invalid(words, [FieldError("other_day", words, pointer="/session_id")])
+
+
+def _require_places_free(db: Session, event: Event, runs: Sequence[EventRunCreate]) -> None:
+    """Refuse a place that has another run already, or is given twice in one list.
+
+    A run whose trial was withdrawn frees its place.
+    """
+    wanted = [run.position for run in runs]
+    twice = sorted({each for each in wanted if wanted.count(each) > 1})
+    if twice:
+        raise Invalid(f"place {twice[0]} is given twice")
+    given = {run.position: run for run in runs}
+    for row in _standing(db, event, wanted):
+        run = given[row.position]
+        if row.build_id != run.build_id or (row.outcome == "ok" and run.outcome != "ok"):
+            raise Conflict(
+                f"place {row.position} has a run already; withdraw its trial first, then send what "
+                "happened there instead"
+            )
+
+
+def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]:
+    """Return the stored runs at some places, those whose trial was withdrawn left out."""
+    rows = (
+        select(EventRun)
+        .outerjoin(Trial, col(Trial.id) == col(EventRun.trial_id))
+        .where(col(EventRun.event_id) == event.id, col(EventRun.position).in_(positions))
+        .where(or_(col(Trial.id).is_(None), flags.not_withdrawn))
+    )
+    return list(db.scalars(rows))
+
+
+def _submit(
+    db: Session, caller: Caller, event: Event, given: ResultsCreate, builds: dict[str, Build]
+) -> list[str | None]:
+    """Submit the readings; return each run's trial, or nothing where it did not finish."""
+    gone = _withdrawn_refs(db, event)
+    shapes = [
+        _trial(given.session_id, run, builds[run.build_id], _ref(event, run.position, gone))
+        for run in given.runs
+    ]
+    sent = [shape for shape in shapes if shape is not None]
+    outcomes = iter(trials.submit(db, caller, sent))
+    trial_ids: list[str | None] = []
+    faults: list[FieldError] = []
+    for at, shape in enumerate(shapes):
+        outcome = None if shape is None else next(outcomes)
+        if outcome is not None and outcome.refusal is not None:
+            faults += [
+                replace(fault, pointer=f"/runs/{at}{fault.pointer or ''}")
+                for fault in outcome.refusal.errors
+            ] or [FieldError(outcome.refusal.slug, str(outcome.refusal), pointer=f"/runs/{at}")]
+        trial_ids.append(outcome.trial_id if outcome else None)
+    if faults:
+        raise Invalid("some runs cannot be stored, so none was", faults)
+    return trial_ids
+
+
+def _withdrawn_refs(db: Session, event: Event) -> set[str]:
+    """Return the names of official runs that were withdrawn: what replaces one has its own."""
+    gone = select(Trial.client_ref).where(
+        col(Trial.season_id) == event.season_id,
+        col(Trial.state) == flags.WITHDRAWN,
+        col(Trial.client_ref).startswith(f"{_mark(event)}-"),
+    )
+    return {str(ref) for ref in db.scalars(gone)}
+
+
+def _mark(event: Event) -> str:
+    return event.id[-8:]
+
+
+def _ref(event: Event, position: int, gone: set[str]) -> str:
+    base = f"{_mark(event)}-{position}"
+    names = (base if again == 1 else f"{base}-{again}" for again in count(1))
+    return next(name for name in names if name not in gone)
+
+
+def _trial(
+    session_id: str, run: EventRunCreate, build: Build, client_ref: str
+) -> TrialCreate | None:
+    if run.trial is None:
+        return None
+    facts = run.trial.model_dump() | {
+        "session_id": session_id,
+        "build_id": run.build_id,
+        "kind": EVENT if build.organisation_id else REFERENCE_KIND,
+        "client_ref": client_ref,
+    }
+    try:
+        return TrialCreate.model_validate(facts)
+    except ValidationError as error:
+        raise invalid(error, facts, prefix=("runs",)) from error
+
+
+def _keep(
+    db: Session, event: Event, run: EventRunCreate, build: Build, trial_id: str | None
+) -> None:
+    """Keep a run beside its trial; sent again it is the one that is there."""
+    place = select(EventRun).where(
+        col(EventRun.event_id) == event.id, col(EventRun.position) == run.position
+    )
+    facts = {
+        "outcome": run.outcome, "run_at": run.run_at, "protest": run.protest,
+        "trial_id": trial_id, "build_id": build.id, "organisation_id": build.organisation_id,
+    }  # fmt: skip
+    row = db.scalars(place).one_or_none()
+    if row is not None:
+        for name, value in facts.items():
+            setattr(row, name, value)
+        row.version += 1
+        return
+    db.add(
+        EventRun.model_validate(
+            facts
+            | {
+                "id": new_id(EventRun.prefix),
+                "event_id": event.id,
+                "season_id": event.season_id,
+                "position": run.position,
+            }
+        )
+    )
+
+
+def results(db: Session, caller: Caller, event_id: str) -> EventResults:
+    """Return the day's runs, drift and places; places wait while officials have to decide."""
+    event = resources.get_row(db, caller, Event, event_id)
+    season = resources.get_row(db, caller, Season, event.season_id)
+    day = read_day(db, event, season)
+    namer = named_teams.namer(db, caller, season.id)
+    waits = day.needs_decision and event.drift_decision is None
+    places = None if waits else _places(day, event, namer)
+    key = "results.wait" if waits else "results.known" if places else "results.none"
+    return EventResults(
+        event_id=event.id,
+        as_of=datetime.now(UTC),
+        best_of=event.best_of,
+        drift_decision=event.drift_decision,
+        drifts=[_drift(session, day) for session in day.drifts],
+        runs=[_official(run, namer) for run in day.runs],
+        places=places,
+        sentence=wording.text(key, teams=len(places or [])),
+        reason=wording.text("results.wait") if waits else None,
+    )
+
+
+def results_of_team(db: Session, caller: Caller, team: Team) -> list[TeamEventResult]:
+    """Return what a team reached at its season's events, oldest first."""
+    held = select(Event).where(col(Event.season_id) == team.season_id).order_by(col(Event.held_on))
+    found = []
+    for event in db.scalars(held):
+        places = results(db, caller, event.id).places or []
+        found += [_of_team(event, each, len(places)) for each in places if each.team_id == team.id]
+    return found
+
+
+def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
+    power = "" if placed.best_w is None else f" with {placed.best_w * 1000:.0f} mW"
+    return TeamEventResult(
+        event_id=event.id,
+        name=event.name,
+        held_on=event.held_on,
+        place=placed.place,
+        of_teams=teams,
+        best_w=placed.best_w,
+        runs=placed.runs,
+        sentence=wording.text(
+            "results.team", event=event.name, place=placed.place, teams=teams, power=power
+        ),
+    )
+
+
+def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
+    best = best_of_teams(day, event)
+    order = sorted(best, key=lambda team: -best[team][0])
+    return [
+        Placed(
+            place=place,
+            team_id=namer.shown_id(team),
+            team_name=namer.name(team),
+            best_w=best[team][0] if namer.shown_id(team) else None,
+            runs=best[team][1],
+        )
+        for place, team in enumerate(order, start=1)
+    ]
+
+
+def _official(run: DayRun, namer: Namer) -> OfficialRun:
+    """Return a run as it is shown: of a team that may not be named, that it ran."""
+    is_shown = run.team_id is None or namer.shown_id(run.team_id) is not None
+
+    def known(power: float) -> float | None:
+        return power if is_shown and np.isfinite(power) else None
+
+    return OfficialRun.model_validate(
+        {
+            "position": int(run.position),
+            "team_id": namer.shown_id(run.team_id),
+            "team_name": REFERENCE if run.team_id is None else namer.name(run.team_id),
+            "build_number": run.build_number if is_shown else None,
+            "outcome": run.outcome,
+            "power_w": known(run.power_w),
+            "corrected_power_w": known(run.corrected_w),
+            "state": run.state if is_shown else None,
+        }
+    )
+
+
+def _drift(session: str, day: Day) -> Drift:
+    found, count = day.drifts[session], day.reference_runs[session]
+    percent = None if found is None else 100 * float(np.expm1(found.drift))
+    key = (
+        "drift.unknown"
+        if found is None
+        else "drift.decide"
+        if found.needs_decision
+        else "drift.fine"
+    )
+    return Drift.model_validate(
+        wording.say(key, percent=percent or 0.0, runs=count)
+        | {
+            "session_id": session,
+            "reference_runs": count,
+            "drift_pct": percent,
+            "needs_decision": found is not None and found.needs_decision,
+        }
+    )

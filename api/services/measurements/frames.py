@@ -1,0 +1,213 @@
+"""The one bridge from rows to the columns that `analysis` calculates with.
+
+Everything a calculation may want is a column here, for one trial and for a bench.
+"""
+
+import json
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from itertools import repeat
+from operator import itemgetter
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from sqlalchemy import ColumnElement
+from sqlmodel import Session
+
+from analysis.columns import CHECK_RUN_COLUMNS, CHECK_TEXT_COLUMNS, TEXT_COLUMNS
+from api.services.measurements import frame_parts as parts
+
+Array = npt.NDArray[Any]
+Columns = dict[str, Array]
+
+#: Columns that are neither numbers nor words, and are turned into numbers after reading.
+OBJECTS = (
+    "numbers",
+    "started_at",
+    "blade_pitches_deg",
+    "anemometer_checked_on",
+    "season_starts_on",
+    "season_ends_on",
+)
+
+IDENTITY = (
+    "trial_id",
+    "organisation_id",
+    "bench_organisation_id",
+    "season_id",
+    "team_id",
+    "turbine_id",
+    "build_id",
+    "bench_id",
+    "session_id",
+    "load_id",
+    "state",
+)
+
+SECONDS_A_DAY = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Trials as columns, in the order of their ids, and their runs."""
+
+    trials: Columns
+    runs: Columns
+
+    def __len__(self) -> int:
+        return len(self.trials["trial_id"])
+
+
+def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
+    """Return the trials that meet some conditions on `Trial`, with all that results rest on."""
+    trials = _trials(db, *conditions, is_checked=False)
+    return _frame(db, trials, parts.RUN_FRAME, *conditions)
+
+
+def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
+    """Return such trials with all that the data checks read as well."""
+    trials = _trials(db, *conditions, is_checked=True)
+    trials["blade_pitch_range_deg"] = np.array(
+        [_range_of(each) for each in trials.pop("blade_pitches_deg").tolist()], dtype=np.float64
+    )
+    measured, nominal = trials["load_measured_ohm"], trials.pop("load_nominal_ohm")
+    trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
+    return _frame(db, trials, (*parts.RUN_FRAME, *CHECK_RUN_COLUMNS), *conditions)
+
+
+def _range_of(pitches: list[float] | str | None) -> float:
+    """Return how far blades' pitches lie apart; a file's driver gives the list as its text."""
+    listed = json.loads(pitches) if isinstance(pitches, str) else pitches
+    return max(listed) - min(listed) if listed else np.nan
+
+
+def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
+    """Return trials with what their sessions, builds, sweeps and resistors say."""
+    named = parts.trials_named(is_checked=is_checked)
+    trials = read_plain(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
+    sessions = read_columns(
+        db,
+        list(parts.sessions_named(is_checked=is_checked)),
+        parts.of_sessions(*conditions, is_checked=is_checked),
+    )
+    _to_seconds(sessions, is_checked=is_checked)
+    merge(trials, sessions, "session_id")
+    builds = parts.of_builds(*conditions, is_checked=is_checked)
+    merge(
+        trials,
+        read_columns(db, list(parts.builds_named(is_checked=is_checked)), builds),
+        "build_id",
+    )
+    sweeps = read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
+    merge(trials, sweeps, "build_id", "season_id")
+    names = list(parts.OF_LOAD)
+    has_loads = bool(np.any(trials["load_id"] != ""))
+    loads = (
+        read_columns(db, names, parts.of_loads(*conditions)) if has_loads else _columns(names, [])
+    )
+    merge(trials, loads, "load_id")
+    return trials
+
+
+def _to_seconds(sessions: Columns, *, is_checked: bool) -> None:
+    """Turn moments and days into seconds."""
+    sessions["started_at"] = np.array(
+        [moment.timestamp() for moment in sessions["started_at"]], dtype=np.float64
+    )
+    if is_checked:
+        sessions["anemometer_checked_at"] = _seconds(sessions.pop("anemometer_checked_on"), 0)
+        sessions["season_starts_at"] = _seconds(sessions.pop("season_starts_on"), -1)
+        sessions["season_ends_at"] = _seconds(sessions.pop("season_ends_on"), 2)
+
+
+def _seconds(days: Array, later: int) -> Array:
+    """Return the moments some days after dates begin, NaN where there is no date."""
+    return np.array(
+        [
+            np.nan
+            if not day
+            else datetime.combine(_day(day), time.min, UTC).timestamp() + later * SECONDS_A_DAY
+            for day in days
+        ],
+        dtype=np.float64,
+    )
+
+
+def _day(day: date | str) -> date:
+    return date.fromisoformat(day) if isinstance(day, str) else day
+
+
+def merge(trials: Columns, part: Columns, *keys: str) -> None:
+    """Give each trial what the row of a part with its keys says; nothing where there is none."""
+    known = {key: at for at, key in enumerate(_keys(part, keys))}
+    wanted = _keys(trials, keys)
+    at = np.fromiter(map(known.get, wanted, repeat(-1)), dtype=np.int64, count=len(wanted))
+    for name, column in part.items():
+        if name not in keys or len(keys) == 1:
+            # The last row, which -1 takes, is of a trial without a part.
+            trials[name] = np.append(column, _nothing(column))[at]
+
+
+def _keys(columns: Columns, names: Sequence[str]) -> list[Hashable]:
+    if len(names) == 1:
+        one: list[Hashable] = columns[names[0]].tolist()
+        return one
+    return list(zip(*(columns[name].tolist() for name in names), strict=True))
+
+
+def _nothing(column: Array) -> Any:
+    return "" if column.dtype == object else np.nan
+
+
+def _frame(
+    db: Session, trials: Columns, run_names: Sequence[str], *conditions: ColumnElement[bool]
+) -> Frame:
+    """Return trials with their runs, resistors' tolerances settled."""
+    # A resistor that was measured is known by that; otherwise its printed tolerance counts.
+    trials["load_tolerance_pct"] = np.where(
+        np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
+    )
+    names = ["trial_id", *run_names]
+    runs = read_plain(db, names, parts.of_runs(run_names, *conditions))
+    known = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
+    of_trial = [known[trial_id] for trial_id in runs.pop("trial_id").tolist()]
+    runs["trial"] = np.array(of_trial, dtype=np.int64)
+    return Frame(trials, runs)
+
+
+def read_columns(db: Session, names: list[str], statement: Any) -> Columns:
+    """Return what a statement asks for, a column for each name."""
+    return _columns(names, db.connection().execute(statement).all())
+
+
+def read_plain(db: Session, names: list[str], statement: Any) -> Columns:
+    """Return columns as the driver gives words and numbers: of millions that takes half."""
+    return _columns(names, plain_rows(db, statement))
+
+
+def plain_rows(db: Session, statement: Any) -> Sequence[Any]:
+    """Return rows as the driver gives them: words, numbers and bytes need nothing done to them."""
+    result = db.connection().execute(statement)
+    rows = result.cursor.fetchall()  # it returns rows, so it has one
+    result.close()
+    return rows
+
+
+def _columns(names: list[str], rows: Any) -> Columns:
+    """Return rows as one array per column: numbers with NaN for NULL, words with '' for NULL."""
+    # Column by column: an iterator for each row would keep the garbage collector busy.
+    return {name: _array(name, list(map(itemgetter(at), rows))) for at, name in enumerate(names)}
+
+
+def _array(name: str, values: list[Any]) -> Array:
+    if name in OBJECTS:
+        made = np.empty(len(values), dtype=object)
+        made[:] = values
+        return made
+    if name in IDENTITY or name in TEXT_COLUMNS or name in CHECK_TEXT_COLUMNS:
+        # Equal words are one object, however many rows they stand in; none is an empty one.
+        shared: dict[str | None, str] = {None: ""}
+        return np.array(list(map(shared.setdefault, values, values)), dtype=object)
+    return np.array(values, dtype=np.float64)

@@ -1,0 +1,148 @@
+"""A season's trials with their powers: read once for each revision, and all that reports rest on.
+
+Of each trial only what summaries need is kept, so that a season of any size finds room.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from sqlalchemy import ColumnElement, Executable, or_, select
+from sqlmodel import Session, col
+
+from analysis.trials.results import PowerResults
+from api.models.measurements.results import KeptResult
+from api.models.registry.builds import Build
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import Trial
+from api.services.core.cache import cache_of
+from api.services.measurements import results
+from api.services.measurements.frames import Array, Columns, merge, read_columns, read_plain
+
+AT_ONCE = 20_000  # trials that are read together
+OF_TRIAL = ("organisation_id", "session_id", "build_id", "version", "state", "kind")
+_TRIALS = (
+    select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(KeptResult.numbers))
+    .outerjoin(KeptResult, results.of_today & (col(KeptResult.trial_id) == col(Trial.id)))
+    .order_by(col(Trial.id))
+)
+_SESSIONS = select(col(BenchSession.id), col(BenchSession.bench_id), col(BenchSession.started_at))
+_BUILDS = (
+    select(col(Build.id), col(Turbine.team_id), col(Build.turbine_id), col(Build.number))
+    .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+    .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonTrials:
+    """Trials as columns, in the order of their ids, and their powers."""
+
+    trials: Columns
+    results: PowerResults
+
+    def __len__(self) -> int:
+        return len(self.trials["build_id"])
+
+    def only(self, which: Array) -> "SeasonTrials":
+        """Return some of the trials; of all of them these themselves."""
+        if which.all():
+            return self
+        return self.in_order(np.flatnonzero(which))
+
+    def in_order(self, places: Array) -> "SeasonTrials":
+        """Return the trials at some places, in the order of these."""
+        trials = {name: column[places] for name, column in self.trials.items()}
+        return SeasonTrials(trials, self.results.only(places))
+
+
+def combine(parts: list[SeasonTrials]) -> SeasonTrials:
+    """Return several lists of trials as one, in the order of their ids."""
+    joined = _joined(parts)
+    return joined.in_order(np.argsort(joined.trials["trial_id"].astype(str), kind="stable"))
+
+
+def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:
+    """Return all trials of a season, or those of sessions that began before a moment."""
+    subject = ("trials", season.id, until)
+    kept: SeasonTrials = cache_of(db).get_or_make(
+        subject, season.revision, lambda: _read(db, season, until)
+    )
+    return kept
+
+
+def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
+    conditions = [col(Trial.season_id) == season.id]
+    if until is not None:
+        before = select(col(BenchSession.id)).where(
+            col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
+        )
+        conditions.append(col(Trial.session_id).in_(before))
+    whole = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
+    merge(whole.trials, _sessions(db, season.id), "session_id")
+    merge(whole.trials, _builds(db, season.id), "build_id")
+    return whole
+
+
+def _joined(parts: list[SeasonTrials]) -> SeasonTrials:
+    """Return parts as one; by itself, so that they are gone before more is added to it."""
+    trials = {name: np.concatenate([part.trials[name] for part in parts])
+              for name in parts[0].trials}  # fmt: skip
+    return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
+
+
+def _sessions(db: Session, season_id: str) -> Columns:
+    sessions = read_columns(db, ["session_id", "bench_id", "started_at"], sessions_in(season_id))
+    moments = [moment.timestamp() for moment in sessions["started_at"]]
+    return sessions | {"started_at": np.array(moments, dtype=np.float64)}
+
+
+def _builds(db: Session, season_id: str) -> Columns:
+    names = ["build_id", "team_id", "turbine_id", "build_number"]
+    return read_columns(db, names, builds_in(season_id))
+
+
+def trials_where(*conditions: ColumnElement[bool]) -> Executable:
+    """Return the statement over some trials with the numbers of their results."""
+    return _TRIALS.where(*conditions)
+
+
+def sessions_in(season_id: str) -> Executable:
+    """Return the statement over a season's sessions."""
+    return _SESSIONS.where(col(BenchSession.season_id) == season_id)
+
+
+def builds_in(season_id: str) -> Executable:
+    """Return the statement over the builds of a season's teams and of reference rotors."""
+    return _BUILDS.where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
+
+
+def parts_of(
+    db: Session, *conditions: ColumnElement[bool]
+) -> Iterator[tuple[ColumnElement[bool], ...]]:
+    """Yield conditions on trials some thousand at a time, in the order of their ids."""
+    after = ""
+    while True:
+        here = (*conditions, col(Trial.id) > after)
+        ids = select(col(Trial.id)).where(*here).order_by(col(Trial.id))
+        last = db.scalar(ids.offset(AT_ONCE - 1).limit(1))
+        if last is None:
+            yield here
+            return
+        yield (*here, col(Trial.id) <= last)
+        after = last
+
+
+def _part(db: Session, *conditions: ColumnElement[bool]) -> SeasonTrials:
+    """Read some trials alone; what is not kept of their results is computed."""
+    trials = read_plain(db, ["trial_id", *OF_TRIAL, "numbers"], trials_where(*conditions))
+    numbers, ids = trials.pop("numbers").tolist(), trials["trial_id"].tolist()
+    missing = [ids[at] for at, kept in enumerate(numbers) if kept is None]
+    if missing:
+        found = results.computed(db, missing)
+        numbers = [kept or found[ids[at]][1] for at, kept in enumerate(numbers)]
+    return SeasonTrials(trials, results.powers_of(numbers))

@@ -1,0 +1,82 @@
+"""Wind sweeps fitted again whenever a trial of one may have changed, and what rests on them."""
+
+from collections.abc import Collection, Sequence
+
+from sqlalchemy import delete, func, insert
+from sqlmodel import Session, col, select
+
+from analysis.trials.inputs import trial_inputs
+from analysis.trials.sweeps import LEAST_SWEEPS, BuildSweep, find_sweeps
+from api.bulk import parts
+from api.models.measurements.sweeps import WindSweep
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import Trial
+from api.services.measurements.frames import read_frame
+
+WIND = "wind"
+AT_ONCE = 500  # builds in one statement
+
+
+def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> set[str]:
+    """Fit again the sweeps of some builds in a season; return the builds whose fit moved."""
+    moved: set[str] = set()
+    for part in parts(build_ids, AT_ONCE):
+        moved |= _refit(db, season_id, list(part))
+    return moved
+
+
+def _refit(db: Session, season_id: str, build_ids: list[str]) -> set[str]:
+    mine = col(WindSweep.season_id) == season_id, col(WindSweep.build_id).in_(build_ids)
+    before = {row.build_id: row.model_dump() for row in db.scalars(select(WindSweep).where(*mine))}
+    found = (_row(season_id, sweep) for sweep in _found(db, season_id, build_ids))
+    after = {row["build_id"]: row for row in found if row}
+    moved = {each for each in build_ids if before.get(each) != after.get(each)}
+    if moved:
+        db.execute(delete(WindSweep).where(mine[0], col(WindSweep.build_id).in_(moved)))
+    if known := [row for build_id, row in after.items() if build_id in moved]:
+        db.execute(insert(WindSweep), known)
+    return moved
+
+
+def benches_resting_on(db: Session, season_id: str, build_ids: Collection[str]) -> set[str]:
+    """Return the benches whose trials' results moved with the sweeps of some builds.
+
+    Those of the builds' own trials; all of the season's, once its sweeps tell what is usual.
+    """
+    if not build_ids:
+        return set()
+    rests = select(BenchSession.bench_id).join(
+        Trial, col(Trial.session_id) == col(BenchSession.id)
+    ).where(col(Trial.season_id) == season_id)  # fmt: skip
+    sweeps = select(func.count()).select_from(WindSweep).where(
+        col(WindSweep.season_id) == season_id
+    )  # fmt: skip
+    # One more than there are now may have been there before.
+    if (db.scalar(sweeps) or 0) + len(build_ids) < LEAST_SWEEPS:
+        rests = rests.where(col(Trial.build_id).in_(build_ids))
+    return set(db.scalars(rests.distinct()))
+
+
+def _found(db: Session, season_id: str, build_ids: list[str]) -> list[BuildSweep]:
+    frame = read_frame(
+        db,
+        col(Trial.season_id) == season_id,
+        col(Trial.build_id).in_(build_ids),
+        col(Trial.kind) == WIND,
+    )
+    return find_sweeps(frame.trials, frame.runs, trial_inputs(frame.trials, frame.runs))
+
+
+def _row(season_id: str, sweep: BuildSweep) -> dict[str, object] | None:
+    """Return what is kept of a sweep; nothing where it is not to be used."""
+    if sweep.fit is None or sweep.reason:
+        return None
+    slowest, fastest = sweep.fit.covers_m_s
+    return {
+        "build_id": sweep.build_id,
+        "season_id": season_id,
+        "exponent": sweep.fit.exponent,
+        "standard_error": sweep.fit.standard_error,
+        "slowest_m_s": slowest,
+        "fastest_m_s": fastest,
+    }

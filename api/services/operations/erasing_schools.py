@@ -1,0 +1,192 @@
+"""Erasing a school: all that is its own and every word, but for facts that others rest on.
+
+Another school's trial at its bench needs that room's wind and air. Such benches, sessions and
+instruments stay, without names and words, under a school that is called one that left.
+"""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import ColumnElement, func, or_
+from sqlmodel import Session, col, select
+
+from api.errors import NotFound
+from api.models.access.idempotency import GivenAnswer
+from api.models.access.keys import AccessKey, KeyOrganisation
+from api.models.access.rates import RateCount
+from api.models.access.web_sessions import WebSession
+from api.models.core.audit import AuditEntry
+from api.models.events.inspections import Inspection
+from api.models.events.runs import EventRun, RunOrder
+from api.models.imports.imports import ImportOrganisation
+from api.models.measurements.flags import Flag
+from api.models.measurements.sweeps import WindSweep
+from api.models.registry.benches import Bench, WindGrid
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.loans import InstrumentCheck, Loan
+from api.models.registry.organisations import Organisation
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.reporting.shares import Share
+from api.models.trials.trials import Run, Trial
+from api.services.core import revisions
+from api.services.measurements import flags
+from api.services.operations.erasing import Eraser, begin
+from api.services.operations.school_tables import lent_or_borrowed
+
+LEFT = "A school that left"
+
+
+def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
+    """Erase a school over all seasons; return the rows taken out of each table.
+
+    Raises `NotFound` where there is no such school.
+    """
+    revisions.lock_all(db)
+    if db.get(Organisation, organisation_id) is None:
+        raise NotFound(f"no organisation {organisation_id}")
+    eraser = begin(db, "organisation", organisation_id)
+    seasons = _seasons(db, organisation_id)
+    imports = set(db.scalars(select(ImportOrganisation.import_id).where(
+        col(ImportOrganisation.organisation_id) == organisation_id)))  # fmt: skip
+    _erase_keys(eraser, organisation_id)
+    _erase_trials(eraser, organisation_id)
+    _erase_teams(eraser, organisation_id)
+    eraser.take_out(ImportOrganisation, col(ImportOrganisation.organisation_id) == organisation_id)
+    eraser.take_out_imports(imports)
+    _erase_rooms(eraser, organisation_id)
+    eraser.take_out(GivenAnswer, col(GivenAnswer.body).contains(organisation_id))
+    eraser.empty_record(col(AuditEntry.organisation_id) == organisation_id)
+    db.expire_all()
+    for season_id in seasons:
+        flags.recheck_season(db, season_id)
+    return eraser.finish()
+
+
+def _seasons(db: Session, organisation_id: str) -> list[str]:
+    """Return the seasons that a school took part in."""
+    with_team = select(Team.season_id).where(col(Team.organisation_id) == organisation_id)
+    with_session = select(BenchSession.season_id).where(
+        col(BenchSession.organisation_id) == organisation_id
+    )
+    return sorted(db.scalars(with_team.union(with_session)))
+
+
+def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
+    """End the keys that reach this school alone; of them nothing is left that says whose."""
+    reaching = select(KeyOrganisation.key_id).where(
+        col(KeyOrganisation.organisation_id) == organisation_id
+    )
+    of_one = (
+        select(KeyOrganisation.key_id)
+        .group_by(col(KeyOrganisation.key_id))
+        .having(func.count() == 1)
+    )
+    alone = sorted(set(eraser.db.scalars(reaching)) & set(eraser.db.scalars(of_one)))
+    eraser.empty_record(col(AuditEntry.key_id).in_(alone))
+    eraser.empty_record(col(AuditEntry.thing_id).in_(alone))
+    for key_id in alone:
+        eraser.take_out(RateCount, col(RateCount.name).contains(key_id))
+    eraser.take_out(WebSession, col(WebSession.key_id).in_(alone))
+    eraser.take_out(GivenAnswer, col(GivenAnswer.key_id).in_(alone))
+    eraser.take_out(Share, or_(col(Share.key_id).in_(alone),
+                               col(Share.organisation_id) == organisation_id))  # fmt: skip
+    eraser.take_out(KeyOrganisation, col(KeyOrganisation.organisation_id) == organisation_id)
+    eraser.reword(
+        AccessKey, col(AccessKey.id).in_(alone), label=LEFT, digest="", revoked_at=datetime.now(UTC)
+    )
+
+
+def _rested_on(organisation_id: str) -> ColumnElement[bool]:
+    """Return the condition on sessions at its benches: trials of others were run in them."""
+    of_others = select(Trial.session_id).where(col(Trial.organisation_id) != organisation_id)
+    return col(BenchSession.id).in_(of_others)
+
+
+def _erase_trials(eraser: Eraser, organisation_id: str) -> None:
+    """Take out its trials; the reference rotor's stay where others' trials stand beside them."""
+    sessions = select(BenchSession.id).where(_rested_on(organisation_id))
+    beside = (col(Trial.kind) == "reference") & col(Trial.session_id).in_(sessions)
+    mine = col(Trial.organisation_id) == organisation_id
+    gone = select(Trial.id).where(mine, ~beside)
+    builds = select(Build.id).where(col(Build.organisation_id) == organisation_id)
+    eraser.take_out(Flag, col(Flag.organisation_id) == organisation_id)
+    eraser.take_out(EventRun, col(EventRun.build_id).in_(builds))
+    eraser.take_out(Inspection, col(Inspection.organisation_id) == organisation_id)
+    eraser.take_out(Run, col(Run.trial_id).in_(gone))
+    eraser.take_out(Trial, mine & ~beside)
+    eraser.reword(Trial, mine, note=None, client_ref=None)
+    eraser.take_out(WindSweep, col(WindSweep.build_id).in_(builds))
+
+
+def _erase_teams(eraser: Eraser, organisation_id: str) -> None:
+    """Take out its teams and turbines, also out of what was drawn for events."""
+    teams = set(eraser.db.scalars(select(Team.id).where(
+        col(Team.organisation_id) == organisation_id)))  # fmt: skip
+    for order in eraser.db.scalars(select(RunOrder)):
+        if any(slot["team_id"] in teams for slot in order.slots):
+            order.slots = [slot for slot in order.slots if slot["team_id"] not in teams]
+    eraser.db.flush()
+    for table in (Build, Turbine, Team):
+        eraser.take_out(table, col(table.organisation_id) == organisation_id)
+
+
+def _erase_rooms(eraser: Eraser, organisation_id: str) -> None:
+    """Take out benches, sessions, instruments and the school, as far as nothing stands on them.
+
+    Of what stays, the words go.
+    """
+    rested = select(BenchSession.bench_id).where(_rested_on(organisation_id))
+    gone = (col(Bench.organisation_id) == organisation_id) & col(Bench.id).not_in(rested)
+    of_gone = select(Bench.id).where(gone)
+    eraser.take_out(
+        BenchSession,
+        (col(BenchSession.organisation_id) == organisation_id) & ~_rested_on(organisation_id),
+    )
+    eraser.take_out(WindGrid, col(WindGrid.bench_id).in_(of_gone))
+    eraser.take_out(Bench, gone)
+    eraser.reword(BenchSession, col(BenchSession.organisation_id) == organisation_id, note=None)
+    eraser.reword(WindGrid, col(WindGrid.organisation_id) == organisation_id, note=None)
+    eraser.reword(Bench, col(Bench.organisation_id) == organisation_id,
+                  name=col(Bench.id), room=None, note=None)  # fmt: skip
+    _erase_instruments(eraser, organisation_id)
+    _erase_name(eraser, organisation_id)
+
+
+def _erase_instruments(eraser: Eraser, organisation_id: str) -> None:
+    mine = col(Equipment.organisation_id) == organisation_id
+    eraser.take_out(Loan, lent_or_borrowed(organisation_id))
+    pointed_at = (Bench.fan_id, Bench.anemometer_id, BenchSession.meter_id, Trial.load_id,
+                  Turbine.generator_id, Turbine.rotor_id)  # fmt: skip
+    used = [select(column).where(col(column).is_not(None)) for column in pointed_at]
+    others_checks = select(InstrumentCheck.against_id).where(
+        col(InstrumentCheck.against_id).is_not(None),
+        col(InstrumentCheck.organisation_id).is_distinct_from(organisation_id),
+    )
+    unused = mine
+    for column in (*used, others_checks):
+        unused = unused & col(Equipment.id).not_in(column)
+    idle = select(Equipment.id).where(unused)
+    checked = col(InstrumentCheck.equipment_id).in_(idle)
+    against = col(InstrumentCheck.against_id).in_(idle)
+    eraser.take_out(InstrumentCheck, or_(checked, against))
+    eraser.take_out(Equipment, unused)
+    eraser.reword(Equipment, mine, tag=col(Equipment.id), note=None)
+    eraser.reword(
+        InstrumentCheck, col(InstrumentCheck.organisation_id) == organisation_id, note=None
+    )
+
+
+def _erase_name(eraser: Eraser, organisation_id: str) -> None:
+    """Take the school itself out, or, where something of it must stay, its name."""
+    this = col(Organisation.id) == organisation_id
+    owned = (Bench, BenchSession, Equipment, InstrumentCheck, Trial)
+    left = (
+        select(table.id).where(col(table.organisation_id) == organisation_id) for table in owned
+    )
+    if any(eraser.db.scalar(each.limit(1)) for each in left):
+        eraser.reword(Organisation, this, name=f"{LEFT} {organisation_id[-6:]}", sharing="own")
+        eraser.empty_record(col(AuditEntry.thing_id) == organisation_id)
+    else:
+        eraser.take_out(Organisation, this)

@@ -1,0 +1,42 @@
+"""Finding a programme's conclusions again from its facts, season by season.
+
+A migration notes each season as due in its own transaction. If the service is killed before a
+season is rebuilt, the note stays and the next start continues.
+"""
+
+from sqlmodel import Session, col, delete, select
+
+from api.db import Database
+from api.models.operations.rebuilds import RebuildDue
+from api.models.registry.seasons import Season
+from api.services.core import revisions
+from api.services.measurements import flags
+
+
+def due_seasons(db: Session) -> list[str]:
+    """Return the ids of seasons that still wait to be rebuilt."""
+    return sorted(db.scalars(select(RebuildDue.season_id)))
+
+
+def rebuild_due(database: Database) -> int:
+    """Rebuild the seasons that are due; return how many there were."""
+    with database.reading() as db:
+        seasons = due_seasons(db)
+    return _rebuild(database, seasons)
+
+
+def rebuild_all(database: Database) -> int:
+    """Rebuild every season; return how many there are."""
+    with database.reading() as db:
+        seasons = sorted(db.scalars(select(Season.id)))
+    return _rebuild(database, seasons)
+
+
+def _rebuild(database: Database, seasons: list[str]) -> int:
+    for season_id in seasons:
+        with database.unit_of_work() as db:
+            if db.get(Season, season_id) is not None:
+                revisions.raise_season(db, season_id)  # first, so that nobody writes meanwhile
+                flags.recheck_season(db, season_id)
+            db.execute(delete(RebuildDue).where(col(RebuildDue.season_id) == season_id))
+    return len(seasons)

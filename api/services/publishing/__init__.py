@@ -1,0 +1,1 @@
+"""Which trials of other schools a key knows, as last published."""

@@ -1,0 +1,200 @@
+"""How a season's trials differ from those published last, and whether that hides each of them."""
+
+import hashlib
+import math
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from api.services.measurements.frames import Array
+from api.services.measurements.season_trials import SeasonTrials, combine
+from api.services.publishing.packed_trials import columns_of
+
+#: So many trials, of so many schools, make a move that hides each of them.
+LEAST_TRIALS, LEAST_SCHOOLS = 5, 2
+#: A change that is this old is shown, even alone: it is old news by then.
+LONGEST = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class Ages:
+    """How old changes are, by the nights of a season's time zone."""
+
+    now: datetime
+    zone: str
+    #: When a change since the last publication was first seen. [s]
+    first_seen_s: float
+    #: Reads when each moved trial's own facts changed last; nan if that is not known. [s]
+    read: Callable[[], Array]
+
+    @cached_property
+    def changed_at_s(self) -> Array:
+        """Return when each moved trial's own facts changed last, in seconds."""
+        return self.read()
+
+    @property
+    def most_nights(self) -> int:
+        """Return how many nights ago the first change was seen."""
+        return nights_since(self.first_seen_s, self.now, self.zone)
+
+    def nights(self, moment_s: float) -> int:
+        """Return how many nights ago a moment was."""
+        return nights_since(moment_s, self.now, self.zone)
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """The trials that were added, removed or have other numbers: one value for each."""
+
+    trial_id: Array
+    school: Array
+    #: The bench's owner, who can change the results of visitors by correcting a session.
+    host: Array
+    #: Whether its own facts, and its numbers, differ from every earlier publication. A result that
+    #: changed because of somebody else's facts (a fit, a lent instrument) is not new.
+    is_new: Array
+    #: What tells the states in which they were not published yet.
+    states: Array
+
+    def outside(self, own: frozenset[str]) -> bool:
+        """Tell whether any belongs to a school outside this set."""
+        return not set(self.school.tolist()) <= own
+
+    def may_be_shown_to(self, own: frozenset[str], ages: Ages) -> bool:
+        """Tell whether others' trials may be shown to a key that sees its own schools' at once.
+
+        It takes several new trials of other schools, of two schools or from an earlier day. What
+        the key's schools can change themselves hides nothing and does not count.
+        """
+        if not self.outside(own):
+            return True
+        is_own = np.isin(self.school, sorted(own)) | np.isin(self.host, sorted(own))
+        counted = self.is_new & ~is_own
+        if counted.sum() < LEAST_TRIALS:
+            return False
+        if len(set(self.school[counted].tolist())) >= LEAST_SCHOOLS:
+            return True
+        # Moments are read only if there was a night at all.
+        return ages.most_nights > 0 and ages.nights(float(ages.changed_at_s[counted].max())) > 0
+
+    def may_be_shown(self, reaches: Collection[frozenset[str]], ages: Ages) -> bool:
+        """Tell whether the moved trials may be shown to keys of all these reaches."""
+        return all(self.may_be_shown_to(own, ages) for own in reaches)
+
+    def aged(self, ages: Ages) -> Array:
+        """Return which changes are so old that they may be shown one by one.
+
+        A change whose moment is not known dates from when any was first seen.
+        """
+        if ages.most_nights < LONGEST.days:
+            return np.zeros(len(self.school), dtype=bool)
+        is_known = self.is_new & np.isfinite(ages.changed_at_s)
+        moments = np.where(is_known, ages.changed_at_s, ages.first_seen_s)
+        old = [ages.nights(moment) >= LONGEST.days for moment in moments.tolist()]
+        return np.array(old, dtype=bool)
+
+
+def nights_since(moment_s: float, now: datetime, zone: str) -> int:
+    """Return the number of nights since a moment, by the clock of a time zone; nan counts as 0."""
+    if not math.isfinite(moment_s):
+        return 0
+    first = datetime.fromtimestamp(moment_s, UTC).astimezone(ZoneInfo(zone)).date()
+    return (now.astimezone(ZoneInfo(zone)).date() - first).days
+
+
+def moved_trials(
+    before: SeasonTrials, after: SeasonTrials, shown: Array, hosts: dict[str, str]
+) -> Moved:
+    """Return what moved, by the states that were ever published and the owner of each bench."""
+    gone, at_old, at_new, come = _places(before, after)
+    has_moved = _differ(before, after, at_old, at_new)
+    there = after.in_order(np.concatenate([at_new[has_moved], come]))
+    left = before.in_order(gone)
+    states, facts, absences = states_of(there), facts_of(there), absences_of(left)
+    is_new = ~np.isin(states, shown) & ~np.isin(facts, shown)
+    is_gone = ~np.isin(absences, shown)
+    # Until now those that were added have been absent from what was published.
+    absent = absences_of(after.in_order(come))
+
+    def column(name: str) -> Array:
+        return np.array([*there.trials[name].tolist(), *left.trials[name].tolist()], dtype=object)
+
+    trial_ids, benches = column("trial_id"), column("bench_id").tolist()
+    return Moved(
+        trial_id=trial_ids,
+        school=column("organisation_id"),
+        host=np.array([hosts.get(str(bench), "") for bench in benches], dtype=object),
+        is_new=np.concatenate([is_new, is_gone]),
+        states=np.concatenate([states, facts, absences, absent]),
+    )
+
+
+def part_way(last: SeasonTrials, current: SeasonTrials, waiting: Collection[str]) -> SeasonTrials:
+    """Return the current trials, but those that still wait as they were published last."""
+    of_last, of_current = (
+        np.array([each in waiting for each in trials.trials["trial_id"].tolist()], dtype=bool)
+        for trials in (last, current)
+    )
+    return combine([current.only(~of_current), last.only(of_last)])
+
+
+def states_of(trials: SeasonTrials) -> Array:
+    """Return a number for each trial that tells its values from others.
+
+    Not its version, which an edited note raises as well.
+    """
+    values = {name: column for name, column in trials.trials.items() if name != "version"}
+    columns = [*values.values(), *columns_of(trials.results).values()]
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return _digests(repr(row) for row in rows)
+
+
+def facts_of(trials: SeasonTrials) -> Array:
+    """Return a number for each trial that stands for its own facts: its version and its state."""
+    rows = zip(*(trials.trials[name].tolist() for name in ("trial_id", "version", "state")),
+               strict=True)  # fmt: skip
+    return _digests(f"facts {row!r}" for row in rows)
+
+
+def absences_of(trials: SeasonTrials) -> Array:
+    """Return a number for each trial that stands for its not being there."""
+    return _digests(f"no {trial_id}" for trial_id in trials.trials["trial_id"].tolist())
+
+
+def _digests(texts: Iterable[str]) -> Array:
+    whole = b"".join(hashlib.blake2b(text.encode(), digest_size=8).digest() for text in texts)
+    return np.frombuffer(whole, dtype="<u8")
+
+
+def _places(before: SeasonTrials, after: SeasonTrials) -> tuple[Array, Array, Array, Array]:
+    """Return where trials went, where both have them, each in its order, and where they came."""
+    # Sets of texts: numpy would sort them, which takes ten times as long.
+    old, new = (
+        {trial_id: at for at, trial_id in enumerate(trials.trials["trial_id"].tolist())}
+        for trials in (before, after)
+    )
+    both = old.keys() & new.keys()
+    places = (
+        (old[each] for each in old.keys() - both),
+        (old[each] for each in both),
+        (new[each] for each in both),
+        (new[each] for each in new.keys() - both),
+    )
+    gone, at_old, at_new, come = (np.array(list(each), dtype=np.int64) for each in places)
+    return gone, at_old, at_new, come
+
+
+def _differ(before: SeasonTrials, after: SeasonTrials, at_old: Array, at_new: Array) -> Array:
+    """Return which of the trials that both have differ; two unknown numbers are alike."""
+    differ = np.zeros(len(at_old), dtype=bool)
+    for name in before.trials.keys() - {"version"}:
+        differ |= before.trials[name][at_old] != after.trials[name][at_new]
+    was, became = columns_of(before.results), columns_of(after.results)
+    for name in was:
+        one, other = was[name][at_old], became[name][at_new]
+        differ |= ~np.isclose(one, other, rtol=0, atol=0, equal_nan=True)
+    return differ

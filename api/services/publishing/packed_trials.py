@@ -1,0 +1,35 @@
+"""A season's trials as bytes, for a row."""
+
+import json
+import zlib
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+
+from analysis.trials.results import PowerResults
+from api.services.measurements.season_trials import SeasonTrials
+
+
+def packed(trials: SeasonTrials) -> bytes:
+    """Return trials as compressed JSON, column by column with its kind."""
+    columns = {"trials": trials.trials, "results": columns_of(trials.results)}
+    as_lists = {
+        part: {name: [column.dtype.str, column.tolist()] for name, column in named.items()}
+        for part, named in columns.items()
+    }
+    return zlib.compress(json.dumps(as_lists).encode())
+
+
+def unpacked(content: bytes) -> SeasonTrials:
+    """Return the trials that were packed."""
+    parts = {
+        part: {name: np.array(values, dtype=kind) for name, (kind, values) in named.items()}
+        for part, named in json.loads(zlib.decompress(content)).items()
+    }
+    return SeasonTrials(parts["trials"], PowerResults(**parts["results"]))
+
+
+def columns_of(results: PowerResults) -> dict[str, Any]:
+    """Return the columns of results by name."""
+    return {each.name: getattr(results, each.name) for each in fields(PowerResults)}

@@ -1,0 +1,237 @@
+"""What was published of a season's trials, and at which revision which publication is shown.
+
+An embedded database has one service, which holds its choices in memory: its readers wait for no
+writer. Hosts that share a database server must show the same, so there each choice is a row as
+well: the host that is first to choose for a revision chooses for all.
+"""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import numpy as np
+from sqlalchemy import ColumnElement, NullPool, func
+from sqlmodel import Session, col, delete, select
+
+from api.embedded import engine_for
+from api.models.publishing.published import PublishedTrials
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.seasons import Season
+from api.services.core.cache import cache_of
+from api.services.measurements.frames import Array
+from api.services.measurements.season_trials import SeasonTrials
+from api.services.publishing.packed_trials import packed, unpacked
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    """A season's trials at the moment when they were published."""
+
+    revision: int
+    taken_at_s: float
+    trials: SeasonTrials
+    #: What tells the states in which trials were ever published, up to this.
+    states: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What is shown at a revision: the trials published at another, or at itself."""
+
+    revision: int
+    shows: int
+    #: When it was chosen, and what is published by it, if anything is.
+    chosen_at_s: float
+    published: Publication | None = None
+
+
+@dataclass
+class Shelf:
+    """What a process knows of publications of one season."""
+
+    published: dict[int, Publication] = field(default_factory=dict)
+    #: By revision the one whose trials are shown at it: its own, or an earlier publication's.
+    shown: dict[int, int] = field(default_factory=dict)
+    #: When it was first seen that trials are no longer those published last.
+    changed_at_s: float | None = None
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def last(self) -> Publication | None:
+        """Return what was published last."""
+        return self.published.get(max(self.published, default=0))
+
+    def shown_at(self, revision: int) -> Publication | None:
+        """Return the publication that is shown at a revision; None if its own trials are.
+
+        Raises `KeyError` if nothing was chosen for it.
+        """
+        return self.published.get(self.shown[revision])
+
+    def has_chosen(self, revision: int) -> bool:
+        """Tell whether it is known what is shown at a revision."""
+        shown = self.shown.get(revision)
+        return shown == revision or shown in self.published
+
+    def take(self, choice: Choice) -> None:
+        """Show at a revision what was chosen for it."""
+        if choice.published is not None:
+            self.add(choice.published)
+        self.shown[choice.revision] = choice.shows
+        is_current = choice.shows == choice.revision
+        self.changed_at_s = None if is_current else self.changed_at_s or choice.chosen_at_s
+
+    def add(self, publication: Publication) -> None:
+        """Keep a publication; what was published before the last ones goes."""
+        last = min(max(self.published, default=0), publication.revision)
+        self.published = {at: old for at, old in self.published.items() if at >= last}
+        self.shown = {at: shows for at, shows in self.shown.items() if shows >= last}
+        self.published[publication.revision] = publication
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self.published, self.shown, self.changed_at_s = {}, {}, None
+
+
+def shelf_of(db: Session, season: Season) -> Shelf:
+    """Return what this process knows of a season's publications."""
+    shelf: Shelf = cache_of(db).pinned.get_or_make(("published", season.id), Shelf)
+    return shelf
+
+
+def choose(db: Session, season: Season, chosen: Callable[[Shelf], Choice | None]) -> Shelf:
+    """Let it be chosen what is shown at the season's revision; others wait meanwhile.
+
+    `chosen` returns nothing where the shelf has it already. What is chosen is shown when it is
+    stored.
+    """
+    shelf = shelf_of(db, season)
+    with shelf.lock:
+        if db.get_bind().dialect.name != "postgresql":
+            choice = chosen(shelf)
+        else:
+            with _session_of_its_own(db) as rows:
+                shared = _SharedShelf(rows, shelf, season)
+                shared.read()
+                choice = chosen(shelf)
+                if choice is not None:
+                    shared.write(choice)
+        if choice is not None:
+            shelf.take(choice)
+    return shelf
+
+
+def erase_trials(db: Session) -> None:
+    """Take trials whose build or bench is erased out of everything that was published."""
+    ids = select(PublishedTrials.season_id).distinct()
+    for season_id in sorted(db.scalars(ids)):
+        _wait_for_turn(db, season_id)
+        found = select(PublishedTrials).where(
+            col(PublishedTrials.season_id) == season_id, col(PublishedTrials.content).is_not(None)
+        )
+        for row in db.scalars(found):
+            row.content = packed(those_left(db, unpacked(row.content or b"")))
+    db.flush()
+
+
+def those_left(db: Session, trials: SeasonTrials) -> SeasonTrials:
+    """Return the trials whose build and bench are still there: of what is erased nothing stays."""
+    builds, benches = (set(db.scalars(select(table.id))) for table in (Build, Bench))
+    pairs = zip(trials.trials["build_id"].tolist(), trials.trials["bench_id"].tolist(), strict=True)
+    are_left = [build in builds and bench in benches for build, bench in pairs]
+    return trials.only(np.array(are_left, dtype=bool))
+
+
+@contextmanager
+def _session_of_its_own(db: Session) -> Iterator[Session]:
+    """Give a session with a connection of its own.
+
+    A reader writes nothing, and sees others' choices only as they were when it began.
+    """
+    engine = engine_for(db.get_bind().engine.url, poolclass=NullPool)
+    try:
+        with Session(engine) as session, session.begin():
+            yield session
+    finally:
+        engine.dispose()
+
+
+def _wait_for_turn(db: Session, season_id: str) -> None:
+    """Wait until no other host chooses for a season; it is this one's turn until it commits."""
+    if db.get_bind().dialect.name == "postgresql":
+        turn = func.pg_advisory_xact_lock(func.hashtextextended(f"published {season_id}", 0))
+        db.connection().execute(select(turn))
+
+
+@dataclass(frozen=True, slots=True)
+class _SharedShelf:
+    """The rows that several hosts' shelves have in common."""
+
+    rows: Session
+    shelf: Shelf
+    season: Season
+
+    def read(self) -> None:
+        """Take over what other hosts published last and what they chose for this revision."""
+        _wait_for_turn(self.rows, self.season.id)
+        revision = self.season.revision
+        taken = select(PublishedTrials.revision, PublishedTrials.taken_at_s).where(
+            *self._here(), col(PublishedTrials.content).is_not(None)
+        )
+        stored = {row.revision: row.taken_at_s for row in self.rows.execute(taken)}
+        if not stored:
+            self.shelf.clear()
+            return
+        newest = max(stored)
+        chosen = self.rows.scalar(
+            select(PublishedTrials.shows).where(
+                *self._here(), col(PublishedTrials.revision) == revision
+            )
+        )
+        known = {at: each.taken_at_s for at, each in self.shelf.published.items()}
+        for at in sorted({newest, chosen or newest}):
+            if known.get(at) != stored.get(at):  # unknown here, or published again by another host
+                self._add(at)
+        if chosen is not None:
+            self.shelf.shown[revision] = chosen
+        self.shelf.changed_at_s = self._changed_at_s()
+
+    def _changed_at_s(self) -> float | None:
+        """Return when hosts first chose to keep what was published last."""
+        is_current = col(PublishedTrials.shows) == col(PublishedTrials.revision)
+        last = select(func.max(PublishedTrials.revision)).where(*self._here(), is_current)
+        return self.rows.scalar(
+            select(func.min(PublishedTrials.taken_at_s)).where(
+                *self._here(), col(PublishedTrials.revision) > last.scalar_subquery()
+            )
+        )
+
+    def _add(self, revision: int) -> None:
+        row = self.rows.get(PublishedTrials, (self.season.id, revision))
+        if row is not None and row.content is not None:
+            states = np.frombuffer(row.states or b"", dtype="<u8")
+            self.shelf.add(Publication(row.revision, row.taken_at_s, unpacked(row.content), states))
+
+    def write(self, choice: Choice) -> None:
+        """Give other hosts what was chosen; rows of before the last publications go."""
+        fresh = choice.published
+        row = PublishedTrials(
+            season_id=self.season.id,
+            revision=choice.revision,
+            shows=choice.shows,
+            taken_at_s=choice.chosen_at_s,
+            # What is erased while its reader's moment still had it is not stored again.
+            content=packed(those_left(self.rows, fresh.trials)) if fresh else None,
+            states=fresh.states.tobytes() if fresh else None,
+        )
+        self.rows.merge(row)
+        if fresh and self.shelf.published:
+            self.rows.execute(
+                delete(PublishedTrials).where(
+                    *self._here(), col(PublishedTrials.revision) < max(self.shelf.published)
+                )
+            )
+
+    def _here(self) -> tuple[ColumnElement[bool], ...]:
+        return (col(PublishedTrials.season_id) == self.season.id,)

@@ -1,0 +1,1 @@
+"""What is registered: organisations, seasons, teams, turbines, benches, equipment, events."""

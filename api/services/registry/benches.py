@@ -1,0 +1,111 @@
+"""Benches and the wind measured at them."""
+
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from analysis.wind import equivalent_wind_speed, grid_weights, unevenness
+from api.errors import Conflict
+from api.models.core.shapes import PageQuery
+from api.models.registry.benches import (
+    Bench,
+    BenchCreate,
+    BenchQuery,
+    BenchRead,
+    BenchUpdate,
+    WindGrid,
+    WindGridCreate,
+    WindGridRead,
+)
+from api.models.registry.organisations import Organisation
+from api.models.registry.sessions import BenchSession
+from api.services.core import resources, revisions
+from api.services.core.scope import Caller, require_owner
+from api.services.measurements import flags
+from api.services.registry.equipment import require_kind
+
+#: What makes a bench the bench it is: the bias of its results hangs on each of these.
+IDENTITY = ("room", "fan_id", "fan_setting", "distance_m", "hub_height_m", "anemometer_id")
+
+
+def create(db: Session, caller: Caller, bench: BenchCreate) -> BenchRead:
+    """Register a bench."""
+    resources.get_row(db, caller, Organisation, bench.organisation_id, "organisation_id")
+    require_owner(caller, bench.organisation_id)
+    _require_kinds(db, caller, bench.model_dump())
+    return resources.read(BenchRead, resources.store(db, caller, Bench, bench))
+
+
+def _require_kinds(db: Session, caller: Caller, named: dict[str, Any]) -> None:
+    require_kind(db, caller, named.get("fan_id"), "fan", "fan_id")
+    require_kind(db, caller, named.get("anemometer_id"), "anemometer", "anemometer_id")
+
+
+def get(db: Session, caller: Caller, bench_id: str) -> BenchRead:
+    """Return a bench."""
+    return resources.read(BenchRead, resources.get_row(db, caller, Bench, bench_id))
+
+
+def page(db: Session, caller: Caller, query: BenchQuery) -> tuple[list[BenchRead], str | None]:
+    """Return a page of benches."""
+    rows, after = resources.page(db, caller, Bench, query)
+    return [resources.read(BenchRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, bench_id: str, changes: BenchUpdate, version: int
+) -> BenchRead:
+    """Change a bench; once tests were run there, a different bench must be a new one."""
+    row = resources.get_row(db, caller, Bench, bench_id)
+    require_owner(caller, row.organisation_id)
+    _require_kinds(db, caller, changes.model_dump(exclude_unset=True))
+    revisions.raise_all(db)
+    moved = resources.change(db, caller, row, changes, version)
+    fixed = sorted(moved.keys() & set(IDENTITY))
+    if fixed and _is_used(db, row.id):
+        raise Conflict(
+            f"tests were run at {row.name}, so its {', '.join(fixed)} cannot change: register a "
+            "new bench, since a changed bench reads differently"
+        )
+    flags.recheck(db, flags.at_bench(row.id))
+    return resources.read(BenchRead, row)
+
+
+def _is_used(db: Session, bench_id: str) -> bool:
+    used = select(BenchSession.id).where(col(BenchSession.bench_id) == bench_id).limit(1)
+    return db.scalar(used) is not None
+
+
+def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreate) -> WindGridRead:
+    """Store wind measured over the rotor plane; it counts for the bench from then on."""
+    bench = resources.get_row(db, caller, Bench, bench_id)
+    require_owner(caller, bench.organisation_id)
+    speeds = [point.wind_speed_m_s for point in grid.points]
+    weights = grid_weights(
+        [point.x_radii for point in grid.points], [point.y_radii for point in grid.points]
+    )
+    revisions.raise_all(db)
+    row = resources.store(
+        db,
+        caller,
+        WindGrid,
+        grid,
+        bench_id=bench.id,
+        organisation_id=bench.organisation_id,
+        point_count=len(speeds),
+        equivalent_wind_speed_m_s=equivalent_wind_speed(speeds, weights),
+        unevenness=unevenness(speeds),
+        points=[point.model_dump() | {"as_typed": point.typed()} for point in grid.points],
+    )
+    flags.recheck(db, flags.at_bench(bench.id))
+    return resources.read(WindGridRead, row)
+
+
+def wind_grids(
+    db: Session, caller: Caller, bench_id: str, query: PageQuery
+) -> tuple[list[WindGridRead], str | None]:
+    """Return a page of the wind grids of a bench; the last one counts."""
+    bench = resources.get_row(db, caller, Bench, bench_id)
+    mine = col(WindGrid.bench_id) == bench.id
+    rows, after = resources.page(db, caller, WindGrid, query, mine)
+    return [resources.read(WindGridRead, row) for row in rows], after

@@ -1,0 +1,56 @@
+"""Decide which build of a team is current: the newest one that is registered. In one place.
+
+A figure may be of an older build, as long as the newest has no trial that counts; who shows a
+figure says of which build it is, and of when, by `words_of_build`.
+"""
+
+from datetime import datetime
+from typing import NamedTuple
+
+from sqlmodel import Session, col, select
+
+from api.models.registry.builds import Build
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+
+
+class CurrentBuild(NamedTuple):
+    """The newest registered build of a team."""
+
+    build_id: str
+    number: int
+
+
+def current_builds(db: Session, season_id: str) -> dict[str, CurrentBuild]:
+    """Return the current build of each team of a season that has one, by the id of the team.
+
+    Of a team with several turbines it is the newest build of the turbine that was built last.
+    """
+    rows = db.execute(
+        select(Team.id, Turbine.id, Build.id, Build.number)
+        .join(Turbine, col(Turbine.team_id) == col(Team.id))
+        .join(Build, col(Build.turbine_id) == col(Turbine.id))
+        .where(col(Team.season_id) == season_id)
+        .order_by(col(Turbine.id), col(Build.number))
+    )
+    newest: dict[tuple[str, str], CurrentBuild] = {}
+    for team_id, turbine_id, build_id, number in rows:
+        newest[team_id, turbine_id] = CurrentBuild(build_id, number)
+    current: dict[str, CurrentBuild] = {}
+    for (team_id, _), build in newest.items():
+        current[team_id] = max(current.get(team_id, build), build)
+    return current
+
+
+def words_of_build(number: int, latest_at: datetime | None, current_number: int | None) -> str:
+    """Return of which build a figure is, and that a newer one has no counted trial yet.
+
+    >>> words_of_build(1, datetime(2026, 2, 10), 6)
+    'build 1, 10 February 2026; build 6 has no counted trial yet'
+    >>> words_of_build(6, None, 6)
+    'build 6'
+    """
+    when = f", {latest_at.day} {latest_at:%B %Y}" if latest_at else ""
+    is_older = current_number is not None and current_number != number
+    note = f"; build {current_number} has no counted trial yet" if is_older else ""
+    return f"build {number}{when if is_older else ''}{note}"

@@ -1,0 +1,68 @@
+"""The equipment list, read in a few statements whatever its length."""
+
+from datetime import UTC, datetime
+
+from sqlmodel import Session, col, select
+
+from api.models.registry.equipment import Equipment, EquipmentRead
+from api.models.registry.equipment_list import EquipmentList, ListedItem
+from api.models.registry.loans import InstrumentCheck
+from api.models.registry.organisations import Organisation
+from api.services.core.scope import Caller, visible
+from api.services.registry import equipment, instruments
+
+PROGRAMME, ELSEWHERE = "the programme", "another school"
+
+
+def equipment_list(db: Session, caller: Caller, organisation_id: str | None) -> EquipmentList:
+    """Return all equipment that a caller may see: owned, or held by one school if one is named."""
+    rows = list(db.scalars(visible(caller, Equipment).order_by(col(Equipment.tag))))
+    reads = equipment.reads(db, caller, rows)
+    if organisation_id is not None:
+        reads = [
+            each for each in reads if organisation_id in (each.organisation_id, each.holder_id)
+        ]
+    names = dict(db.execute(select(col(Organisation.id), col(Organisation.name))).all())
+    checks = _newest_checks(db, [each.id for each in reads])
+    items = [_item(each, names, checks.get(each.id)) for each in reads]
+    return EquipmentList(
+        as_of=datetime.now(UTC),
+        items=items,
+        lent=sum(each.is_lent for each in reads),
+        overdue=sum(each.days_overdue > 0 for each in reads),
+    )
+
+
+def _newest_checks(db: Session, equipment_ids: list[str]) -> dict[str, InstrumentCheck]:
+    newest = (
+        select(InstrumentCheck)
+        .where(col(InstrumentCheck.equipment_id).in_(equipment_ids))
+        .order_by(col(InstrumentCheck.checked_on), col(InstrumentCheck.id))
+    )
+    return {row.equipment_id: row for row in db.scalars(newest)}
+
+
+def _item(read: EquipmentRead, names: dict[str, str], check: InstrumentCheck | None) -> ListedItem:
+    owner = names.get(read.organisation_id or "", PROGRAMME)
+    holder = names.get(read.holder_id or "", PROGRAMME)
+    is_hidden = read.is_lent and read.holder_id is None
+    return ListedItem(
+        equipment_id=read.id,
+        tag=read.tag,
+        kind=read.kind,
+        owner=owner,
+        where=ELSEWHERE if is_hidden else holder,
+        due_on=read.due_on,
+        days_overdue=read.days_overdue,
+        condition=read.condition,
+        retired_on=read.retired_on,
+        spares=read.spares,
+        checked=_checked(read, check),
+    )
+
+
+def _checked(read: EquipmentRead, check: InstrumentCheck | None) -> str:
+    if check is not None:
+        ratio = instruments.ratio_of(check)
+        return f"{check.checked_on}: {ratio.ratio:.3f} of the other, {ratio.verdict}"
+    return str(read.spec.get("checked_on") or "–")

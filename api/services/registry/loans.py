@@ -1,0 +1,116 @@
+"""Lending equipment, taking it back, and knowing where it is."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from api.errors import Conflict, FieldError, Invalid, NotFound
+from api.models.core.shapes import PageQuery
+from api.models.registry.equipment import Equipment
+from api.models.registry.loans import Loan, LoanCreate, LoanQuery, LoanRead, Returning
+from api.models.registry.organisations import Organisation
+from api.services.core import resources
+from api.services.core.scope import Caller, require_owner
+from api.services.registry import reference_rotors
+
+
+def today() -> date:
+    """Return the day by which loans are overdue."""
+    return datetime.now(UTC).date()
+
+
+def require_not_ahead(day: date, field: str) -> None:
+    """Refuse a day that is not yet; one ahead of us on the globe may be in tomorrow."""
+    if day > today() + timedelta(days=1):
+        words = f"{day} lies in the future"
+        raise Invalid(words, [FieldError("in_future", words, pointer=f"/{field}")])
+
+
+def lend(db: Session, caller: Caller, equipment_id: str, loan: LoanCreate) -> LoanRead:
+    """Lend a piece of equipment that is at home and not retired."""
+    item = resources.get_row(db, caller, Equipment, equipment_id)
+    require_owner(caller, item.organisation_id)
+    resources.get_row(db, caller, Organisation, loan.organisation_id, "organisation_id")
+    resources.lock(db, item)
+    if item.retired_on is not None:
+        raise Conflict(f"{item.tag} is retired since {item.retired_on}: register what replaces it")
+    running = _running(db, item.id)
+    if running is not None:
+        raise Conflict(f"{item.tag} is lent until {running.due_on}: take it back first")
+    row = resources.store(
+        db, caller, Loan, loan, equipment_id=item.id, owner_id=item.organisation_id
+    )
+    return _reads(db, [row])[0]
+
+
+def _running(db: Session, equipment_id: str) -> Loan | None:
+    mine = col(Loan.equipment_id) == equipment_id
+    return db.scalars(select(Loan).where(mine, col(Loan.returned_on).is_(None))).one_or_none()
+
+
+def take_back(
+    db: Session, caller: Caller, equipment_id: str, loan_id: str, returning: Returning
+) -> LoanRead:
+    """Take a piece of equipment back; a broken reference rotor is retired by that."""
+    item = resources.get_row(db, caller, Equipment, equipment_id)
+    require_owner(caller, item.organisation_id)
+    row = resources.get_row(db, caller, Loan, loan_id)
+    if row.equipment_id != item.id:
+        raise NotFound(f"no loan {loan_id} of this equipment")
+    require_not_ahead(returning.returned_on, "returned_on")
+    resources.lock(db, item)
+    resources.lock(db, row)
+    if row.returned_on is not None:
+        raise Conflict(f"{item.tag} came back on {row.returned_on} already")
+    if returning.returned_on < row.lent_on:
+        words = f"it went out on {row.lent_on}, and cannot be back before"
+        raise Invalid(words, [FieldError("before_lent", words, pointer="/returned_on")])
+    resources.change(db, caller, row, returning, row.version)
+    reference_rotors.note_condition(db, caller, item, returning.condition_in, returning.returned_on)
+    return _reads(db, [row])[0]
+
+
+def page(db: Session, caller: Caller, query: LoanQuery) -> tuple[list[LoanRead], str | None]:
+    """Return a page of loans: all, those out, those overdue, those that came back."""
+    returned = col(Loan.returned_on)
+    conditions: dict[str | None, list[Any]] = {
+        None: [],
+        "open": [returned.is_(None)],
+        "overdue": [returned.is_(None), col(Loan.due_on) < today()],
+        "returned": [returned.is_not(None)],
+    }
+    rows, after = resources.page(db, caller, Loan, query, *conditions[query.state])
+    return _reads(db, rows), after
+
+
+def of_item(
+    db: Session, caller: Caller, equipment_id: str, query: PageQuery
+) -> tuple[list[LoanRead], str | None]:
+    """Return a page of the loans of one piece of equipment."""
+    item = resources.get_row(db, caller, Equipment, equipment_id)
+    rows, after = resources.page(db, caller, Loan, query, col(Loan.equipment_id) == item.id)
+    return _reads(db, rows), after
+
+
+def where_lent(db: Session, equipment_ids: list[str]) -> dict[str, Loan]:
+    """Return the running loan of each piece of equipment that is out."""
+    out = select(Loan).where(
+        col(Loan.equipment_id).in_(equipment_ids), col(Loan.returned_on).is_(None)
+    )
+    return {loan.equipment_id: loan for loan in db.scalars(out)}
+
+
+def days_overdue(loan: Loan) -> int:
+    """Return by how many days a loan is late; 0 while it is not, and once it is back."""
+    return 0 if loan.returned_on else max(0, (today() - loan.due_on).days)
+
+
+def _reads(db: Session, rows: list[Loan]) -> list[LoanRead]:
+    ids = {row.equipment_id for row in rows}
+    named = select(col(Equipment.id), col(Equipment.tag)).where(col(Equipment.id).in_(ids))
+    tags = dict(db.execute(named).all())
+    return [
+        resources.read(LoanRead, row, tag=tags[row.equipment_id], days_overdue=days_overdue(row))
+        for row in rows
+    ]

@@ -1,0 +1,124 @@
+"""What may be chosen in a form: ids with names, within what the caller may see."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session, col, or_, select
+
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.loans import Loan
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.services.core.scope import Caller, may_see, visible
+
+Pairs = list[tuple[str, str]]
+MOST = 300
+REFERENCE = "Reference rotors"
+
+
+def equipment(db: Session, caller: Caller, kind: str, organisation_id: str | None) -> Pairs:
+    """Return pieces of one kind that a school owns or has borrowed, or the programme owns."""
+    borrowed = select(col(Loan.equipment_id)).where(
+        col(Loan.organisation_id) == organisation_id, col(Loan.returned_on).is_(None)
+    )
+    at_hand = or_(
+        col(Equipment.organisation_id) == organisation_id,
+        col(Equipment.organisation_id).is_(None),
+        col(Equipment.id).in_(borrowed),
+    )
+    rows = visible(caller, Equipment).where(col(Equipment.kind) == kind, at_hand)
+    return [(row.id, row.tag) for row in db.scalars(rows.order_by(col(Equipment.tag)).limit(MOST))]
+
+
+def organisations(db: Session, caller: Caller) -> Pairs:
+    """Return the schools within reach."""
+    rows = visible(caller, Organisation).order_by(col(Organisation.name)).limit(MOST)
+    return [(row.id, row.name) for row in db.scalars(rows)]
+
+
+def seasons(db: Session, caller: Caller) -> Pairs:
+    """Return seasons, newest first."""
+    rows = visible(caller, Season).order_by(col(Season.starts_on).desc()).limit(MOST)
+    return [(row.id, row.name) for row in db.scalars(rows)]
+
+
+def benches(db: Session, caller: Caller) -> Pairs:
+    """Return benches with their schools."""
+    rows = (
+        select(Bench, Organisation.name)
+        .join(Organisation, col(Organisation.id) == col(Bench.organisation_id))
+        .where(may_see(caller, Bench))
+        .order_by(col(Organisation.name), col(Bench.name))
+    )
+    return [(row.id, f"{row.name} · {school}") for row, school in db.execute(rows.limit(MOST))]
+
+
+def builds(
+    db: Session, caller: Caller, season_id: str, chosen: str = ""
+) -> list[tuple[str, Pairs]]:
+    """Return the builds of each team of a season, by team, and the reference rotors'.
+
+    Of very many only the first are given, and the chosen one.
+    """
+    rows = (
+        select(Build, Turbine, Team)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+        .where(may_see(caller, Build))
+        .where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
+        .order_by(
+            col(Build.id) != chosen, col(Team.name), col(Turbine.name), col(Build.number).desc()
+        )
+    )
+    grouped: dict[str, Pairs] = {}
+    for build, turbine, team in db.execute(rows.limit(MOST)):
+        label = f"{named_turbine(turbine, team)}, build {build.number}"
+        changed = f" ({build.changed_factor})" if build.changed_factor else ""
+        grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, label + changed))
+    return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))
+
+
+def named_turbine(turbine: Turbine, team: Team | None) -> str:
+    """Return a turbine by its team and its name; a reference rotor has no team.
+
+    >>> named_turbine(Turbine(name="Whirl"), Team(name="Larch one"))
+    'Larch one: Whirl'
+    """
+    return f"{team.name}: {turbine.name}" if team else turbine.name
+
+
+def sessions(
+    db: Session, caller: Caller, season_id: str, chosen: str = "", most: int = 30
+) -> Sequence[tuple[BenchSession, Bench, str]]:
+    """Return the newest sessions of a season, and the chosen one, with their benches and clocks."""
+    rows = (
+        select(BenchSession, Bench, Organisation.timezone, Season.timezone)
+        .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
+        .join(Organisation, col(Organisation.id) == col(Bench.organisation_id))
+        .join(Season, col(Season.id) == col(BenchSession.season_id))
+        .where(may_see(caller, BenchSession), col(BenchSession.season_id) == season_id)
+        .order_by(
+            col(BenchSession.id) != chosen,
+            col(BenchSession.started_at).desc(),
+            col(BenchSession.id),
+        )
+        .limit(most)
+    )
+    return [(row, bench, own or zone) for row, bench, own, zone in db.execute(rows)]
+
+
+def when(moment: datetime, zone: str) -> str:
+    """Return a moment by a school's clock, short enough for a list to choose from.
+
+    >>> from datetime import UTC
+    >>> when(datetime(2026, 3, 5, 14, 30, tzinfo=UTC), "Europe/Dublin")
+    '5 Mar 2026, 14:30'
+    """
+    local = moment.astimezone(ZoneInfo(zone))
+    return f"{local.day} {local:%b %Y, %H:%M}"

@@ -1,0 +1,104 @@
+"""Reference rotors: what they are assigned, and when one is no longer itself."""
+
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from analysis.calibration import assign_power
+from analysis.errors import AnalysisError
+from analysis.season.summary import are_usable
+from analysis.trials.results import trial_results
+from api.errors import Conflict
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Assigned, Assigning, Build, BuildUpdate
+from api.models.registry.equipment import Condition, Equipment
+from api.models.registry.seasons import Season
+from api.models.trials.trials import Trial
+from api.services.core import audit, resources, revisions
+from api.services.core.scope import Caller, require_owner
+from api.services.measurements import flags
+from api.services.measurements.frames import read_frame
+
+REFERENCE, BROKEN = "reference_rotor", "broken"
+
+
+def note_condition(
+    db: Session, caller: Caller, item: Equipment, condition: Condition, on: date
+) -> None:
+    """Note in what condition a locked piece of equipment is; a broken reference rotor is retired.
+
+    Repaired it would be another rotor: what it gave before tells nothing of what it gives now.
+    """
+    is_broken = item.kind == REFERENCE and condition == BROKEN
+    retired = item.retired_on or (on if is_broken else None)
+    changes = audit.moved(item, {"condition": condition, "retired_on": retired})
+    if changes:
+        item.condition, item.retired_on = condition, retired
+        item.version += 1
+        db.flush()
+        audit.note(db, caller, "changed", item, changes)
+
+
+def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> Assigned:
+    """Assign a reference rotor the power it has at one bench; it is frozen from then on."""
+    row = resources.get_row(db, caller, Build, build_id)
+    require_owner(caller, row.organisation_id)
+    bench = resources.get_row(db, caller, Bench, assigning.bench_id, "bench_id")
+    revisions.raise_all(db)
+    if row.organisation_id is not None:
+        raise Conflict("only a reference rotor is assigned a power")
+    require_unassigned(row)
+    season = _season(db, caller, row, bench, assigning.season_id)
+    ran = read_frame(
+        db, col(Trial.build_id) == row.id, flags.at_bench(bench.id),
+        col(Trial.season_id) == season.id,
+    )  # fmt: skip
+    results = trial_results(ran.trials, ran.runs)
+    usable = np.flatnonzero(are_usable(ran.trials, results))
+    zone = ZoneInfo(season.timezone)
+    days = np.array(
+        [datetime.fromtimestamp(each, zone).toordinal() for each in ran.trials["started_at"]]
+    )
+    try:
+        found = assign_power(
+            results.normalised_power_w[usable], results.run_count[usable], days[usable]
+        )
+    except AnalysisError as error:
+        raise Conflict(str(error)) from error
+    changes = BuildUpdate.model_validate({"assigned_power_w": found.power_w})
+    resources.change(db, caller, row, changes, row.version)
+    return Assigned(
+        build_id=row.id,
+        version=row.version,
+        assigned_power_w=found.power_w,
+        u=found.u,
+        runs=found.runs,
+        days=found.days,
+        assigned_at=datetime.now(UTC).replace(microsecond=0),
+    )
+
+
+def _season(
+    db: Session, caller: Caller, build: Build, bench: Bench, season_id: str | None
+) -> Season:
+    """Return the season whose reference the power is at; powers of two are not averaged."""
+    if season_id is not None:
+        return resources.get_row(db, caller, Season, season_id, "season_id")
+    ran_in = select(Trial.season_id).where(
+        col(Trial.build_id) == build.id, flags.at_bench(bench.id)
+    )
+    found = list(db.scalars(ran_in.distinct()))
+    if len(found) != 1:
+        raise Conflict(f"it ran at this bench in {len(found)} seasons: name the one with season_id")
+    return db.get_one(Season, found[0])
+
+
+def require_unassigned(build: Build) -> None:
+    """Refuse to move a power that was assigned: all the season hangs on it."""
+    if build.assigned_power_w is not None:
+        raise Conflict(
+            "this rotor's power is assigned and stays: another power is another rotor, with a "
+            "bridging run of both"
+        )

@@ -1,0 +1,115 @@
+"""Choose the season that is meant where nobody names one: in one place, and openly.
+
+It is the season whose days contain today, by its own clock. Of several, and where none runs, it is
+the one with the newest trial: the questions, corrections and reports of a season go on for weeks
+after its last day, and an empty season that begins later must not hide them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session, col, select
+
+from api.errors import NotFound
+from api.models.measurements.flags import Flag
+from api.models.registry.seasons import CurrentSeason, Season
+from api.models.trials.trials import Trial
+from api.services.core import resources
+from api.services.core.scope import Caller, may_see
+from api.services.measurements import flags
+
+Reason = Literal["running", "latest_trial", "coming", "ended"]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The season that is meant, and why; `acting` has it and all that need attention beside it."""
+
+    season: Season | None
+    reason: Reason
+    acting: tuple[Season, ...]
+
+
+def choose(
+    db: Session, caller: Caller, now: datetime, named: str = "", among: Sequence[str] | None = None
+) -> Choice:
+    """Return the season that is meant, `named` by its id if there is one of that id.
+
+    `among` are the ids of the seasons that come into question, all of them if left out.
+    """
+    every = list(db.scalars(select(Season).order_by(col(Season.starts_on), col(Season.id))))
+    seasons = [each for each in every if among is None or each.id in among]
+    season, reason = _meant(db, caller, seasons, now)
+    season = next((each for each in seasons if each.id == named), season)
+    beside = [each for each in seasons if each is not season and
+              (_runs(each, now) or _has_questions(db, caller, each))]  # fmt: skip
+    return Choice(season, reason, tuple([season, *beside] if season else ()))
+
+
+def _meant(
+    db: Session, caller: Caller, seasons: Sequence[Season], now: datetime
+) -> tuple[Season | None, Reason]:
+    running = [each for each in seasons if _runs(each, now)]
+    if len(running) == 1:
+        return running[0], "running"
+    tested = {each.id: _newest_trial(db, caller, each) for each in running or seasons}
+    latest = max(running or seasons, key=lambda each: tested[each.id], default=None)
+    if latest is not None and tested[latest.id]:
+        return latest, "running" if running else "latest_trial"
+    if running:
+        return running[-1], "running"
+    coming = [each for each in seasons if each.starts_on > today_of(each, now)]
+    return (coming[0], "coming") if coming else (seasons[-1] if seasons else None, "ended")
+
+
+def today_of(season: Season, now: datetime) -> date:
+    """Return the day by the clock of a season."""
+    return now.astimezone(ZoneInfo(season.timezone)).date()
+
+
+def is_running(season: Season | None, now: datetime) -> bool:
+    """Tell whether the days of a season contain today."""
+    return season is not None and _runs(season, now)
+
+
+def _runs(season: Season, now: datetime) -> bool:
+    return season.starts_on <= today_of(season, now) <= season.ends_on
+
+
+def _newest_trial(db: Session, caller: Caller, season: Season) -> str:
+    """Return the id of the newest trial of a season, which ids are in the order of."""
+    newest = select(col(Trial.id)).where(may_see(caller, Trial), col(Trial.season_id) == season.id)
+    return db.scalar(newest.order_by(col(Trial.id).desc()).limit(1)) or ""
+
+
+def _has_questions(db: Session, caller: Caller, season: Season) -> bool:
+    asked = select(col(Flag.id)).where(
+        may_see(caller, Flag),
+        col(Flag.season_id) == season.id,
+        col(Flag.state) == flags.OPEN,
+        col(Flag.severity) == "hold",
+    )
+    return db.scalar(asked.limit(1)) is not None
+
+
+#: Why a season was chosen, in words.
+WHY = {
+    "running": "{name} is running today.",
+    "latest_trial": "No season is running today; {name} has the newest trial.",
+    "coming": "No season is running today and none has a trial yet; {name} begins next.",
+    "ended": "No season is running or coming; {name} ended last.",
+}
+
+
+def current(db: Session, caller: Caller, now: datetime) -> CurrentSeason:
+    """Return the season that is meant where none is named, with the reason."""
+    choice = choose(db, caller, now)
+    if choice.season is None:
+        raise NotFound("there is no season yet")
+    sentence = WHY[choice.reason].format(name=choice.season.name)
+    also = [each.id for each in choice.acting[1:]]
+    choice_facts = {"chosen_by": choice.reason, "sentence": sentence, "also_acting": also}
+    return resources.read(CurrentSeason, choice.season, **choice_facts)

@@ -1,0 +1,40 @@
+"""Seasons: open, list, change."""
+
+from sqlmodel import Session
+
+from api.errors import Invalid
+from api.models.registry.seasons import Season, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
+from api.services.core import resources, revisions
+from api.services.core.scope import Caller
+from api.services.measurements import flags
+from api.services.registry import rule_sets
+
+
+def create(db: Session, caller: Caller, season: SeasonCreate) -> SeasonRead:
+    """Open a season."""
+    rules = rule_sets.checked(season.rule_set)
+    return resources.read(SeasonRead, resources.store(db, caller, Season, season, rule_set=rules))
+
+
+def get(db: Session, caller: Caller, season_id: str) -> SeasonRead:
+    """Return a season."""
+    return resources.read(SeasonRead, resources.get_row(db, caller, Season, season_id))
+
+
+def page(db: Session, caller: Caller, query: SeasonQuery) -> tuple[list[SeasonRead], str | None]:
+    """Return a page of seasons."""
+    rows, after = resources.page(db, caller, Season, query)
+    return [resources.read(SeasonRead, row) for row in rows], after
+
+
+def change(
+    db: Session, caller: Caller, season_id: str, changes: SeasonUpdate, version: int
+) -> SeasonRead:
+    """Change a season; a new reference moves every normalised power of it."""
+    row = resources.get_row(db, caller, Season, season_id)
+    revisions.raise_season(db, row.id)
+    resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))
+    if row.ends_on < row.starts_on:
+        raise Invalid("ends_on lies before starts_on")
+    flags.recheck_season(db, row.id)
+    return resources.read(SeasonRead, row)

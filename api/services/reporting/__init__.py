@@ -1,0 +1,1 @@
+"""Reports as documents to read, print and share."""

@@ -1,0 +1,88 @@
+"""A document as a PDF to print: set by typst, from the same blocks as the page."""
+
+import json
+from datetime import UTC
+from functools import cache
+from threading import BoundedSemaphore
+from typing import Any
+
+from api.services.reporting.documents.blocks import (
+    Block,
+    Document,
+    Heading,
+    Items,
+    Plot,
+    Table,
+    Text,
+)
+from api.services.reporting.documents.page import TEMPLATES
+from api.services.reporting.documents.words import day
+
+#: Pages that are set at the same time: a large report takes some 200 MB.
+SET_TOGETHER = 2
+_setting = BoundedSemaphore(SET_TOGETHER)
+LEAST_WIDTH, MOST_WIDTH, SHORT_NAME = 6, 30, 16  # [characters], of a column
+
+
+def to_pdf(document: Document) -> bytes:
+    """Return a document as a PDF. Words come as data, so that none of them is read as markup."""
+    import typst  # noqa: PLC0415  # heavy, and few requests need it
+
+    content = {
+        "title": document.title,
+        "subtitle": document.subtitle,
+        "as_of": f"{day(document.as_of)} {document.as_of.astimezone(UTC):%H:%M} UTC",
+        "blocks": [_plain(block) for block in document.blocks],
+        "cautions": list(document.cautions),
+    }
+    with _setting:
+        made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(content)})
+    return made
+
+
+@cache
+def _source() -> bytes:
+    return (TEMPLATES / "document.typ").read_bytes()
+
+
+def _plain(block: Block) -> dict[str, Any]:
+    """Return a block as data."""
+    match block:
+        case Heading():
+            return {"kind": "Heading", "words": block.words, "level": block.level}
+        case Text():
+            return {"kind": "Text", "words": block.words, "tone": block.tone}
+        case Items():
+            return {"kind": "Items", "words": list(block.words)}
+        case Table():
+            return _table(block)
+        case Plot():
+            return {
+                "kind": "Plot",
+                "svg": block.chart.svg(with_style=True),
+                "title": block.chart.title,
+                "description": block.chart.description,
+            }
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "kind": "Table",
+        "columns": list(table.columns),
+        "rows": [list(row) for row in table.rows],
+        "caption": table.caption,
+        "widths": [_width(table, at) for at in range(len(table.columns))],
+    }
+
+
+def _width(table: Table, at: int) -> int:
+    """Return how wide a column is to be: as its longest line within reason, never below a word.
+
+    A first column of short names is 0: as wide as they are, so that none is broken.
+    """
+    cells = [str(row[at]) for row in table.rows]
+    longest = max((len(line) for cell in cells for line in cell.split("\n")), default=0)
+    if at == 0 and longest <= SHORT_NAME:
+        return 0
+    word = max(len(word) for cell in (table.columns[at], *cells) for word in cell.split() or [""])
+    return max(LEAST_WIDTH, word + 4, min(MOST_WIDTH, longest))

@@ -1,0 +1,227 @@
+"""The plots of reports, each from calculated numbers, with those numbers as a table beside it."""
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+
+from api.models.events.forecast import TeamOutlook
+from api.models.season.comparison import BenchScoreRead
+from api.models.season.progress import LoadRead, PitchRead, TeamProgress, WindRead
+from api.models.season.reports import FairPlace
+from api.services.reporting.documents.blocks import Plot, Table
+from api.services.reporting.documents.charts import (
+    Axis,
+    Chart,
+    axis,
+    log_axis,
+    roomy_axis,
+    rows_chart,
+)
+from api.services.reporting.documents.words import counted, day, milliwatts, short_day
+
+MW = 1000.0
+CURVE = 40  # points of a drawn curve
+SIGMA_PT = 0.10  # [-], of ln power, by which benches are scored
+PLATEAU = math.log(1 / 0.97)  # [-], of ln power, at the ends of a pitch plateau
+LEAST_POINTS = 2
+
+
+def power_over_season(progress: TeamProgress) -> Plot | None:
+    """Return a team's power from session to session, with the builds marked."""
+    sessions = progress.sessions
+    if not sessions:
+        return None
+    days = [session.started_at.timestamp() for session in sessions]
+    spans = [session.interval_w for session in sessions]
+    chart = Chart(
+        f"Power of {progress.name} over the season",
+        f"{counted(len(sessions), 'session')}; a bar holds the true value with about 95 %, and a "
+        "dashed line with its number marks the first session of a build.",
+        _days([session.started_at for session in sessions]),
+        axis([MW * end for span in spans for end in span], "mW", from_zero=True),
+    )
+    numbers = [session.build_number for session in sessions]
+    for at, number in enumerate(numbers):
+        if at == 0 or numbers[at - 1] != number:
+            chart.upright(days[at], str(number))
+    for x, session, number in zip(days, sessions, numbers, strict=True):
+        chart.whisker(x, MW * session.interval_w[0], MW * session.interval_w[1], number - 1)
+        chart.point(x, MW * session.normalised_power_w, number - 1)
+    rows = [
+        (day(session.started_at), str(number),
+         milliwatts(session.normalised_power_w, session.interval_w), str(session.trials))
+        for session, number in zip(sessions, numbers, strict=True)
+    ]  # fmt: skip
+    return Plot(chart, Table(("Session", "Build", "Power", "Trials"), rows))
+
+
+def _days(moments: Sequence[datetime]) -> Axis:
+    first, last = min(moments).timestamp(), max(moments).timestamp()
+    room = max(86_400.0, 0.04 * (last - first))
+    marks = [min(moments), max(moments)] if first != last else [moments[0]]
+    ticks = [(each.timestamp(), short_day(each)) for each in marks]
+    return Axis(first - room, last + room, "", ticks)
+
+
+def pitch_curve(found: PitchRead) -> Plot | None:
+    """Return power over pitch with the fitted peak and the span that is just as good."""
+    if len(found.points) < LEAST_POINTS:
+        return None
+    pitches = [x for x, _ in found.points]
+    chart = Chart(
+        f"Build {found.number}: power over pitch",
+        found.sentence,
+        roomy_axis(pitches, "pitch, °"),
+        axis([MW * y for _, y in found.points], "mW"),
+    )
+    if found.plateau_deg and found.best_pitch_deg and found.peak_power_w:
+        chart.band(*found.plateau_deg)
+        chart.line(_peak(found, min(pitches), max(pitches), chart.y.low), dash="dash")
+        chart.upright(found.best_pitch_deg, f"{found.best_pitch_deg:.1f}°")
+    for x, y in found.points:
+        chart.point(x, MW * y)
+    return Plot(chart, _readings("Pitch", "°", found.points))
+
+
+def _peak(found: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
+    """Return the fitted parabola of ln power, from its peak and its plateau."""
+    best, peak = found.best_pitch_deg or 0.0, found.peak_power_w or 0.0
+    _, end = found.plateau_deg or (best, best)
+    by_ratio = low > 0 and best > 0
+    reach = math.log(end / best) if by_ratio else end - best
+    points = []
+    for at in range(CURVE + 1):
+        x = low + (high - low) * at / CURVE
+        off = (math.log(x / best) if by_ratio else x - best) / reach
+        points.append((x, max(least, MW * peak * math.exp(-PLATEAU * off**2))))
+    return points
+
+
+def load_curve(found: LoadRead) -> Plot | None:
+    """Return power over load with what the fitted source gives."""
+    if len(found.points) < LEAST_POINTS:
+        return None
+    loads = [x for x, _ in found.points]
+    chart = Chart(
+        f"Build {found.number}: power over load",
+        found.sentence,
+        log_axis(loads, "load, Ω"),
+        axis([MW * y for _, y in found.points], "mW", from_zero=True),
+    )
+    volts, ohms = found.source_voltage_v, found.source_resistance_ohm
+    if volts and ohms:
+        chart.line(_source(volts, ohms, chart), dash="dash")
+    if found.matched_load_ohm and chart.x.low < found.matched_load_ohm < chart.x.high:
+        chart.upright(found.matched_load_ohm, f"{found.matched_load_ohm:.0f} Ω")
+    for x, y in found.points:
+        chart.point(x, MW * y)
+    return Plot(chart, _readings("Load", "Ω", found.points))
+
+
+def _source(volts: float, ohms: float, chart: Chart) -> list[tuple[float, float]]:
+    low, high = math.log(chart.x.low), math.log(chart.x.high)
+    loads = [math.exp(low + (high - low) * at / CURVE) for at in range(CURVE + 1)]
+    powers = [MW * volts**2 * load / (load + ohms) ** 2 for load in loads]
+    return [(x, min(y, chart.y.high)) for x, y in zip(loads, powers, strict=True)]
+
+
+def wind_sweep(found: WindRead) -> Plot | None:
+    """Return power over wind, both logarithmic, with the fitted power law."""
+    if len(found.points) < LEAST_POINTS:
+        return None
+    speeds, powers = [x for x, _ in found.points], [MW * y for _, y in found.points]
+    chart = Chart(
+        f"Build {found.number}: power over wind",
+        found.sentence,
+        log_axis([round(x, 2) for x in speeds], "wind, m/s"),
+        log_axis([float(f"{y:.2g}") for y in powers], "mW"),
+    )
+    if found.fitted_exponent is not None:
+        mid_x = math.exp(sum(map(math.log, speeds)) / len(speeds))
+        mid_y = math.exp(sum(map(math.log, powers)) / len(powers))
+        ends = (min(speeds), max(speeds))
+        law = [(x, mid_y * (x / mid_x) ** found.fitted_exponent) for x in ends]
+        chart.line([(x, min(max(y, chart.y.low), chart.y.high)) for x, y in law], dash="dash")
+    for x, y in zip(speeds, powers, strict=True):
+        chart.point(x, min(max(y, chart.y.low), chart.y.high))
+    return Plot(chart, _readings("Wind", "m/s", found.points))
+
+
+def _readings(name: str, unit: str, points: Sequence[tuple[float, float]]) -> Table:
+    rows = [(f"{x:.3g} {unit}", f"{MW * y:.3g} mW") for x, y in points]
+    return Table((name, "Power at the reference" if unit != "m/s" else "Power"), rows)
+
+
+def comparison(places: Sequence[FairPlace]) -> Plot | None:
+    """Return the fair powers of builds with their spans, group by group."""
+    known = [place for place in places if place.interval_w and place.fair_power_w]
+    if not known:
+        return None
+    groups = list(dict.fromkeys(place.group for place in known))
+    several = len(groups) > 1
+    chart = rows_chart(
+        "Comparable power of each team's newest build with a counted trial",
+        "Spans hold the true value with about 95 %; where they overlap widely the order can turn."
+        + (" Only teams of one group, of one colour and mark, can be compared." if several else ""),
+        [place.name for place in known],
+        axis([MW * end for place in known for end in place.interval_w or ()], "mW",
+             from_zero=True),
+    )  # fmt: skip
+    for row, place in enumerate(known):
+        low, high = place.interval_w or (0.0, 0.0)
+        group = groups.index(place.group)
+        chart.span(row, MW * low, MW * high, group)
+        chart.point(MW * (place.fair_power_w or 0.0), row, group)
+    rows = [
+        (place.name, str(groups.index(place.group) + 1),
+         milliwatts(place.fair_power_w or 0.0, place.interval_w or (0.0, 0.0)), str(place.trials))
+        for place in known
+    ]  # fmt: skip
+    return Plot(chart, Table(("Team", "Group", "Fair power", "Trials"), rows))
+
+
+def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
+    """Return how far each bench reads off, with its doubt; 20 and 30 % are marked."""
+    if not scores:
+        return None
+    reach = max(40.0, *(abs(score.effect_pct) + 2 * score.u_pct for score in scores))
+    marks = [100 * math.expm1(SIGMA_PT * z) for z in (-3, -2, 0, 2, 3)]
+    ticks = [(at, f"{at:+.0f}" if at else "0") for at in marks]
+    chart = rows_chart(
+        "How each bench reads",
+        "This rates the bench, not the team. Past the inner lines, check the bench; past the outer "
+        "lines, fix it before the next test.",
+        [score.name for score in scores],
+        Axis(-reach, reach, "% from the others", ticks),
+    )
+    for at in marks:
+        chart.upright(at)
+    for row, score in enumerate(scores):
+        doubt = 2 * score.u_pct
+        chart.span(row, score.effect_pct - doubt, score.effect_pct + doubt)
+        chart.point(score.effect_pct, row)
+    rows = [(score.name, f"{score.effect_pct:+.0f} %", f"± {2 * score.u_pct:.0f} %",
+             score.verdict) for score in scores]  # fmt: skip
+    return Plot(chart, Table(("Bench", "Reads", "Doubt (k = 2)", "Verdict"), rows))
+
+
+def chances(teams: Sequence[TeamOutlook]) -> Plot | None:
+    """Return each team's chances at an event: to be first, among three, in the upper half."""
+    placed = [team for team in teams if team.first is not None]
+    if not placed:
+        return None
+    chart = rows_chart(
+        "Chances at the event",
+        "Round: to come first; square: among the first three; triangle: in the upper half.",
+        [team.team_name for team in placed],
+        Axis(0.0, 100.0, "chance, %", [(at, f"{at:.0f}") for at in (0.0, 25.0, 50.0, 75.0, 100.0)]),
+    )
+    for row, team in enumerate(placed):
+        for series, share in enumerate((team.first, team.top_three, team.top_half)):
+            chart.point(100 * (share or 0.0), row, series)
+    rows = [
+        (team.team_name, *(f"{100 * (share or 0.0):.0f} %"
+                           for share in (team.first, team.top_three, team.top_half)))
+        for team in placed
+    ]  # fmt: skip
+    return Plot(chart, Table(("Team", "First", "First three", "Upper half"), rows))

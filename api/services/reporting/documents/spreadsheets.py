@@ -1,0 +1,228 @@
+"""Reports as CSV: plain numbers for a spreadsheet, one line per team, session or thing."""
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+
+from api.models.events.inspections import EventReadiness
+from api.models.registry.equipment_list import EquipmentList
+from api.models.season.progress import TeamProgress
+from api.models.season.reports import FairPlace, SeasonReport, TeamReport
+from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
+
+CSV_COLUMNS = (
+    "organisation",
+    "team",
+    "entry_class",
+    "build",
+    "normalised_power_w",
+    "normalised_power_cubic_w",
+    "interval_low_w",
+    "interval_high_w",
+    "u_own",
+    "u_bench",
+    "u_total",
+    "build_trials",
+    "build_sessions",
+    "bench_id",
+    "untested_build",
+    "reason",
+    "best_seen_w",
+    "best_seen_low_w",
+    "best_seen_high_w",
+    "best_seen_build",
+    "best_seen_of_trials",
+    "first_session_at",
+    "first_session_w",
+    "latest_session_at",
+    "latest_session_w",
+    "change_since_first_build_pct",
+    "change_low_pct",
+    "change_high_pct",
+    "fair_power_w",
+    "fair_low_w",
+    "fair_high_w",
+    "fair_group",
+    "trend_pct_per_week",
+    "trend_low_pct",
+    "trend_high_pct",
+    "trend_verdict",
+    "sessions",
+    "trials",
+    "trials_stored",
+    "trials_left_out",
+    "last_trial_at",
+    "team_id",
+)
+SESSION_COLUMNS = (
+    "started_at", "build", "normalised_power_w", "interval_low_w", "interval_high_w", "u_own",
+    "u_bench", "u_total", "adjusted_power_w", "reference_ran", "trials", "session_id",
+)  # fmt: skip
+READY_COLUMNS = (
+    "team", "build", "status", "check", "severity", "outcome", "value", "limit", "unit", "says",
+    "pull_test_n", "runaway_tip_speed_m_s", "needs_guard", "team_id",
+)  # fmt: skip
+EQUIPMENT_COLUMNS = (
+    "tag", "kind", "owner", "where", "due_on", "days_overdue", "condition", "retired_on", "spares",
+    "checked", "equipment_id",
+)  # fmt: skip
+
+
+def _written(columns: Sequence[str], lines: Iterable[Mapping[str, object]], *, excel: bool) -> str:
+    """Return lines as CSV; a byte order mark first where a spreadsheet will open it."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, columns, lineterminator="\r\n")
+    writer.writeheader()
+    for line in lines:
+        safe = {key: protect(each) if isinstance(each, str) else each for key, each in line.items()}
+        writer.writerow(safe)
+    return (BYTE_ORDER_MARK if excel else "") + out.getvalue()
+
+
+def season_csv(report: SeasonReport, *, excel: bool) -> str:
+    """Return one line per team."""
+    fair = {place.team_id: place for place in report.comparison.places}
+    lines = [
+        _line(organisation.name, team) | _fair_cells(fair.get(team.team_id))
+        for organisation in report.organisations
+        for team in organisation.teams
+    ]
+    return _written(CSV_COLUMNS, lines, excel=excel)
+
+
+def team_csv(progress: TeamProgress, *, excel: bool) -> str:
+    """Return one line per session of a team."""
+    lines = [
+        {
+            "started_at": _iso(each.started_at),
+            "build": each.build_number,
+            "normalised_power_w": each.normalised_power_w,
+            "interval_low_w": each.interval_w[0],
+            "interval_high_w": each.interval_w[1],
+            "u_own": each.u_own,
+            "u_bench": each.u_bench,
+            "u_total": each.u_total,
+            "adjusted_power_w": each.adjusted_power_w,
+            "reference_ran": "yes" if each.reference_ran else "no",
+            "trials": each.trials,
+            "session_id": each.session_id,
+        }
+        for each in progress.sessions
+    ]
+    return _written(SESSION_COLUMNS, lines, excel=excel)
+
+
+def readiness_csv(ready: EventReadiness, *, excel: bool) -> str:
+    """Return one line per check of each team, and one for a team that has no build."""
+    lines: list[dict[str, object]] = [
+        {
+            "team": team.team_name,
+            "build": team.build_number,
+            "status": team.status,
+            "check": check.id,
+            "severity": check.severity,
+            "outcome": check.outcome,
+            "value": check.value,
+            "limit": " ".join(map(str, check.limit))
+            if isinstance(check.limit, list)
+            else check.limit,
+            "unit": check.unit,
+            "says": check.sentence,
+            "pull_test_n": team.safety and team.safety.pull_test_n,
+            "runaway_tip_speed_m_s": team.safety and team.safety.runaway_tip_speed_m_s,
+            "needs_guard": "yes" if team.safety and team.safety.needs_guard else "no",
+            "team_id": team.team_id,
+        }
+        for team in ready.teams
+        for check in team.checks
+    ]
+    lines += [
+        {"team": team.team_name, "status": team.status, "says": team.next_action,
+         "team_id": team.team_id}
+        for team in ready.teams
+        if not team.checks
+    ]  # fmt: skip
+    return _written(READY_COLUMNS, lines, excel=excel)
+
+
+def equipment_csv(listed: EquipmentList, *, excel: bool) -> str:
+    """Return one line per piece of equipment."""
+    lines = [item.model_dump() for item in listed.items]
+    return _written(EQUIPMENT_COLUMNS, lines, excel=excel)
+
+
+def _line(organisation: str, team: TeamReport) -> dict[str, object]:
+    current, best, change = team.current, team.best_seen, team.change
+    line: dict[str, object] = {
+        "organisation": organisation,
+        "team": team.name,
+        "entry_class": team.entry_class or "",
+        "reason": team.reason,
+        "untested_build": team.untested_build_number,
+        "sessions": team.sessions,
+        "trials": team.trials,
+        "trials_stored": team.trials_stored,
+        "trials_left_out": team.trials_stored - team.trials,
+        "last_trial_at": _iso(team.last_trial_at),
+        "team_id": team.team_id,
+    }
+    if current:
+        line |= {
+            "build": current.build_number,
+            "normalised_power_w": current.normalised_power_w,
+            "normalised_power_cubic_w": current.normalised_power_cubic_w,
+            "interval_low_w": current.interval_w[0],
+            "interval_high_w": current.interval_w[1],
+            "u_own": current.u_own,
+            "u_bench": current.u_bench,
+            "u_total": current.u_total,
+            "build_trials": current.trials,
+            "build_sessions": current.sessions,
+            "bench_id": current.bench_id,
+        }
+    if best:
+        line |= {
+            "best_seen_w": best.normalised_power_w,
+            "best_seen_low_w": best.interval_w[0],
+            "best_seen_high_w": best.interval_w[1],
+            "best_seen_build": best.build_number,
+            "best_seen_of_trials": best.of_trials,
+        }
+    for which in ("first", "latest"):
+        figure = getattr(team, which)
+        if figure:
+            line |= {
+                f"{which}_session_at": _iso(figure.started_at),
+                f"{which}_session_w": figure.normalised_power_w,
+            }
+    low, high = team.trend.interval_pct_per_week or (None, None)
+    line |= {
+        "trend_pct_per_week": team.trend.slope_pct_per_week,
+        "trend_low_pct": low,
+        "trend_high_pct": high,
+        "trend_verdict": team.trend.verdict,
+    }
+    if change:
+        line |= {
+            "change_since_first_build_pct": change.change_pct,
+            "change_low_pct": change.interval_pct[0],
+            "change_high_pct": change.interval_pct[1],
+        }
+    return line
+
+
+def _fair_cells(place: FairPlace | None) -> dict[str, object]:
+    if place is None:
+        return {}
+    low, high = place.interval_w or (None, None)
+    return {
+        "fair_power_w": place.fair_power_w,
+        "fair_low_w": low,
+        "fair_high_w": high,
+        "fair_group": place.group,
+    }
+
+
+def _iso(moment: datetime | None) -> str | None:
+    return None if moment is None else moment.isoformat()

@@ -1,0 +1,118 @@
+"""Share links: a team's or a season's page without a key, as narrow as its maker's key.
+
+A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
+and with the key that made it.
+"""
+
+import hashlib
+import secrets
+from datetime import UTC, datetime, timedelta
+
+from sqlmodel import Session, col, select
+
+from api.errors import FieldError, Invalid, NotFound, NotSignedIn
+from api.models.core.ids import new_id
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.teams import Team
+from api.models.reporting.shares import Share, ShareCreate, ShareMade, ShareQuery, ShareRead
+from api.services.access import keys
+from api.services.core import audit, resources
+from api.services.core.scope import Caller, require_owner
+from api.services.reporting.documents.blocks import Document
+from api.services.reporting.sheets import season_sheet, shared_team_sheet
+from api.services.season.reports import season_report
+
+GONE = "this link does not open anything: it has ended, was revoked, or never was"
+
+
+def _digest(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def create(db: Session, caller: Caller, share: ShareCreate) -> ShareMade:
+    """Make a link; the answer carries its secret, which is not kept."""
+    owner, season_id = _subject(db, caller, share)
+    require_owner(caller, owner) if owner else None
+    token = secrets.token_urlsafe(32)
+    row = resources.store(
+        db,
+        caller,
+        Share,
+        share,
+        id=new_id(Share.prefix),
+        season_id=season_id,
+        key_id=caller.key_id,
+        organisation_id=owner,
+        digest=_digest(token),
+        expires_at=datetime.now(UTC).replace(microsecond=0) + timedelta(days=share.days),
+    )
+    return ShareMade.model_validate(_read(db, row).model_dump() | {"token": token})
+
+
+def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | None, str]:
+    """Return whose thing is shown, and in which season."""
+    if (share.team_id is None) == (share.season_id is None):
+        words = "a link shows a team or a season: give one of the two"
+        raise Invalid(words, [FieldError("one_of", words, pointer="/team_id")])
+    if share.team_id is not None:
+        team = resources.get_row(db, caller, Team, share.team_id, "team_id")
+        return team.organisation_id, team.season_id
+    season = resources.get_row(db, caller, Season, str(share.season_id), "season_id")
+    return None, season.id
+
+
+def _read(db: Session, row: Share) -> ShareRead:
+    about = db.get_one(Team, row.team_id) if row.team_id else db.get_one(Season, row.season_id)
+    return resources.read(ShareRead, row, state=_state(row), about=about.name)
+
+
+def _state(row: Share) -> str:
+    if row.revoked_at is not None:
+        return "revoked"
+    return "expired" if row.expires_at <= datetime.now(UTC) else "open"
+
+
+def page(db: Session, caller: Caller, query: ShareQuery) -> tuple[list[ShareRead], str | None]:
+    """Return a page of the links that the caller may see."""
+    rows, after = resources.page(db, caller, Share, query)
+    return [_read(db, row) for row in rows], after
+
+
+def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
+    """Revoke a link; it opens nothing from the next request on."""
+    row = resources.get_row(db, caller, Share, share_id)
+    if row.revoked_at is None:
+        row.revoked_at = datetime.now(UTC).replace(microsecond=0)
+        row.version += 1
+        db.flush()
+        audit.note(db, caller, "revoked", row)
+    return _read(db, row)
+
+
+def shown(db: Session, token: str) -> tuple[Document, datetime]:
+    """Return what a link shows, and until when."""
+    row = db.scalars(select(Share).where(col(Share.digest) == _digest(token))).one_or_none()
+    if row is None or _state(row) != "open":
+        raise NotFound(GONE)
+    reader = _reader(db, row)
+    if row.team_id is not None:
+        return shared_team_sheet(db, reader, row.team_id), row.expires_at
+    return season_sheet(db, reader, season_report(db, reader, row.season_id)), row.expires_at
+
+
+def _reader(db: Session, row: Share) -> Caller:
+    """Return a reader who sees what the link may show, and never more than its maker does now."""
+    try:
+        maker = keys.caller_of(db, row.key_id, datetime.now(UTC))
+    except NotSignedIn as ended:
+        raise NotFound(GONE) from ended
+    within, published_only = maker.organisation_ids, False
+    if row.organisation_id is not None:
+        if not maker.reaches(row.organisation_id):
+            raise NotFound(GONE)
+        within = frozenset({row.organisation_id})
+    elif within is None:  # a lead's link shows the schools that share their names
+        named = select(Organisation.id).where(col(Organisation.sharing) == "named")
+        within, published_only = frozenset(db.scalars(named)), True
+    return Caller(row.key_id, "share link", "reader", within, published_only)

@@ -1,0 +1,1 @@
+"""A season's answers: reports, comparisons, progress, plans."""

@@ -1,0 +1,374 @@
+"""Comparing schools fairly: all of the season is fitted, and each caller sees what is shared."""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import NamedTuple
+
+from sqlmodel import Session, col, select
+
+from analysis.comparison.pairs import (
+    BenchScore,
+    Pair,
+    missing_links,
+    score_benches,
+    stand_all,
+    stand_each,
+)
+from analysis.numeric.resolution import two_digits
+from analysis.uncertainty import percent
+from api.errors import NotFound
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.events import Event
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.teams import Team
+from api.models.season.comparison import (
+    BenchScoreRead,
+    FairBuild,
+    MissingLinkRead,
+    ModelCheck,
+    PairRead,
+    SeasonComparison,
+)
+from api.services.core import resources, wording
+from api.services.core.scope import Caller
+from api.services.season.cached_answers import season_answer
+from api.services.season.coarse import coarse_pair, coarse_score
+from api.services.season.fit import Fitted, fitted_season
+
+ALL_PAIRS_UP_TO = 200  # current builds; of more, each is held against the next ones
+NEXT_ONES = 20
+
+
+class Named(NamedTuple):
+    """A team or a bench."""
+
+    id: str
+    name: str
+    organisation_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Names and owners of what the season's trials speak of, and what the caller may know."""
+
+    teams: dict[str, Named]
+    numbers: dict[str, int]
+    benches: dict[str, Named]
+    shown: frozenset[str]
+
+    def is_shown(self, build_id: str, fitted: Fitted) -> bool:
+        """Tell whether a team's build may be shown; a reference rotor's is no team's."""
+        team = self.teams.get(fitted.team_of[build_id])
+        return team is not None and team.organisation_id in self.shown
+
+
+def compare_season(
+    db: Session, caller: Caller, season_id: str, event_id: str | None = None
+) -> SeasonComparison:
+    """Return the season's builds on one scale, now or as known on the morning of an event.
+
+    Fitted once for each revision of its facts.
+    """
+    season = resources.get_row(db, caller, Season, season_id)
+    until = None if event_id is None else morning_of(db, caller, season, event_id)
+
+    def make(db: Session, season: Season) -> SeasonComparison:
+        return _compare(db, caller, season, until)
+
+    return season_answer(db, caller, season, ("comparison", until), make)
+
+
+def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> datetime:
+    """Return when the day of a season's event begins, by the season's clock."""
+    event = resources.get_row(db, caller, Event, event_id)
+    if event.season_id != season.id:
+        raise NotFound(f"no event {event_id} in this season")
+    return event.morning(season.timezone)
+
+
+def _compare(
+    db: Session, caller: Caller, season: Season, until: datetime | None
+) -> SeasonComparison:
+    fitted = fitted_season(db, caller, season, until)
+    if fitted is None:
+        return _nothing(season)
+    known = known_to(db, caller, fitted)
+    builds = [
+        _fair(build_id, fitted, known)
+        for build_id in fitted.fit.build_ids
+        if known.is_shown(build_id, fitted)
+    ]
+    pairs, left_out = _pairs(fitted, known)
+    return SeasonComparison(
+        season_id=season.id,
+        as_of=datetime.now(UTC),
+        revision=season.revision,
+        groups=_groups_shown(fitted, known),
+        builds=builds,
+        benches=_benches(caller, fitted, known),
+        pairs=pairs,
+        pairs_not_listed=left_out,
+        missing_links=links(caller, fitted, known),
+        check=_check(fitted),
+        trials=len(fitted.trials["build_id"]),
+        not_shown=_hidden(fitted, known),
+        reason=None,
+        others_as_of=fitted.others_as_of,
+    )
+
+
+def _nothing(season: Season) -> SeasonComparison:
+    return SeasonComparison(
+        season_id=season.id,
+        as_of=datetime.now(UTC),
+        revision=season.revision,
+        groups=[],
+        builds=[],
+        benches=[],
+        pairs=[],
+        pairs_not_listed=0,
+        missing_links=[],
+        check=None,
+        trials=0,
+        not_shown=0,
+        reason=wording.NO_TRIALS,
+    )
+
+
+def known_to(db: Session, caller: Caller, fitted: Fitted) -> Known:
+    """Read names, and whose builds the caller may see: own, and of schools that say so."""
+    teams, benches = _named(db, Team), _named(db, Bench)
+    numbers = db.execute(select(Build.id, Build.number))
+    named = select(Organisation.id).where(col(Organisation.sharing) == "named")
+    everyone = frozenset(team.organisation_id for team in teams.values())
+    own = caller.organisation_ids
+    return Known(
+        teams=teams,
+        numbers={row.id: row.number for row in numbers},
+        benches=benches,
+        shown=everyone if own is None else own | frozenset(db.scalars(named)),
+    )
+
+
+def _named(db: Session, table: type[Team | Bench]) -> dict[str, Named]:
+    rows = db.execute(select(table.id, table.name, table.organisation_id))
+    return {row.id: Named(*row) for row in rows}
+
+
+def _groups_shown(fitted: Fitted, known: Known) -> list[list[str]]:
+    """Return the groups with the builds that the caller may know, and reference rotors."""
+    return [
+        [
+            build_id
+            for build_id in group
+            if not fitted.team_of[build_id] or known.is_shown(build_id, fitted)
+        ]
+        for group in fitted.fit.groups
+    ]
+
+
+def _fair(build_id: str, fitted: Fitted, known: Known) -> FairBuild:
+    team = known.teams[fitted.team_of[build_id]]
+    fair = fitted.fair.get(build_id)
+    return FairBuild(
+        build_id=build_id,
+        build_number=known.numbers[build_id],
+        team_id=team.id,
+        team_name=team.name,
+        current=fitted.current.get(team.id) == build_id,
+        group=fitted.fit.group_of[build_id],
+        fair_power_w=fair and fair.power_w,
+        u_total=fair and fair.u_total,
+        u_region=fair and fair.u_region,
+        interval_w=fair and fair.interval_w,
+        trials=fitted.trials_of[build_id],
+        reason=None if fair else wording.NO_REFERENCE,
+    )
+
+
+def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRead]:
+    """Return the scores of benches, a coach's own ones only."""
+    own = caller.organisation_ids
+    counts = Counter(fitted.trials["bench_id"])
+    scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
+    return [
+        _bench(
+            coarse_score(score) if fitted.is_coarse else score,
+            known.benches[score.bench_id].name,
+            counts[score.bench_id],
+            len(scores) == 1,
+        )
+        for score in scores
+        if own is None or known.benches[score.bench_id].organisation_id in own
+    ]
+
+
+def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
+    effect, said = percent(score.effect), "alone" if is_alone else score.verdict
+    return BenchScoreRead(
+        bench_id=score.bench_id,
+        name=name,
+        effect_pct=effect,
+        u_pct=100 * score.u,
+        z=score.z,
+        zeta=score.zeta,
+        e_n=score.e_n,
+        against=score.against,
+        verdict=score.verdict,
+        trials=trials,
+        **wording.say(f"bench.{said}", bench=name, effect=effect),
+    )
+
+
+def _hidden(fitted: Fitted, known: Known) -> int:
+    """Return how many builds of teams are not shown."""
+    return sum(
+        bool(team) and not known.is_shown(build_id, fitted)
+        for build_id, team in fitted.team_of.items()
+    )
+
+
+def _in_order(fitted: Fitted, known: Known) -> list[str]:
+    """Return the current builds that are shown, the strongest first."""
+    current = [each for each in fitted.current.values() if known.is_shown(each, fitted)]
+    return sorted(current, key=lambda build_id: -fitted.fit.effects[build_id])
+
+
+def _pairs(fitted: Fitted, known: Known) -> tuple[list[PairRead], int]:
+    """Return what may be said of each two current builds, the stronger first.
+
+    Of very many each is held against the next ones in order alone; the rest is counted.
+    """
+    current = _in_order(fitted, known)
+    if len(current) <= ALL_PAIRS_UP_TO:
+        pairs = stand_all(fitted.fit, current) if current else []
+    else:
+        near = [
+            (a, b) for at, a in enumerate(current) for b in current[at + 1 : at + 1 + NEXT_ONES]
+        ]
+        pairs = stand_each(fitted.fit, near)
+    every = len(current) * (len(current) - 1) // 2
+    return [_pair(pair, fitted, known) for pair in pairs], every - len(pairs)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The current builds that are shown, group by group and the strongest first.
+
+    `ahead` is what may be said of each and the next one of its group.
+    """
+
+    groups: list[list[FairBuild]]
+    ahead: dict[str, PairRead]
+    not_shown: int
+    fitted: Fitted | None = None
+    known: Known | None = None
+
+
+def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
+    """Return the scores of a season's benches, a coach's own ones only."""
+    fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
+    return [] if fitted is None else _benches(caller, fitted, known_to(db, caller, fitted))
+
+
+def standing(db: Session, caller: Caller, season: Season) -> Standing:
+    """Return how the season's current builds stand, each held against the next one alone."""
+    fitted = fitted_season(db, caller, season)
+    if fitted is None:
+        return Standing([], {}, 0)
+    known = known_to(db, caller, fitted)
+    groups: dict[int, list[str]] = defaultdict(list)
+    for build_id in _in_order(fitted, known):
+        groups[fitted.fit.group_of[build_id]].append(build_id)
+    nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
+    return Standing(
+        [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
+        {pair.a: _pair(pair, fitted, known) for pair in stand_each(fitted.fit, nexts)},
+        _hidden(fitted, known),
+        fitted,
+        known,
+    )
+
+
+def pairs_of(standing: Standing, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
+    """Return what may be said of some pairs of builds, each by its first one."""
+    found = {a: standing.ahead[a] for a, b in pairs if _is_next(standing, a, b)}
+    others = [pair for pair in pairs if pair[0] not in found]
+    fitted, known = standing.fitted, standing.known
+    if others and fitted is not None and known is not None:
+        found |= {each.a: _pair(each, fitted, known) for each in stand_each(fitted.fit, others)}
+    return found
+
+
+def _is_next(standing: Standing, a: str, b: str) -> bool:
+    return a in standing.ahead and standing.ahead[a].b == b
+
+
+def _pair(exact: Pair, fitted: Fitted, known: Known) -> PairRead:
+    pair = coarse_pair(exact) if fitted.is_coarse else exact
+    a, b = (known.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
+    return PairRead(
+        a=pair.a,
+        b=pair.b,
+        comparable=pair.comparable,
+        probability_a_ahead=pair.probability_a_ahead,
+        u_difference=pair.u_difference,
+        interval_pct=pair.interval_pct,
+        statement=pair.statement,
+        trials=fitted.trials_of[pair.a] + fitted.trials_of[pair.b],
+        **wording.pair(pair.statement, pair.comparable, a, b, pair.probability_a_ahead),
+    )
+
+
+def _check(fitted: Fitted) -> ModelCheck:
+    """Return whether the season's trials scatter as their doubts say."""
+    check, spread = fitted.fit.check_residuals(), fitted.fit.spread
+    given: Callable[[float], float] = two_digits if fitted.is_coarse else float
+    deviation = given(check.standard_deviation)
+    said = wording.say(f"model.{check.verdict}", spread=deviation)
+    return ModelCheck.model_validate(
+        said
+        | {
+            "standard_deviation": deviation,
+            "verdict": check.verdict,
+            "trials": check.trials,
+            "session_sd": given(spread.session),
+            "residual_factor": given(spread.residual),
+            "estimated": fitted.fit.is_estimated,
+        }
+    )
+
+
+def links(caller: Caller, fitted: Fitted, known: Known) -> list[MissingLinkRead]:
+    """Return the sessions that would join what is apart, the most useful first."""
+    benches_of: dict[str, list[str]] = defaultdict(list)
+    for build_id, bench_id in zip(
+        fitted.trials["build_id"], fitted.trials["bench_id"], strict=True
+    ):
+        benches_of[build_id].append(bench_id)
+    links = []
+    for missing in missing_links(
+        fitted.fit, benches_of, fitted.references, list(fitted.current.values())
+    ):
+        shown = [each for each in missing.joins if known.is_shown(each, fitted)]
+        if shown:
+            teams = list(dict.fromkeys(known.teams[fitted.team_of[each]].name for each in shown))
+            bench = known.benches[missing.bench_id]
+            own = caller.organisation_ids
+            is_shown = own is None or bench.organisation_id in own
+            links.append(
+                MissingLinkRead(
+                    joins=shown,
+                    bench_id=bench.id if is_shown else None,
+                    needs=missing.needs,
+                    **wording.link(
+                        missing.needs, bench.name if is_shown else wording.ANOTHERS_BENCH, teams
+                    ),
+                )
+            )
+    return links

@@ -1,0 +1,59 @@
+"""The season report's table of comparable power: builds of different benches in one order."""
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+from api.models.season.comparison import FairBuild, PairRead
+from api.models.season.reports import FairPlace, FairTable
+from api.services.core import wording
+from api.services.registry.current_builds import CurrentBuild
+from api.services.season.comparisons import Standing, pairs_of
+
+
+def fair_table(
+    standing: Standing, team_ids: set[str], current: Mapping[str, CurrentBuild]
+) -> FairTable:
+    """Return the newest counted builds of some teams on the season's scale, group by group.
+
+    Each is compared with the next one that is shown, whatever lies between them.
+    """
+    shown = [
+        [(place, build) for place, build in enumerate(builds, start=1) if build.team_id in team_ids]
+        for builds in standing.groups
+    ]
+    nexts = [(a.build_id, b.build_id) for of in shown for (_, a), (_, b) in pairwise(of)]
+    ahead = pairs_of(standing, nexts)
+    is_available = any(pair.comparable != "not_yet" for pair in standing.ahead.values())
+    return FairTable(
+        available=is_available,
+        places=[_place(place, build, ahead, current) for of in shown for place, build in of],
+        not_shown=standing.not_shown,
+        others_as_of=standing.fitted.others_as_of if standing.fitted else None,
+        **wording.say("fair.available" if is_available else "fair.not_yet"),
+    )
+
+
+def _place(
+    place: int,
+    build: FairBuild,
+    ahead: Mapping[str, PairRead],
+    current: Mapping[str, CurrentBuild],
+) -> FairPlace:
+    newest = current.get(build.team_id)
+    return FairPlace(
+        group=build.group,
+        place=place,
+        team_id=build.team_id,
+        name=build.team_name,
+        build_id=build.build_id,
+        build_number=build.build_number,
+        untested_build_number=(
+            newest.number if newest and newest.build_id != build.build_id else None
+        ),
+        fair_power_w=build.fair_power_w,
+        u_total=build.u_total,
+        interval_w=build.interval_w,
+        trials=build.trials,
+        ahead_of_next=ahead.get(build.build_id),
+        reason=build.reason,
+    )

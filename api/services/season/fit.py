@@ -1,0 +1,223 @@
+"""The season's fit, shared by all answers that rest on it; made once for each revision."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from analysis.columns import FloatArray
+from analysis.comparison.fit import SeasonFit, fit_season
+from analysis.comparison.pairs import FairPower, fair_powers
+from analysis.numeric.groups import Groups, are_among, group_by, pair_up
+from analysis.numeric.resolution import at_resolution
+from analysis.season.summary import TeamSeasons, are_usable, summarise_teams
+from analysis.trials.results import PowerResults
+from analysis.uncertainty import combine
+from api.models.registry.builds import Build
+from api.models.registry.seasons import Season
+from api.services.core.cache import cache_of
+from api.services.core.scope import Caller
+from api.services.measurements.frames import Array, Columns
+from api.services.measurements.season_trials import SeasonTrials
+from api.services.publishing.published import trials_known_to
+from api.services.season.coarse import coarse_power
+
+#: Kinds of trial that say how strong a build is, at home, away or as the reference.
+COMPARED = ("record", "visit", "reference")
+U_PLACEMENT = 0.02  # [-], the tower put back in its place; common practice, no source
+SECONDS_A_WEEK = 604_800.0
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A fit of the season, the trials behind it, and each team's current build."""
+
+    fit: SeasonFit
+    trials: Columns
+    current: dict[str, str]
+    assigned: dict[str, float]
+    exponents: dict[str, tuple[float, float]]
+    #: Whether figures are given at a tenth of their uncertainty: they rest on trials not shown.
+    is_coarse: bool = False
+    #: The moment of others' trials, where those of now are not published yet.
+    others_as_of: datetime | None = None
+
+    @cached_property
+    def builds(self) -> Groups:
+        """Return the trials of each build."""
+        return group_by(self.trials["build_id"])
+
+    @cached_property
+    def sessions(self) -> Groups:
+        """Return the trials of each session."""
+        return group_by(self.trials["session_id"])
+
+    @cached_property
+    def team_of(self) -> dict[str, str]:
+        """Return the team of each build; empty for a reference rotor."""
+        return _by_label(self.builds, self.trials["team_id"][self.builds.one_of_each()])
+
+    @cached_property
+    def trials_of(self) -> dict[str, int]:
+        """Return how many trials each build has."""
+        return _by_label(self.builds, self.builds.count().astype(int))
+
+    @cached_property
+    def references(self) -> list[str]:
+        """Return the builds of reference rotors."""
+        return [build_id for build_id, team in self.team_of.items() if not team]
+
+    @cached_property
+    def to_average(self) -> dict[str, float]:
+        """Return what to take off ln power in each session, so that benches and sessions agree.
+
+        Only the reference rotor shows the effect of a session: where it did not run, a team's own
+        gain would pass for it.
+        """
+        fit = self.fit
+        doubt = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
+        bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
+        session = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
+        bench_of: dict[str, str] = _by_label(
+            self.sessions, self.trials["bench_id"][self.sessions.one_of_each()]
+        )
+        session_effects = {session_id: session[session_id] for session_id in self.referred}
+        return {
+            session_id: self.given(
+                bench[bench_id] + session_effects.get(session_id, 0.0), doubt[bench_id]
+            )
+            for session_id, bench_id in bench_of.items()
+        }
+
+    def given(self, value: float, u: float) -> float:
+        """Return a figure as it may be given, by its standard uncertainty."""
+        return at_resolution(value, u) if self.is_coarse else value
+
+    @cached_property
+    def session_group(self) -> dict[tuple[str, str], int]:
+        """Return, for each team and session, the group of builds that it was about."""
+        pairs = pair_up(self.builds, self.sessions)
+        builds = self.builds.labels[pairs.one].tolist()
+        sessions = self.sessions.labels[pairs.other].tolist()
+        group_of = self.fit.group_of
+        return {
+            (self.team_of[build_id], session_id): group_of[build_id]
+            for build_id, session_id in zip(builds, sessions, strict=True)
+        }
+
+    @cached_property
+    def referred(self) -> frozenset[str]:
+        """Return the sessions in which a reference rotor ran."""
+        return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
+
+    @cached_property
+    def last_trial(self) -> dict[str, float]:
+        """Return when each build was last tested, in seconds."""
+        return _by_label(self.builds, self.builds.largest(self.trials["started_at"]))
+
+    @cached_property
+    def fair(self) -> dict[str, FairPower]:
+        """Return builds' powers freed of their benches; without those that nothing anchors."""
+        exact = fair_powers(self.fit, self.assigned)
+        if not self.is_coarse:
+            return exact
+        return {build: coarse_power(power) for build, power in exact.items()}
+
+
+def _by_label(groups: Groups, values: Array) -> dict[str, Any]:
+    return dict(zip(groups.labels.tolist(), values.tolist(), strict=True))
+
+
+def fitted_season(
+    db: Session, caller: Caller, season: Season, until: datetime | None = None
+) -> Fitted | None:
+    """Return the season's fit by what a key knows of the time until a moment.
+
+    Returns nothing where no trial counts. Keys that know the same share one fit.
+    """
+    known = trials_known_to(db, caller, season, until)
+    whose = None if known.version is None else (caller.sees, known.version)
+    cache, subject = cache_of(db), ("fit", season.id, until, whose)
+    exact: Fitted | None = cache.get_or_make(
+        subject, season.revision, lambda: _fit(db, known.trials)
+    )
+    if exact is None or caller.reaches_all:
+        return exact
+    shown: Fitted = cache.get_or_make(
+        ("coarse", *subject),
+        season.revision,
+        lambda: replace(exact, is_coarse=True, others_as_of=known.as_of),
+    )
+    return shown
+
+
+def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
+    is_compared = are_among(every.trials["kind"], COMPARED)
+    counted = every.only(is_compared & are_usable(every.trials, every.results))
+    if not len(counted):
+        return None
+    assigned = _assigned(db)
+    builds = group_by(counted.trials["build_id"])
+    return Fitted(
+        fit=_fit_trials(counted),
+        trials=counted.trials,
+        current=_current(summarise_teams(every.trials, every.results)),
+        assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
+        exponents=_exponents(builds, counted.results),
+    )
+
+
+def _current(teams: TeamSeasons) -> dict[str, str]:
+    """Return the newest build of each team; a reference rotor is no team's."""
+    pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
+    return {team_id: build_id for team_id, build_id in pairs if team_id}
+
+
+def _fit_trials(counted: SeasonTrials) -> SeasonFit:
+    """Fit trials; a link's age is judged at the newest moment that two schools reached."""
+    trials, results = counted.trials, counted.results
+    age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
+    names = ("build_id", "team_id", "bench_id", "session_id")
+    return fit_season(
+        {name: trials[name] for name in names}
+        | {"log_power": np.log(results.normalised_power_w), "u_own": _scatter(results)},
+        age_weeks=age,
+    )
+
+
+def _reached_by_two(trials: Columns) -> float:
+    """Return the newest trial's moment, but for one school that is alone so late.
+
+    A date that one school mistook, or chose, must not make the links of all others old.
+    """
+    newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
+    return float(newest[-2] if len(newest) > 1 else newest[-1])
+
+
+def _scatter(results: PowerResults) -> FloatArray:
+    """Return what is uncertain of a trial beside its session and bench, which have terms."""
+    return combine(
+        results.u_repeat,
+        np.full_like(results.u_repeat, U_PLACEMENT),
+        results.exponent_lever * results.u_wind_exponent,
+        results.ln_density_ratio * results.u_density_exponent,
+    )
+
+
+def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:
+    """Return each build's wind exponent with its uncertainty; its own, if any trial has it."""
+    surest = builds.first_largest(-results.u_wind_exponent)
+    pairs = zip(results.wind_exponent[surest].tolist(), results.u_wind_exponent[surest].tolist(),
+                strict=True)  # fmt: skip
+    return dict(zip(builds.labels.tolist(), pairs, strict=True))
+
+
+def _assigned(db: Session) -> dict[str, float]:
+    """Return the assigned powers of reference rotors."""
+    known = select(Build.id, Build.assigned_power_w).where(
+        col(Build.assigned_power_w).is_not(None), col(Build.organisation_id).is_(None)
+    )
+    return {row.id: row.assigned_power_w for row in db.execute(known)}

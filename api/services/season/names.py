@@ -1,0 +1,49 @@
+"""What the things of a season are called, read once for its reports."""
+
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.organisations import Organisation
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.services.core import scope
+from api.services.core.scope import Caller
+from api.services.registry.current_builds import CurrentBuild, current_builds
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonNames:
+    """What things of the season are called."""
+
+    organisations: dict[str, str]
+    teams: dict[str, str]
+    benches: dict[str, tuple[str, str]]
+    build_numbers: dict[str, int]
+    current: dict[str, CurrentBuild]
+
+    def untested(self, team_id: str, build_id: str) -> int | None:
+        """Return the number of the current build where a figure is of another one."""
+        current = self.current.get(team_id)
+        return current.number if current and current.build_id != build_id else None
+
+
+def read_names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> SeasonNames:
+    """Read the names of what a season is about, as far as the caller may see them."""
+    organisations = db.scalars(scope.visible(caller, Organisation))
+    benches = db.scalars(scope.visible(caller, Bench))
+    numbered = db.execute(
+        select(Build.id, Build.number)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .join(Team, col(Team.id) == col(Turbine.team_id))
+        .where(col(Team.season_id) == season_id)
+    )
+    return SeasonNames(
+        {row.id: row.name for row in organisations},
+        {team.id: team.name for team in teams},
+        {row.id: (row.name, row.organisation_id) for row in benches},
+        {row.id: row.number for row in numbered},
+        current_builds(db, season_id),
+    )

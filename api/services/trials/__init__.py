@@ -1,0 +1,1 @@
+"""Trials: submitted, corrected, withdrawn, and their questions answered."""

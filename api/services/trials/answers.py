@@ -1,0 +1,224 @@
+"""Answering a flag: accept what it proposes, confirm the value, or withdraw the trial."""
+
+from collections.abc import Collection, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import ColumnElement, or_, select
+from sqlmodel import Session, col
+
+from api.errors import Conflict
+from api.models.core.validation import invalid
+from api.models.measurements.flags import (
+    Flag,
+    FlagAnswerCreate,
+    FlagAnswers,
+    FlagAnswersCreate,
+    FlagQuery,
+    FlagRead,
+)
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.sessions import BenchSession, SessionUpdate
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import RunCreate, Trial, TrialChanges
+from api.services.core import audit, resources, revisions
+from api.services.core.scope import Caller, require_owner, visible
+from api.services.measurements import flags
+from api.services.registry import sessions
+from api.services.trials import corrections, trials
+
+MOST_LIKE = 100
+VOLTS, WINDS = ("voltage_v", "series_voltage_v"), ("wind_speed_m_s",)
+#: What a proposal may hold: new values, or a factor for readings of the runs.
+PROPOSED = ("changes", "scale_volts", "scale_wind")
+
+
+def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
+    """Return a page of flags; those that no longer hold only where that state is asked for."""
+    conditions = [] if query.state else [flags.not_cleared]
+    if query.team_id:
+        conditions.append(_of_team(query.team_id))
+    rows, after = resources.page(db, caller, Flag, query, *conditions)
+    return _reads(db, rows), after
+
+
+def _of_team(team_id: str) -> ColumnElement[bool]:
+    """Return the condition on flags of a team's trials, or of sessions that those were run in."""
+    own = flags.of_team(team_id)
+    return or_(
+        col(Flag.trial_id).in_(select(col(Trial.id)).where(own)),
+        col(Flag.session_id).in_(select(col(Trial.session_id)).where(own)),
+    )
+
+
+def get(db: Session, caller: Caller, flag_id: str) -> FlagRead:
+    """Return a flag."""
+    return _reads(db, [resources.get_row(db, caller, Flag, flag_id)])[0]
+
+
+def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
+    """Return flags with what each is about, in words."""
+    of_trials = {row.trial_id for row in rows if row.trial_id}
+    of_sessions = {row.session_id for row in rows if row.session_id}
+    words = _trials_in_words(db, of_trials) | _sessions_in_words(db, of_sessions)
+    return [
+        resources.read(FlagRead, row, about=words.get(str(row.trial_id or row.session_id), ""))
+        for row in rows
+    ]
+
+
+def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
+    named = (
+        select(
+            col(Trial.id),
+            col(Trial.client_ref),
+            col(Build.number),
+            col(Team.name),
+            col(BenchSession.started_at),
+        )
+        .join(Build, col(Build.id) == col(Trial.build_id))
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+        .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+        .where(col(Trial.id).in_(trial_ids))
+    )
+    return {
+        row[0]: f"{row[3] or 'Reference rotor'}, build {row[2]}, {row[4]:%d %B %Y}"
+        + (f", {row[1]}" if row[1] else "")
+        for row in db.execute(named)
+    }
+
+
+def _sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, str]:
+    named = (
+        select(col(BenchSession.id), col(Bench.name), col(BenchSession.started_at))
+        .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
+        .where(col(BenchSession.id).in_(session_ids))
+    )
+    return {row[0]: f"session of {row[2]:%d %B %Y} at {row[1]}" for row in db.execute(named)}
+
+
+def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -> FlagRead:
+    """Answer a flag; what it held back counts again, unless something else holds it."""
+    flag = resources.get_row(db, caller, Flag, flag_id)
+    require_owner(caller, flag.organisation_id)
+    revisions.raise_season(db, flag.season_id)
+    resources.lock(db, flag)
+    if flag.state != flags.OPEN:
+        raise Conflict(f"this flag is {flag.state} already and waits for no answer")
+    states = {"accept_fix": "corrected", "confirm": "confirmed", "withdraw_trial": "withdrawn"}
+    flag.state = states[given.answer]
+    flag.reason = given.reason
+    flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
+    flag.version += 1
+    db.flush()
+    changes = {"rule": [flag.rule, flag.rule], "state": [flags.OPEN, flag.state]}
+    audit.note(db, caller, "answered", flag, changes, given.reason)
+    _act(db, caller, flag, given)
+    return _reads(db, [flag])[0]
+
+
+def answer_many(db: Session, caller: Caller, given: FlagAnswersCreate) -> FlagAnswers:
+    """Give one answer to several flags; one that an answer before it settled is left as it is."""
+    asked = [resources.get_row(db, caller, Flag, each) for each in dict.fromkeys(given.flag_ids)]
+    closed = [flag for flag in asked if flag.state != flags.OPEN]
+    if closed:
+        raise Conflict(f"{len(closed)} of these flags need no answer any more: read them again")
+    single = FlagAnswerCreate(answer=given.answer, reason=given.reason)
+    for flag in asked:
+        db.refresh(flag)
+        if flag.state == flags.OPEN:
+            answer(db, caller, flag.id, single)
+    return FlagAnswers(items=_reads(db, asked))
+
+
+def like(db: Session, caller: Caller, flag_id: str) -> list[FlagRead]:
+    """Return the open flags that one slip of a session raised: this one, and others like it.
+
+    They are of the same rule, of trials of the same session, and the same kind of value is
+    proposed for each.
+    """
+    flag = resources.get_row(db, caller, Flag, flag_id)
+    if flag.trial_id is None or flag.state != flags.OPEN or not flag.proposed_fix:
+        return _reads(db, [flag])
+    session_id = db.get_one(Trial, flag.trial_id).session_id
+    here = select(col(Trial.id)).where(col(Trial.session_id) == session_id)
+    found = visible(caller, Flag).where(
+        col(Flag.trial_id).in_(here), col(Flag.rule) == flag.rule, col(Flag.state) == flags.OPEN
+    )
+    rows = db.scalars(found.order_by(col(Flag.id)).limit(MOST_LIKE))
+    return _reads(db, [row for row in rows if _kind_of(row) == _kind_of(flag)])
+
+
+def _kind_of(flag: Flag) -> tuple[Any, ...]:
+    """Return what is alike of proposals that one slip calls for."""
+    fix = flag.proposed_fix or {}
+    return fix.get("thing"), sorted(fix.get("changes", ())), fix.get("scale_volts"), "run" in fix
+
+
+def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:
+    """Do what an answer asks for, and check again."""
+    reason = given.reason or f"accepted: {flag.message}"
+    if given.answer == "accept_fix":
+        _accept(db, caller, flag, reason)
+    elif given.answer == "withdraw_trial":
+        if flag.trial_id is None:
+            raise Conflict("this flag is about a whole session: correct it, or confirm it")
+        corrections.take_out(db, caller, db.get_one(Trial, flag.trial_id), reason)
+    else:
+        about = col(Trial.id) == flag.trial_id
+        if flag.trial_id is None:
+            about = col(Trial.session_id) == flag.session_id
+        flags.recheck(db, about)
+
+
+def _accept(db: Session, caller: Caller, flag: Flag, reason: str) -> None:
+    """Write the values that a flag proposes."""
+    fix = flag.proposed_fix or {}
+    if not any(fix.get(name) for name in PROPOSED):
+        raise Conflict("this flag proposes no value: correct the trial, confirm it or withdraw it")
+    try:
+        if fix["thing"] == "session":
+            _correct_session(db, caller, flag, fix)
+        else:
+            row = db.get_one(Trial, flag.trial_id)
+            corrections.apply(db, caller, row, _changes(db, row, fix), reason)
+    except ValidationError as error:
+        raise invalid(error, fix) from error
+
+
+def _correct_session(db: Session, caller: Caller, flag: Flag, fix: dict[str, Any]) -> None:
+    session_id = flag.session_id or db.get_one(Trial, flag.trial_id).session_id
+    session = db.get_one(BenchSession, session_id)
+    changes = SessionUpdate.model_validate(fix["changes"])
+    sessions.change(db, caller, session.id, changes, session.version)
+
+
+def _changes(db: Session, row: Trial, fix: dict[str, Any]) -> TrialChanges:
+    """Return a fix as changes of a trial."""
+    if "changes" in fix:
+        return TrialChanges.model_validate(fix["changes"])
+    names, factor = (
+        (VOLTS, fix["scale_volts"]) if "scale_volts" in fix else (WINDS, fix["scale_wind"])
+    )
+    facts = trials.stored_facts(row, trials.runs_of(db, [row.id])[row.id])
+    runs = [
+        _scaled(run, names if fix.get("run", number) == number else (), float(factor))
+        for number, run in enumerate(facts["runs"], start=1)
+    ]
+    return TrialChanges.model_validate({"runs": runs})
+
+
+def _scaled(run: dict[str, Any], names: tuple[str, ...], factor: float) -> dict[str, Any]:
+    """Return a run as it is given, with some of its values multiplied."""
+
+    def scale(value: Any) -> Any:
+        if isinstance(value, list):
+            return [scale(each) for each in value]
+        return None if value is None else float(f"{value * factor:.12g}")
+
+    known = {name: run[name] for name in RunCreate.model_fields}
+    return known | {name: scale(known[name]) for name in names}

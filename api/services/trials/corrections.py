@@ -1,0 +1,165 @@
+"""Correct or withdraw a trial: the old values stay readable in its history."""
+
+from typing import Any
+
+from pydantic import ValidationError
+from sqlmodel import Session, col, delete, insert
+
+from api.errors import Conflict, FieldError, Invalid
+from api.models.core.shapes import AsTyped
+from api.models.core.validation import invalid
+from api.models.trials.trials import (
+    Correction,
+    Reinstatement,
+    Run,
+    RunCreate,
+    Trial,
+    TrialChanges,
+    TrialCreate,
+    TrialRead,
+    Withdrawal,
+)
+from api.services.core import audit, resources, revisions
+from api.services.core.officials import require_lead_where_official
+from api.services.core.scope import Caller, require_owner
+from api.services.measurements import flags
+from api.services.trials import rows as trial_rows
+from api.services.trials import trials
+from api.services.trials.targets import Targets, require_sound
+
+
+def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) -> TrialRead:
+    """Correct facts of a trial; it is computed and checked again."""
+    row = open_row(db, caller, trial_id)
+    apply(db, caller, row, correction.changes, correction.reason)
+    return trials.get(db, caller, row.id)
+
+
+def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
+    """Return a trial that the caller may change and that is not withdrawn, its season locked."""
+    row = _locked_row(db, caller, trial_id)
+    if row.state == flags.WITHDRAWN:
+        raise Conflict(
+            "this trial was withdrawn: reinstate it first, with the reason, or submit it under "
+            "another client_ref"
+        )
+    return row
+
+
+def _locked_row(db: Session, caller: Caller, trial_id: str) -> Trial:
+    """Return a trial that the caller may change, its season locked."""
+    row = resources.get_row(db, caller, Trial, trial_id)
+    require_owner(caller, row.organisation_id)
+    words = "this is an official run of an event"
+    require_lead_where_official(db, caller, col(Trial.id) == row.id, words)
+    revisions.raise_season(db, row.season_id)
+    resources.lock(db, row)
+    return row
+
+
+def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason: str) -> None:
+    """Write changes of a trial that is locked, and note what was before."""
+    runs = trials.runs_of(db, [row.id])[row.id]
+    before = trials.stored_facts(row, runs)
+    wanted = _whole(before, changes, row)
+    pointed_at = {row.session_id, str(row.load_id)}
+    is_moved = wanted.session_id != row.session_id
+    target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=not is_moved)
+    if target.session.season_id != row.season_id:
+        words = "a trial stays in its season: withdraw it, and submit it in the other one"
+        raise Invalid(words, [FieldError("other_season", words, pointer="/changes/session_id")])
+    if target.owner != row.organisation_id:
+        words = "a trial stays with its school: withdraw it, and submit it for the other one"
+        raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
+    require_sound(wanted, target)
+    after = trial_rows.facts_of(wanted) | {"note": wanted.note}
+    moved = {
+        name: [value, after[name]]
+        for name, value in (before | {"note": row.note}).items()
+        if after[name] != value
+    }
+    if not moved:
+        raise Invalid("nothing would change: these are the values that are stored")
+    before_it = flags.reach(db, col(Trial.id) == row.id)
+    _write(db, row, wanted, changes, moved)
+    if "runs" in moved:
+        _write_runs(db, row, runs, wanted)
+    audit.note(db, caller, "corrected", row, moved, reason)
+    flags.settle(db, before_it, flags.reach(db, col(Trial.id) == row.id))
+
+
+def _whole(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:
+    """Return the trial as it would be, with every limit asked again."""
+    asked = changes.model_dump(exclude_unset=True)
+    facts = before | {"note": row.note} | asked
+    if asked.get("runs") is None:
+        facts["runs"] = before["runs"]
+    try:
+        return TrialCreate.model_validate(facts)
+    except ValidationError as error:
+        raise invalid(error, {"changes": facts}, prefix=("changes",)) from error
+
+
+def _write(
+    db: Session,
+    row: Trial,
+    wanted: TrialCreate,
+    changes: TrialChanges,
+    moved: dict[str, list[Any]],
+) -> None:
+    for name in moved.keys() - {"runs"}:
+        setattr(row, name, getattr(wanted, name))
+    kept = {name: typed for name, typed in row.as_typed.items() if name not in moved}
+    row.as_typed = kept | changes.typed()
+    row.version += 1
+    db.flush()
+
+
+def _write_runs(db: Session, row: Trial, before: list[Run], wanted: TrialCreate) -> None:
+    """Replace the runs; what stays of a reading keeps the unit it was typed in."""
+    old = {run.number: run for run in before}
+    rows = []
+    for number, run in enumerate(wanted.runs, start=1):
+        new = trial_rows.run_row(row.id, number, run)
+        kept = _kept_typed(old[number], run) if number in old else {}
+        rows.append(new | {"as_typed": kept | new["as_typed"]})
+    db.execute(delete(Run).where(col(Run.trial_id) == row.id))
+    db.execute(insert(Run), rows)
+
+
+def _kept_typed(before: Run, now: RunCreate) -> AsTyped:
+    return {
+        name: typed
+        for name, typed in before.as_typed.items()
+        if getattr(before, name) == getattr(now, name)
+    }
+
+
+def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal) -> TrialRead:
+    """Take a trial out of everything that is computed; it stays readable."""
+    row = open_row(db, caller, trial_id)
+    take_out(db, caller, row, withdrawal.reason)
+    return trials.get(db, caller, row.id)
+
+
+def take_out(db: Session, caller: Caller, row: Trial, reason: str) -> None:
+    """Withdraw a trial that is locked."""
+    before = row.state
+    row.state = flags.WITHDRAWN
+    row.version += 1
+    db.flush()
+    audit.note(db, caller, "withdrawn", row, {"state": [before, row.state]}, reason)
+    flags.recheck(db, col(Trial.id) == row.id)
+
+
+def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) -> TrialRead:
+    """Let a withdrawn trial count again; it is computed and checked again."""
+    row = _locked_row(db, caller, trial_id)
+    if row.state != flags.WITHDRAWN:
+        raise Conflict("this trial is not withdrawn")
+    row.state = flags.ACCEPTED
+    row.version += 1
+    db.flush()
+    audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
+    flags.recheck(db, col(Trial.id) == row.id)
+    return trials.get(db, caller, row.id)

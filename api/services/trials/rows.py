@@ -1,0 +1,107 @@
+"""Trials as they are sent and as they are stored: facts, digests, and rows with their runs."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlmodel import Session, SQLModel
+
+from analysis.electrical import mean_square
+from analysis.trials.steadiness import steadiness
+from api.bulk import parts, put
+from api.models.trials.trials import RunCreate, TrialCreate
+from api.services.measurements.flags import ACCEPTED
+from api.services.trials.targets import Target
+
+Name = tuple[str, str]
+TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"]
+FACTS = [name for name in TrialCreate.model_fields if name not in ("note", "runs")]
+RUN_FACTS = list(RunCreate.model_fields)
+IN_ORDER = json.JSONEncoder(sort_keys=True, default=str)
+AT_ONCE = 5_000  # trials, whose rows are in memory together
+SERIES = ("series_variation", "series_drift", "series_block_variation")
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A trial as it comes, with the digest of its facts."""
+
+    trial: TrialCreate
+    digest: str
+
+    @property
+    def name(self) -> Name | None:
+        """Return what finds it again: nothing where its sender named it by nothing."""
+        ref = self.trial.client_ref
+        return None if ref is None else (self.trial.build_id, ref)
+
+
+def facts_of(trial: TrialCreate) -> dict[str, Any]:
+    """Return what makes two submissions the same one: every fact but the note's wording."""
+    facts = _facts_of(trial, FACTS)
+    return facts | {"runs": [_facts_of(run, RUN_FACTS) for run in trial.runs]}
+
+
+def _facts_of(shape: TrialCreate | RunCreate, names: Sequence[str]) -> dict[str, Any]:
+    """Return fields of a shape that hold plain values, of which nothing has to be dumped."""
+    held = vars(shape)
+    return {name: held[name] for name in names}
+
+
+def digest_of(facts: dict[str, Any]) -> str:
+    """Return what tells a trial as submitted from any other."""
+    return hashlib.sha256(IN_ORDER.encode(facts).encode()).hexdigest()
+
+
+def insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
+    """Store new trials with their runs."""
+    # By the table and not by the class: nothing of what is stored so is wanted as an object.
+    connection, now = db.connection(), datetime.now(UTC)
+    for part in parts(list(new), AT_ONCE):
+        trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
+        put(connection, TRIALS, trials)
+        runs = [
+            run_row(trial_id, number, run)
+            for trial_id in part
+            for number, run in enumerate(new[trial_id][0].trial.runs, start=1)
+        ]
+        put(connection, RUNS, runs)
+
+
+def _trial_row(
+    trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
+) -> dict[str, Any]:
+    return _facts_of(sent.trial, FACTS) | {
+        "id": trial_id,
+        "version": 1,
+        "created_at": now,
+        "as_typed": sent.trial.typed(),
+        "note": sent.trial.note,
+        "organisation_id": target.owner,
+        "season_id": target.session.season_id,
+        "import_id": import_id,
+        "state": ACCEPTED,
+        "submitted_digest": sent.digest,
+    }
+
+
+def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
+    """Return a run as it is stored; of a series its mean square and how steady it is."""
+    row = _facts_of(run, RUN_FACTS) | {
+        "trial_id": trial_id,
+        "number": number,
+        "as_typed": run.typed(),
+    }
+    nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
+    if run.series_voltage_v is None:
+        return row | nothing
+    steady = steadiness(run.series_voltage_v, run.sample_rate_hz)
+    return row | {
+        "mean_square_voltage_v2": mean_square(run.series_voltage_v),
+        "series_variation": steady.variation,
+        "series_drift": steady.drift,
+        "series_block_variation": steady.block_variation,
+    }

@@ -1,0 +1,186 @@
+"""What a trial points at, and what forbids storing it."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import or_
+from sqlmodel import Session, col, select
+
+from analysis.checks.all_checks import blocking_rules
+from api.bulk import parts
+from api.errors import FieldError, Invalid, NotFound
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import RunCreate, TrialCreate
+from api.services.core.scope import Caller, may_see, require_owner
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What a trial points at."""
+
+    session: BenchSession
+    build: Build
+    team: Team | None
+    retired: Equipment | None = None
+
+    @property
+    def owner(self) -> str:
+        """Return whose trial it is: the team's, or the bench's for a reference rotor."""
+        return self.team.organisation_id if self.team else self.session.organisation_id
+
+
+class Targets:
+    """The sessions, builds, teams and resistors that some trials point at, each read once.
+
+    `pointed_at` are ids that a stored trial of the caller's points at already: a visit's session at
+    another school is found for that trial, and for no new one.
+    """
+
+    def __init__(
+        self,
+        db: Session,
+        caller: Caller,
+        trials: Sequence[TrialCreate],
+        pointed_at: Collection[str] = (),
+    ) -> None:
+        self.caller, self.pointed_at = caller, pointed_at
+        sessions = {trial.session_id for trial in trials}
+        loads = {str(trial.load_id) for trial in trials}
+        self.sessions = _by_id(db, caller, BenchSession, sessions, pointed_at)
+        self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
+        self.loads = _by_id(db, caller, Equipment, loads, pointed_at)
+        self.teams = _teams(db, list(self.builds))
+        self.retired = _retired(db, [each for each in self.builds if each not in self.teams])
+
+    def of(self, trial: TrialCreate, *, is_stored: bool = False) -> Target:
+        """Return what one trial points at; absent and not the caller's answer alike."""
+        session = _found(self.sessions, trial.session_id, "session_id", "session")
+        if not is_stored and not self.caller.reaches(session.organisation_id):
+            _found({}, trial.session_id, "session_id", "session")
+        build = _found(self.builds, trial.build_id, "build_id", "build")
+        if trial.load_id is not None:
+            load = _found(self.loads, trial.load_id, "load_id", "equipment")
+            if load.kind != "load":
+                raise _refused(
+                    "wrong_kind",
+                    "load_id",
+                    f"{load.tag} is registered as {load.kind}, not as a load",
+                )
+        target = Target(session, build, self.teams.get(build.id), self.retired.get(build.id))
+        require_owner(self.caller, target.owner)
+        return target
+
+
+def _by_id(
+    db: Session, caller: Caller, table: Any, ids: set[str], pointed_at: Collection[str] = ()
+) -> dict[str, Any]:
+    may = or_(may_see(caller, table), col(table.id).in_(pointed_at))
+    return {
+        row.id: row
+        for part in parts(sorted(ids))
+        for row in db.scalars(select(table).where(may, col(table.id).in_(part)))
+    }
+
+
+def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:
+    """Return the team of each build that has one."""
+    return {
+        build_id: team
+        for part in parts(build_ids)
+        for build_id, team in db.execute(
+            select(Build.id, Team)
+            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+            .join(Team, col(Team.id) == col(Turbine.team_id))
+            .where(col(Build.id).in_(part))
+        )
+    }
+
+
+def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
+    """Return the place in the equipment list of each reference rotor that is retired."""
+    return {
+        build_id: rotor
+        for part in parts(build_ids)
+        for build_id, rotor in db.execute(
+            select(Build.id, Equipment)
+            .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+            .join(Equipment, col(Equipment.id) == col(Turbine.rotor_id))
+            .where(col(Build.id).in_(part), col(Equipment.retired_on).is_not(None))
+        )
+    }
+
+
+def _found(rows: dict[str, Any], row_id: str, field: str, words: str) -> Any:
+    if row_id not in rows:
+        message = f"no {words} {row_id} among yours"
+        raise NotFound(message, [FieldError("not_found", message, pointer=f"/{field}")])
+    return rows[row_id]
+
+
+def _refused(code: str, field: str, words: str, hint: str | None = None) -> Invalid:
+    return Invalid(words, [FieldError(code, words, hint, pointer=f"/{field}")])
+
+
+def require_sound(trial: TrialCreate, target: Target) -> None:
+    """Refuse a trial that does not fit its session and build, or that a check blocks."""
+    if (trial.kind == "reference") != (target.team is None):
+        words = "a trial of kind reference is run with the reference rotor, and only with it"
+        raise _refused("wrong_kind", "kind", words)
+    if target.team is not None and target.team.season_id != target.session.season_id:
+        words = "this build's team is in another season than the session"
+        raise _refused("other_season", "session_id", words)
+    _require_unbroken(target)
+    faults = blocked(trial, adult_present=target.session.adult_present)
+    if faults:
+        raise Invalid(faults[0].detail, faults)
+
+
+def _require_unbroken(target: Target) -> None:
+    """Refuse a run of a reference rotor after it broke."""
+    rotor = target.retired
+    if rotor and rotor.retired_on and target.session.started_at.date() > rotor.retired_on:
+        words = (
+            f"{rotor.tag} broke on {rotor.retired_on}, and repaired it is another rotor: register "
+            "it as a new one"
+        )
+        raise _refused("retired", "build_id", words)
+
+
+def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
+    """Return what forbids storing a trial, each fault at its field."""
+    rules = blocking_rules(
+        kind=trial.kind,
+        load_ohm=trial.load_ohm,
+        load_connected=trial.load_connected,
+        adult_present=adult_present,
+        meter_range_v=trial.meter_range_v,
+        voltages_v=[volts for run in trial.runs for volts in _volts(run)],
+    )
+    if not rules:
+        return []
+    over = [
+        number
+        for number, run in enumerate(trial.runs)
+        if trial.meter_range_v is not None
+        and any(abs(volts) >= trial.meter_range_v for volts in _volts(run))
+    ]
+    places = {
+        "load_not_stated": "/load_ohm" if trial.load_ohm is None else "/load_connected",
+        "supervisor_missing": "/session_id",
+        "meter_over_range": f"/runs/{over[0]}/voltage_v" if over else "/runs",
+    }
+    return [
+        FieldError(rule.name, rule.message, rule.advice, pointer=places[rule.name])
+        for rule in rules
+    ]
+
+
+def _volts(run: RunCreate) -> list[float]:
+    if run.series_voltage_v is not None:
+        return run.series_voltage_v
+    return [] if run.voltage_v is None else [run.voltage_v]

@@ -1,0 +1,40 @@
+"""All pages, in the order their addresses are tried in."""
+
+from api.web.registration import things
+from api.web.views import (
+    benches,
+    downloads,
+    equipment,
+    event_runs,
+    events,
+    imports,
+    overview,
+    questions,
+    reference,
+    sharing,
+    sign_in,
+    trial_form,
+    trials,
+)
+
+#: Pages that take whole files.
+FILE_PAGES = (imports.router,)
+#: Forms for new things come first: `/teams/new` is no team's page.
+PAGES = tuple(
+    module.router
+    for module in (
+        sign_in,
+        reference,
+        things,
+        trial_form,
+        downloads,
+        overview,
+        questions,
+        benches,
+        equipment,
+        events,
+        event_runs,
+        sharing,
+        trials,
+    )
+)

@@ -1,0 +1,116 @@
+"""What was done to a thing, and what was measured, in lines that people read."""
+
+from datetime import datetime
+from types import SimpleNamespace
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from api.models.core.audit import AuditRead, HistoryQuery
+from api.models.core.shapes import Stored
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import RunRead, TrialRead
+from api.services.core import history
+from api.web.forms import stem, unit_of
+from api.web.messages import knows, say
+from api.web.visitors import Visit
+
+Facts = list[tuple[str, str]]
+LONGEST = 120  # [characters] of a value in the history
+
+
+def history_of(
+    db: Session, visited: Visit, table: type[Stored], row_id: str
+) -> list[dict[str, Any]]:
+    """Return what was done to a thing, oldest first."""
+    entries, _ = history.of_thing(db, visited.caller, table, row_id, HistoryQuery(limit=200))
+    return [_entry_in_words(entry) for entry in entries]
+
+
+def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
+    """Return an entry of the record as a line: when, who, what, why."""
+    action = f"action.{entry.action}"
+    return {
+        "at": entry.created_at,
+        "who": entry.key_label,
+        "what": say(action) if knows(action) else entry.action,
+        "why": entry.reason or "",
+        "changes": [
+            say("history.moved", name=name_of(name), before=_short(pair, 0),
+                after=_short(pair, 1))
+            for name, pair in (entry.changes or {}).items()
+        ],
+    }  # fmt: skip
+
+
+def name_of(field: str, *, unit: bool = True) -> str:
+    """Return what a field is called on pages, with its unit where that is wanted."""
+    key = f"field.{field}" if knows(f"field.{field}") else f"field.{stem(field)}"
+    measured = unit_of(field) if unit else ""
+    called = say(key) if knows(key) else field.replace("_", " ")
+    return f"{called} ({measured})" if measured else called
+
+
+def with_unit(field: str, value: Any) -> str:
+    """Return a value of a field with its unit.
+
+    >>> with_unit("wind_speed_m_s", 4.2), with_unit("pitch_deg", 12.0), with_unit("kind", "record")
+    ('4.2 m/s', '12°', 'record')
+    """
+    unit = unit_of(field)
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{text}{'' if unit in ('', '°') else ' '}{unit}"
+
+
+def _short(pair: Any, at: int) -> str:
+    value = pair[at] if isinstance(pair, list) and len(pair) > at else None
+    if isinstance(value, list):
+        value = "; ".join(_facts(each) for each in value)
+    return "–" if value is None else str(value)[:LONGEST]
+
+
+def _facts(run: Any) -> str:
+    """Return a run as the record keeps it, in a few words."""
+    if not isinstance(run, dict):
+        return str(run)
+    return run_in_words(SimpleNamespace(**dict.fromkeys(RunRead.model_fields) | run))
+
+
+def run_in_words(run: Any) -> str:
+    """Return one reading with its units."""
+    parts = [
+        (run.voltage_v, "V"), (run.current_a, "A"), (run.rotor_speed_rpm, "1/min"),
+        (run.wind_speed_m_s, "m/s"), (run.duration_s, "s"),
+    ]  # fmt: skip
+    readings = [f"{value:g} {unit}" for value, unit in parts if value is not None]
+    if run.series_voltage_v:
+        readings.append(say("trial.series", count=len(run.series_voltage_v)))
+    return ", ".join(readings)
+
+
+def session_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:
+    """Return when the sessions of some trials began."""
+    ids = {trial.session_id for trial in trials}
+    rows = select(col(BenchSession.id), col(BenchSession.started_at))
+    return dict(db.execute(rows.where(col(BenchSession.id).in_(ids))).all())
+
+
+def how_sure(trial: TrialRead) -> Facts:
+    """Return what stands behind a trial's figure."""
+    found = trial.result
+    numbers = [
+        ("wind", found.wind_speed_m_s, "{:.2f} m/s"),
+        ("air_density", found.air_density_kg_m3, "{:.3f} kg/m³"),
+        ("wind_power", found.wind_power_w, "{:.2f} W"),
+        ("coefficient", found.power_coefficient, "{:.3f}"),
+        ("tip_speed_ratio", found.tip_speed_ratio, "{:.1f}"),
+        ("exponent", found.wind_exponent, "{:.2f}"),
+        ("u_own", found.u_own, "± {:.0%}"),
+        ("u_bench", found.u_bench, "± {:.0%}"),
+        ("u_total", found.u_total, "± {:.0%}"),
+    ]
+    return [
+        (say(f"trial.{key}"), form.format(value))
+        for key, value, form in numbers
+        if value is not None
+    ]

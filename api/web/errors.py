@@ -1,0 +1,43 @@
+"""A refusal in a form that the asker can read: a page for people, problem details for programs."""
+
+from urllib.parse import quote
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Scope
+
+from api.errors import ApiError, NotSignedIn, problem, words_of
+from api.web import rendering
+from api.web.visitors import go_to
+
+#: Addresses that answer programs, whatever they say they accept.
+FOR_PROGRAMS = ("/v1/", "/openapi.json", "/healthz", "/readyz", "/metrics")
+
+
+def answer(scope: Scope, refusal: ApiError) -> Response:
+    """Return a refusal in the form that suits the asker."""
+    request = Request(scope)
+    is_page = "text/html" in request.headers.get("accept", "")
+    if not is_page or request.url.path.startswith(FOR_PROGRAMS):
+        return problem(refusal, scope["request_id"])
+    if isinstance(refusal, NotSignedIn):
+        return go_to(f"/sign-in?next={quote(_return_to(request))}")
+    status, _, title, detail = words_of(refusal)
+    page = rendering.show(
+        "refusal.html",
+        status=status,
+        title=title,
+        detail=detail,
+        errors=[error.detail for error in refusal.errors[:20]],
+        request_id=scope["request_id"],
+    )
+    page.headers.update(refusal.headers)
+    return page
+
+
+def _return_to(request: Request) -> str:
+    """Return where to go on after signing in: what was asked for, if that only reads."""
+    if request.method != "GET":
+        return "/today"
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"{request.url.path}{query}"

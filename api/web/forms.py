@@ -1,0 +1,314 @@
+"""Forms: what is asked, from typed text to the shapes of the API, and faults beside their fields.
+
+A number may be typed with a comma or a point. Units stand in labels; a field that is named in
+another unit (`rotor_diameter_cm`) reaches the shape under that name, which turns it into SI.
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, TypeVar
+
+from pydantic import ValidationError
+
+from api.errors import ApiError, FieldError
+from api.models.core.shapes import Input
+from api.models.core.units import Unit, quantity
+from api.models.core.validation import LIMITS, invalid
+from api.services.imports.cells import NotAValue, read_cell, read_number
+from api.services.imports.separators import ONE_OF, clear
+from api.web.messages import knows, say
+
+Kind = Literal[
+    "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
+]
+Shape = TypeVar("Shape", bound=Input)
+Choices = Sequence[tuple[str, str]]
+
+
+#: How the name of a field of one run begins: run_2_voltage_v.
+OF_RUN = re.compile(r"^run_[0-9]+_")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that a form asks; `more` fields are folded away until somebody wants them."""
+
+    name: str
+    kind: Kind = "number"
+    required: bool = False
+    more: bool = False
+    choices: Choices = ()
+
+    @property
+    def label(self) -> str:
+        """Return what is asked, with its unit."""
+        own = OF_RUN.sub("", self.name)
+        reading = re.fullmatch("voltage_([0-9]+)", own)
+        if reading:
+            return say("field.voltage", number=reading[1])
+        name = own if knows(f"field.{own}") else stem(own)
+        unit = unit_of(own) if self.kind in ("number", "numbers") else ""
+        return say(f"field.{name}") + (f" ({unit})" if unit else "")
+
+    @property
+    def measures(self) -> str:
+        """Return the name of the quantity that is typed: the field's own, or its unit's."""
+        own = OF_RUN.sub("", self.name)
+        return ONE_OF.get(own, re.sub(r"^voltage_[0-9]+$", "voltage_v", own))
+
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """Return the limits of what is typed, in the unit it is typed in."""
+        name = self.measures
+        if name in LIMITS:
+            return LIMITS[name]
+        spelt = spelling(name)
+        if spelt is None or spelt[0] not in LIMITS:
+            return None
+        low, high = ((each - spelt[1].offset) / spelt[1].factor for each in LIMITS[spelt[0]])
+        return float(f"{low:.6g}"), float(f"{high:.6g}")
+
+    @property
+    def hint(self) -> str:
+        """Return what helps to answer, if anything does."""
+        own = OF_RUN.sub("", self.name)
+        keys = (f"hint.{own}", f"hint.{stem(own)}")
+        return next((say(key) for key in keys if knows(key)), "")
+
+    def offering(self, choices: Choices) -> "Field":
+        """Return the field with what may be chosen."""
+        return replace(self, choices=tuple(choices))
+
+
+def offering(fields: Iterable[Field], offered: Mapping[str, Choices]) -> list[Field]:
+    """Return fields with what may be chosen, each as it is where nothing is named for it.
+
+    >>> [each.choices for each in offering([Field("a"), Field("b")], {"b": [("1", "one")]})]
+    [(), (('1', 'one'),)]
+    """
+    return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
+
+
+#: Number fields whose names carry no unit of the table.
+OTHER_UNITS = {
+    "reference_air_density_kg_m3": "kg/m³",
+    "pitch_deg": "°",
+    "pitch_after_deg": "°",
+    "sample_rate_hz": "1/s",
+}
+
+
+def unit_of(name: str) -> str:
+    """Return the unit a field is typed in.
+
+    >>> unit_of("rotor_diameter_cm"), unit_of("voltage_v"), unit_of("pitch_deg"), unit_of("size")
+    ('cm', 'V', '°', '')
+    """
+    if name in OTHER_UNITS:
+        return OTHER_UNITS[name]
+    measured = quantity(name)
+    if measured is not None:
+        return measured.symbol
+    spelt = spelling(name)
+    return spelt[1].symbol if spelt else ""
+
+
+#: Fields that forms ask in another unit than the API's own.
+FORM_UNITS = {
+    "rotor_diameter_cm": "rotor_diameter_m",
+    "chord_root_mm": "chord_root_m",
+    "chord_tip_mm": "chord_tip_m",
+    "blade_mass_g": "blade_mass_kg",
+    "blade_balance_radius_cm": "blade_balance_radius_m",
+    "distance_cm": "distance_m",
+    "distance_used_cm": "distance_used_m",
+    "hub_height_cm": "hub_height_m",
+    "tower_side_cm": "tower_side_m",
+    "diameter_cm": "diameter_m",
+    "assigned_power_mw": "assigned_power_w",
+}
+
+
+def spelling(name: str) -> tuple[str, Unit] | None:
+    """Return the API's own field behind one that is typed in another unit, with that unit."""
+    own = FORM_UNITS.get(name)
+    measured = quantity(own) if own else None
+    return (own, measured.spellings()[name]) if own and measured else None
+
+
+def stem(name: str) -> str:
+    """Return a field's name without its unit.
+
+    >>> stem("rotor_diameter_cm"), stem("voltage_v"), stem("size")
+    ('rotor_diameter', 'voltage', 'size')
+    """
+    own = FORM_UNITS.get(name, name)
+    measured = quantity(own)
+    return measured.stem if measured else name
+
+
+@dataclass(slots=True)
+class Filled:
+    """A form as somebody filled it in, with what is wrong where."""
+
+    fields: Sequence[Field]
+    typed: dict[str, str] = field(default_factory=dict)
+    faults: dict[str, str] = field(default_factory=dict)
+    other: list[str] = field(default_factory=list)
+    #: Fields of the form by a fault's whole place, where its last step does not name one.
+    places: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def is_wrong(self) -> bool:
+        """Tell whether anything has to be corrected."""
+        return bool(self.faults or self.other)
+
+    @property
+    def typed_names(self) -> list[str]:
+        """Return the fields that hold something."""
+        return [name for name, text in self.typed.items() if text]
+
+    @property
+    def _ticks(self) -> list[str]:
+        return [asked.name for asked in self.fields if asked.kind == "tick"]
+
+    def blame(self, refusal: ApiError) -> None:
+        """Put each fault of a refusal beside its field, or above the form."""
+        if all(fault.pointer is None for fault in refusal.errors):
+            self.other.append(_sentence(str(refusal)))
+            return
+        for fault in refusal.errors:
+            self._place(fault)
+
+    def _place(self, fault: FieldError) -> None:
+        words = _fault_in_words(fault)
+        steps = [step for step in (fault.pointer or "").split("/") if step]
+        named = {f.name: f.name for f in self.fields}
+        named |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
+        asked = self.places.get(fault.pointer or "") or next(
+            (named[step] for step in reversed(steps) if step in named), None
+        )
+        if asked:
+            is_empty = not self.typed.get(asked, "yes") and asked not in self._ticks
+            self.faults.setdefault(asked, say("form.needed") if is_empty else words)
+        else:
+            self.other.append(f"{steps[-1]}: {words}" if steps else words)
+
+
+#: How the API spells a quantity in another unit: a hint to a program, not to a person.
+SPELLING = re.compile(r" \([a-z0-9]+(_[a-z0-9]+)+(, [a-z0-9_]+)*\)")
+
+
+def _fault_in_words(fault: FieldError) -> str:
+    """Return a fault with what would do instead, without names that only programs know."""
+    sentences = [_sentence(words) for words in (fault.detail, fault.hint) if words]
+    return SPELLING.sub("", " ".join(sentences))
+
+
+def _sentence(words: str) -> str:
+    """Return words with a capital and a full stop, as beside a field."""
+    begun = words[:1].upper() + words[1:]
+    return begun if begun.endswith((".", "?", "!")) else f"{begun}."
+
+
+def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dict[str, Any]]:
+    """Return a form as typed, and the values that could be read from it."""
+    filled = Filled(fields, {each.name: typed.get(each.name, "").strip() for each in fields})
+    values: dict[str, Any] = {}
+    for asked in fields:
+        text = filled.typed[asked.name]
+        if asked.kind == "tick":
+            values[asked.name] = text == "yes"
+            if asked.required and text != "yes":
+                filled.faults[asked.name] = say("form.tick_needed")
+        elif not text and asked.required:
+            filled.faults[asked.name] = say("form.needed")
+        elif text:
+            _read(asked, text, filled, values)
+    return filled, values
+
+
+def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
+    try:
+        values[asked.name] = value_of(asked, text)
+    except NotAValue as wrong:
+        filled.faults[asked.name] = _fault_in_words(
+            FieldError("", f"{text[:40]} {wrong}", wrong.hint)
+        )
+
+
+def value_of(asked: Field, text: str) -> Any:
+    """Return what a text means to a field."""
+    if asked.kind == "number":
+        return number(text, asked.measures)
+    if asked.kind == "numbers":
+        return [number(each, asked.measures) for each in re.split(r"[;\s]+", text) if each]
+    if asked.kind == "whole":
+        return read_cell("run", text, {})
+    return text
+
+
+def number(text: str, name: str = "voltage_v") -> float:
+    """Return a number that was typed with a comma or a point into the field of that name.
+
+    A number such as 1,200 is asked about, unless only one of its two readings can be.
+
+    >>> number("1,25"), number("1.25"), number(" −3 "), number("1,200")
+    (1.25, 1.25, -3.0, 1.2)
+    """
+    return read_number(text.strip(), name)
+
+
+def whole(text: str) -> int:
+    """Return a whole number that one of our pages put into a form; what is none is 0.
+
+    >>> whole("7"), whole("x"), whole("9" * 5000)
+    (7, 0, 0)
+    """
+    return int(text) if re.fullmatch("[0-9]{1,9}", text) else 0
+
+
+def shaped(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape | None:
+    """Return the shape that values make, or nothing and put the faults beside their fields."""
+    if filled.faults:
+        return None
+    try:
+        return shape.model_validate(dict(values))
+    except ValidationError as error:
+        filled.blame(invalid(error, dict(values)))
+        return None
+
+
+def shown(fields: Iterable[Field], thing: Any) -> dict[str, str]:
+    """Return a stored thing as a form shows it, in the form's units."""
+    return {asked.name: _shown(asked, thing) for asked in fields}
+
+
+def _shown(asked: Field, thing: Any) -> str:
+    spelt = spelling(asked.name)
+    value = getattr(thing, spelt[0] if spelt else asked.name, None)
+    if spelt and value is not None:
+        value = (value - spelt[1].offset) / spelt[1].factor
+    return clear(asked.measures, plain(value))
+
+
+def plain(value: Any) -> str:
+    """Return a value as a field holds it.
+
+    >>> plain(None), plain(True), plain(False), plain(30.1), plain("Whirl")
+    ('', 'yes', '', '30.1', 'Whirl')
+    """
+    if value is None or value is False:
+        return ""
+    if value is True:
+        return "yes"
+    if isinstance(value, list):
+        return "; ".join(plain(each) for each in value)
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def moved(fields: Sequence[Field], before: Any, typed: Mapping[str, str]) -> list[Field]:
+    """Return the fields whose text differs from what a stored thing would show."""
+    stood = shown(fields, before)
+    return [each for each in fields if typed.get(each.name, "").strip() != stood[each.name]]

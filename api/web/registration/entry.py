@@ -1,0 +1,227 @@
+"""Entering and changing things by a form: one way for every kind of thing.
+
+An `Entry` says which shapes, fields and choices a kind has; the four routes of each are made from
+it. What came in the address (whose team, which turbine) is kept in the form and not asked again.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.models.core.shapes import Input, Stored
+from api.services.core import resources
+from api.services.core.cautions import DECIDES
+from api.services.core.scope import Caller
+from api.web import forms, rendering
+from api.web.forms import Choices, Field, Filled
+from api.web.messages import say
+from api.web.submitting import Unready, sound, tried
+from api.web.visitors import Post, Posted, PostedByLead, Visit, Visited
+
+Values = dict[str, Any]
+Typed = Mapping[str, str]
+VERSION = "version"
+#: Under this name suggestions find the season that pages are about.
+SEASON_NOW = "season now"
+Crumb = tuple[str, str]
+Offers = Callable[[Session, Caller, Typed], Mapping[str, Choices]]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """How one kind of thing is entered and changed."""
+
+    collection: str
+    kind: str
+    create_shape: type[Input]
+    change_shape: type[Input]
+    create: Callable[[Session, Caller, Any], Any]
+    get: Callable[[Session, Caller, str], Any]
+    change: Callable[[Session, Caller, str, Any, int], Any]
+    fields: Callable[[Typed], Sequence[Field]]
+    #: Where to go on when the thing is stored.
+    page: Callable[[Any], str]
+    #: What comes in the address of a new thing and cannot be changed afterwards, and what it names.
+    given: Mapping[str, type[Stored] | None] = field(default_factory=dict)
+    #: Of these, what need not come.
+    may_miss: frozenset[str] = frozenset()
+    #: Fields that only a new thing is asked for.
+    once: frozenset[str] = frozenset()
+    #: Fields that only a lead changes afterwards.
+    leads: frozenset[str] = frozenset()
+    #: What may be chosen, by field.
+    offers: Offers = lambda db, caller, typed: {}
+    #: What is suggested in a new form, by what came in the address.
+    suggest: Callable[[Session, Caller, Typed], Typed] = lambda db, caller, given: {}
+    #: From what was read (all of it, and what moved) to what the shape takes.
+    prepare: Callable[[Session, Caller, Values, Values], Values] = (
+        lambda db, caller, values, moved: moved
+    )
+    #: What a new thing has beside what was asked.
+    newly: Callable[[Session, Caller, Values], Values] = lambda db, caller, values: {}
+    #: What else is stored with a new thing.
+    then: Callable[[Session, Caller, Any, Values], None] = lambda db, caller, thing, values: None
+    #: The page that a new thing belongs to, by what came in the address.
+    within: Callable[[Session, Caller, Typed], Crumb | None] = lambda db, caller, given: None
+    #: A stored thing's own page.
+    own: Callable[[Any], str] | None = None
+    #: A stored thing as its form sees it.
+    view: Callable[[Any], Any] = lambda thing: thing
+    #: Whether only a lead may enter a new one, and whether only a lead may change one.
+    led: tuple[bool, bool] = (False, False)
+    cautions: Sequence[str] = ()
+
+    def asked(self, typed: Typed) -> list[Field]:
+        """Return the fields of a new thing's form."""
+        return list(self.fields(typed))
+
+    def changeable(self, typed: Typed, *, by_lead: bool) -> list[Field]:
+        """Return the fields of a stored thing's form, as far as its asker may change them."""
+        kept = self.once if by_lead else self.once | self.leads
+        return [each for each in self.fields(typed) if each.name not in kept]
+
+
+def add(router: APIRouter, entry: Entry) -> None:
+    """Give a kind of thing its four routes."""
+    enters, changes = (PostedByLead if led else Posted for led in entry.led)
+
+    def new(visited: Visited) -> Response:
+        return _new(entry, visited)
+
+    def create(posted: enters) -> Response:  # type: ignore[valid-type]  # chosen above
+        return _create(entry, posted)
+
+    def edit(row_id: Annotated[str, Path(alias=f"{entry.kind}_id")], visited: Visited) -> Response:
+        return _edit(entry, row_id, visited)
+
+    def change(
+        row_id: Annotated[str, Path(alias=f"{entry.kind}_id")],
+        posted: changes,  # type: ignore[valid-type]  # chosen above
+    ) -> Response:
+        return _change(entry, row_id, posted)
+
+    at = f"/{entry.collection}"
+    one = f"{at}/{{{entry.kind}_id}}/edit"
+    router.add_api_route(f"{at}/new", new, name=f"new_{entry.kind}", response_model=None)
+    router.add_api_route(
+        f"{at}/new", create, methods=["POST"], name=f"enter_{entry.kind}", response_model=None
+    )
+    router.add_api_route(one, edit, name=f"edit_{entry.kind}", response_model=None)
+    router.add_api_route(
+        one, change, methods=["POST"], name=f"put_right_{entry.kind}", response_model=None
+    )
+
+
+def _new(entry: Entry, visited: Visit) -> Response:
+    given = {name: visited.request.query_params.get(name, "") for name in entry.given}
+    with visited.reading() as db:
+        _require_given(entry, db, visited.caller, given)
+        about = {**given, SEASON_NOW: visited.season_id}
+        typed = {**entry.suggest(db, visited.caller, about), **given}
+        offered = entry.offers(db, visited.caller, typed)
+        crumb = entry.within(db, visited.caller, given)
+    filled = Filled(forms.offering(entry.asked(given), offered), typed)
+    return _form(entry, visited, filled, given, crumb)
+
+
+def _require_given(entry: Entry, db: Session, caller: Caller, given: Typed) -> None:
+    """Refuse what belongs to nothing that the visitor may see."""
+    for name, table in entry.given.items():
+        if table is not None and (given[name] or name not in entry.may_miss):
+            resources.get_row(db, caller, table, given[name])
+
+
+def _create(entry: Entry, posted: Post) -> Response:
+    typed = posted.typed()
+    given = {name: typed.get(name, "") for name in entry.given}
+    filled, values = forms.read(entry.asked(given), typed)
+    values |= {name: value for name, value in given.items() if value}
+
+    def work(db: Session, caller: Caller) -> str:
+        if filled.faults:
+            raise Unready
+        facts = entry.prepare(db, caller, values, values) | entry.newly(db, caller, values)
+        thing = entry.create(db, caller, sound(entry.create_shape, filled, facts))
+        entry.then(db, caller, thing, values)
+        return entry.page(thing)
+
+    done = tried(posted, filled, work)
+    if done is not None:
+        return done
+    with posted.visit.reading() as db:
+        offered = entry.offers(db, posted.visit.caller, typed)
+        crumb = entry.within(db, posted.visit.caller, given)
+    filled.fields = forms.offering(filled.fields, offered)
+    return _form(entry, posted.visit, filled, given, crumb)
+
+
+def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
+    with visited.reading() as db:
+        thing = entry.get(db, visited.caller, row_id)
+        belongs = _belongs(entry, thing)
+        fields = entry.changeable(belongs, by_lead=visited.is_lead)
+        typed = forms.shown(fields, entry.view(thing))
+        offered = entry.offers(db, visited.caller, belongs | typed)
+    filled = Filled(forms.offering(fields, offered), typed)
+    return _form(entry, visited, filled, {VERSION: str(thing.version)}, _back(entry, thing))
+
+
+def _change(entry: Entry, row_id: str, posted: Post) -> Response:
+    typed = posted.typed()
+    with posted.visit.reading() as db:
+        thing = entry.get(db, posted.visit.caller, row_id)
+        belongs = _belongs(entry, thing)
+        offered = entry.offers(db, posted.visit.caller, belongs | typed)
+    fields = entry.changeable(belongs, by_lead=posted.visit.is_lead)
+    filled, values = forms.read(fields, typed)
+    moved = forms.moved(fields, entry.view(thing), typed)
+    touched = {each.name: values.get(each.name) for each in moved}
+
+    def work(db: Session, caller: Caller) -> str:
+        if filled.faults:
+            raise Unready
+        facts = entry.prepare(db, caller, belongs | values, touched)
+        shape = sound(entry.change_shape, filled, facts)
+        version = forms.whole(typed.get(VERSION, ""))
+        return entry.page(entry.change(db, caller, row_id, shape, version))
+
+    done = tried(posted, filled, work)
+    if done is not None:
+        return done
+    filled.fields = forms.offering(fields, offered)
+    return _form(entry, posted.visit, filled, {VERSION: str(thing.version)}, _back(entry, thing))
+
+
+def _belongs(entry: Entry, thing: Any) -> dict[str, str]:
+    """Return what a thing belongs to, as its fields and choices depend on it."""
+    names = (*entry.given, "organisation_id")
+    return {name: str(getattr(thing, name, None) or "") for name in names}
+
+
+def _back(entry: Entry, thing: Any) -> Crumb:
+    """Return the way back to a stored thing's own page."""
+    address = entry.own(thing) if entry.own else f"/{entry.collection}/{thing.id}"
+    return address, str(getattr(thing, "name", None) or say("page.back"))
+
+
+def _form(
+    entry: Entry, visited: Visit, filled: Filled, kept: Typed, crumb: Crumb | None
+) -> Response:
+    """Show a form; one that keeps a version changes a stored thing."""
+    is_new = VERSION not in kept
+    return rendering.show(
+        "form.html",
+        visited,
+        status=422 if filled.is_wrong else 200,
+        kind=entry.kind,
+        is_new=is_new,
+        filled=filled,
+        kept=kept,
+        crumb=crumb,
+        cautions=(*entry.cautions, DECIDES) if entry.cautions else (),
+        may_send=visited.is_lead or (visited.may_write and not entry.led[0 if is_new else 1]),
+    )

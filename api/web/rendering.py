@@ -1,0 +1,113 @@
+"""How a page is made: its template, its style sheet and script, and the policy of the rest."""
+
+import json
+import secrets
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment
+from starlette.responses import HTMLResponse, Response
+
+from api.services.core.markup import templates_in
+from api.services.reporting.documents import page, words
+from api.services.season import counting
+from api.web.messages import knows, say
+from api.web.visitors import Visit
+
+FOLDER = Path(__file__).parent / "templates"
+#: A page fetches its style sheet and script from us and nothing from anywhere.
+POLICY = (
+    "default-src 'none'; style-src 'self'; script-src 'self'; worker-src 'self'; "
+    "connect-src 'self'; "
+    "img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+)
+ASSETS = {"page.css": "text/css", "page.js": "text/javascript", "bench.js": "text/javascript"}
+A_YEAR = "public, max-age=31536000, immutable"
+
+
+@cache
+def _environment() -> Environment:
+    made = templates_in(FOLDER, page.TEMPLATES)
+    made.globals |= {
+        "style_path": asset_path("page.css"),
+        "script_path": asset_path("page.js"),
+        "bench_script_path": asset_path("bench.js"),
+        "say": say,
+        "knows": knows,
+        "kind_of": page.kind_of,
+        "left_out_of": counting.left_out,
+        "form_key": lambda: secrets.token_urlsafe(18),
+    }
+    made.filters |= {"day": words.day, "moment": moment, "milliwatts": words.milliwatts}
+    return made
+
+
+def moment(when: datetime, zone: str = "UTC") -> str:
+    """Return a day and time by a school's clock, with the month's name.
+
+    >>> moment(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
+    '5 July 2026, 14:30 (Europe/Dublin)'
+    """
+    local = when.astimezone(ZoneInfo(zone))
+    return f"{words.day(local)}, {local:%H:%M} ({zone})"
+
+
+@cache
+def asset(name: str) -> str:
+    """Return the style sheet or the script of all pages."""
+    text = (FOLDER / name).read_text(encoding="utf-8")
+    return page.style() + text if name == "page.css" else text
+
+
+@cache
+def asset_path(name: str) -> str:
+    """Return the address of what pages are made with, another one for each version of it."""
+    stem, ending = name.split(".")
+    return f"/assets/{stem}-{sha256(asset(name).encode()).hexdigest()[:12]}.{ending}"
+
+
+def show_asset(address: str) -> Response | None:
+    """Return what stands at an address, which a browser may keep."""
+    for name, media in ASSETS.items():
+        if address == asset_path(name):
+            return Response(asset(name), media_type=media, headers={"cache-control": A_YEAR})
+    return None
+
+
+@cache
+def service_worker() -> str:
+    """Return the script that keeps the trial form for when there is no network.
+
+    It names the parts of this version, so that another version of any of them is another script.
+    """
+    paths = [asset_path(name) for name in ASSETS]
+    version = sha256("".join(paths).encode()).hexdigest()[:12]
+    text = (FOLDER / "service-worker.js").read_text(encoding="utf-8")
+    return text.replace("PARTS_VERSION", version).replace('"PARTS_LIST"', json.dumps(paths)[1:-1])
+
+
+def show(
+    template: str,
+    visit: Visit | None = None,
+    *,
+    status: int = 200,
+    as_of: datetime | date | None = None,
+    left_out: Sequence[str] | None = None,
+    **facts: Any,
+) -> HTMLResponse:
+    """Return a page made from a template, as of now unless it says otherwise.
+
+    A page of results says what it leaves out, or that it leaves out nothing.
+    """
+    html = (
+        _environment()
+        .get_template(template)
+        .render(visit=visit, as_of=as_of or datetime.now(UTC), left_out=left_out, **facts)
+    )
+    headers = {"content-security-policy": POLICY}
+    return HTMLResponse(html, status_code=status, headers=headers)

@@ -1,0 +1,1 @@
+"""The pages themselves, a module for each subject."""

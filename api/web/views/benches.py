@@ -1,0 +1,150 @@
+"""Benches and sessions: where the bias lives, and what one session brought."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path
+from sqlmodel import Session, col, select
+from starlette.responses import Response
+
+from api.models.core.shapes import PageQuery
+from api.models.measurements.flags import FlagQuery
+from api.models.registry.benches import Bench, WindGridCreate
+from api.models.registry.builds import Build
+from api.models.registry.equipment import Equipment
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import Trial
+from api.services.core import resources
+from api.services.core.scope import Caller
+from api.services.registry import benches
+from api.services.season import comparisons
+from api.services.trials import answers, trials
+from api.web import forms, rendering
+from api.web.descriptions import history_of
+from api.web.forms import Field, Filled
+from api.web.messages import say
+from api.web.registration.fields import BENCH, SESSION
+from api.web.submitting import sound, tried
+from api.web.views import proposals
+from api.web.visitors import Posted, Visit, Visited
+
+router = APIRouter()
+SHOWN, MOST_TRIALS = 50, 200
+#: Where wind is measured: the axis, then four points at 0.7 of the radius.
+POINTS = ((0.0, 0.0), (0.0, 0.7), (0.7, 0.0), (0.0, -0.7), (-0.7, 0.0))
+GRID = (*(Field(f"point_{at}") for at in range(len(POINTS))), Field("monitor_wind_speed_m_s"))
+
+
+@router.get("/benches/{bench_id}")
+def bench_page(bench_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show a bench, how it reads beside others, its wind, and its sessions."""
+    return _bench(visited, bench_id, Filled(GRID))
+
+
+def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
+    with visited.reading() as db:
+        bench = resources.get_row(db, visited.caller, Bench, bench_id)
+        season_id = visited.season_id
+        school = db.get_one(Organisation, bench.organisation_id)
+        season = db.get(Season, season_id)
+        at_bench = col(BenchSession.bench_id) == bench.id
+        sessions = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
+        grids, _ = benches.wind_grids(db, visited.caller, bench_id, PageQuery(limit=200))
+        scores = comparisons.compare_season(db, visited.caller, season_id).benches if season else []
+        facts: dict[str, Any] = {
+            "history": history_of(db, visited, Bench, bench.id),
+            "fan": db.get_one(Equipment, bench.fan_id),
+            "meter": db.get_one(Equipment, bench.anemometer_id),
+            "score": next((each for each in scores if each.bench_id == bench.id), None),
+        }
+    sessions.sort(key=lambda row: row.started_at, reverse=True)
+    return rendering.show(
+        "bench.html",
+        visited,
+        status=422 if grid.is_wrong else 200,
+        bench=bench,
+        school=school,
+        sessions=sessions,
+        grid=grids[-1] if grids else None,
+        filled=grid,
+        zone=school.timezone or (season.timezone if season else "UTC"),
+        dimensions=_known(BENCH, bench),
+        left_out=[say("page.newest_only", count=SHOWN)] if len(sessions) == SHOWN else (),
+        **facts,
+    )
+
+
+def _known(fields: tuple[Field, ...], thing: object) -> list[tuple[str, str]]:
+    """Return the plain facts of a thing with their units."""
+    shown = forms.shown(fields, thing)
+    plain = [each for each in fields if each.kind in ("number", "whole", "text")]
+    return [(each.label, shown[each.name]) for each in plain if shown[each.name]]
+
+
+@router.post("/benches/{bench_id}/wind")
+def measure(bench_id: Annotated[str, Path()], posted: Posted) -> Response:
+    """Store wind measured at five points of the rotor plane, without the rotor."""
+    filled, values = forms.read(GRID, posted.typed())
+    points = [
+        {"x_radii": x, "y_radii": y, "wind_speed_m_s": values[f"point_{at}"]}
+        for at, (x, y) in enumerate(POINTS)
+        if f"point_{at}" in values
+    ]
+    monitor = {name: values[name] for name in ("monitor_wind_speed_m_s",) if name in values}
+
+    def work(db: Session, caller: Caller) -> str:
+        grid = sound(WindGridCreate, filled, {"points": points, **monitor})
+        benches.measure_wind(db, caller, bench_id, grid)
+        return f"/benches/{bench_id}"
+
+    return tried(posted, filled, work) or _bench(posted.visit, bench_id, filled)
+
+
+@router.get("/sessions/{session_id}")
+def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show one session: its air and wind, its trials, and what concerns it as a whole."""
+    with visited.reading() as db:
+        session = resources.get_row(db, visited.caller, BenchSession, session_id)
+        bench = db.get_one(Bench, session.bench_id)
+        school = db.get_one(Organisation, bench.organisation_id)
+        season = db.get_one(Season, session.season_id)
+        here = col(Trial.session_id) == session.id
+        found = trials.newest(db, visited.caller, here, most=MOST_TRIALS)
+        query = FlagQuery(session_id=session.id, limit=50)
+        questions, _ = answers.page(db, visited.caller, query)
+        asked = [each for each in questions if not each.trial_id]
+        proposed = proposals.buttons(db, asked)
+        done = history_of(db, visited, BenchSession, session.id)
+        names = _names(db, [trial.build_id for trial in found])
+    return rendering.show(
+        "session.html",
+        visited,
+        session=session,
+        bench=bench,
+        trials=found,
+        names=names,
+        history=done,
+        zone=school.timezone or season.timezone,
+        conditions=_known(SESSION, session),
+        questions=[each for each in asked if each.state == "open"],
+        proposed=proposed,
+        answered=[each for each in asked if each.state != "open"],
+        left_out=[say("page.newest_only", count=MOST_TRIALS)] if len(found) == MOST_TRIALS else (),
+    )
+
+
+def _names(db: Session, build_ids: list[str]) -> dict[str, str]:
+    """Return builds by their team, turbine and number."""
+    rows = (
+        select(Build, Turbine, Team)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+        .where(col(Build.id).in_(build_ids))
+    )
+    return {
+        build.id: say("build.named", team=team.name if team else turbine.name, number=build.number)
+        for build, turbine, team in db.execute(rows)
+    }

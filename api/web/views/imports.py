@@ -1,0 +1,261 @@
+"""Import from a spreadsheet: preview, correct in place, store, and undo."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Path
+from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from api.deps import as_file, database, limits, turns
+from api.errors import ApiError, FieldError, Invalid
+from api.models.imports.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
+from api.services.core import resources
+from api.services.core.scope import Caller
+from api.services.imports import batch, preparing, refused, undo
+from api.services.imports.correcting import correct
+from api.services.imports.separators import NAMED
+from api.services.imports.sheet import decode
+from api.services.imports.template_file import trials_template
+from api.services.imports.workbook import is_workbook, to_sheet
+from api.web import forms, rendering
+from api.web.descriptions import history_of
+from api.web.forms import Field, Filled
+from api.web.messages import say
+from api.web.submitting import sound, tried
+from api.web.visitors import OwnTurn, Post, Posted, Received, Visit, Visited
+
+router = APIRouter()
+#: Longer text is not corrected in the page, but in its file, which is then chosen again.
+EDITABLE = 60_000  # [characters]
+ROWS_SHOWN, CORRECT, MOST_CORRECTED = 300, "correct", 100
+SKIPPED_SHOWN = 40
+REASON = Field("reason", "text", required=True)
+ImportId = Annotated[str, Path()]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What somebody sent: its text, and what it is read as, or why it cannot be read."""
+
+    text: str
+    work: preparing.Prepared | None
+    refusal: ApiError | None = None
+    #: What of a workbook was not read, in words.
+    skipped: tuple[str, ...] = ()
+
+    @property
+    def is_editable(self) -> bool:
+        """Tell whether it is short enough to be corrected in the page."""
+        return len(self.text) <= EDITABLE
+
+
+async def read_sheet(posted: Received) -> Sheet:
+    """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
+    async with turns(posted.visit.request).reading_file(posted.visit.caller):
+        return await run_in_threadpool(_read_sheet, posted)
+
+
+def _read_sheet(posted: Post) -> Sheet:
+    most: int = posted.visit.request.app.state.settings.max_import_rows
+    body, text = posted.file("file"), posted.typed().get("cells", "")
+    skipped = tuple(posted.text("skipped").splitlines()) if not body else ()
+    try:
+        if is_workbook(body):
+            body, about = to_sheet(body, most)
+            skipped = tuple(_skipped(about))
+        if body:
+            text, _ = decode(body)
+        text = correct(text, _corrected(posted), most)
+        if not text.strip():
+            raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
+        work = preparing.prepare_file(text.encode(), most, _named_sign(posted))
+        return Sheet(text, work, None, skipped)
+    except ApiError as refusal:
+        return Sheet(text, None, refusal, skipped)
+
+
+def _named_sign(posted: Post) -> str | None:
+    """Return the decimal sign that somebody chose in the page, if they did."""
+    named = posted.text("decimal")
+    return named if named in NAMED else None
+
+
+def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
+    """Yield in words what of a workbook was not read."""
+    for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
+        if about[name]:
+            listed = ", ".join(str(each) for each in about[name][:SKIPPED_SHOWN])
+            more = " …" if len(about[name]) > SKIPPED_SHOWN else ""
+            yield say(f"skipped.{name}", listed=f"{listed}{more}")
+
+
+def _corrected(posted: Post) -> dict[tuple[int, str], str]:
+    """Return the cells that were typed again beside what was wrong with them."""
+    named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
+    return {
+        (forms.whole(parts[1]), parts[2]): value.strip()
+        for parts, value in named
+        if len(parts) == 3 and parts[0] == CORRECT
+    }
+
+
+Sheets = Annotated[Sheet, Depends(read_sheet)]
+
+
+@router.get("/imports")
+def imports_page(visited: Visited) -> Response:
+    """Ask for a file or pasted cells, and list what was imported with this key."""
+    with visited.reading() as db:
+        rows = resources.newest(db, visited.caller, ImportBatch, most=50)
+    return rendering.show("imports.html", visited, imports=rows, left_out=[say("imports.own_only")])
+
+
+@router.get("/imports/template.csv")
+def template(visited: Visited, decimal: str = "point") -> Response:
+    """Give the header and two example rows, in the decimal sign of the asker's spreadsheet."""
+    is_comma = decimal == "comma"
+    text = trials_template("semicolon" if is_comma else "comma", "comma" if is_comma else "point")
+    return as_file(text, "text/csv", "trials.csv")
+
+
+@router.post("/imports")
+def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
+    """Show what a sheet would do; stored only if the visitor has seen that and asks for it."""
+    limits(posted.visit.request).take_today("imports", posted.visit.caller.key_id)
+    wants_stored = posted.text("step") == "store"
+    if sheet.work is None:
+        return _refused(posted, sheet, sheet.refusal)
+    work = sheet.work
+    query = ImportQuery(
+        dry_run=not wants_stored,
+        mode="partial" if posted.text("mode") == "partial" else "all",
+        warnings="accept" if posted.text("looked") == "yes" or not wants_stored else "refuse",
+    )
+    try:
+        if wants_stored:
+            return posted.once(lambda db, caller: f"/imports/{_stored(db, caller, work, query)}")
+        return _tried(posted, sheet, _look(posted, work, query))
+    except ApiError as refusal:
+        if refusal.errors and all(fault.hint == batch.ACCEPT for fault in refusal.errors):
+            seen = _look(posted, work, query.model_copy(update={"dry_run": True}))
+            return _tried(posted, sheet, seen, say("imports.tick_first"))
+        return _refused(posted, sheet, refusal)
+
+
+def _look(posted: Post, work: preparing.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
+    """Return what a sheet would do; nothing of it is stored."""
+    within = posted.visit.caller.organisation_ids
+    with database(posted.visit.request).unit_of_work(within) as db:
+        return batch.carry_out(db, posted.visit.caller, work, query)
+
+
+def _stored(db: Session, caller: Caller, work: preparing.Prepared, query: ImportQuery) -> str:
+    done = batch.carry_out(db, caller, work, query)
+    return done.id if isinstance(done, ImportRead) else ""
+
+
+def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
+    """Show why a sheet cannot be taken, cell by cell, with the sheet to correct."""
+    faults = refusal.errors if refusal else []
+    errors = [
+        fault.shown() | ({"hint": say("imports.tick_first")} if fault.hint == batch.ACCEPT else {})
+        for fault in faults
+    ]
+    return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
+
+
+def _tried(
+    posted: Post, sheet: Sheet, found: ImportRead | ImportTried, words: str = ""
+) -> Response:
+    """Show what a sheet would do."""
+    errors = [error for row in found.rows for error in row.errors]
+    return _page(posted, sheet, errors=errors, words=words, tried=found)
+
+
+def _page(
+    posted: Post, sheet: Sheet, *, errors: list[dict[str, Any]], words: str,
+    tried: ImportRead | ImportTried | None,
+) -> Response:  # fmt: skip
+    doubted = [row for row in tried.rows if row.flags] if tried else []
+    return rendering.show(
+        "import_tried.html",
+        posted.visit,
+        status=422 if errors or words else 200,
+        tried=tried,
+        words=words,
+        errors=errors[:ROWS_SHOWN],
+        error_count=len(errors),
+        doubted=doubted[:ROWS_SHOWN],
+        sheet=sheet,
+        preview=_preview(tried),
+        correct=CORRECT,
+        most_corrected=MOST_CORRECTED,
+        looked=posted.text("looked"),
+        decimal=_named_sign(posted),
+        asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
+        mode=posted.text("mode"),
+        left_out=_unseen(len(errors), len(doubted)) + _unread(sheet),
+    )
+
+
+def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[dict[str, Any]]]:
+    """Return the columns of the first rows as understood, whichever row has them, and the rows."""
+    rows = tried.understood.get("first_rows", []) if tried else []
+    return list(dict.fromkeys(name for row in rows for name in row)), rows
+
+
+def _unseen(errors: int, doubted: int) -> list[str]:
+    more = max(errors, doubted) - ROWS_SHOWN
+    return [say("imports.more", count=more)] if more > 0 else []
+
+
+def _unread(sheet: Sheet) -> list[str]:
+    listed = "; ".join(sheet.skipped)
+    return [f"{say('imports.skipped')} {listed}."] if listed else []
+
+
+@router.get("/imports/{import_id}")
+def import_page(import_id: ImportId, visited: Visited) -> Response:
+    """Show an import row by row, with the way to undo it."""
+    return _import(visited, import_id, Filled([REASON]))
+
+
+def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
+    with visited.reading() as db:
+        found = batch.get(db, visited.caller, import_id)
+        done = history_of(db, visited, ImportBatch, import_id)
+    notable = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
+    return rendering.show(
+        "import.html",
+        visited,
+        status=422 if filled.is_wrong else 200,
+        found=found,
+        filled=filled,
+        rows=notable[:ROWS_SHOWN],
+        history=done,
+        has_refused=bool(found.outcomes.get("error")),
+        left_out=_unseen(len(notable), 0),
+    )
+
+
+@router.post("/imports/{import_id}/undo")
+def undo_import(import_id: ImportId, posted: Posted) -> Response:
+    """Take a whole import back, as if it had never been."""
+    filled, values = forms.read([REASON], posted.typed())
+
+    def work(db: Session, caller: Caller) -> str:
+        undo.undo(db, caller, import_id, sound(Undoing, filled, values))
+        return f"/imports/{import_id}"
+
+    return tried(posted, filled, work) or _import(posted.visit, import_id, filled)
+
+
+@router.get("/imports/{import_id}/errors.csv")
+def errors(import_id: ImportId, visited: Visited) -> Response:
+    """Give the refused rows as they came, each with what is wrong."""
+    with visited.reading() as db:
+        text = refused.errors_csv(db, visited.caller, import_id)
+    return as_file(text, "text/csv; charset=utf-8", "errors.csv")

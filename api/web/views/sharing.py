@@ -1,0 +1,204 @@
+"""Share links and access keys: who else may see, and how they come in."""
+
+from collections.abc import AsyncIterator
+from typing import Annotated, Any
+
+import segno
+from fastapi import APIRouter, Depends, Path, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps import database, limits, turns
+from api.errors import ApiError, NotPermitted
+from api.models.access.keys import KeyCreate, KeyQuery, KeyUpdate
+from api.models.registry.seasons import Season
+from api.models.registry.teams import Team
+from api.models.reporting.shares import ShareCreate, ShareQuery
+from api.services.access import keys, web_sessions
+from api.services.core import cautions, resources
+from api.services.core.scope import Caller
+from api.services.registry import pickers
+from api.services.registry.builds import newest_of_team
+from api.services.reporting import shares
+from api.web import forms, rendering
+from api.web.forms import Field, Filled
+from api.web.messages import say
+from api.web.registration.fields import labelled
+from api.web.submitting import Unready, sound
+from api.web.visitors import Posted, PostedByLead, Visit, Visited
+
+router = APIRouter()
+SHARE = (
+    Field("team_id", "hidden"),
+    Field("season_id", "hidden"),
+    Field("days", "whole", required=True),
+)
+ROLES = labelled("role", "coach", "reader", "lead")
+KEY = (
+    Field("label", "text", required=True),
+    Field("role", "choice", required=True, choices=ROLES),
+    Field("organisation_id", "choice"),
+    Field("expires_on", "day"),
+)
+
+
+def qr_of(address: str) -> str:
+    """Return an address as an SVG to point a phone at; black on white in any theme.
+
+    >>> "viewBox" in qr_of("http://127.0.0.1:8000/today")
+    True
+    """
+    code = segno.make(address, error="m", micro=False)
+    return str(code.svg_inline(border=3, light="#fff", dark="#000", omitsize=True))
+
+
+# --- share links ----------------------------------------------------------------------------
+
+
+@router.get("/shares")
+def shares_page(visited: Visited) -> Response:
+    """List links, with the way to make one and to take one back."""
+    asked = visited.request.query_params
+    typed = {name: asked.get(name, "") for name in ("team_id", "season_id")} | {"days": "30"}
+    return _shares(visited, Filled(SHARE, typed))
+
+
+def _shares(visited: Visit, filled: Filled, made: dict[str, Any] | None = None) -> Response:
+    with visited.reading() as db:
+        about = _about(db, visited.caller, filled)
+        rows, _ = shares.page(db, visited.caller, ShareQuery(limit=200))
+        season_id = visited.season_id
+    return rendering.show(
+        "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
+        shares=rows[::-1], made=made, season_id=season_id,
+    )  # fmt: skip
+
+
+def _about(db: Session, caller: Caller, filled: Filled) -> str:
+    """Return whose page a new link would show, or nothing if none was named."""
+    if filled.typed.get("team_id"):
+        return resources.get_row(db, caller, Team, filled.typed["team_id"]).name
+    if filled.typed.get("season_id"):
+        return resources.get_row(db, caller, Season, filled.typed["season_id"]).name
+    return ""
+
+
+@router.post("/shares")
+def make_share(posted: Posted) -> Response:
+    """Make a link and show it this once, with a code for phones."""
+    filled, values = forms.read(SHARE, posted.typed())
+    try:
+        asked = sound(ShareCreate, filled, values)
+        limits(posted.visit.request).take_today("links", posted.visit.caller.key_id)
+        with database(posted.visit.request).unit_of_work() as db:
+            made = shares.create(db, posted.visit.caller, asked)
+    except Unready:
+        return _shares(posted.visit, filled)
+    address = str(posted.visit.request.base_url.replace(path=f"/shared/{made.token}"))
+    shown = {"address": address, "qr": qr_of(address), "share": made}
+    return _shares(posted.visit, Filled(SHARE, {"days": "30"}), shown)
+
+
+@router.post("/shares/{share_id}/revoke")
+def revoke_share(share_id: Annotated[str, Path()], posted: Posted) -> Response:
+    """Revoke a link."""
+
+    def work(db: Session, caller: Caller) -> str:
+        shares.revoke(db, caller, share_id)
+        return "/shares"
+
+    return posted.once(work)
+
+
+async def take_turn_without_key(request: Request) -> AsyncIterator[None]:
+    """Wait for one of the turns of all visitors without a key."""
+    async with turns(request).without_key:
+        yield
+
+
+@router.get("/shared/{token}", dependencies=[Depends(take_turn_without_key, scope="function")])
+def shared(token: Annotated[str, Path()], request: Request) -> Response:
+    """Show what a link opens, to anybody who has it."""
+    with database(request).reading() as db:
+        document, until = shares.shown(db, token)
+    page = rendering.show(
+        "shared.html", document=document, until=until, as_of=document.as_of,
+        left_out=[say("shared.left_out")],
+    )  # fmt: skip
+    page.headers["cache-control"] = "private, max-age=60"
+    page.headers["x-robots-tag"] = "noindex, nofollow"
+    return page
+
+
+# --- the sheet at the bench -----------------------------------------------------------------
+
+
+@router.get("/teams/{team_id}/sheet")
+def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show a sheet to print and fill in at the bench, with a code that opens the form."""
+    with visited.reading() as db:
+        team = resources.get_row(db, visited.caller, Team, team_id)
+        build = newest_of_team(db, visited.caller, team.id)
+    path = f"/trials/new?build_id={build.id}" if build else f"/teams/{team.id}"
+    address = f"{str(visited.request.base_url).rstrip('/')}{path}"
+    return rendering.show(
+        "sheet.html", visited, team=team, build=build, qr=qr_of(address), address=address,
+        cautions=(*cautions.ROTOR, *cautions.BENCH, cautions.DECIDES), lines=range(1, 9),
+    )  # fmt: skip
+
+
+# --- keys -----------------------------------------------------------------------------------
+
+
+@router.get("/keys")
+def keys_page(visited: Visited) -> Response:
+    """List keys, with the way to make one and to end one; for leads."""
+    return _keys(visited, Filled(KEY, {"role": "coach"}))
+
+
+def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
+    if not visited.is_lead:
+        raise NotPermitted("this needs a lead's key")
+    with visited.reading() as db:
+        rows, _ = keys.page(db, visited.caller, KeyQuery(limit=200))
+        schools = pickers.organisations(db, visited.caller)
+    filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
+    return rendering.show(
+        "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
+        keys=rows[::-1], schools=dict(schools), made=made, now=visited.now,
+    )  # fmt: skip
+
+
+@router.post("/keys")
+def make_key(posted: PostedByLead) -> Response:
+    """Make a key and show its secret this once."""
+    filled, values = forms.read(KEY, posted.typed())
+    school, day = values.pop("organisation_id", None), values.pop("expires_on", None)
+    asked = values | {"organisation_ids": [school] if school else []}
+    if day:
+        asked["expires_at"] = f"{day}T23:59:59Z"
+    filled.places = {"/expires_at": "expires_on", "/organisation_ids": "organisation_id"}
+    try:
+        shape = sound(KeyCreate, filled, asked)
+        limits(posted.visit.request).take_today("keys", posted.visit.caller.key_id)
+        with database(posted.visit.request).unit_of_work() as db:
+            made = keys.create(db, posted.visit.caller, shape)
+    except Unready:
+        return _keys(posted.visit, filled)
+    except ApiError as refusal:
+        filled.blame(refusal)
+        return _keys(posted.visit, filled)
+    return _keys(posted.visit, Filled(KEY, {"role": "coach"}), made)
+
+
+@router.post("/keys/{key_id}/revoke")
+def revoke_key(key_id: Annotated[str, Path()], posted: PostedByLead) -> Response:
+    """End a key and every session that was begun with it."""
+
+    def work(db: Session, caller: Caller) -> str:
+        stood = keys.get(db, caller, key_id)
+        keys.change(db, caller, key_id, KeyUpdate(revoked=True), stood.version)
+        web_sessions.end_all(db, key_id)
+        return "/keys"
+
+    return posted.once(work)

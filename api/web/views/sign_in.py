@@ -1,0 +1,111 @@
+"""Signing in with an access key, and out again here or everywhere."""
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import Response
+
+from api.deps import database, limits, look_at
+from api.errors import NotSignedIn
+from api.services.access import keys, web_sessions
+from api.services.core.scope import Caller
+from api.web import rendering
+from api.web.messages import say
+from api.web.visitors import (
+    PostedByAny,
+    Turn,
+    Visited,
+    cookie_name,
+    go_to,
+    local_path,
+    require_same_origin,
+    secret_of,
+)
+
+router = APIRouter()
+MOST_BYTES = 10_000
+LONGEST_S = int(web_sessions.LONGEST.total_seconds())
+
+
+@router.get("/")
+def start(request: Request) -> Response:
+    """Go on to what waits today, or to signing in."""
+    return go_to("/today" if secret_of(request) else "/sign-in")
+
+
+@router.get("/sign-in")
+def sign_in_form(next: str = "/today") -> Response:  # the address says next
+    """Ask for an access key."""
+    return rendering.show("sign_in.html", onwards=local_path(next), wrong="")
+
+
+async def typed_key(request: Request) -> tuple[str, str]:
+    """Return the key that was pasted, and where to go on."""
+    require_same_origin(request)
+    async with request.form(max_files=0, max_fields=5, max_part_size=MOST_BYTES) as form:
+        return str(form.get("key", "")), local_path(str(form.get("next", "")))
+
+
+@router.post("/sign-in", max_body_size=MOST_BYTES)
+def sign_in(
+    request: Request, typed: Annotated[tuple[str, str], Depends(typed_key)], turn: Turn
+) -> Response:
+    """Begin a session with a key; the one that this browser had ends."""
+    key, onwards = typed
+    now = datetime.now(UTC)
+
+    def look(token: str) -> Caller:
+        with database(request).reading() as db:
+            return keys.caller_with(db, token, now)
+
+    try:
+        caller = look_at(request, key.strip(), look)
+        limits(request).take(caller.key_id)
+        with database(request).unit_of_work() as db:
+            web_sessions.end(db, web_sessions.digest_of(secret_of(request)))
+            secret = web_sessions.begin(db, caller.key_id, now)
+    except NotSignedIn:
+        wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
+        return rendering.show("sign_in.html", status=401, onwards=onwards, wrong=wrong)
+    answer = go_to(onwards)
+    settings = request.app.state.settings
+    answer.set_cookie(
+        cookie_name(settings), secret, max_age=LONGEST_S, path="/", httponly=True,
+        secure=not settings.plain_http_pages, samesite="lax",
+    )  # fmt: skip
+    return answer
+
+
+@router.get("/privacy")
+def privacy() -> Response:
+    """Say what is kept, for whom, and how long."""
+    return rendering.show("privacy.html")
+
+
+@router.get("/account")
+def account(visited: Visited) -> Response:
+    """Show who is signed in, and how to sign out."""
+    with visited.reading() as db:
+        browsers = web_sessions.count(db, visited.caller.key_id)
+    return rendering.show("account.html", visited, browsers=browsers)
+
+
+@router.post("/sign-out")
+def sign_out(posted: PostedByAny) -> Response:
+    """End this session, or all of this key's."""
+    visited = posted.visit
+    with database(visited.request).unit_of_work() as db:
+        if posted.text("where") == "everywhere":
+            web_sessions.end_all(db, visited.caller.key_id)
+        else:
+            web_sessions.end(db, visited.digest)
+    answer = go_to("/sign-in")
+    # The next person must not read pages from the browser's cache; unsent numbers stay.
+    answer.headers["Clear-Site-Data"] = '"cache"'
+    settings = visited.request.app.state.settings
+    answer.delete_cookie(
+        cookie_name(settings), path="/", secure=not settings.plain_http_pages, httponly=True,
+        samesite="lax",
+    )  # fmt: skip
+    return answer

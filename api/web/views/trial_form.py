@@ -1,0 +1,199 @@
+"""The form at the bench: one column, begun from what was entered last, stored once."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter
+from sqlmodel import Session, col
+from starlette.responses import Response
+
+from api.errors import NotFound
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import Trial, TrialCreate
+from api.services.access import web_sessions
+from api.services.core import cautions, resources
+from api.services.core.scope import Caller, visible
+from api.services.imports.separators import clear
+from api.services.registry import pickers
+from api.services.trials import trials
+from api.web import forms, rendering
+from api.web.forms import Field, Filled
+from api.web.messages import say
+from api.web.submitting import tried
+from api.web.visitors import Posted, Visit, Visited
+
+router = APIRouter()
+
+READINGS, AT_ONCE = 5, 3  # a trial is three runs by custom; more are folded away
+KINDS = ("record", "pitch", "load", "wind", "reference", "open_circuit", "visit")
+RANGES = ("0.2", "2", "20", "200")
+FIELDS = (
+    Field("session_id", "choice", required=True),
+    Field("build_id", "choice", required=True),
+    Field("kind", "choice", required=True, choices=[(k, say(f"trial_kind.{k}")) for k in KINDS]),
+    Field("pitch_deg"),
+    Field("load_ohm"),
+    Field("load_connected", "tick"),
+    *(Field(f"voltage_{at}", more=at > AT_ONCE) for at in range(1, READINGS + 1)),
+    Field("meter_range_v", "choice", choices=[(r, f"{r} V") for r in RANGES]),
+    Field("wind_speed_m_s", more=True),
+    Field("pitch_after_deg", more=True),
+    Field("rotor_speed_rpm", more=True),
+    Field("current_a", more=True),
+    Field("duration_s", more=True),
+    Field("note", "lines", more=True),
+)
+#: What the next run at the bench has in common with the last one.
+KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
+        "meter_range_v", "wind_speed_m_s")  # fmt: skip
+#: What a phone without a network does not keep, and so sends only the first time.
+NOT_ON_A_PHONE = frozenset({"note", "tried"})
+#: What the page says by itself while there is no network.
+SAID = ("offline", "title", "waiting", "draft", "refused", "restored", "correcting", "of_build",
+        "correct", "remove", "sure", "sending", "needed", "number", "either", "limits", "reading",
+        "load", "range", "wrong", "full")  # fmt: skip
+IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
+READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
+PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
+PLACES |= {f"/runs/0/{name}": name for name in IN_RUNS}
+
+
+@router.get("/trials/new")
+def new_trial(visited: Visited) -> Response:
+    """Show the form, begun from the last trial or from what the address names."""
+    asked = visited.request.query_params
+    with visited.reading() as db:
+        typed = _last(db, visited) | _named(db, visited.caller, asked)
+    return _form(visited, Filled(FIELDS, typed))
+
+
+def _last(db: Session, visited: Visit) -> dict[str, str]:
+    """Return what the last trial of this visitor had, if it is still there."""
+    try:
+        row = resources.get_row(db, visited.caller, Trial, visited.last_trial_id or "")
+    except NotFound:
+        return {"kind": "record"}
+    return _kept(row)
+
+
+def _kept(row: Trial) -> dict[str, str]:
+    return forms.shown([each for each in FIELDS if each.name in KEPT], row)
+
+
+def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
+    """Return what an address names: a session, a build, a team's newest build, a pitch to try."""
+    named = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
+    if "session_id" in named:
+        resources.get_row(db, caller, BenchSession, named["session_id"])
+    if "build_id" in named:
+        named |= _of_build(db, caller, named["build_id"]) | {"load_connected": ""}
+    if asked.get("after"):
+        named = _kept(resources.get_row(db, caller, Trial, asked["after"])) | named
+    numbers = ("pitch_deg", "load_ohm")
+    return named | {name: asked[name][:20] for name in numbers if asked.get(name)}
+
+
+@router.post("/trials/new")
+def enter_trial(posted: Posted) -> Response:
+    """Store a trial once and show its result, or what has to be corrected."""
+    filled, values = forms.read(FIELDS, posted.typed())
+    filled.places, trial = PLACES, None
+    if not filled.faults:
+        trial = forms.shaped(TrialCreate, filled, with_runs(values, filled))
+    if trial is None:
+        return _form(posted.visit, filled)
+
+    def work(db: Session, caller: Caller) -> str:
+        if posted.text("tried") and (stored_at := posted.led_to(db)):
+            return f"{stored_at}/correct?sent=before"  # as it was before it was corrected
+        stored, _ = trials.submit_one(db, caller, trial)
+        web_sessions.remember(db, posted.visit.digest, stored.id)
+        return f"/trials/{stored.id}"
+
+    return tried(posted, filled, work, NOT_ON_A_PHONE) or _form(posted.visit, filled)
+
+
+def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
+    """Make runs of the readings, one each; what was read once goes with each of them."""
+    volts = [values.pop(name) for name in READING_NAMES if name in values]
+    once = {name: values.pop(name) for name in IN_RUNS if name in values}
+    runs = [{"voltage_v": each, **once} for each in volts]
+    values["runs"] = runs or ([once] if "current_a" in once else [])
+    if not values["runs"]:
+        filled.faults["voltage_1"] = say("trial.no_reading")
+    if values.get("meter_range_v") is not None:
+        values["meter_range_v"] = float(values["meter_range_v"])
+    if values.get("kind") == "open_circuit":
+        values.pop("load_connected", None)
+    return values
+
+
+def _form(visited: Visit, filled: Filled) -> Response:
+    """Show the form with what may be chosen, and what was chosen however old it is."""
+    with visited.reading() as db:
+        season_id = _season_of(db, visited.caller, filled) or visited.season_id
+        chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
+        found = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
+        sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
+        builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
+        if not chosen["build_id"]:
+            filled.typed |= _only(db, visited.caller, builds)
+        benches = pickers.benches(db, visited.caller)
+        settings = _settings(db, visited.caller, [id for _, some in builds for id, _ in some])
+    listed = sum(len(of_team) for _, of_team in builds)
+    return rendering.show(
+        "trial_form.html",
+        visited,
+        status=422 if filled.is_wrong else 200,
+        filled=filled,
+        by_name={each.name: each for each in FIELDS},
+        readings=READING_NAMES[:AT_ONCE],
+        sessions=sessions,
+        builds=builds,
+        settings=settings,
+        benches=benches,
+        cautions=cautions.FOOT,
+        said={name: say(f"unsent.{name}") for name in SAID},
+        left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
+    )
+
+
+def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) -> dict[str, str]:
+    """Return the one build that a team has, chosen beforehand, where there is no other."""
+    of_teams = [pair for team, pairs in builds for pair in pairs if team != pickers.REFERENCE]
+    return _of_build(db, caller, of_teams[0][0]) if len(of_teams) == 1 else {}
+
+
+def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
+    """Return a build with the pitch and the load it is registered with."""
+    build = resources.get_row(db, caller, Build, build_id)
+    return {"build_id": build.id, **_setting(build)}
+
+
+def _settings(db: Session, caller: Caller, ids: list[str]) -> dict[str, dict[str, str]]:
+    """Return what each build is registered with, by its id."""
+    rows = visible(caller, Build).where(col(Build.id).in_(ids))
+    return {row.id: _setting(row) for row in db.scalars(rows)}
+
+
+def _setting(build: Build) -> dict[str, str]:
+    return {
+        "pitch_deg": clear("pitch_deg", forms.plain(build.pitch_deg)),
+        "load_ohm": clear("load_ohm", forms.plain(build.load_ohm)),
+    }
+
+
+def named(session: BenchSession, bench: Bench, zone: str) -> str:
+    """Return a session by its bench and its time."""
+    return say("trial.session", bench=bench.name, when=pickers.when(session.started_at, zone))
+
+
+def _season_of(db: Session, caller: Caller, filled: Filled) -> str | None:
+    """Return the season of the chosen session, which may not be the one that runs."""
+    try:
+        chosen = filled.typed.get("session_id", "")
+        return resources.get_row(db, caller, BenchSession, chosen).season_id
+    except NotFound:
+        return None

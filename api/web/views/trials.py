@@ -1,0 +1,208 @@
+"""The page of a trial: what it means, its questions, and how it is corrected."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.models.registry.benches import Bench
+from api.models.registry.builds import Build
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.sessions import BenchSession
+from api.models.registry.teams import Team
+from api.models.registry.turbines import Turbine
+from api.models.trials.trials import Reinstatement, Trial, TrialRead, Withdrawal
+from api.services.core.scope import Caller
+from api.services.registry import pickers
+from api.services.reporting.documents.words import milliwatts
+from api.services.season import counting
+from api.services.trials import corrections, trials
+from api.web import forms, rendering
+from api.web.descriptions import history_of, how_sure, run_in_words
+from api.web.forms import Field, Filled
+from api.web.messages import say
+from api.web.submitting import tried
+from api.web.views import correction_form, proposals
+from api.web.views.correction_form import FACTS, REASON
+from api.web.visitors import Posted, Visit, Visited, local_path
+
+router = APIRouter()
+
+#: What the page of a trial shows elsewhere: its title, its note.
+NOT_PLAIN = frozenset({"session_id", "build_id", "load_id", "note"})
+TrialId = Annotated[str, Path()]
+
+
+def where(db: Session, trial: TrialRead) -> dict[str, Any]:
+    """Return the things around a trial, as its page names them."""
+    build = db.get_one(Build, trial.build_id)
+    turbine = db.get_one(Turbine, build.turbine_id)
+    session = db.get_one(BenchSession, trial.session_id)
+    bench = db.get_one(Bench, session.bench_id)
+    season = db.get_one(Season, trial.season_id)
+    school = db.get_one(Organisation, bench.organisation_id)
+    team = db.get(Team, turbine.team_id) if turbine.team_id else None
+    owner = pickers.named_turbine(turbine, team)
+    return {"build": build, "turbine": turbine, "owner": owner, "session": session, "bench": bench,
+            "season": season, "zone": school.timezone or season.timezone}  # fmt: skip
+
+
+def verdict(trial: TrialRead, season: Season) -> list[str]:
+    """Return in plain words what a trial gave, whether it counts, and how sure that is."""
+    result = trial.result
+    code = counting.left_out(trial)
+    sentences = [say(f"trial.counts_{code}" if code else "trial.counts")]
+    if trial.state in ("withdrawn", "held"):
+        return sentences
+    if result.power_w is not None:
+        sentences.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
+    if result.normalised_power_w is None or result.interval_w is None:
+        if trial.kind != "open_circuit":
+            sentences.append(
+                say("trial.not_normalised", reason=result.reason or say("trial.no_reason"))
+            )
+        return sentences
+    cubic = (result.normalised_power_cubic_w or 0.0) * 1000
+    sentences.append(
+        say(
+            "trial.normalised",
+            power=milliwatts(result.normalised_power_w, result.interval_w),
+            wind=f"{season.reference_wind_speed_m_s:g}",
+            density=f"{season.reference_air_density_kg_m3:g}",
+            cubic=f"{cubic:.0f}",
+        )
+    )
+    if result.normalisation in ("provisional", "out_of_range"):
+        sentences.append(say(f"trial.{result.normalisation}"))
+    return sentences
+
+
+@router.get("/trials/{trial_id}")
+def trial(trial_id: TrialId, visited: Visited) -> Response:
+    """Show a trial with its result, its questions and its history."""
+    return _page(visited, trial_id)
+
+
+def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = "") -> Response:
+    with visited.reading() as db:
+        found = trials.get(db, visited.caller, trial_id)
+        around = where(db, found)
+        done = history_of(db, visited, Trial, trial_id)
+        proposed = proposals.buttons(db, found.flags)
+    is_out = found.state == "withdrawn"
+    open_ones = [flag for flag in found.flags if flag.state == "open" and not is_out]
+    return rendering.show(
+        "trial.html",
+        visited,
+        status=422 if wrong and wrong.is_wrong else 200,
+        trial=found,
+        verdict=verdict(found, around["season"]),
+        facts=_facts(found),
+        questions=[flag for flag in open_ones if flag.severity in ("block", "hold")],
+        oddities=[flag for flag in open_ones if flag.severity == "warn" and flag.trial_id],
+        of_session=[flag for flag in open_ones if flag.severity == "warn" and not flag.trial_id],
+        proposed=proposed,
+        hints=[flag for flag in open_ones if flag.severity == "info"],
+        answered=[flag for flag in found.flags if flag.state not in ("open", "cleared")],
+        history=done,
+        how=how_sure(found),
+        wrong=wrong,
+        wrong_at=at,
+        **around,
+    )
+
+
+def _facts(trial: TrialRead) -> list[tuple[str, str]]:
+    """Return what was measured and typed, each with its unit."""
+    plain = [each for each in FACTS if each.name not in NOT_PLAIN]
+    named = [(each.label, _choice(each, forms.shown([each], trial)[each.name])) for each in plain]
+    runs = [(say("trial.run", number=run.number), run_in_words(run)) for run in trial.runs]
+    return [(label, text) for label, text in [*named, *runs] if text]
+
+
+def _choice(asked: Field, text: str) -> str:
+    if asked.kind == "tick":
+        return say("form.yes") if text else say("form.no")
+    return dict(asked.choices).get(text, text)
+
+
+# --- correcting, withdrawing, reinstating ---------------------------------------------------
+
+
+@router.get("/trials/{trial_id}/correct")
+def correct_form(trial_id: TrialId, visited: Visited) -> Response:
+    """Show the facts of a trial in a form."""
+    with visited.reading() as db:
+        found = trials.get(db, visited.caller, trial_id)
+    filled = Filled(correction_form.fields(found), correction_form.shown(found))
+    return _correction(visited, found, filled)
+
+
+@router.post("/trials/{trial_id}/correct")
+def correct(trial_id: TrialId, posted: Posted) -> Response:
+    """Correct a trial, with the reason; the old values stay in its history."""
+    with posted.visit.reading() as db:
+        found = trials.get(db, posted.visit.caller, trial_id)
+    filled, values = forms.read(correction_form.fields(found), posted.typed())
+    changes = (
+        None if filled.faults else correction_form.correction(found, filled, values, posted.typed())
+    )
+    if changes is None:
+        return _correction(posted.visit, found, filled)
+
+    def work(db: Session, caller: Caller) -> str:
+        corrections.correct(db, caller, trial_id, changes)
+        back = posted.visit.request.query_params.get("back", "")
+        return local_path(back, f"/trials/{trial_id}")
+
+    return tried(posted, filled, work) or _correction(posted.visit, found, filled)
+
+
+def _correction(visited: Visit, found: TrialRead, filled: Filled) -> Response:
+    with visited.reading() as db:
+        around = where(db, found)
+        offered = correction_form.offers(db, visited.caller, found)
+    filled.fields = forms.offering(filled.fields, offered)
+    by_name = {each.name: each for each in filled.fields}
+    runs = [
+        [by_name[each.name] for each in correction_form.run_fields(found, number)]
+        for number in range(1, len(found.runs) + 2)
+        if correction_form.key(number, "voltage_v") in by_name
+    ]
+    return rendering.show(
+        "trial_correct.html", visited, status=422 if filled.is_wrong else 200, trial=found,
+        filled=filled, by_name=by_name, runs=runs,
+        in_runs=tuple(each.name for run in runs for each in run), **around,
+    )  # fmt: skip
+
+
+@router.post("/trials/{trial_id}/withdraw")
+def withdraw(trial_id: TrialId, posted: Posted) -> Response:
+    """Take a trial out of everything that is computed, with the reason."""
+    filled, values = forms.read([REASON], posted.typed())
+    given = forms.shaped(Withdrawal, filled, values)
+    if given is None:
+        return _page(posted.visit, trial_id, filled, "withdraw")
+
+    def work(db: Session, caller: Caller) -> str:
+        corrections.withdraw(db, caller, trial_id, given)
+        return f"/trials/{trial_id}"
+
+    return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "withdraw")
+
+
+@router.post("/trials/{trial_id}/reinstate")
+def reinstate(trial_id: TrialId, posted: Posted) -> Response:
+    """Let a withdrawn trial count again, with the reason."""
+    filled, values = forms.read([REASON], posted.typed())
+    given = forms.shaped(Reinstatement, filled, values)
+    if given is None:
+        return _page(posted.visit, trial_id, filled, "reinstate")
+
+    def work(db: Session, caller: Caller) -> str:
+        corrections.reinstate(db, caller, trial_id, given)
+        return f"/trials/{trial_id}"
+
+    return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "reinstate")

@@ -1,0 +1,198 @@
+"""The season model against exact seasons, textbook designs and a dense solution."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.comparison.fit import Spread, fit_season
+from analysis.errors import InvalidInput, TooFewTrials
+
+#: Priors so wide that they say nothing: plain least squares.
+FREE = Spread(team=100, build=100, bench=100, session=1e-4, interaction=1e-4, mean=1000)
+
+
+def season(*trials, u=0.01):
+    """Return a frame of (team, build, bench, session, ln power)."""
+    team, build, bench, session, y = zip(*trials, strict=True)
+    return pd.DataFrame(
+        {"team_id": team, "build_id": build, "bench_id": bench, "session_id": session,
+         "log_power": y, "u_own": u}
+    )  # fmt: skip
+
+
+def two_way():
+    """Teams on different fans, an incomplete design (check F34, by statsmodels OLS)."""
+    cells = {("A", "f1"): 1.0, ("A", "f3"): 1.15, ("B", "f1"): 1.1, ("B", "f2"): 0.9,
+             ("C", "f2"): 1.05, ("C", "f3"): 1.4}  # fmt: skip
+    return season(*((t, t, fan, f"{t}{fan}", y) for (t, fan), y in cells.items()))
+
+
+def test_an_incomplete_two_way_design():
+    fit = fit_season(two_way(), spread=FREE)
+    effects, fans = fit.effects, dict(zip(fit.bench_ids, fit.bench_effect, strict=True))
+    assert effects["B"] - effects["A"] == pytest.approx(0.10, abs=1e-3)
+    assert effects["C"] - effects["A"] == pytest.approx(0.25, abs=1e-3)
+    assert fans["f2"] - fans["f1"] == pytest.approx(-0.2, abs=1e-3)
+    assert fans["f3"] - fans["f1"] == pytest.approx(0.15, abs=1e-3)
+
+
+def test_a_reference_measured_in_two_places_carries_a_value_over():
+    # 0.66 × 0.500/0.440 = 0.75 with u 0.01774, computed with uncertainties (check F35)
+    trials = season(
+        ("", "ref", "A", "a", math.log(0.500)),
+        ("", "ref", "B", "b", math.log(0.440)),
+        ("t", "team", "B", "b", math.log(0.660)),
+    )
+    trials["u_own"] = [0.006 / 0.500, 0.006 / 0.440, 0.010 / 0.660]
+    trials.loc[len(trials)] = ["u", "anchor", "A", "a", math.log(0.500), 1e-6]
+    fit = fit_season(trials, spread=FREE)
+    at_a = math.exp(fit.effects["team"] - fit.effects["anchor"]) * 0.500
+    assert at_a == pytest.approx(0.75, rel=1e-3)
+    assert 0.75 * fit.u_difference("team", "anchor") == pytest.approx(0.017741, rel=2e-2)
+
+
+def exact_season(benches=6, teams=4, seed=0):
+    """An additive season without scatter: known abilities and benches, reference everywhere."""
+    draw = np.random.default_rng(seed)
+    bench, ability = draw.normal(0, 0.2, benches), draw.normal(-3, 0.3, (benches, teams))
+    rows = []
+    for i in range(benches):
+        rows.append(("", "ref", f"x{i}", f"s{i}", -2.8 + bench[i]))
+        rows += [
+            (f"t{i}{j}", f"b{i}{j}", f"x{i}", f"s{i}", ability[i, j] + bench[i])
+            for j in range(teams)
+        ]
+    truth = {f"b{i}{j}": ability[i, j] for i in range(benches) for j in range(teams)}
+    return rows, truth
+
+
+def test_an_exact_season_comes_back():
+    rows, truth = exact_season()
+    fit = fit_season(season(*rows), spread=FREE)
+    for build, ability in truth.items():
+        assert fit.effects[build] - fit.effects["ref"] == pytest.approx(ability + 2.8, abs=2e-3)
+
+
+def test_agrees_with_the_dense_solution_of_the_same_equations():
+    """(XᵀWX + D⁻¹) b = XᵀWy, solved by numpy with the design written out."""
+    draw = np.random.default_rng(4)
+    rows, _ = exact_season(3, 3)
+    frame = season(*[(*row[:4], row[4] + draw.normal(0, 0.02)) for row in rows * 2], u=0.05)
+    fit = fit_season(frame)
+    terms = [("1", None)]
+    terms += [("team_id", each) for each in sorted(set(frame.team_id)) if each]
+    for name in ("build_id", "bench_id", "session_id"):
+        terms += [(name, each) for each in sorted(set(frame[name]))]
+    pair = frame.build_id + "|" + frame.bench_id
+    design = [np.ones(len(frame)) if name == "1" else (frame[name] == each).to_numpy(float)
+              for name, each in terms]  # fmt: skip
+    design += [(pair == each).to_numpy(float) for each in sorted(set(pair))]
+    x = np.column_stack(design)
+    sd = {"1": 10.0, "team_id": 0.35, "build_id": 0.35, "bench_id": 0.25, "session_id": 0.06}
+    prior = [3.0 if each == "ref" else sd[name] for name, each in terms]
+    prior += [0.05] * (x.shape[1] - len(terms))
+    matrix = x.T @ x / 0.05**2 + np.diag(np.array(prior) ** -2.0)
+    solution = np.linalg.solve(matrix, x.T @ frame.log_power.to_numpy() / 0.05**2)
+    picks = np.array(
+        [[name == "1" or (name, each) == ("build_id", b) or
+          (name == "team_id" and each in set(frame.team_id[frame.build_id == b]))
+          for name, each in terms] + [False] * (x.shape[1] - len(terms)) for b in fit.build_ids],
+        dtype=float,
+    )  # fmt: skip
+    assert (fit.weights == 1).all()  # no trial was odd, so nothing was reweighted
+    assert fit.log_power.tolist() == pytest.approx((picks @ solution).tolist(), abs=1e-9)
+    dense = picks @ np.linalg.inv(matrix) @ picks.T
+    assert np.allclose(fit.covariance, dense, atol=1e-12)
+
+
+def test_one_wild_trial_counts_little():
+    rows, truth = exact_season()
+    wild = [*rows * 3, ("t00", "b00", "x0", "s0", rows[1][4] + 1.5)]
+    fit = fit_season(season(*wild, u=0.05))
+    plain = fit_season(season(*rows * 3, u=0.05))
+    moved = abs(fit.effects["b00"] - plain.effects["b00"])
+    assert fit.weights[-1] < 0.3
+    assert moved < 0.1
+    assert truth["b00"] == pytest.approx(fit.effects["b00"] - fit.effects["ref"] - 2.8, abs=0.2)
+
+
+class TestGroups:
+    def test_a_reference_rotor_joins_benches(self):
+        rows, _ = exact_season(3, 2)
+        assert fit_season(season(*rows)).groups == [
+            ["b00", "b01", "b10", "b11", "b20", "b21", "ref"]
+        ]
+
+    def test_without_it_each_bench_stands_alone(self):
+        rows, _ = exact_season(3, 2)
+        own = [row for row in rows if row[0]]
+        assert fit_season(season(*own)).groups == [
+            ["b00", "b01"], ["b10", "b11"], ["b20", "b21"],
+        ]  # fmt: skip
+
+    def test_a_visit_joins_two_benches(self):
+        rows, _ = exact_season(2, 2)
+        own = [row for row in rows if row[0]]
+        visit = ("t00", "b00", "x1", "s1", -3.0)
+        assert fit_season(season(*own, visit)).groups == [["b00", "b01", "b10", "b11"]]
+
+    def test_an_old_link_joins_nothing(self):
+        rows, _ = exact_season(2, 1)
+        ages = [9.0 if row[1] == "ref" and row[2] == "x1" else 1.0 for row in rows]
+        assert fit_season(season(*rows), age_weeks=ages).groups == [["b00", "ref"], ["b10"]]
+
+    def test_a_build_does_not_leave_its_own_bench_by_age(self):
+        rows, _ = exact_season(2, 1)
+        ages = [20.0 if row[1] != "ref" else 1.0 for row in rows]
+        assert fit_season(season(*rows), age_weeks=ages).groups == [["b00", "b10", "ref"]]
+
+    def test_an_old_visit_leaves_its_build_at_home(self):
+        rows, _ = exact_season(2, 1)
+        own = [row for row in rows if row[0]]
+        visit = ("t00", "b00", "x1", "s1", -3.0)
+        again = [row for row in own if row[1] == "b00"]
+        ages = [10.0] * (len(own) + 2)
+        assert fit_season(season(*own, *again, visit), age_weeks=ages).groups == [["b00"], ["b10"]]
+
+
+@given(st.floats(-2, 2))
+def test_moving_all_powers_moves_no_difference(shift):
+    rows, _ = exact_season(2, 2)
+    plain = fit_season(season(*rows))
+    moved = fit_season(season(*[(*row[:4], row[4] + shift) for row in rows]))
+    one, other = (f.effects["b00"] - f.effects["b11"] for f in (plain, moved))
+    assert one == pytest.approx(other, abs=1e-3)
+
+
+@given(st.permutations(range(10)))
+def test_the_order_of_trials_does_not_matter(order):
+    rows, _ = exact_season(2, 4)
+    straight, mixed = fit_season(season(*rows)), fit_season(season(*(rows[i] for i in order)))
+    assert mixed.build_ids == straight.build_ids
+    assert mixed.log_power.tolist() == pytest.approx(straight.log_power.tolist(), abs=1e-9)
+
+
+def test_more_trials_leave_less_doubt():
+    rows, _ = exact_season(2, 2)
+    few, many = fit_season(season(*rows, u=0.05)), fit_season(season(*rows * 5, u=0.05))
+    assert many.u_difference("b00", "b11") < few.u_difference("b00", "b11")
+
+
+def test_within_a_bench_the_benchs_doubt_drops_out():
+    rows, _ = exact_season(2, 2)
+    fit = fit_season(season(*rows, u=0.05))
+    assert fit.u_difference("b00", "b01") < fit.u_difference("b00", "b11")
+
+
+def test_what_cannot_be_compared_at_all_is_refused():
+    rows, _ = exact_season(1, 1)
+    frame = season(*rows)
+    with pytest.raises(TooFewTrials):
+        fit_season(frame.iloc[:0])
+    for column, value in (("log_power", math.nan), ("u_own", 0.0), ("log_power", math.inf)):
+        with pytest.raises(InvalidInput):
+            fit_season(frame.assign(**{column: value}))

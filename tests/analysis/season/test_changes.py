@@ -1,0 +1,100 @@
+"""What one test of a change can see: back to back in one session, or weeks apart."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.season.changes import Pairing, effect_of_change
+from analysis.season.estimates import Figure
+
+ONE_TRIAL = 0.04 / math.sqrt(3)  # three runs of 4 %
+
+
+def figure(power_w, u_own=0.02, u_bench=0.14, bench_id="bench"):
+    return Figure("", power_w, power_w, u_own, u_bench, 0.15, (0.0, 1.0), 1, 1, bench_id)
+
+
+def pairing(*rows):
+    """Return trials; a row is session, whether the new build, power."""
+    return Pairing(
+        ln_power=np.log([power for _, _, power in rows]),
+        u_repeat=np.full(len(rows), ONE_TRIAL),
+        session_id=np.array([session for session, _, _ in rows]),
+        is_new=np.array([is_new for _, is_new, _ in rows]),
+    )
+
+
+APART = pairing(("s", False, 0.05), ("t", True, 0.055))
+
+
+class TestDifferentSessions:
+    def test_detectable_change_by_hand(self):
+        """z(0.95) + z(0.80) = 1.6449 + 0.8416; times √2 · 0.02 makes 0.07033, or 7.29 %."""
+        effect = effect_of_change(figure(0.055), figure(0.05), APART)
+        assert effect.design == "different_sessions"
+        assert effect.effect_pct == pytest.approx(10.0)
+        assert effect.detectable_pct == pytest.approx(7.29, abs=0.01)
+
+    def test_five_per_cent_a_session(self):
+        """√(2 (0.05² + 0.04²/3)) = 0.0779: 21 % is the least that shows."""
+        u = math.hypot(0.05, ONE_TRIAL)
+        effect = effect_of_change(figure(0.055, u), figure(0.05, u), APART)
+        assert effect.detectable_pct == pytest.approx(21.4, abs=0.1)
+
+    def test_another_bench_brings_its_own_doubt(self):
+        """√(2 · 0.02² + 2 · 0.14²) = 0.2; times 2.4865 makes 0.4973, or 64.4 %."""
+        effect = effect_of_change(figure(0.055), figure(0.05, bench_id="other"), APART)
+        assert effect.detectable_pct == pytest.approx(64.4, abs=0.1)
+        low, high = effect.interval_pct
+        assert low < 0 < high
+
+
+class TestBackToBack:
+    """Worked by hand: sd 0.04 √(1/3 + 1/6) = 0.02828 and 0.04 √(2/3) = 0.03266."""
+
+    def test_old_new_old(self):
+        effect = effect_of_change(
+            figure(0.055), figure(0.05),
+            pairing(("s", False, 0.050), ("s", True, 0.056), ("s", False, 0.050)),
+        )  # fmt: skip
+        assert (effect.design, effect.trials, effect.sessions) == ("old_new_old", 3, 1)
+        assert effect.effect_pct == pytest.approx(12.0)
+        assert effect.detectable_pct == pytest.approx(7.3, abs=0.05)
+        low, high = effect.interval_pct
+        assert low == pytest.approx(100 * math.expm1(math.log(1.12) - 0.05657), abs=0.01)
+        assert high == pytest.approx(100 * math.expm1(math.log(1.12) + 0.05657), abs=0.01)
+
+    def test_old_then_new(self):
+        effect = effect_of_change(
+            figure(0.055), figure(0.05), pairing(("s", False, 0.050), ("s", True, 0.056))
+        )
+        assert effect.design == "same_session"
+        assert effect.detectable_pct == pytest.approx(8.5, abs=0.05)
+
+    @given(st.floats(-0.2, 0.2))
+    def test_a_steady_drift_drops_out_of_old_new_old(self, drift):
+        rows = [("s", k == 1, 0.05 * math.exp(drift * k)) for k in range(3)]
+        effect = effect_of_change(figure(0.055), figure(0.05), pairing(*rows))
+        assert effect.effect_pct == pytest.approx(0.0, abs=1e-9)
+
+    def test_what_was_measured_apart_does_not_count_beside_it(self):
+        alone = pairing(("s", False, 0.050), ("s", True, 0.056))
+        more = pairing(
+            ("s", False, 0.050), ("s", True, 0.056), ("t", False, 0.03), ("u", True, 0.09)
+        )
+        assert effect_of_change(figure(0.09), figure(0.03), more) == effect_of_change(
+            figure(0.06), figure(0.05), alone
+        )
+
+    def test_two_sessions_are_weighted_by_what_they_know(self):
+        """One pair and three pairs: weights 1 and 3, and a variance of a quarter."""
+        few = [("s", False, 0.05), ("s", True, 0.05 * math.exp(0.10))]
+        many = [("t", False, 0.05), ("t", True, 0.05 * math.exp(0.20))] * 3
+        effect = effect_of_change(figure(0.055), figure(0.05), pairing(*few, *many))
+        assert math.log1p(effect.effect_pct / 100) == pytest.approx(0.175)
+        assert math.log1p(effect.detectable_pct / 100) == pytest.approx(
+            2.48648 * math.sqrt(2) * ONE_TRIAL / 2, rel=1e-4
+        )

@@ -1,0 +1,199 @@
+"""Who sees and writes what, over every operation of the OpenAPI document and every role."""
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.models.core.ids import new_id
+from tests.support.document import document
+from tests.support.makers import School, World, created, trial_payload
+from tests.support.scope_table import TABLE
+
+METHODS = ("get", "post", "patch", "put", "delete")
+#: What all schools of a programme see alike, or is a count and tells nothing.
+SHARED = ("season_id", "event_id", "run_number")
+
+OPERATIONS = {
+    operation["operationId"]: (method, path)
+    for path, item in document()["paths"].items()
+    for method, operation in item.items()
+    if method in METHODS
+}
+
+
+def test_every_operation_has_a_row():
+    assert set(TABLE) == set(OPERATIONS)
+
+
+def ids_of(school: School) -> dict[str, str]:
+    """Return what stands for each parameter of a path."""
+    ids = {name: value for name, value in school.__dict__.items() if isinstance(value, str)}
+    return ids | {"equipment_id": school.meter_id, "run_number": "1"}
+
+
+def ask(client: TestClient, operation: str, school: School, ids: dict[str, str]) -> Any:
+    method, path = OPERATIONS[operation]
+    row = TABLE[operation]
+    ids = ids | {parameter: ids[name] for parameter, name in row.at.items()}
+    headers = {"If-Match": _tag(client, path, ids)} if method == "patch" else {}
+    body = None if row.body is None else row.body(school)
+    if isinstance(body, str | bytes):
+        headers["Content-Type"] = "text/csv" if isinstance(body, str) else "application/zip"
+        return client.request(method, path.format(**ids), content=body, headers=headers)
+    return client.request(method, path.format(**ids), json=body, headers=headers)
+
+
+def _tag(client: TestClient, path: str, ids: dict[str, str]) -> str:
+    """Return the tag of what is to be changed, or any where it cannot be read."""
+    return client.get(path.format(**ids)).headers.get("ETag", '"v1"')
+
+
+@pytest.fixture
+def things(world: World) -> dict[str, dict[str, str]]:
+    """Return the ids of both schools."""
+    return {name: ids_of(getattr(world, name)) for name in ("larch", "birch")}
+
+
+@pytest.mark.parametrize("operation", OPERATIONS)
+class TestEveryOperation:
+    def test_a_coach_reaches_the_own_school(self, operation, world, things):
+        answer = ask(world.larch.coach, operation, world.larch, things["larch"])
+        assert answer.status_code == TABLE[operation].coach_own, answer.text
+        assert_tells_nothing_of(answer, things["birch"])
+
+    @pytest.mark.on_both  # so that each operation runs on each database
+    def test_a_lead_reaches_everything(self, operation, world, things):
+        answer = ask(world.lead, operation, world.birch, things["birch"])
+        assert answer.status_code == TABLE[operation].lead, answer.text
+
+
+class TestRefusals:
+    """What is refused changes nothing, so that all operations are tried in one world."""
+
+    def test_without_a_good_key_all_are_refused(self, world, things, app_client, signed):
+        keys = ("gust_x", _expired(world), _revoked(world))
+        for client in (app_client, *map(signed, keys)):
+            for operation, row in TABLE.items():
+                answer = ask(client, operation, world.larch, things["larch"])
+                assert answer.status_code == (401 if row.needs_key else 200), operation
+                assert ("WWW-Authenticate" in answer.headers) == row.needs_key, operation
+
+    def test_a_reader_reads_and_never_writes(self, world, things):
+        for operation, row in TABLE.items():
+            answer = ask(world.larch.reader, operation, world.larch, things["larch"])
+            # An import is shown to the key that sent it, and to a lead.
+            expected = 404 if operation == "get_import" else row.reader_own
+            assert answer.status_code == expected, (operation, answer.text)
+            assert_tells_nothing_of(answer, things["birch"])
+
+    @pytest.mark.on_both  # the conditions on rows are what the two databases might read differently
+    def test_what_is_anothers_answers_like_what_is_not_there(self, world, things):
+        season = f"/v1/seasons/{world.season_id}"
+        for operation, row in TABLE.items():
+            if row.coach_other is None:
+                continue
+            before = world.lead.get(season).json()["revision"]
+            theirs = ask(world.larch.coach, operation, world.birch, things["birch"])
+            assert theirs.status_code == row.coach_other, (operation, theirs.text)
+            nobody, absent = nowhere(world.birch, things["birch"])
+            missing = ask(world.larch.coach, operation, nobody, absent)
+            assert without_ids(theirs) == without_ids(missing), operation
+            assert world.lead.get(season).json()["revision"] == before, operation
+
+
+def nowhere(school: School, ids: dict[str, str]) -> tuple[School, dict[str, str]]:
+    """Return a school whose ids are well formed and belong to nothing, in the same season."""
+    absent = {
+        name: new_id(value.split("_")[0])
+        for name, value in ids.items()
+        if name != "season_id" and re.fullmatch(r"[a-z]+_[0-9A-Z]{26}", value)
+    }
+    fields = {name: value for name, value in absent.items() if name in school.__dict__}
+    return replace(school, **fields), ids | absent
+
+
+def without_ids(answer: Any) -> tuple[int, str, list[tuple[str, str]]]:
+    """Return an answer but for the ids in it, which are the caller's own words or the request's."""
+    text = re.sub(r"[a-z]+_[0-9A-Z]{26}", "ID", answer.text)
+    kept = ("content-type", "etag", "location", "link", "cache-control", "content-length")
+    headers = [(name, answer.headers[name]) for name in kept if name in answer.headers]
+    return answer.status_code, text, headers
+
+
+def assert_tells_nothing_of(answer: Any, theirs: dict[str, str]) -> None:
+    """Refuse an answer that carries any id of the other school."""
+    text = [name for name, value in theirs.items() if name not in SHARED and value in answer.text]
+    assert not text
+    assert "Birch" not in answer.text
+
+
+def _expired(world: World) -> str:
+    asked = {"label": "old", "role": "lead", "expires_at": "2026-01-01T00:00:00Z"}
+    return str(created(world.lead.post("/v1/keys", json=asked))["key"])
+
+
+def _revoked(world: World) -> str:
+    made = created(world.lead.post("/v1/keys", json={"label": "lost", "role": "lead"}))
+    changed = world.lead.patch(
+        f"/v1/keys/{made['id']}", json={"revoked": True}, headers={"If-Match": '"v1"'}
+    )
+    assert changed.status_code == 200
+    return str(made["key"])
+
+
+@pytest.mark.on_both
+class TestMixedIds:
+    """One body that names things of two schools."""
+
+    @pytest.mark.parametrize(
+        "field", ["session_id", "build_id", "load_id"], ids=lambda field: f"another's {field}"
+    )
+    def test_a_trial_cannot_be_pieced_together(self, field, world):
+        answer = world.larch.coach.post(
+            "/v1/trials", json=trial_payload(world.larch, **{field: getattr(world.birch, field)})
+        )
+        assert answer.status_code == 404
+        assert answer.json()["errors"][0]["pointer"] == f"/{field}"
+
+    def test_a_bench_cannot_borrow_a_fan(self, world):
+        asked = TABLE["create_bench"].body(world.larch) | {"fan_id": world.birch.fan_id}
+        assert world.larch.coach.post("/v1/benches", json=asked).status_code == 404
+
+    def test_a_cursor_of_another_list_is_refused(self, world):
+        first = world.lead.get("/v1/benches?limit=1")
+        cursor = first.json()["next"]
+        assert world.larch.coach.get(f"/v1/teams?cursor={cursor}").status_code == 422
+        narrowed = world.larch.coach.get(f"/v1/benches?cursor={cursor}")
+        assert world.birch.bench_id not in narrowed.text
+
+    def test_an_idempotency_key_is_the_callers_own(self, world):
+        headers = {"Idempotency-Key": "the same words"}
+        for school in (world.larch, world.birch):
+            answer = school.coach.post(
+                "/v1/trials", json=trial_payload(school, client_ref="i"), headers=headers
+            )
+            assert created(answer)["organisation_id"] == school.organisation_id
+
+    def test_a_coach_of_two_schools_reaches_both(self, world, signed):
+        both = [world.larch.organisation_id, world.birch.organisation_id]
+        asked = {"label": "both", "role": "coach", "organisation_ids": both}
+        coach = signed(created(world.lead.post("/v1/keys", json=asked))["key"])
+        assert len(coach.get("/v1/teams").json()["items"]) == 2
+
+    def test_the_reference_rotor_is_seen_by_all_and_written_by_a_lead(self, world):
+        path = f"/v1/builds/{world.reference_build_id}"
+        assert world.larch.reader.get(path).status_code == 200
+        tag = {"If-Match": '"v1"'}
+        assert world.larch.coach.patch(path, json={"note": "x"}, headers=tag).status_code == 403
+        assert world.lead.patch(path, json={"note": "x"}, headers=tag).status_code == 200
+
+
+def test_an_expired_key_was_good_before(world, signed):
+    soon = datetime.now(UTC).replace(year=2090).isoformat()
+    asked = {"label": "long", "role": "lead", "expires_at": soon}
+    client = signed(created(world.lead.post("/v1/keys", json=asked))["key"])
+    assert client.get("/v1/seasons").status_code == 200

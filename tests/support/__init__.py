@@ -1,0 +1,1 @@
+"""What tests share: makers of plausible things, a real service, tables of operations and pages."""
