@@ -1,4 +1,4 @@
-"""What a fit of the season allows to be said: pairs, scores of benches, and the missing link."""
+"""Compare builds in pairs by a fit of the season: who is ahead, and how sure that is."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -10,16 +10,12 @@ import numpy as np
 
 from analysis.comparison.fit import SeasonFit
 from analysis.numeric.distributions import normal_cdf
-from analysis.robust import algorithm_a, e_n_score, z_score, zeta_score
 from analysis.uncertainty import COVERAGE_FACTOR, interval, percent, region_uncertainty
 
 COMPARABLE_UP_TO = 0.15  # [-], uncertainty of a difference of ln power
 ROUGH_UP_TO = 0.25  # [-], same
 AHEAD_FROM = 0.95  # [-], probability
 PROBABLY_FROM = 0.80  # [-], same
-SIGMA_PT = 0.10  # [-], fit for purpose, of ln power of the reference rotor
-LOOK_FROM, ACT_FROM = 2.0, 3.0  # [-], size of z, ISO 13528
-LEAST_FOR_CONSENSUS = 3  # benches
 #: [-], of the bench where a reference rotor's power is assigned: a hand vane over a five-point
 #: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small beside it.
 U_ASSIGNING_BENCH = 0.146
@@ -28,7 +24,6 @@ Comparable = Literal["yes", "rough", "not_yet"]
 Statement = Literal[
     "a_ahead", "a_probably_ahead", "too_close", "b_probably_ahead", "b_ahead", "not_yet"
 ]
-Verdict = Literal["fine", "look", "act"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,35 +53,7 @@ class FairPower:
     interval_w: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class BenchScore:
-    """How far a bench reads off, in ln power; it grades the bench and nobody's work.
-
-    `z` is in units of what is fit for the purpose, `zeta` and `e_n` in units of the bench's own
-    doubt. `against` is what it is held against: the season model's mean, or where no reference
-    rotor has an assigned power the robust consensus of all benches.
-    """
-
-    bench_id: str
-    effect: float
-    u: float
-    z: float
-    zeta: float
-    e_n: float
-    verdict: Verdict
-    against: Literal["season_model", "consensus"]
-
-
-@dataclass(frozen=True, slots=True)
-class MissingLink:
-    """Two groups of builds, and the bench where one session would join them."""
-
-    joins: tuple[str, ...]
-    bench_id: str
-    needs: Literal["reference", "visit"]
-
-
-def stand(fit: SeasonFit, a: str, b: str) -> Pair:
+def compare_pair(fit: SeasonFit, a: str, b: str) -> Pair:
     """Return what may be said of two builds.
 
     Parameters
@@ -111,13 +78,13 @@ def stand(fit: SeasonFit, a: str, b: str) -> Pair:
     >>> from analysis.comparison.fit import fit_season
     >>> fit = fit_season({"log_power": [-3.0, -2.0], "u_own": [0.04] * 2, "build_id": ["a", "b"],
     ...     "team_id": ["x", "y"], "bench_id": ["1", "2"], "session_id": ["s", "t"]})
-    >>> stand(fit, "a", "b").statement
+    >>> compare_pair(fit, "a", "b").statement
     'not_yet'
     """
-    return stand_all(fit, [a, b])[0]
+    return compare_all(fit, [a, b])[0]
 
 
-def stand_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
+def compare_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
     """Return what may be said of each two of some builds.
 
     Parameters
@@ -138,7 +105,7 @@ def stand_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
     return [_pair(fit, a, b, u[i][j]) for (i, a), (j, b) in combinations(enumerate(builds), 2)]
 
 
-def stand_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]:
+def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]:
     """Return what may be said of some pairs of builds.
 
     Parameters
@@ -162,10 +129,10 @@ def stand_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]:
 def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:
     if fit.group_of[a] != fit.group_of[b]:
         return Pair(a, b, "not_yet", None, "not_yet", None, None)
-    return _stand(a, b, fit.effects[a] - fit.effects[b], u)
+    return _compare(a, b, fit.effects[a] - fit.effects[b], u)
 
 
-def _stand(a: str, b: str, difference: float, u: float) -> Pair:
+def _compare(a: str, b: str, difference: float, u: float) -> Pair:
     """Return what may be said of two builds that something joins."""
     comparable = _comparable(u)
     if comparable == "not_yet":
@@ -231,87 +198,3 @@ def fair_powers(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[s
 def _fair_power(assigned_power_w: float, difference: float, u: float) -> FairPower:
     power = assigned_power_w * math.exp(difference)
     return FairPower(power, u, region_uncertainty(U_ASSIGNING_BENCH), interval(power, u))
-
-
-def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScore]:
-    """Return how far each bench reads off.
-
-    Parameters
-    ----------
-    fit : SeasonFit
-        The season's fit.
-    is_anchored : bool, optional
-        Whether a reference rotor has an assigned power; without one the benches are held against
-        their robust consensus (three at least).
-
-    Returns
-    -------
-    list of BenchScore
-        In the order of the fit's benches.
-
-    References
-    ----------
-    .. [1] ISO 13528:2022: z with a spread fit for the purpose, ζ, E_n, and Algorithm A for a
-       consensus. Clauses [memory].
-    """
-    by_consensus = not is_anchored and len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
-    centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0
-    return [
-        _bench_score(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
-        for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True)
-    ]
-
-
-def _bench_score(
-    bench_id: str, effect: float, u: float, centre: float, *, by_consensus: bool
-) -> BenchScore:
-    z = z_score(effect, centre, SIGMA_PT)
-    verdict: Verdict = "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
-    return BenchScore(
-        bench_id=bench_id,
-        effect=effect - centre,
-        u=u,
-        z=z,
-        zeta=zeta_score(effect, centre, u, 0.0),
-        e_n=e_n_score(effect, centre, COVERAGE_FACTOR * u, 0.0),
-        verdict=verdict,
-        against="consensus" if by_consensus else "season_model",
-    )
-
-
-def missing_links(
-    fit: SeasonFit,
-    benches_of: Mapping[str, Sequence[str]],
-    references: Sequence[str],
-    current: Sequence[str] | None = None,
-) -> list[MissingLink]:
-    """Return the fewest sessions that would join all builds, the one that joins most first.
-
-    Parameters
-    ----------
-    fit : SeasonFit
-        The season's fit.
-    benches_of : mapping of str to sequence of str
-        Benches at which each build was tested.
-    references : sequence of str
-        Builds of reference rotors.
-    current : sequence of str, optional
-        Builds worth joining; left out, all but the reference rotors'.
-
-    Returns
-    -------
-    list of MissingLink
-        One per bench, for all builds there that are apart from the reference rotor's group, or
-        without such a rotor from the largest one.
-    """
-    with_reference = [group for group in fit.groups if set(group) & set(references)]
-    centre = with_reference[0] if with_reference else fit.groups[0]
-    needs: Literal["reference", "visit"] = "reference" if with_reference else "visit"
-    wanted = set(fit.build_ids if current is None else current) - set(references)
-    at_bench: dict[str, list[str]] = {}
-    for group in fit.groups:
-        apart = [build for build in group if build in wanted and group is not centre]
-        if apart:
-            at_bench.setdefault(benches_of[apart[0]][-1], []).extend(apart)
-    links = [MissingLink(tuple(joins), bench, needs) for bench, joins in at_bench.items()]
-    return sorted(links, key=lambda link: -len(link.joins))

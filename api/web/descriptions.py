@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 from api.models.core.audit import AuditRead, HistoryQuery
 from api.models.core.shapes import Stored
 from api.models.registry.sessions import BenchSession
+from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
 from api.services.core import history
 from api.web.forms import stem, unit_of
@@ -114,3 +115,8 @@ def how_sure(trial: TrialRead) -> Facts:
         for key, value, form in numbers
         if value is not None
     ]
+
+
+def left_out_in_words(left: list[LeftOut]) -> list[str]:
+    """Return what a page's numbers leave out."""
+    return [say("page.trials_left_out", count=each.trials, why=each.sentence) for each in left]

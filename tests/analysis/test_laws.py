@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from analysis.comparison.design import Spread
 from analysis.comparison.fit import fit_season
-from analysis.comparison.pairs import fair_powers, stand_all
+from analysis.comparison.pairs import compare_all, fair_powers
 from analysis.errors import AnalysisError
 from analysis.exponent import fit_wind_exponent, shrink
 from analysis.generator import fit_load_sweep
@@ -134,7 +134,7 @@ class TestSeason:
         builds = [f"b{bench}{team}" for bench in range(2) for team in range(3)]
         sure, unsure = (
             # All alike, so that no trial is odd and every weight is 1.
-            stand_all(fit_season({**season(seed, u=u), "log_power": np.full(16, -3.0)},
+            compare_all(fit_season({**season(seed, u=u), "log_power": np.full(16, -3.0)},
                                  spread=Spread()), builds)
             for u in (0.04, 0.04 * factor)
         )  # fmt: skip
@@ -145,7 +145,7 @@ class TestSeason:
     @given(SEEDS)
     def test_a_pair_turned_round_says_the_same(self, seed):
         fit = fit_season(season(seed), spread=Spread())
-        (one,), (other,) = stand_all(fit, ["b00", "b11"]), stand_all(fit, ["b11", "b00"])
+        (one,), (other,) = compare_all(fit, ["b00", "b11"]), compare_all(fit, ["b11", "b00"])
         assert one.comparable == other.comparable
         if one.probability_a_ahead is not None:
             assert one.probability_a_ahead == pytest.approx(1 - other.probability_a_ahead)

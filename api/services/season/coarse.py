@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from analysis.comparison.pairs import BenchScore, FairPower, Pair
+from analysis.comparison.benches import BenchScore
+from analysis.comparison.pairs import FairPower, Pair
 from analysis.numeric.resolution import at_resolution, two_digits
 
 

@@ -9,14 +9,8 @@ from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
-from analysis.comparison.pairs import (
-    BenchScore,
-    Pair,
-    missing_links,
-    score_benches,
-    stand_all,
-    stand_each,
-)
+from analysis.comparison.benches import BenchScore, missing_links, score_benches
+from analysis.comparison.pairs import Pair, compare_all, compare_each
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent
 from api.errors import NotFound
@@ -246,12 +240,12 @@ def _pairs(fitted: Fitted, known: Known) -> tuple[list[PairRead], int]:
     """
     current = _in_order(fitted, known)
     if len(current) <= ALL_PAIRS_UP_TO:
-        pairs = stand_all(fitted.fit, current) if current else []
+        pairs = compare_all(fitted.fit, current) if current else []
     else:
         near = [
             (a, b) for at, a in enumerate(current) for b in current[at + 1 : at + 1 + NEXT_ONES]
         ]
-        pairs = stand_each(fitted.fit, near)
+        pairs = compare_each(fitted.fit, near)
     every = len(current) * (len(current) - 1) // 2
     return [_pair(pair, fitted, known) for pair in pairs], every - len(pairs)
 
@@ -288,7 +282,7 @@ def standing(db: Session, caller: Caller, season: Season) -> Standing:
     nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
     return Standing(
         [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
-        {pair.a: _pair(pair, fitted, known) for pair in stand_each(fitted.fit, nexts)},
+        {pair.a: _pair(pair, fitted, known) for pair in compare_each(fitted.fit, nexts)},
         _hidden(fitted, known),
         fitted,
         known,
@@ -301,7 +295,7 @@ def pairs_of(standing: Standing, pairs: Sequence[tuple[str, str]]) -> dict[str, 
     others = [pair for pair in pairs if pair[0] not in found]
     fitted, known = standing.fitted, standing.known
     if others and fitted is not None and known is not None:
-        found |= {each.a: _pair(each, fitted, known) for each in stand_each(fitted.fit, others)}
+        found |= {each.a: _pair(each, fitted, known) for each in compare_each(fitted.fit, others)}
     return found
 
 

@@ -6,16 +6,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from analysis.comparison.benches import missing_links, score_benches
 from analysis.comparison.design import Spread
 from analysis.comparison.fit import fit_season
-from analysis.comparison.pairs import (
-    fair_powers,
-    missing_links,
-    score_benches,
-    stand,
-    stand_all,
-    stand_each,
-)
+from analysis.comparison.pairs import compare_all, compare_each, compare_pair, fair_powers
 
 
 def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
@@ -35,19 +29,19 @@ def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
 
 class TestStand:
     def test_no_link_no_word_however_sure_the_fit(self):
-        body = stand(fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
+        body = compare_pair(fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
         assert (body.comparable, body.statement) == ("not_yet", "not_yet")
         assert body.probability_a_ahead is None
 
     def test_too_doubtful_to_compare(self):
-        body = stand(fit(1.0, 0.2501), "a", "b")
+        body = compare_pair(fit(1.0, 0.2501), "a", "b")
         assert (body.comparable, body.statement) == ("not_yet", "not_yet")
 
     @pytest.mark.parametrize(
         ("u", "comparable"), [(0.15, "yes"), (0.1501, "rough"), (0.25, "rough")]
     )
     def test_how_closely(self, u, comparable):
-        assert stand(fit(0.1, u), "a", "b").comparable == comparable
+        assert compare_pair(fit(0.1, u), "a", "b").comparable == comparable
 
     # Quantiles of the normal distribution, NIST/SEMATECH e-Handbook 1.3.6.7.1: 0.80 at 0.8416,
     # 0.95 at 1.6449.
@@ -58,10 +52,10 @@ class TestStand:
          (-1.63, "b_probably_ahead"), (-1.66, "b_ahead")],
     )  # fmt: skip
     def test_what_is_said(self, quantile, statement):
-        assert stand(fit(quantile * 0.1, 0.1), "a", "b").statement == statement
+        assert compare_pair(fit(quantile * 0.1, 0.1), "a", "b").statement == statement
 
     def test_probability(self):
-        assert stand(fit(0.08416, 0.1), "a", "b").probability_a_ahead == pytest.approx(
+        assert compare_pair(fit(0.08416, 0.1), "a", "b").probability_a_ahead == pytest.approx(
             0.8, abs=1e-4
         )
 
@@ -149,12 +143,12 @@ def test_pairs_of_many_agree_with_one_at_a_time():
         {"log_power": rng.normal(-3, 0.2, 12), "u_own": [0.04] * 12, "build_id": build,
          "team_id": team, "bench_id": bench, "session_id": bench}
     )  # fmt: skip
-    pairs = {(pair.a, pair.b): pair for pair in stand_all(season, ["a", "b", "c"])}
-    assert pairs["a", "b"] == stand(season, "a", "b")
+    pairs = {(pair.a, pair.b): pair for pair in compare_all(season, ["a", "b", "c"])}
+    assert pairs["a", "b"] == compare_pair(season, "a", "b")
     assert pairs["a", "b"].u_difference == pytest.approx(season.u_difference("a", "b"))
     assert pairs["a", "c"].statement == "not_yet"
-    assert stand_each(season, []) == []
-    for one in stand_each(season, [("c", "a"), ("a", "b")]):
+    assert compare_each(season, []) == []
+    for one in compare_each(season, [("c", "a"), ("a", "b")]):
         other = pairs.get((one.a, one.b)) or pairs[one.b, one.a]
         assert (one.comparable, one.u_difference) == (
             other.comparable, other.u_difference and pytest.approx(other.u_difference),

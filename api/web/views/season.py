@@ -1,0 +1,74 @@
+"""Seasons: all of them, the one that pages are about, and the page of one."""
+
+import re
+from typing import Annotated
+
+from fastapi import APIRouter, Path
+from sqlmodel import col, select
+from starlette.responses import Response
+
+from api.models.registry.events import Event
+from api.models.registry.seasons import Season
+from api.services.core import resources
+from api.services.reporting import sheets
+from api.services.season import reports
+from api.web import rendering
+from api.web.descriptions import left_out_in_words
+from api.web.views.sign_in import LONGEST_S
+from api.web.visitors import PostedByAny, Visited, go_to, local_path, season_cookie
+
+router = APIRouter()
+
+
+@router.get("/seasons")
+def seasons_page(visited: Visited) -> Response:
+    """Show all seasons, newest first."""
+    with visited.reading() as db:
+        rows = resources.newest(db, visited.caller, Season)
+    return rendering.show("seasons.html", visited, seasons=rows)
+
+
+@router.get("/season")
+def season_of_today(visited: Visited) -> Response:
+    """Go on to the season that pages are about."""
+    return go_to(f"/seasons/{visited.season_id}" if visited.season_id else "/seasons")
+
+
+@router.post("/season/choose")
+def choose_season(posted: PostedByAny) -> Response:
+    """Keep in this browser which season pages are about; none chosen follows the day."""
+    visited, season_id = posted.visit, posted.text("season_id")
+    settings = visited.request.app.state.settings
+    back = local_path(posted.text("back"))
+    is_own_page = re.fullmatch(r"/seasons/sea_[0-9A-Z]+", back)
+    answer = go_to("/season" if is_own_page else back)
+    is_known = any(season_id == known for known, _ in visited.seasons)
+    answer.set_cookie(
+        season_cookie(settings), season_id if is_known else "", path="/", httponly=True,
+        max_age=LONGEST_S if is_known else 0, secure=not settings.plain_http_pages, samesite="lax",
+    )  # fmt: skip
+    return answer
+
+
+@router.get("/seasons/{season_id}")
+def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show a season's fair table, its groups, trends and what was left out."""
+    with visited.reading() as db:
+        report = reports.season_report(db, visited.caller, season_id)
+        document = sheets.season_sheet(db, visited.caller, report)
+        season = resources.get_row(db, visited.caller, Season, season_id)
+        meetings = list(
+            db.scalars(
+                select(Event).where(col(Event.season_id) == season_id).order_by(col(Event.held_on))
+            )
+        )
+    return rendering.show(
+        "season.html",
+        visited,
+        document=document,
+        season=season,
+        events=meetings,
+        has_teams=bool(report.organisations),
+        as_of=report.as_of,
+        left_out=left_out_in_words(report.left_out),
+    )

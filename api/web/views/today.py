@@ -1,0 +1,28 @@
+"""Where a visit begins: what needs an answer today."""
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from api.models.registry.organisations import Organisation
+from api.services.core import resources
+from api.services.trials import today
+from api.web import rendering
+from api.web.messages import say
+from api.web.visitors import Visited
+
+router = APIRouter()
+
+
+@router.get("/today")
+def today_page(visited: Visited) -> Response:
+    """Show what waits: questions, quiet teams, benches without a reference run, the event."""
+    with visited.reading() as db:
+        waits = today.today(db, visited.caller, visited.now, visited.season_id)
+        school = resources.newest(db, visited.caller, Organisation, most=1)
+    return rendering.show(
+        "today.html",
+        visited,
+        waits=waits,
+        school=school[0] if school else None,
+        left_out=[say("today.infos_left_out")] if waits.trials else None,
+    )
