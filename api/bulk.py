@@ -29,7 +29,7 @@ def parts(things: Sequence[Thing], size: int = 1_000) -> Iterator[Sequence[Thing
         yield things[start : start + size]
 
 
-def put(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
+def insert_rows(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
     """Insert rows that all name the same columns; what they leave out is the database's default."""
     if not rows:
         return

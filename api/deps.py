@@ -22,11 +22,11 @@ from api.db import Database
 from api.errors import ApiError, FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
 from api.models.core.shapes import Answer, PageQuery
 from api.services.access import keys
-from api.services.access.idempotency import Answered, claim, digest, keep, release
+from api.services.access.idempotency import Answered, claim, digest, release, store_answer
 from api.services.access.limits import Limits, network_of
 from api.services.core.resources import ANY_VERSION
 from api.services.core.scope import Caller
-from api.turns import Turns
+from api.turns import KeyLimits
 
 ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
 IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
@@ -196,7 +196,7 @@ class Writing:
         if isinstance(outcome, ApiError):
             release(db, self.caller.key_id, self.idempotency_key)
         else:
-            keep(db, self.caller.key_id, self.idempotency_key, outcome)
+            store_answer(db, self.caller.key_id, self.idempotency_key, outcome)
 
     def goes_with(self, other: "Writing") -> bool:
         """Tell whether two requests may share a transaction: of one reach, and no two tries."""
@@ -290,9 +290,9 @@ IdempotencyKey = Annotated[
 ]
 
 
-def turns(request: Request) -> Turns:
+def turns(request: Request) -> KeyLimits:
     """Return the turns of this programme."""
-    found: Turns = request.app.state.turns
+    found: KeyLimits = request.app.state.turns
     return found
 
 

@@ -42,7 +42,7 @@ from api.routes import (
 )
 from api.services.access.limits import InDatabase, InMemory, Limits
 from api.settings import Settings, read_settings
-from api.turns import Turns
+from api.turns import KeyLimits
 from api.web import errors
 from api.web.addresses import FILE_PAGES, PAGES
 
@@ -133,7 +133,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
     )
-    app.state.turns = Turns(settings.worker_threads)
+    app.state.turns = KeyLimits(settings.worker_threads)
     app.state.body_room = BodyRoom(settings.max_body_bytes)
     app.state.writers = anyio.Semaphore(_writers(settings))
     app.state.submissions = trials.gather(app.state.writers)

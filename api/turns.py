@@ -1,4 +1,4 @@
-"""Whose turn it is: to read, a few at a time; to write, one after the other or several together."""
+"""Limit concurrent work per key, serialise writes, and batch single trials that arrive together."""
 
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
@@ -21,7 +21,7 @@ FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its ow
 BUSY = (OperationalError, NoConnection)
 
 
-class Turns:
+class KeyLimits:
     """What one key may have going on at once, so that it leaves room for others.
 
     Its writes queue among themselves before they queue with others', so none keeps others waiting
@@ -62,7 +62,7 @@ class _Waiting(Generic[Work, Done]):
     is_done: anyio.Event = field(default_factory=anyio.Event)
 
 
-class Gathering(Generic[Work, Done]):
+class WriteBatcher(Generic[Work, Done]):
     """Works that wait for a turn to write; when it comes, those that go together are done at once.
 
     Storing fifty trials takes little longer than storing one, so a crowd is served as quickly as it

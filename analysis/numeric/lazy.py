@@ -12,7 +12,7 @@ from analysis.columns import TextArray
 Item = TypeVar("Item")
 
 
-class MadeWhenAsked(Sequence[Item]):
+class LazySequence(Sequence[Item]):
     """A sequence whose items are made when they are asked for."""
 
     __slots__ = ()

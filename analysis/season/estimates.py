@@ -13,7 +13,7 @@ from analysis import uncertainty
 from analysis.columns import FloatArray, TextArray
 from analysis.numeric.distributions import normal_cdf
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
-from analysis.numeric.lazy import MadeWhenAsked
+from analysis.numeric.lazy import LazySequence
 from analysis.trials.inputs import Columns
 from analysis.trials.results import U_SESSION, PowerResults
 from analysis.uncertainty import percent
@@ -36,7 +36,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures(MadeWhenAsked[Figure]):
+class Figures(LazySequence[Figure]):
     """Figures as columns, one value per group; each is made when it is asked for."""
 
     labels: TextArray

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray, TextArray
 from analysis.numeric.groups import Groups, are_among, group_by, pair_up
-from analysis.numeric.lazy import MadeWhenAsked, first_words
+from analysis.numeric.lazy import LazySequence, first_words
 from analysis.season.estimates import Change, Figure, Figures, compare, places, typical_figures
 from analysis.trials.inputs import Columns
 from analysis.trials.results import PowerResults
@@ -44,7 +44,7 @@ class TeamSeason:
     change: Change | None
 
 
-class TeamSeasons(MadeWhenAsked[TeamSeason]):
+class TeamSeasons(LazySequence[TeamSeason]):
     """The seasons of all teams as columns, in the order of team ids; one is made when asked for.
 
     `builds` and `sessions` hold the figures of every team, one team after the other, each

@@ -84,23 +84,23 @@ BODY = {
 }
 
 
-class Sent(BaseModel):
+class ImportBody(BaseModel):
     """What was sent: the bytes of a file, or of a batch in JSON."""
 
     body: bytes
     is_json: bool = False
 
 
-async def read_sent(request: Request) -> Sent:
+async def read_sent(request: Request) -> ImportBody:
     """Return the file or the batch of a request, by its kind of content."""
     kind = _media_type(request.headers.get("content-type", ""))
     if kind in SHEETS:
-        return Sent(body=await request.body())
+        return ImportBody(body=await request.body())
     if kind == "multipart/form-data":
         await request.body()  # kept, so that the digest of a retry can be taken too
-        return Sent(body=await _file(request))
+        return ImportBody(body=await _file(request))
     if kind == "application/json":
-        return Sent(body=await request.body(), is_json=True)
+        return ImportBody(body=await request.body(), is_json=True)
     raise UnsupportedMedia(f"send {', '.join(SHEETS)}, application/json or a file in a form")
 
 
@@ -123,7 +123,7 @@ async def _file(request: Request) -> bytes:
 async def prepare(
     request: Request,
     caller: Annotated[Caller, Depends(sign_in_writer)],
-    sent: Annotated[Sent, Depends(read_sent)],
+    sent: Annotated[ImportBody, Depends(read_sent)],
     query: Annotated[ImportQuery, Query()],
 ) -> preparing.Prepared:
     """Read what was sent before it is this request's turn to write: nobody waits for a file."""
@@ -143,7 +143,7 @@ async def prepare(
 )
 def import_trials(
     query: Annotated[ImportQuery, Query()],
-    sent: Annotated[Sent, Depends(read_sent)],
+    sent: Annotated[ImportBody, Depends(read_sent)],
     prepared: Annotated[preparing.Prepared, Depends(prepare)],
     write: Write,
 ) -> Response:

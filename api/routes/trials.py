@@ -26,7 +26,7 @@ from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.trials import corrections, series, trials
-from api.turns import Gathering
+from api.turns import WriteBatcher
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
@@ -44,12 +44,12 @@ class Submission:
 
 
 #: Trials that came one by one and are stored together.
-Submissions = Gathering[Submission, Response]
+Submissions = WriteBatcher[Submission, Response]
 
 
 def gather(writers: anyio.Semaphore) -> Submissions:
     """Return what stores the trials together that wait for a turn at the same time."""
-    return Gathering(writers, _submit, lambda one, other: one.writing.goes_with(other.writing))
+    return WriteBatcher(writers, _submit, lambda one, other: one.writing.goes_with(other.writing))
 
 
 def _submit(sent: Sequence[Submission]) -> list[Response | Exception]:

@@ -24,7 +24,7 @@ from api.db import Database
 from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
 from api.services.access import web_sessions
-from api.services.access.idempotency import Answered, claim, given_under, keep
+from api.services.access.idempotency import Answered, claim, given_under, store_answer
 from api.services.core.scope import Caller
 from api.services.registry import pickers, season_choice
 from api.settings import Settings
@@ -162,7 +162,7 @@ class Post:
             given = claim(db, caller.key_id, key, key)
             if given is None:
                 given = Answered(303, "", {"location": work(db, caller)})
-                keep(db, caller.key_id, key, given)
+                store_answer(db, caller.key_id, key, given)
             return go_to(given.headers["location"])
 
     def led_to(self, db: Session) -> str | None:

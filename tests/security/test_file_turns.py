@@ -4,7 +4,7 @@ import anyio
 import pytest
 
 from api.services.core.scope import Caller
-from api.turns import FILES_AT_ONCE, Turns
+from api.turns import FILES_AT_ONCE, KeyLimits
 
 
 def caller(name):
@@ -21,7 +21,7 @@ def order_of_entry(keys):
             await go_on.wait()
 
     async def run():
-        turns, go_on = Turns(16), anyio.Event()
+        turns, go_on = KeyLimits(16), anyio.Event()
         async with anyio.create_task_group() as tasks:
             for key in keys:
                 tasks.start_soon(read, turns, key, go_on)

@@ -72,7 +72,7 @@ def release(db: Session, key_id: str, idempotency_key: str) -> None:
     db.delete(db.get_one(GivenAnswer, (key_id, idempotency_key)))
 
 
-def keep(db: Session, key_id: str, idempotency_key: str, answered: Answered) -> None:
+def store_answer(db: Session, key_id: str, idempotency_key: str, answered: Answered) -> None:
     """Keep an answer under the key that was claimed for it."""
     given = db.get_one(GivenAnswer, (key_id, idempotency_key))
     given.status, given.body, given.headers = answered.status, answered.body, answered.headers

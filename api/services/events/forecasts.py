@@ -19,7 +19,7 @@ from api.services.core.scope import Caller
 from api.services.registry.current_builds import current_builds, words_of_build
 from api.services.season import comparisons
 from api.services.season.cached_answers import season_answer
-from api.services.season.comparisons import Known
+from api.services.season.comparisons import VisibleComparison
 from api.services.season.fit import Fitted, fitted_season
 
 SECONDS_A_DAY = 86_400.0
@@ -67,7 +67,9 @@ def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
     return next((group for group in groups if group.is_placed), None)
 
 
-def draw_groups(fitted: Fitted, season: Season, event: Event, known: Known) -> list[Drawn]:
+def draw_groups(
+    fitted: Fitted, season: Season, event: Event, known: VisibleComparison
+) -> list[Drawn]:
     """Draw an event within each group of current builds that can be compared, of those shown.
 
     A chance against builds that are not shown would tell how strong they are: anyone who may move a
@@ -137,7 +139,7 @@ def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int])
 
 def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
     fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
-    known = comparisons.known_to(db, caller, fitted) if fitted else None
+    known = comparisons.visible_to(db, caller, fitted) if fitted else None
     groups = draw_groups(fitted, season, event, known) if fitted and known else []
     placed = _placed_of(groups)
     shown = sum(len(drawn.builds) for drawn in groups)
@@ -163,7 +165,7 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
     )
 
 
-def _teams(groups: Sequence[Drawn], known: Known) -> list[TeamOutlook]:
+def _teams(groups: Sequence[Drawn], known: VisibleComparison) -> list[TeamOutlook]:
     """Return each shown team's outlook, those that can be placed first."""
     reason = wording.NOTHING_JOINS if _placed_of(groups) else wording.NO_REFERENCE
     return [
@@ -187,7 +189,7 @@ def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> lis
     return teams
 
 
-def _of_build(build: str, drawn: Drawn, known: Known) -> dict[str, Any]:
+def _of_build(build: str, drawn: Drawn, known: VisibleComparison) -> dict[str, Any]:
     team = known.teams[drawn.fitted.team_of[build]]
     return {
         "team_id": team.id,
@@ -214,7 +216,7 @@ def range_given(at: int, drawn: Drawn) -> tuple[float, float, float]:
     return given(median, u), given(low, u), given(high, u)
 
 
-def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
+def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
     at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
     median, low, high = range_given(at, drawn)
     is_alone = len(drawn.builds) == 1
@@ -242,7 +244,7 @@ def _placed(build: str, drawn: Drawn, known: Known) -> TeamOutlook:
     )
 
 
-def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutlook:
+def _not_placed(build: str, drawn: Drawn, known: VisibleComparison, reason: str) -> TeamOutlook:
     facts = _of_build(build, drawn, known)
     said = wording.say("outlook.not_yet", team=facts["team_name"], reason=reason)
     nothing = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
@@ -251,13 +253,13 @@ def _not_placed(build: str, drawn: Drawn, known: Known, reason: str) -> TeamOutl
     )
 
 
-def _pairs(drawn: Drawn, known: Known) -> list[PairOutlook]:
+def _pairs(drawn: Drawn, known: VisibleComparison) -> list[PairOutlook]:
     """Return what is said of each two of one group."""
     every = range(len(drawn.builds))
     return [_pair(one, other, drawn, known) for one in every for other in every[one + 1 :]]
 
 
-def _pair(one: int, other: int, drawn: Drawn, known: Known) -> PairOutlook:
+def _pair(one: int, other: int, drawn: Drawn, known: VisibleComparison) -> PairOutlook:
     """Return what is said of two, the likelier one first."""
     if drawn.outlook.ahead[one, other] < 0.5:
         one, other = other, one

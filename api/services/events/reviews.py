@@ -46,7 +46,7 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
         score = score_forecast(drawn.outlook, results)
     except AnalysisError as unknown:
         return _nothing(season, event, str(unknown))
-    known = comparisons.known_to(db, caller, drawn.fitted)
+    known = comparisons.visible_to(db, caller, drawn.fitted)
     shown = [at for at, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
     said = wording.say(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished

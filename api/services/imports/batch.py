@@ -220,7 +220,7 @@ def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
     wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
     return {
         "session_ids": [row.id for row in work.opened],
-        "refused": work.sheet and refused.keep(work.sheet, wrong),
+        "refused": work.sheet and refused.refused_sheet(work.sheet, wrong),
     }
 
 

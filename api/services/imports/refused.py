@@ -14,7 +14,7 @@ from api.services.imports.separators import NUMBER
 from api.services.imports.sheet import Sheet
 
 
-def keep(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[str, Any] | None:
+def refused_sheet(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[str, Any] | None:
     """Return the refused rows of a file with what is wrong, or nothing where none was refused."""
     titles = [title for title, key in zip(sheet.header.titles, sheet.header.keys, strict=True)
               if key]  # fmt: skip

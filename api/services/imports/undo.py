@@ -31,13 +31,13 @@ def undo(db: Session, caller: Caller, import_id: str, undoing: Undoing) -> Impor
     for owner in owners | {session.organisation_id for session in alone}:
         require_owner(caller, owner)
     _require_untouched(db, {trial.id for trial in trials}, {session.id for session in alone})
-    about = flags.reach(db, col(Trial.import_id) == row.id)
+    about = flags.affected_by(db, col(Trial.import_id) == row.id)
     _take_out(db, caller, row, alone)
     row.undone_at = datetime.now(UTC).replace(microsecond=0)
     row.version += 1
     db.flush()
     audit.note(db, caller, "undone", row, {"trials": [len(trials), 0]}, undoing.reason)
-    flags.settle(db, about)
+    flags.recompute(db, about)
     return resources.read(ImportRead, row)
 
 

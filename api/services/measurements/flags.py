@@ -55,14 +55,14 @@ StoredFlag = Row[tuple[Any, ...]]
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class Affected:
     """What some trials are about: in each season the benches, and the builds of wind sweeps."""
 
     benches: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     swept: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
 
 
-def reach(db: Session, *conditions: ColumnElement[bool]) -> Reach:
+def affected_by(db: Session, *conditions: ColumnElement[bool]) -> Affected:
     """Return what trials that meet some conditions are about; ask before and after moving them."""
     db.flush()
     touched = (
@@ -70,7 +70,7 @@ def reach(db: Session, *conditions: ColumnElement[bool]) -> Reach:
         .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
         .where(*conditions)
     )
-    found = Reach()
+    found = Affected()
     for season_id, bench_id, build_id, kind in db.execute(touched.distinct()):
         found.benches[season_id].add(bench_id)
         if kind == sweeps.WIND:
@@ -78,15 +78,15 @@ def reach(db: Session, *conditions: ColumnElement[bool]) -> Reach:
     return found
 
 
-def settle(db: Session, *reaches: Reach) -> None:
+def recompute(db: Session, *reaches: Affected) -> None:
     """Fit and check again what some trials are about, or were."""
     for season_id in sorted({each for one in reaches for each in one.benches}):
         benches = set().union(*(one.benches[season_id] for one in reaches))
         swept = set().union(*(one.swept[season_id] for one in reaches))
-        _settle(db, season_id, benches, swept)
+        _recompute_season(db, season_id, benches, swept)
 
 
-def _settle(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -> None:
+def _recompute_season(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -> None:
     """Fit sweeps and check benches in turn: a held trial leaves its sweep, a sweep moves results.
 
     A second round sees what the first one moved; the bound is for a pair that would move each other
@@ -103,7 +103,7 @@ def _settle(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -
 
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
     """Fit and check again what trials that meet some conditions are about."""
-    settle(db, reach(db, *conditions))
+    recompute(db, affected_by(db, *conditions))
 
 
 def recheck_season(db: Session, season_id: str) -> None:
@@ -182,7 +182,7 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     frame = read_checked_frame(db, here, not_withdrawn)
     stored = _stored(db, season_id, here, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
-    results.keep(db, frame, computed, here)
+    results.store(db, frame, computed, here)
     if not len(frame):
         _sync(db, season_id, frame, {}, stored)
         return set()

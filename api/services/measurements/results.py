@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_results
-from api.bulk import parts, put
+from api.bulk import insert_rows, parts
 from api.models.measurements.results import KeptResult
 from api.models.trials.trials import Trial
 from api.services.measurements.frames import Array, Columns, Frame, plain_rows, read_frame
@@ -50,7 +50,7 @@ KEPT_COLUMNS = [getattr(KeptResult, name) for name in KEPT]
 _ALL_KEPT = select(KeptResult.trial_id, *KEPT_COLUMNS)
 
 
-def keep(
+def store(
     db: Session, frame: Frame, results: TrialResults, *conditions: ColumnElement[bool]
 ) -> None:
     """Bring what is kept of the trials that meet some conditions to what was found now.
@@ -68,7 +68,7 @@ def keep(
         for trial_id, row in found.items()
         if stored.get(trial_id) != row
     ]
-    put(db.connection(), RESULTS, new)
+    insert_rows(db.connection(), RESULTS, new)
 
 
 def _rows(results: TrialResults) -> Iterator[Row]:

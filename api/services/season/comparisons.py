@@ -47,7 +47,7 @@ class Named(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class VisibleComparison:
     """Names and owners of what the season's trials speak of, and what the caller may know."""
 
     teams: dict[str, Named]
@@ -91,7 +91,7 @@ def _compare(
     fitted = fitted_season(db, caller, season, until)
     if fitted is None:
         return _nothing(season)
-    known = known_to(db, caller, fitted)
+    known = visible_to(db, caller, fitted)
     builds = [
         _fair(build_id, fitted, known)
         for build_id in fitted.fit.build_ids
@@ -134,14 +134,14 @@ def _nothing(season: Season) -> SeasonComparison:
     )
 
 
-def known_to(db: Session, caller: Caller, fitted: Fitted) -> Known:
+def visible_to(db: Session, caller: Caller, fitted: Fitted) -> VisibleComparison:
     """Read names, and whose builds the caller may see: own, and of schools that say so."""
     teams, benches = _named(db, Team), _named(db, Bench)
     numbers = db.execute(select(Build.id, Build.number))
     named = select(Organisation.id).where(col(Organisation.sharing) == "named")
     everyone = frozenset(team.organisation_id for team in teams.values())
     own = caller.organisation_ids
-    return Known(
+    return VisibleComparison(
         teams=teams,
         numbers={row.id: row.number for row in numbers},
         benches=benches,
@@ -154,7 +154,7 @@ def _named(db: Session, table: type[Team | Bench]) -> dict[str, Named]:
     return {row.id: Named(*row) for row in rows}
 
 
-def _groups_shown(fitted: Fitted, known: Known) -> list[list[str]]:
+def _groups_shown(fitted: Fitted, known: VisibleComparison) -> list[list[str]]:
     """Return the groups with the builds that the caller may know, and reference rotors."""
     return [
         [
@@ -166,7 +166,7 @@ def _groups_shown(fitted: Fitted, known: Known) -> list[list[str]]:
     ]
 
 
-def _fair(build_id: str, fitted: Fitted, known: Known) -> FairBuild:
+def _fair(build_id: str, fitted: Fitted, known: VisibleComparison) -> FairBuild:
     team = known.teams[fitted.team_of[build_id]]
     fair = fitted.fair.get(build_id)
     return FairBuild(
@@ -185,7 +185,7 @@ def _fair(build_id: str, fitted: Fitted, known: Known) -> FairBuild:
     )
 
 
-def _benches(caller: Caller, fitted: Fitted, known: Known) -> list[BenchScoreRead]:
+def _benches(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[BenchScoreRead]:
     """Return the scores of benches, a coach's own ones only."""
     own = caller.organisation_ids
     counts = Counter(fitted.trials["bench_id"])
@@ -219,7 +219,7 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
     )
 
 
-def _hidden(fitted: Fitted, known: Known) -> int:
+def _hidden(fitted: Fitted, known: VisibleComparison) -> int:
     """Return how many builds of teams are not shown."""
     return sum(
         bool(team) and not known.is_shown(build_id, fitted)
@@ -227,13 +227,13 @@ def _hidden(fitted: Fitted, known: Known) -> int:
     )
 
 
-def _in_order(fitted: Fitted, known: Known) -> list[str]:
+def _in_order(fitted: Fitted, known: VisibleComparison) -> list[str]:
     """Return the current builds that are shown, the strongest first."""
     current = [each for each in fitted.current.values() if known.is_shown(each, fitted)]
     return sorted(current, key=lambda build_id: -fitted.fit.effects[build_id])
 
 
-def _pairs(fitted: Fitted, known: Known) -> tuple[list[PairRead], int]:
+def _pairs(fitted: Fitted, known: VisibleComparison) -> tuple[list[PairRead], int]:
     """Return what may be said of each two current builds, the stronger first.
 
     Of very many each is held against the next ones in order alone; the rest is counted.
@@ -251,7 +251,7 @@ def _pairs(fitted: Fitted, known: Known) -> tuple[list[PairRead], int]:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ComparableBuilds:
     """The current builds that are shown, group by group and the strongest first.
 
     `ahead` is what may be said of each and the next one of its group.
@@ -261,26 +261,26 @@ class Standing:
     ahead: dict[str, PairRead]
     not_shown: int
     fitted: Fitted | None = None
-    known: Known | None = None
+    known: VisibleComparison | None = None
 
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
     """Return the scores of a season's benches, a coach's own ones only."""
     fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
-    return [] if fitted is None else _benches(caller, fitted, known_to(db, caller, fitted))
+    return [] if fitted is None else _benches(caller, fitted, visible_to(db, caller, fitted))
 
 
-def standing(db: Session, caller: Caller, season: Season) -> Standing:
+def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
     """Return how the season's current builds stand, each held against the next one alone."""
     fitted = fitted_season(db, caller, season)
     if fitted is None:
-        return Standing([], {}, 0)
-    known = known_to(db, caller, fitted)
+        return ComparableBuilds([], {}, 0)
+    known = visible_to(db, caller, fitted)
     groups: dict[int, list[str]] = defaultdict(list)
     for build_id in _in_order(fitted, known):
         groups[fitted.fit.group_of[build_id]].append(build_id)
     nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
-    return Standing(
+    return ComparableBuilds(
         [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
         {pair.a: _pair(pair, fitted, known) for pair in compare_each(fitted.fit, nexts)},
         _hidden(fitted, known),
@@ -289,21 +289,21 @@ def standing(db: Session, caller: Caller, season: Season) -> Standing:
     )
 
 
-def pairs_of(standing: Standing, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
+def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
     """Return what may be said of some pairs of builds, each by its first one."""
-    found = {a: standing.ahead[a] for a, b in pairs if _is_next(standing, a, b)}
+    found = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
     others = [pair for pair in pairs if pair[0] not in found]
-    fitted, known = standing.fitted, standing.known
+    fitted, known = ranked.fitted, ranked.known
     if others and fitted is not None and known is not None:
         found |= {each.a: _pair(each, fitted, known) for each in compare_each(fitted.fit, others)}
     return found
 
 
-def _is_next(standing: Standing, a: str, b: str) -> bool:
-    return a in standing.ahead and standing.ahead[a].b == b
+def _is_next(ranked: ComparableBuilds, a: str, b: str) -> bool:
+    return a in ranked.ahead and ranked.ahead[a].b == b
 
 
-def _pair(exact: Pair, fitted: Fitted, known: Known) -> PairRead:
+def _pair(exact: Pair, fitted: Fitted, known: VisibleComparison) -> PairRead:
     pair = coarse_pair(exact) if fitted.is_coarse else exact
     a, b = (known.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
     return PairRead(
@@ -338,7 +338,7 @@ def _check(fitted: Fitted) -> ModelCheck:
     )
 
 
-def links(caller: Caller, fitted: Fitted, known: Known) -> list[MissingLinkRead]:
+def links(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[MissingLinkRead]:
     """Return the sessions that would join what is apart, the most useful first."""
     benches_of: dict[str, list[str]] = defaultdict(list)
     for build_id, bench_id in zip(

@@ -7,11 +7,11 @@ from api.models.season.comparison import FairBuild, PairRead
 from api.models.season.reports import FairPlace, FairTable
 from api.services.core import wording
 from api.services.registry.current_builds import CurrentBuild
-from api.services.season.comparisons import Standing, pairs_of
+from api.services.season.comparisons import ComparableBuilds, pairs_of
 
 
 def fair_table(
-    standing: Standing, team_ids: set[str], current: Mapping[str, CurrentBuild]
+    standing: ComparableBuilds, team_ids: set[str], current: Mapping[str, CurrentBuild]
 ) -> FairTable:
     """Return the newest counted builds of some teams on the season's scale, group by group.
 

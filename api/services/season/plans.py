@@ -20,7 +20,7 @@ from api.services.core import resources, wording
 from api.services.core.scope import Caller
 from api.services.season import comparisons
 from api.services.season.cached_answers import season_answer
-from api.services.season.comparisons import Known
+from api.services.season.comparisons import VisibleComparison
 from api.services.season.fit import Fitted, fitted_season
 
 MOST_STEPS = 8
@@ -44,7 +44,7 @@ def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
     current = list(fitted.current.values()) if fitted else []
     if fitted is None or len(current) < 2:
         return _answer(season, len(current), [], None, TOO_FEW)
-    known = comparisons.known_to(db, caller, fitted)
+    known = comparisons.visible_to(db, caller, fitted)
     home = _home_benches(fitted, known)
     joins = _joins(fitted, current, home)
     gone = _retired(db, fitted.references)
@@ -77,7 +77,7 @@ def _answer(
     )
 
 
-def _home_benches(fitted: Fitted, known: Known) -> dict[str, str]:
+def _home_benches(fitted: Fitted, known: VisibleComparison) -> dict[str, str]:
     """Return the bench of its own school at which each build ran last; any, where none is."""
     trials = fitted.trials
     home: dict[str, str] = {}
@@ -131,7 +131,11 @@ def _most_doubted(fitted: Fitted, current: list[str]) -> list[str]:
 
 
 def _read(
-    caller: Caller, planned: PlannedStep, fitted: Fitted, known: Known, joins: dict[str, int]
+    caller: Caller,
+    planned: PlannedStep,
+    fitted: Fitted,
+    known: VisibleComparison,
+    joins: dict[str, int],
 ) -> PlanStep:
     """Return a planned step in words, without what the caller may not know."""
     step = planned.step

@@ -88,7 +88,7 @@ class _Whole:
     names: SeasonNames
     facts: _Facts
     benches: list[BenchOrder]
-    standing: comparisons.Standing
+    standing: comparisons.ComparableBuilds
 
 
 def season_report(
@@ -171,7 +171,7 @@ def _read(db: Session, caller: Caller, season: Season) -> _Whole:
     # A trial is its team's school's, so who sees the team sees the trial.
     facts = _facts(_of_teams(season_trials(db, season), names.teams))
     orders = _bench_orders(facts.seasons, names)
-    return _Whole(teams, names, facts, orders, comparisons.standing(db, caller, season))
+    return _Whole(teams, names, facts, orders, comparisons.comparable_builds(db, caller, season))
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:

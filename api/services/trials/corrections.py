@@ -80,12 +80,12 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     }
     if not moved:
         raise Invalid("nothing would change: these are the values that are stored")
-    before_it = flags.reach(db, col(Trial.id) == row.id)
+    before_it = flags.affected_by(db, col(Trial.id) == row.id)
     _write(db, row, wanted, changes, moved)
     if "runs" in moved:
         _write_runs(db, row, runs, wanted)
     audit.note(db, caller, "corrected", row, moved, reason)
-    flags.settle(db, before_it, flags.reach(db, col(Trial.id) == row.id))
+    flags.recompute(db, before_it, flags.affected_by(db, col(Trial.id) == row.id))
 
 
 def _whole(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:

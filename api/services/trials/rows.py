@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel
 
 from analysis.electrical import mean_square
 from analysis.trials.steadiness import steadiness
-from api.bulk import parts, put
+from api.bulk import insert_rows, parts
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.measurements.flags import ACCEPTED
 from api.services.trials.targets import Target
@@ -26,7 +26,7 @@ SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class Submission:
     """A trial as it comes, with the digest of its facts."""
 
     trial: TrialCreate
@@ -56,23 +56,23 @@ def digest_of(facts: dict[str, Any]) -> str:
     return hashlib.sha256(IN_ORDER.encode(facts).encode()).hexdigest()
 
 
-def insert(db: Session, new: dict[str, tuple[Sent, Target]], import_id: str | None) -> None:
+def insert(db: Session, new: dict[str, tuple[Submission, Target]], import_id: str | None) -> None:
     """Store new trials with their runs."""
     # By the table and not by the class: nothing of what is stored so is wanted as an object.
     connection, now = db.connection(), datetime.now(UTC)
     for part in parts(list(new), AT_ONCE):
         trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
-        put(connection, TRIALS, trials)
+        insert_rows(connection, TRIALS, trials)
         runs = [
             run_row(trial_id, number, run)
             for trial_id in part
             for number, run in enumerate(new[trial_id][0].trial.runs, start=1)
         ]
-        put(connection, RUNS, runs)
+        insert_rows(connection, RUNS, runs)
 
 
 def _trial_row(
-    trial_id: str, sent: Sent, target: Target, import_id: str | None, now: datetime
+    trial_id: str, sent: Submission, target: Target, import_id: str | None, now: datetime
 ) -> dict[str, Any]:
     return _facts_of(sent.trial, FACTS) | {
         "id": trial_id,

@@ -36,7 +36,7 @@ from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner, visible
 from api.services.measurements import flags
 from api.services.measurements.results import KEPT_COLUMNS, results_of
-from api.services.trials.rows import Name, Sent, digest_of, facts_of, insert
+from api.services.trials.rows import Name, Submission, digest_of, facts_of, insert
 from api.services.trials.targets import Target, Targets, require_sound
 
 READS = TypeAdapter(list[TrialRead])
@@ -48,7 +48,7 @@ ASKED: list[Any] = [
     Season.revision,
     *KEPT_COLUMNS,
 ]
-STANDING = (
+TRIAL_WITH_RESULT = (
     select(*ASKED)
     .join(Season, col(Season.id) == col(Trial.season_id))
     .outerjoin(KeptResult, col(KeptResult.trial_id) == col(Trial.id))
@@ -73,7 +73,7 @@ class Submitted:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class StoredTrial:
     """A stored trial: whose, where, its facts if asked for, and the digest of its first ones."""
 
     trial_id: str
@@ -84,7 +84,7 @@ class Known:
 
 
 #: Stored trials by name and then by school.
-KnownTrials = dict[Name, dict[str, Known]]
+KnownTrials = dict[Name, dict[str, StoredTrial]]
 
 
 def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRead, bool]:
@@ -150,11 +150,11 @@ def _store(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the trials that are new and sound, unchecked; say of each what became of it."""
-    sent = [Sent(trial, digest_of(facts_of(trial))) for trial in trials]
+    sent = [Submission(trial, digest_of(facts_of(trial))) for trial in trials]
     stored = _stored(db, caller, sent)
     sessions = {known.session_id for named in stored.values() for known in named.values()}
     targets = Targets(db, caller, trials, sessions)
-    new: dict[str, tuple[Sent, Target]] = {}
+    new: dict[str, tuple[Submission, Target]] = {}
     outcomes = [_submit(one, targets, stored, new) for one in sent]
     if new:
         insert(db, new, import_id)
@@ -170,10 +170,10 @@ def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
 
 
 def _submit(
-    sent: Sent,
+    sent: Submission,
     targets: Targets,
     stored: KnownTrials,
-    new: dict[str, tuple[Sent, Target]],
+    new: dict[str, tuple[Submission, Target]],
 ) -> Submitted:
     """Take one trial to store, or find it stored, or refuse it."""
     trial, name = sent.trial, sent.name
@@ -191,11 +191,13 @@ def _submit(
     new[trial_id] = (sent, target)
     if name is not None:
         facts = partial(facts_of, trial)
-        named[target.owner] = Known(trial_id, target.owner, trial.session_id, facts, sent.digest)
+        named[target.owner] = StoredTrial(
+            trial_id, target.owner, trial.session_id, facts, sent.digest
+        )
     return Submitted(trial_id, target.session.season_id)
 
 
-def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
+def _stored(db: Session, caller: Caller, sent: Sequence[Submission]) -> KnownTrials:
     """Return the stored trials that bear one of these names, or were first submitted like one.
 
     A reference rotor is everybody's, so each school has names of its own for its runs: what others
@@ -219,7 +221,9 @@ def _stored(db: Session, caller: Caller, sent: Sequence[Sent]) -> KnownTrials:
     for name, row in found:
         if caller.reaches(row.organisation_id):
             facts = partial(stored_facts, row, runs[row.id])
-            known = Known(row.id, row.organisation_id, row.session_id, facts, row.submitted_digest)
+            known = StoredTrial(
+                row.id, row.organisation_id, row.session_id, facts, row.submitted_digest
+            )
             stored[name][row.organisation_id] = known
     return stored
 
@@ -262,7 +266,7 @@ def stored_facts(row: Trial, runs: list[Run]) -> dict[str, Any]:
     return facts | {"runs": [{name: getattr(run, name) for name in names} for run in runs]}
 
 
-def _require_same(sent: Sent, known: Known) -> None:
+def _require_same(sent: Submission, known: StoredTrial) -> None:
     """Refuse a trial whose name is taken by other numbers, now and when it was first submitted."""
     facts, stored = facts_of(sent.trial), known.facts()
     if sent.trial.client_ref == known.trial_id:
@@ -334,10 +338,12 @@ def _reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:
 
 
 def _standing(db: Session, ids: Sequence[str]) -> dict[str, Sequence[Any]]:
-    """Return what `STANDING` asks for of some trials, by their ids."""
+    """Return what `TRIAL_WITH_RESULT` asks for of some trials, by their ids."""
     at = TRIAL_COLUMNS.index("id")
     rows = (
-        row for part in parts(ids) for row in db.execute(STANDING.where(col(Trial.id).in_(part)))
+        row
+        for part in parts(ids)
+        for row in db.execute(TRIAL_WITH_RESULT.where(col(Trial.id).in_(part)))
     )
     return {row[at]: row for row in rows}
 

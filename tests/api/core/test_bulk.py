@@ -54,7 +54,7 @@ def test_every_value_arrives_as_it_is(count, database, trial_id, monkeypatch):
     monkeypatch.setattr(bulk, "STREAMED", 400)
     sent = rows(trial_id, count)
     with database.unit_of_work() as db:
-        bulk.put(db.connection(), RUNS, sent)
+        bulk.insert_rows(db.connection(), RUNS, sent)
     assert stored(database) == [
         (each["number"], each["voltage_v"], each["series_voltage_v"], each["as_typed"])
         for each in sent
@@ -65,10 +65,10 @@ def test_every_value_arrives_as_it_is(count, database, trial_id, monkeypatch):
 def test_twice_in_one_transaction_and_after_a_step_back(database, trial_id):
     with database.unit_of_work() as db:
         tried = db.begin_nested()
-        bulk.put(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
+        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
         tried.rollback()
-        bulk.put(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
-        bulk.put(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM, first=5000))
+        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
+        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM, first=5000))
     assert len(stored(database)) == 2 * bulk.STREAM_FROM
     take_out(database)
 
@@ -76,7 +76,7 @@ def test_twice_in_one_transaction_and_after_a_step_back(database, trial_id):
 def test_a_row_that_is_there_stores_none(database, trial_id):
     sent = rows(trial_id, bulk.STREAM_FROM)
     with pytest.raises(IntegrityError), database.unit_of_work() as db:
-        bulk.put(db.connection(), RUNS, [*sent, sent[0]])
+        bulk.insert_rows(db.connection(), RUNS, [*sent, sent[0]])
     assert stored(database) == []
 
 
@@ -84,7 +84,7 @@ def test_a_role_without_tables_of_its_own_stores_row_by_row(database, trial_id, 
     monkeypatch.setattr(bulk, "_may_stream", lambda connection: False)
     monkeypatch.setattr(bulk, "_stream", None)
     with database.unit_of_work() as db:
-        bulk.put(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
+        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
     assert len(stored(database)) == bulk.STREAM_FROM
     take_out(database)
 
@@ -93,7 +93,7 @@ def test_rows_name_the_same_columns(database, trial_id):
     one, other = rows(trial_id, 2)
     del other["as_typed"]
     with pytest.raises(ValueError, match="the same columns"), database.unit_of_work() as db:
-        bulk.put(db.connection(), RUNS, [one, other])
+        bulk.insert_rows(db.connection(), RUNS, [one, other])
 
 
 def take_out(database):
@@ -110,7 +110,7 @@ def test_the_moments_of_a_stream_are_those_that_were_put(database, world):
         known = dict(db.connection().execute(select(table)).mappings().first())
     sent = [known | facts | {"id": f"sea_{at}", "name": f"S{at}"} for at in range(bulk.STREAM_FROM)]
     with database.unit_of_work() as db:
-        bulk.put(db.connection(), table, sent)
+        bulk.insert_rows(db.connection(), table, sent)
     with database.reading() as db:
         named = select(table.c.created_at).where(table.c.id == "sea_17")
         assert db.connection().scalar(named) == now

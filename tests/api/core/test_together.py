@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy.exc import OperationalError
 
 from api.errors import ApiError, Conflict
-from api.turns import MOST_TOGETHER, Gathering
+from api.turns import MOST_TOGETHER, WriteBatcher
 from tests.support.makers import World, trial_payload
 
 
@@ -33,7 +33,7 @@ def all_at_once(store, works, go_together=lambda one, other: True, keys=None):
 
     async def scene():
         writers = anyio.Semaphore(1)
-        gathering = Gathering(writers, store, go_together)
+        gathering = WriteBatcher(writers, store, go_together)
         turns = {key: anyio.Lock() for key in keys or ["one"]}
 
         async def send(work, turn):
@@ -78,7 +78,10 @@ def test_a_leader_who_goes_does_its_turn_for_the_others():
 
     async def scene():
         writers, threads = anyio.Semaphore(1), anyio.to_thread.current_default_thread_limiter()
-        gathering, turns = Gathering(writers, store, lambda *_: True), (anyio.Lock(), anyio.Lock())
+        gathering, turns = (
+            WriteBatcher(writers, store, lambda *_: True),
+            (anyio.Lock(), anyio.Lock()),
+        )
 
         async def send(work, turn):
             outcomes[work] = await gathering.done(work, turn)
@@ -137,7 +140,7 @@ def test_who_has_gone_is_not_waited_for():
 
     async def scene():
         writers = anyio.Semaphore(1)
-        gathering, turn = Gathering(writers, store, lambda *_: True), anyio.Lock()
+        gathering, turn = WriteBatcher(writers, store, lambda *_: True), anyio.Lock()
         await writers.acquire()
         async with anyio.create_task_group() as tasks:
             with anyio.move_on_after(0.01):

@@ -14,7 +14,7 @@ from api.services.registry.current_builds import current_builds
 from api.services.reporting.documents.season import season_document
 from api.services.reporting.documents.team import team_document
 from api.services.season import counting
-from api.services.season.comparisons import standing
+from api.services.season.comparisons import comparable_builds
 from api.services.season.counting import WHY
 from api.services.season.fair_table import fair_table
 from api.services.season.progress import _plateau
@@ -86,7 +86,7 @@ class TestTheNextRow:
             created(coach.post("/v1/trials", json=asked))
         with app_client.app.state.database.reading() as db:
             season = db.get_one(Season, world.season_id)
-            whole = standing(db, Caller("key_x", "x", "lead", None), season)
+            whole = comparable_builds(db, Caller("key_x", "x", "lead", None), season)
             every = {build.team_id: build.team_name for of in whole.groups for build in of}
             outer = {team_id for team_id, name in every.items() if name in ("Strong", "Larch one")}
             three = {team_id for team_id, name in every.items() if name != "Birch one"}
