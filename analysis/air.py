@@ -30,7 +30,7 @@ def vapour_pressure(air_temperature_c: Numeric) -> Numeric:
 
     References
     ----------
-    .. [1] IEC 61400-12-1:2017, moist-air density. Clause [memory].
+    .. [1] IEC 61400-12-1:2022, equation (12), its vapour pressure, as the source of OpenOA has it.
 
     Examples
     --------
@@ -62,7 +62,8 @@ def moist_air_density(
 
     References
     ----------
-    .. [1] IEC 61400-12-1:2017, moist-air density, with R0 = 287.05. Clause [memory].
+    .. [1] IEC 61400-12-1:2022, equation (12), with R0 = 287.05 and Rw = 461.5, as the formula notes
+       of SmartWPA quote it and issue 10 of OpenOA says of R0. The standard itself not read.
 
     Examples
     --------

@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.columns import FloatArray
 from analysis.errors import AnalysisError
+from analysis.reasons import reason
 
 FINE = (0.95, 1.05)  # [-], of a ratio of readings
 POSSIBLE = (0.5, 2.0)  # [-], beyond which a unit was mixed up
@@ -62,7 +63,7 @@ def compare_instruments(
     ln_ratio = np.log(np.asarray(reading, dtype=float) / np.asarray(reference, dtype=float))
     ratio = float(np.exp(np.mean(ln_ratio)))
     if not POSSIBLE[0] <= ratio <= POSSIBLE[1]:
-        raise AnalysisError(f"one reads {ratio:.3g} times the other: are both in one unit?")
+        raise AnalysisError(reason("instruments_apart", ratio=ratio))
     pairs = len(ln_ratio)
     u = float(np.std(ln_ratio, ddof=1) / np.sqrt(pairs)) if pairs > 1 else None
     return InstrumentRatio(ratio, u, pairs, "fine" if FINE[0] <= ratio <= FINE[1] else "look")
@@ -102,8 +103,13 @@ def assign_power(power_w: FloatArray, runs: FloatArray, day: FloatArray) -> Assi
     days = np.unique(day)
     if runs.sum() < LEAST_RUNS or len(days) < LEAST_DAYS:
         raise AnalysisError(
-            f"{int(runs.sum())} runs on {len(days)} days: assigning a power takes {LEAST_RUNS} "
-            f"runs on {LEAST_DAYS} days or more"
+            reason(
+                "too_few_to_assign",
+                runs=int(runs.sum()),
+                days=len(days),
+                least_runs=LEAST_RUNS,
+                least_days=LEAST_DAYS,
+            )
         )
     ln_power = np.log(power_w)
     daily = [np.average(ln_power[day == each], weights=runs[day == each]) for each in days]

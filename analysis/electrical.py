@@ -166,7 +166,8 @@ def meter_standard_uncertainty(
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 4.3.7. Clause [memory].
+    .. [1] JCGM 100:2008, clause 4.3.7, equation (7), read in the Guide's Russian edition at
+       ajdocs.ru.
 
     Examples
     --------
@@ -193,7 +194,8 @@ def resistor_standard_uncertainty(load_ohm: Numeric, tolerance_pct: Numeric) -> 
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 4.3.7. Clause [memory].
+    .. [1] JCGM 100:2008, clause 4.3.7, equation (7), read in the Guide's Russian edition at
+       ajdocs.ru.
 
     Examples
     --------

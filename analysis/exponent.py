@@ -16,6 +16,7 @@ import numpy.typing as npt
 from analysis.columns import FloatArray, Numeric, TextArray
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.least_squares import Fit, ordinary_least_squares
+from analysis.reasons import reason
 
 DEFAULT_WIND_EXPONENT = 2.6  # [-]
 DEFAULT_WIND_EXPONENT_UNCERTAINTY = 0.4  # [-]
@@ -153,6 +154,7 @@ ZERO_OFFSET_UNCERTAINTY = 0.14  # [-], what a wind meter's zero off by 0.2 m/s d
 PLAUSIBLE_EXPONENT = (1.5, 6.0)  # [-], a fitted exponent outside it tells of a mistake
 MIN_SPEEDS = 3
 MIN_SPEED_RATIO = 1.3  # [-], largest over smallest speed of a sweep
+IMPLAUSIBLE = "implausible_exponent"  # the reason of an exponent beyond what a rotor has
 CURVED_BEYOND_T = 2.0  # [-], of the squared term: beyond it power is no power law
 SWEEP_REACH = 0.05  # [-], how far a sweep may be extended
 
@@ -225,7 +227,7 @@ def fit_wind_exponent(
     ln_v, ln_p = _checked_sweep(wind_speed_m_s, power_w)
     speeds = len(np.unique(ln_v))
     if speeds < MIN_SPEEDS:
-        raise TooFewTrials(f"need {MIN_SPEEDS} different wind speeds, got {speeds}")
+        raise TooFewTrials(reason("too_few_winds", least=MIN_SPEEDS, got=speeds))
     x = ln_v - math.log(reference_wind_speed_m_s)
     straight = ordinary_least_squares(np.column_stack([np.ones_like(x), x]), ln_p)
     bent, t = _bent(x, ln_p, speeds)
@@ -252,7 +254,7 @@ def _checked_sweep(
         raise InvalidInput("a sweep needs as many powers as wind speeds")
     both = np.concatenate([speed, power])
     if not np.all(np.isfinite(both) & (both > 0)):
-        raise InvalidInput("a sweep needs wind speeds and powers above 0")
+        raise InvalidInput(reason("wind_or_power_zero"))
     return np.log(speed), np.log(power)
 
 
@@ -273,12 +275,12 @@ def _why_not_own(
 ) -> str:
     low, high = covers_m_s
     if high / low < MIN_SPEED_RATIO - ROUNDING:
-        return f"the fastest wind is less than {MIN_SPEED_RATIO:g} times the slowest"
+        return reason("winds_too_alike", ratio=MIN_SPEED_RATIO)
     if not PLAUSIBLE_EXPONENT[0] <= exponent <= PLAUSIBLE_EXPONENT[1]:
-        return f"an exponent of {exponent:.1f} is not plausible: check the sweep's readings"
+        return reason(IMPLAUSIBLE, exponent=exponent)
     reach = 1 + SWEEP_REACH
     if not low / reach <= reference_wind_speed_m_s <= high * reach:
-        return "the sweep does not reach the season's reference wind"
+        return reason("reference_wind_not_reached")
     return ""
 
 

@@ -9,8 +9,9 @@ import numpy.typing as npt
 from analysis.columns import FloatArray, Numeric
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.least_squares import ordinary_least_squares
+from analysis.reasons import reason
 
-DEFAULT_BRUSH_DROP_V = 0.1  # [V], both brushes of a small motor; 0.05 to 0.3 [memory]
+DEFAULT_BRUSH_DROP_V = 0.1  # [V], both brushes, 0.05 to 0.3; common practice, no source
 RPM_PER_RAD_S = 30 / math.pi  # [(1/min)/(rad/s)]
 
 
@@ -134,8 +135,8 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
 
     Notes
     -----
-    The resistance is larger than the winding's, because the rotor slows under load. A load within
-    half or one and a half times the best one gives 96 % or more: it need not be met closely.
+    The resistance is larger than the winding's, because the rotor slows under load. A load between
+    two thirds and one and a half times the best one gives 96 % or more: it need not be met closely.
 
     Examples
     --------
@@ -148,16 +149,16 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
     with np.errstate(over="ignore"):
         current, powers = volts / load, volts**2 / load
     if not np.all(np.maximum(current, powers) < LARGEST):
-        raise InvalidInput("a load sweep needs loads and voltages of a size that can be measured")
+        raise InvalidInput(reason("load_sweep_beyond_measure"))
     fit = ordinary_least_squares(np.column_stack([np.ones_like(current), current]), volts)
     source_v, slope = (float(each) for each in fit.coefficients)
     residual = float(np.max(np.abs(fit.residuals)) / volts.max())
     best = float(load[np.argmax(powers)])
     if slope < 0 and source_v > 0 and residual <= LARGEST_RESIDUAL:
-        matched, power, reason = -slope, source_v**2 / (-4 * slope), ""
+        matched, power, why = -slope, source_v**2 / (-4 * slope), ""
     else:
         matched, power = _local_best(load, volts)
-        reason = "volts and amperes lie on no line: near stall the best tested load counts"
+        why = reason("no_line_near_stall")
     return LoadSweep(
         source_voltage_v=source_v,
         source_resistance_ohm=-slope,
@@ -166,9 +167,9 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
         max_power_w=power,
         best_tested_load_ohm=best,
         largest_residual=residual,
-        valid=not reason,
+        valid=not why,
         loads=len(np.unique(load)),
-        reason=reason,
+        reason=why,
     )
 
 
@@ -179,10 +180,10 @@ def _checked_sweep(
     if load.shape != volts.shape or not np.all(np.isfinite(np.concatenate([load, volts]))):
         raise InvalidInput("a load sweep needs as many finite voltages as loads")
     if not (np.all(load > 0) and np.any(volts > 0)):
-        raise InvalidInput("a load sweep needs loads above 0 and a voltage")
+        raise InvalidInput(reason("load_or_volts_zero"))
     loads = len(np.unique(load))
     if loads < MIN_LOADS:
-        raise TooFewTrials(f"need {MIN_LOADS} different loads, got {loads}")
+        raise TooFewTrials(reason("too_few_loads", least=MIN_LOADS, got=loads))
     return load, volts
 
 

@@ -16,12 +16,13 @@ from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.distributions import f_exceeds, student_t_quantile
 from analysis.numeric.groups import group_by
 from analysis.numeric.least_squares import Fit, ordinary_least_squares
+from analysis.reasons import reason
 
 MIN_PITCHES = 4
 WINDOWS_DEG = (4.0, 5.0)  # [°], how far from the best tested pitch a reading may lie, tried in turn
 LOG_ABOVE_DEG = 2.0  # [°], below it the logarithm stretches too much
 CONFIDENCE = 0.95  # quantile of Student's t; two-sided 90 %
-MODEL_BIAS_DEG = 0.7  # [°], least doubt from the curve's shape; simulation
+MODEL_BIAS_DEG = 0.7  # [°], least uncertainty from the curve's shape; simulation
 MODEL_BIAS_SHARE = 0.05  # [-], same, as a share of the pitch
 PLATEAU = 0.97  # [-], power that is as good as the best
 LACK_OF_FIT = 0.05  # probability below which the shape does not fit
@@ -36,7 +37,7 @@ WIDE_GAP_DEG = 4.0  # [°], between neighbours of the best
 class PitchOptimum:
     """Where power peaks, how surely, and the span that is just as good.
 
-    `u_deg` joins the fit's own standard error and the doubt from the curve's shape.
+    `u_deg` joins the fit's own standard error and the uncertainty from the curve's shape.
     `lack_of_fit` says that repeats agree better than the curve does.
     """
 
@@ -108,7 +109,7 @@ def find_optimum(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> PitchOptim
     References
     ----------
     .. [1] Fieller, E. C., "Some problems in interval estimation", J. R. Stat. Soc. B 16 (1954)
-       175-185. [memory]
+       175-185; the limits as Wikipedia's "Fieller's theorem" gives them.
 
     Examples
     --------
@@ -135,7 +136,7 @@ def _checked(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> tuple[FloatArr
     if np.any(np.abs(pitch) > RIGHT_ANGLE_DEG):
         raise InvalidInput("a pitch must be between -90 and 90 degrees")
     if not np.all(power > 0):
-        raise InvalidInput("a sweep needs powers above 0")
+        raise InvalidInput(reason("power_zero"))
     return pitch, power
 
 
@@ -143,11 +144,11 @@ def _best_tested(pitch: FloatArray, ln_power: FloatArray) -> float:
     """Return the pitch with the highest mean, which must have neighbours on both sides."""
     by_pitch = group_by(pitch)
     if by_pitch.size < MIN_PITCHES:
-        raise TooFewTrials(f"need {MIN_PITCHES} different pitches, got {by_pitch.size}")
+        raise TooFewTrials(reason("too_few_pitches", least=MIN_PITCHES, got=by_pitch.size))
     position = int(np.argmax(by_pitch.mean(ln_power)))
     if position in (0, by_pitch.size - 1):
         edge = "lowest" if position == 0 else "highest"
-        raise NoPeak(f"power is still rising at the {edge} pitch tried")
+        raise NoPeak(reason(f"rising_at_{edge}_pitch"))
     return float(by_pitch.labels[position])
 
 
@@ -186,13 +187,13 @@ def _optimum(
     c0, c1, c2 = (float(each) for each in fit.coefficients)
     t = student_t_quantile(CONFIDENCE, fit.degrees_of_freedom)
     if not (c2 < 0 and -c2 >= t * fit.standard_error(2)):
-        raise NoPeak("the powers tried are too alike, or too scattered, to show a peak")
+        raise NoPeak(reason("no_peak_seen"))
     vertex = -c1 / (2 * c2)
     if not z.min() <= vertex <= z.max():
-        raise NoPeak("the curve peaks outside the pitches tried")
+        raise NoPeak(reason("peak_outside"))
     top = c0 - c1**2 / (4 * c2)
     if not top <= float(y.max()) + math.log(MOST_ABOVE):
-        raise NoPeak("the curve peaks far above every power tried: repeat the sweep")
+        raise NoPeak(reason("peak_far_above"))
     best = scale.back(vertex)
     standard_error = scale.slope(best) * _vertex_error(fit, c1, c2)
     half = math.sqrt(math.log(1 / PLATEAU) / -c2)

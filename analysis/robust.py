@@ -3,8 +3,10 @@
 References
 ----------
 .. [1] ISO 13528:2022, "Statistical methods for use in proficiency testing by interlaboratory
-   comparison", Algorithm A and performance scores. Clauses [memory].
-.. [2] ISO 5725-5:1998, Algorithm A. Clauses [memory].
+   comparison". Algorithm A is C.1 of the edition of 2005, read in a reproduction of its annex C;
+   the scores as NIST Dataplot's pages ISO 13528 ZSCORE, ZETA SCORE and EN SCORE give them.
+   Clauses of the edition of 2022 not checked.
+.. [2] ISO 5725-5:1998, where Algorithm A comes from, as that annex says. Clause not checked.
 """
 
 import math

@@ -31,7 +31,7 @@ def power_coefficient(
 
     Notes
     -----
-    The wind enters cubed: 5 % doubt about the speed is 15 % doubt about the answer.
+    The wind enters cubed: 5 % uncertainty about the speed is 15 % uncertainty about the answer.
 
     Examples
     --------

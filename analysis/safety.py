@@ -10,7 +10,7 @@ from analysis.columns import Numeric
 from analysis.wind import swept_area
 
 GRAVITY_M_S2 = 9.80665  # [m/s²], standard gravity, exact by definition (CGPM 1901)
-RUNAWAY_TIP_SPEED_RATIO = 6.0  # [-], upper end of 4 to 6 for unloaded model rotors [memory]
+RUNAWAY_TIP_SPEED_RATIO = 6.0  # [-], upper end of 4 to 6 without load; common practice, no source
 THRUST_COEFFICIENT = 0.8  # [-], of a loaded rotor near its best; 8/9 is the momentum limit
 PULL_FACTOR = 2.0  # [-], of the force at run-away
 TIPPING_FACTOR = 1.5  # [-], of the moment of thrust

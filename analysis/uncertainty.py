@@ -15,7 +15,7 @@ from analysis.numeric.distributions import normal_cdf, student_t_quantile
 
 COVERAGE_FACTOR = 2  # [-], about 95 % of a normal distribution
 FEW_DEGREES_OF_FREEDOM = 10  # below it the factor of Student's t stands in for 2
-#: Doubt in ln beyond which nothing is known anyway, and floats would end.
+#: Uncertainty in ln beyond which nothing is known anyway, and floats would end.
 WIDEST = 300.0  # [-]
 
 
@@ -34,7 +34,7 @@ def combine(*components: Numeric) -> Numeric:
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 5.1.2, equation (10). Clause [memory].
+    .. [1] JCGM 100:2008, clause 5.1.2, equation (10), read at iso.org/sites/JCGM/GUM.
 
     Examples
     --------
@@ -68,7 +68,8 @@ def welch_satterthwaite(components: npt.ArrayLike, degrees_of_freedom: npt.Array
 
     References
     ----------
-    .. [1] JCGM 100:2008, annex G.4.1, equation (G.2b). Clause [memory].
+    .. [1] JCGM 100:2008, annex G.4.1, equation (G.2b), as the source of SymbolicUncertainties.jl
+       quotes it.
 
     Examples
     --------
@@ -163,7 +164,7 @@ def own_uncertainty(
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P. Clause [memory].
+    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P, read at iso.org/sites/JCGM/GUM.
 
     Examples
     --------
@@ -203,7 +204,7 @@ def bench_uncertainty(
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P. Clause [memory].
+    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P, read at iso.org/sites/JCGM/GUM.
 
     Examples
     --------
@@ -268,7 +269,7 @@ def coverage_factor(
     References
     ----------
     .. [1] JCGM 100:2008, annex G.4, equation (G.2b) with one part that is not known surely, and
-       table G.2. Clause [memory].
+       table G.2, as SymbolicUncertainties.jl and a calibration program's source quote them.
 
     Examples
     --------

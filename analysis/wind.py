@@ -9,7 +9,8 @@ from analysis.columns import FloatArray, Numeric, TextArray
 from analysis.errors import InvalidInput
 
 #: Rectangular limits of a wind meter by type: a share of the reading and a constant. [-], [m/s]
-#: Data-sheet classes, [memory]; `spec_sheet` is a fan's brochure and not a measurement.
+#: Usual classes of hand meters, common practice, no source; `spec_sheet` is a fan's brochure and
+#: not a measurement.
 WIND_METER_LIMITS = {
     "vane": (0.03, 0.2),
     "hot_wire": (0.05, 0.05),
@@ -100,7 +101,8 @@ def equivalent_wind_speed(
 
     References
     ----------
-    .. [1] IEC 61400-12-1:2017, rotor equivalent wind speed. Clause [memory].
+    .. [1] IEC 61400-12-1:2022, 9.1.3, rotor equivalent wind speed; the formula as in `GetREWS` of
+       R PowerPerformance. The standard itself not read.
 
     Examples
     --------
@@ -182,7 +184,10 @@ def blockage_factor(area_ratio: Numeric, thrust_coefficient: float = 0.5) -> Num
 
     References
     ----------
-    .. [1] Glauert, closed-section blockage written for a turbine. [memory]
+    .. [1] Glauert, H., "Wind tunnel interference on wings, bodies and airscrews", A.R.C. Reports
+       and Memoranda 1566 (1933), section not checked. For an airscrew the factor is
+       1 - τ a/(2 √(1 + 2 τ)) with τ = T/(ρ A V²) and a the area ratio, as public evaluations of
+       propeller tests have it (their slipstream blockage); a turbine's τ is -C_T/2.
 
     Examples
     --------
@@ -213,7 +218,8 @@ def calibration_uncertainty(
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 4.3.7 (rectangular limits). Clause [memory].
+    .. [1] JCGM 100:2008, clause 4.3.7, equation (7) (rectangular limits), read in the Guide's
+       Russian edition at ajdocs.ru.
 
     Examples
     --------

@@ -345,9 +345,9 @@ def _tell_purged(settings: Settings, counts: dict[str, dict[str, int]], verb: st
 @app.command(epilog="Example: python -m api checks > analysis/CHECKS.md")
 def checks() -> None:
     """Print all data checks as a page: what each looks at, what it does, what it says."""
-    from analysis.checks.rules import RULES, rules_page
+    from api.services.operations.checks_page import checks_page
 
-    typer.echo(rules_page(RULES.values()), nl=False)
+    typer.echo(checks_page(), nl=False)
 
 
 @app.command(epilog="Example: python -m api doctor --audit")

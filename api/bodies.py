@@ -13,6 +13,7 @@ from starlette.middleware.body_limit import MAX_BODY_SIZE_SCOPE_KEY
 from starlette.requests import Request
 
 from api.errors import Busy, TooSlow
+from api.messages import say
 
 #: Most operations are about one thing with its facts.
 ONE_THING_BYTES = 100_000
@@ -49,7 +50,7 @@ async def _arrive(request: Request, within_s: float) -> None:
         with anyio.fail_after(within_s):
             await request.body()
     except TimeoutError as error:
-        raise TooSlow(f"the body did not arrive within {within_s:.0f} s") from error
+        raise TooSlow(say("import_body.slow", seconds=within_s)) from error
 
 
 class BodyRoom:
@@ -82,7 +83,7 @@ class BodyRoom:
                         await self._freed.wait()
                     self._free_bytes -= byte_count
         except TimeoutError as error:
-            raise Busy("too many large files are being read; send it again") from error
+            raise Busy(say("import_body.busy")) from error
 
     async def _give_back(self, byte_count: int) -> None:
         async with self._freed:

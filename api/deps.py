@@ -8,7 +8,7 @@ so a failed commit is the caller's error and not a silent loss.
 import re
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
@@ -20,6 +20,7 @@ from starlette.responses import Response
 
 from api.db import Database
 from api.errors import ApiError, FieldError, Invalid, Malformed, NotPermitted, PreconditionMissing
+from api.messages import current_language, say
 from api.models.core.shapes import Answer, PageQuery
 from api.services.access import keys
 from api.services.access.idempotency import Answered, claim, digest, release, store_answer
@@ -83,14 +84,14 @@ def sign_in(request: Request) -> Caller:
 def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
     """Return who asks, if that is a lead."""
     if caller.role != "lead":
-        raise NotPermitted("this needs a lead's key")
+        raise NotPermitted(say("refused.needs_lead"))
     return caller
 
 
 def sign_in_writer(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
     """Return who asks, if that is a lead or a coach."""
     if caller.role == "reader":
-        raise NotPermitted("a reader's key cannot write")
+        raise NotPermitted(say("refused.reader"))
     return caller
 
 
@@ -157,6 +158,7 @@ class Writing:
     caller: Caller
     body: bytes
     idempotency_key: str | None
+    language: str = field(default_factory=current_language)
 
     def run(
         self,
@@ -199,9 +201,16 @@ class Writing:
             store_answer(db, self.caller.key_id, self.idempotency_key, outcome)
 
     def goes_with(self, other: "Writing") -> bool:
-        """Tell whether two requests may share a transaction: of one reach, and no two tries."""
+        """Tell whether two requests may share a transaction: no two tries, and both of one reach.
+
+        They want one language too, since one of them speaks for all.
+        """
         is_retry = self.idempotency_key is not None and self.claims == other.claims
-        return self.caller.organisation_ids == other.caller.organisation_ids and not is_retry
+        is_alike = (
+            self.caller.organisation_ids == other.caller.organisation_ids
+            and self.language == other.language
+        )
+        return is_alike and not is_retry
 
     def _digest(self) -> str:
         url = self.request.url
@@ -251,12 +260,12 @@ class Writing:
         """Return the version that If-Match names."""
         named = self.request.headers.get("if-match")
         if named is None:
-            raise PreconditionMissing("send If-Match with the ETag of the state you change")
+            raise PreconditionMissing(say("refused.no_if_match"))
         if named.strip() == "*":
             return ANY_VERSION
         parts = ETAG.fullmatch(named.strip())
         if parts is None:
-            raise Malformed('If-Match must quote the ETag as it was given, such as "v3"')
+            raise Malformed(say("refused.odd_if_match"))
         return int(parts[1])
 
 
@@ -309,7 +318,7 @@ async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIt
 
 async def _prepared(request: Request, caller: Caller, key: str | None) -> Writing:
     if key is not None and not IDEMPOTENCY_KEY.fullmatch(key):
-        words = "Idempotency-Key must be 1 to 255 visible ASCII characters"
+        words = say("refused.odd_idempotency_key")
         raise Invalid(words, [FieldError("idempotency_key", words)])
     return Writing(request, caller, await request.body(), key)
 

@@ -25,6 +25,7 @@ import logging
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import reduce
 from typing import Any, ClassVar
 
 from fastapi import FastAPI, Request
@@ -37,6 +38,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import Scope
+
+from api.messages import say
 
 MEDIA_TYPE = "application/problem+json"
 ERRORS_SHOWN = 1000
@@ -70,8 +73,8 @@ class ApiError(Exception):
     """A refusal, written for the person who must act on it."""
 
     status: ClassVar[int]
+    #: Names its title in the catalogue as well.
     slug: ClassVar[str]
-    title: ClassVar[str]
 
     def __init__(
         self,
@@ -90,13 +93,13 @@ class ApiError(Exception):
 class Malformed(ApiError):
     """The request cannot be read at all."""
 
-    status, slug, title = 400, "malformed", "Request cannot be read"
+    status, slug = 400, "malformed"
 
 
 class NotSignedIn(ApiError):
     """No key, or one that is wrong, expired or revoked."""
 
-    status, slug, title = 401, "not-signed-in", "A valid access key is needed"
+    status, slug = 401, "not-signed-in"
 
     def __init__(self, detail: str) -> None:
         super().__init__(detail, headers={"WWW-Authenticate": 'Bearer realm="gustbook"'})
@@ -105,67 +108,67 @@ class NotSignedIn(ApiError):
 class NotPermitted(ApiError):
     """The key's role does not reach this far."""
 
-    status, slug, title = 403, "not-permitted", "This key may not do that"
+    status, slug = 403, "not-permitted"
 
 
 class NotFound(ApiError):
     """Absent, or not the caller's to see: both answer alike."""
 
-    status, slug, title = 404, "not-found", "Not found"
+    status, slug = 404, "not-found"
 
 
 class NotAcceptable(ApiError):
     """None of the formats asked for can be given."""
 
-    status, slug, title = 406, "not-acceptable", "No such format"
+    status, slug = 406, "not-acceptable"
 
 
 class TooSlow(ApiError):
     """The body of a request did not arrive in time."""
 
-    status, slug, title = 408, "too-slow", "The request took too long to arrive"
+    status, slug = 408, "too-slow"
 
 
 class Conflict(ApiError):
     """What is stored already says otherwise."""
 
-    status, slug, title = 409, "conflict", "In conflict with what is stored"
+    status, slug = 409, "conflict"
 
 
 class Stale(ApiError):
     """The thing was changed since the caller read it."""
 
-    status, slug, title = 412, "stale", "Changed since you read it"
+    status, slug = 412, "stale"
 
 
 class TooLarge(ApiError):
     """More bytes or rows than are taken at once."""
 
-    status, slug, title = 413, "too-large", "Too large"
+    status, slug = 413, "too-large"
 
 
 class UnsupportedMedia(ApiError):
     """A kind of content that this address does not take."""
 
-    status, slug, title = 415, "unsupported-media", "Kind of content not taken here"
+    status, slug = 415, "unsupported-media"
 
 
 class Invalid(ApiError):
     """Readable, but not acceptable: each fault is named."""
 
-    status, slug, title = 422, "invalid", "Some values cannot be accepted"
+    status, slug = 422, "invalid"
 
 
 class PreconditionMissing(ApiError):
     """A change that does not say which version it is based on."""
 
-    status, slug, title = 428, "precondition-missing", "If-Match is needed"
+    status, slug = 428, "precondition-missing"
 
 
 class TooMany(ApiError):
     """More requests, or more wrong keys, than are taken in this time."""
 
-    status, slug, title = 429, "too-many", "Too many requests"
+    status, slug = 429, "too-many"
 
     def __init__(self, detail: str, wait_s: int, headers: Mapping[str, str] | None = None) -> None:
         super().__init__(detail, headers={"Retry-After": str(wait_s), **(headers or {})})
@@ -174,7 +177,7 @@ class TooMany(ApiError):
 class Busy(ApiError):
     """The database cannot take this now; the same request may be sent again."""
 
-    status, slug, title = 503, "busy", "Try again in a moment"
+    status, slug = 503, "busy"
 
     def __init__(self, detail: str) -> None:
         super().__init__(detail, headers={"Retry-After": "2"})
@@ -183,23 +186,22 @@ class Busy(ApiError):
 class Unexpected(ApiError):
     """A fault of the service; its cause is in the log only."""
 
-    status, slug, title = 500, "unexpected", "Something went wrong here"
+    status, slug = 500, "unexpected"
 
 
 class FromFramework(ApiError):
     """A refusal of the framework, such as an unknown path or method."""
-
-    title = "Refused"
 
     def __init__(self, error: HTTPException) -> None:
         super().__init__(str(error.detail), headers=error.headers)
         self.http_status = error.status_code
 
 
+#: Refusals of the framework that are put into words of ours: a slug, and the key of what is wrong.
 FRAMEWORK_WORDS = {
-    404: ("not-found", "Not found", "there is nothing at this address"),
-    405: ("method-not-allowed", "Method not allowed", "this address does not take that method"),
-    413: ("too-large", "Too large", "the request is larger than is taken at once"),
+    404: ("not-found", "refused.no_address"),
+    405: ("method-not-allowed", "refused.no_method"),
+    413: ("too-large", "refused.request_too_large"),
 }
 
 Explain = Callable[[RequestValidationError], ApiError]
@@ -214,26 +216,20 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
         case RequestValidationError():
             return explain(error)
         case ClientDisconnect() | HTTPException(status_code=400):
-            return Malformed(str(getattr(error, "detail", "the request broke off")))
+            return Malformed(str(getattr(error, "detail", say("refused.broke_off"))))
         case HTTPException():
             return FromFramework(error)
         case IntegrityError():
             return Conflict(_clash(error.orig))
         case OperationalError() | PoolTimeout():
             logger.warning("database busy or unreachable: %s", type(error).__name__)
-            return Busy(MAYBE_STORED if _broke_at_commit(error) else NOT_STORED)
+            at_commit = _broke_at_commit(error)
+            return Busy(say("refused.maybe_stored") if at_commit else say("refused.not_stored"))
         case DBAPIError() | StatementError():
             logger.exception("refused by the database", exc_info=error)
-            return Invalid("a value in this request cannot be stored")
+            return Invalid(say("refused.unstorable"))
     logger.exception("unexpected error", exc_info=error)
-    return Unexpected("the fault was noted; quote the request id when you report it")
-
-
-NOT_STORED = "the database is busy or full; nothing of this request was stored"
-MAYBE_STORED = (
-    "the database's connection broke at the last moment, and it is not known whether this request "
-    "was stored: send the same request again, under its Idempotency-Key or client_ref"
-)
+    return Unexpected(say("refused.noted"))
 
 
 def _broke_at_commit(error: Exception) -> bool:
@@ -260,8 +256,9 @@ def _clash(error: BaseException | None) -> str:
     constraint = getattr(getattr(error, "diag", None), "constraint_name", None)
     fields = names or _unique_columns(constraint)
     if not fields:
-        return "this points at something that is not there, or is still pointed at"
-    return f"something with this {' and '.join(fields)} is stored already"
+        return say("refused.points_nowhere")
+    together = reduce(lambda one, other: say("refused.both", one=one, other=other), fields)
+    return say("refused.stored_already", fields=together)
 
 
 def _unique_columns(constraint: str | None) -> list[str]:
@@ -295,10 +292,21 @@ def problem(refusal: ApiError, instance: str) -> Response:
 def words_of(refusal: ApiError) -> tuple[int, str, str, str]:
     """Return a refusal's status, its slug, its title and what exactly is wrong."""
     if not isinstance(refusal, FromFramework):
-        return refusal.status, refusal.slug, refusal.title, str(refusal)
-    default = (f"http-{refusal.http_status}", refusal.title, str(refusal))
-    slug, title, detail = FRAMEWORK_WORDS.get(refusal.http_status, default)
-    return refusal.http_status, slug, title, detail
+        return refusal.status, refusal.slug, title_of(refusal.slug), str(refusal)
+    status = refusal.http_status
+    if status not in FRAMEWORK_WORDS:
+        return status, f"http-{status}", say("problem.refused"), str(refusal)
+    slug, key = FRAMEWORK_WORDS[status]
+    return status, slug, title_of(slug), say(key)
+
+
+def title_of(slug: str) -> str:
+    """Return the title of a kind of refusal.
+
+    >>> title_of("not-found")
+    'Not found'
+    """
+    return say(f"problem.{slug.replace('-', '_')}")
 
 
 def add_error_handlers(app: FastAPI, explain: Explain, answer: Answering) -> None:

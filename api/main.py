@@ -14,6 +14,7 @@ from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
 from api.db import open_database
 from api.embedded import is_embedded
 from api.errors import add_error_handlers
+from api.messages.answering import AnswerLanguage
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
 from api.models.core.validation import explain
@@ -90,6 +91,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(
         AnswerFrame, explain=explain, answer=errors.answer, allowed=partial(_allowed, app)
     )
+    app.add_middleware(AnswerLanguage)
     metrics = Metrics() if settings.metrics else None
     if metrics:
         app.include_router(about.metrics_router(metrics))

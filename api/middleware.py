@@ -8,6 +8,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api import logs
 from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
+from api.messages import say
 from api.metrics import Metrics
 from api.models.core.ids import new_id
 from api.services.access.limits import network_of
@@ -125,7 +126,7 @@ class _Answer:
             return
         if message["type"] == "http.response.start" and _is_plain_413(message):
             self.replaced = True
-            refusal = TooLarge("the request is larger than is taken at once")
+            refusal = TooLarge(say("refused.request_too_large"))
             await self.refuse(self.scope, refusal)(self.scope, self.receive, self.send)
             return
         await self.send(message)

@@ -3,6 +3,8 @@
 import json
 from typing import Any
 
+from api.messages import say
+
 #: Names in one object. The largest shape here has some forty; each unknown name costs an answer.
 MOST_NAMES = 200
 
@@ -11,17 +13,22 @@ class NotOurJson(ValueError):
     """JSON that is broken, or that other readers would understand in different ways."""
 
 
+def broken() -> NotOurJson:
+    """Return the refusal of a text that is not JSON at all."""
+    return NotOurJson(say("import_json.broken"))
+
+
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(pairs) > MOST_NAMES:
-        raise NotOurJson(f"an object has {len(pairs)} names, more than {MOST_NAMES}")
+        raise NotOurJson(say("import_json.many_names", count=len(pairs), most=MOST_NAMES))
     named = dict(pairs)
     if len(named) != len(pairs):
-        raise NotOurJson("a name is given twice in one object")
+        raise NotOurJson(say("import_json.name_twice"))
     return named
 
 
 def _refuse_constant(word: str) -> Any:
-    raise NotOurJson(f"{word} is not a number here")
+    raise NotOurJson(say("import_json.not_a_number", word=word))
 
 
 _DECODER = json.JSONDecoder(object_pairs_hook=_unique, parse_constant=_refuse_constant)
@@ -32,7 +39,7 @@ def text_of(body: bytes) -> str:
     try:
         return body.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise NotOurJson("it is not JSON in UTF-8") from error
+        raise broken() from error
 
 
 def read_json(body: bytes) -> Any:
@@ -49,7 +56,7 @@ def read_json(body: bytes) -> Any:
     except NotOurJson:
         raise
     except (ValueError, RecursionError) as error:
-        raise NotOurJson("it is not JSON in UTF-8") from error
+        raise broken() from error
 
 
 def read_one(text: str, at: int) -> tuple[Any, int]:
@@ -60,4 +67,4 @@ def read_one(text: str, at: int) -> tuple[Any, int]:
     try:
         return _DECODER.raw_decode(text, at)
     except RecursionError as error:
-        raise NotOurJson("it is nested too deeply") from error
+        raise NotOurJson(say("import_json.too_deep")) from error

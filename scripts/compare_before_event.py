@@ -54,7 +54,7 @@ def to_text(found: dict[str, Any], *, with_pairs: bool) -> str:
     lines = [f"{event['name']} on {event['held_on']}: {outlook['entrants']} teams can be placed"]
     lines += [
         "",
-        "What may come (range of eight cases in ten; chances to be first, in the first three)",
+        "Forecast (range of eight cases in ten; chances to be first, in the first three)",
     ]
     lines += [_team(team) for team in outlook["teams"]] or [f"  nobody: {outlook['reason']}"]
     sure = [pair for pair in outlook["pairs"] if pair["statement"] != "too_close"]
@@ -85,9 +85,9 @@ def _team(team: dict[str, Any]) -> str:
 
 def _links(found: dict[str, Any]) -> list[str]:
     links = found["comparison"]["missing_links"]
-    lines = ["", "What would join the others"] if links else []
+    lines = ["", "What would make all comparable"] if links else []
     lines += [f"  {link['sentence']}" for link in links]
-    lines += ["", "What would narrow the doubt most"]
+    lines += ["", "What would narrow the uncertainty most"]
     plan = found["plan"]
     lines += [f"  {step['sentence']}" for step in plan["steps"][:STEPS_SHOWN]]
     lines += [f"  Or: {plan['visit_day']['sentence']}"] if plan["visit_day"] else []

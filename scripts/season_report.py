@@ -154,10 +154,10 @@ def event_text(sheet: dict[str, Any]) -> str:
     lines += ["", f"Order of runs, seed {order['seed']}" if order else "No order was drawn yet."]
     for slot in order["slots"] if order else []:
         lines.append(f"  {slot['position']:3}. {slot['words']}")
-    lines += ["", "What may come"]
+    lines += ["", "Forecast"]
     lines += [f"  {team['sentence']}" for team in sheet["outlook"]["teams"]]
     if results["runs"]:
-        lines += ["", "What came", *(f"  {drift['sentence']}" for drift in results["drifts"])]
+        lines += ["", "Results", *(f"  {drift['sentence']}" for drift in results["drifts"])]
         lines.append(f"  {sheet['review']['sentence']}")
         places = [_event_place(place) for place in results["places"] or []]
         lines += places or [f"  {results['sentence']}"]

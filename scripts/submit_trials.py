@@ -289,7 +289,7 @@ def main(arguments: list[str] | None = None) -> int:
         help="decimal sign of the files, where their numbers do not tell",
     )
     parser.add_argument(
-        "--unsure", action="store_true", help="store nothing while the data checks doubt a row"
+        "--unsure", action="store_true", help="store nothing while the data checks question a row"
     )
     parser.add_argument(
         "--review", action="store_true", help="answer now what the data checks hold back"

@@ -12,27 +12,28 @@ from functools import cache
 from pathlib import Path
 
 import hypothesis
-import psycopg
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import event
-from sqlalchemy.engine import make_url
 from typer.testing import CliRunner, Result
 
 import api.main
 from api.__main__ import app as console
 from api.db import open_database
 from api.heap import GARBAGE_THRESHOLD
-from api.main import bind, create_app
 from api.migrate import upgrade
-from api.models.access.keys import KeyCreate
 from api.schema import is_at_head
-from api.services.access import keys
-from api.services.core.cache import _caches
 from api.settings import Settings
 from tests.reliability.places import carried_postgres
 from tests.support.cached_results import out_of_date
+from tests.support.databases import (
+    ROLE,
+    application,
+    make_lead_key,
+    named_database,
+    run_on_postgres,
+    signer,
+)
 from tests.support.makers import Signed, World, make_world
 
 #: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
@@ -42,9 +43,6 @@ hypothesis.settings.register_profile("thousand", max_examples=1000, deadline=Non
 hypothesis.settings.load_profile("unhurried")
 
 DATABASES = ("sqlite", "postgresql")
-ADDRESS = "http://gustbook.test"
-#: As the service should run: a superuser would pass under row-level security.
-ROLE = "gustbook"
 
 
 @pytest.fixture(autouse=True)
@@ -128,17 +126,6 @@ def run(
     return lambda *words: CliRunner().invoke(console, words)
 
 
-def named_database(address: str, name: str) -> str:
-    """Return the address of another database of the same server, for a role of no privilege."""
-    url = make_url(address).set(database=name, username=ROLE)
-    return url.render_as_string(hide_password=False)
-
-
-def run_on_postgres(address: str, statement: str) -> None:
-    with psycopg.connect(address, autocommit=True) as connection:
-        connection.execute(statement)
-
-
 @pytest.fixture
 def sqlite_url(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
@@ -209,12 +196,6 @@ def settings(database_url: str) -> Settings:
     return Settings(database_url=database_url, max_body_bytes=3_000_000, max_import_rows=5_000)
 
 
-@cache
-def _assembled(max_body_bytes: int) -> FastAPI:
-    """Return an application to bind to one database after the other: assembling takes longest."""
-    return create_app(Settings(max_body_bytes=max_body_bytes))
-
-
 #: Engines keep the SQL that they have compiled, which takes longer than running it on a few rows:
 #: tests with the same address share them.
 _opened = cache(open_database)
@@ -225,16 +206,6 @@ def _one_engine_for_each_address() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(api.main, "open_database", _opened)
         yield
-
-
-@contextmanager
-def application(settings: Settings) -> Iterator[TestClient]:
-    """Run an application over a database, one that was assembled before if there is any."""
-    app = _assembled(settings.max_body_bytes)
-    bind(app, settings)
-    with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
-        yield client
-    _caches.clear()  # the next test's database has the same engine, ids and revisions
 
 
 @pytest.fixture
@@ -259,31 +230,9 @@ def _noting_writes(client: TestClient) -> Iterator[list[str]]:
     event.remove(engine, "commit", note)
 
 
-def signer(app_client: TestClient) -> Signed:
-    """Return what makes clients that send a key, over the same running application."""
-
-    def sign(key: str) -> TestClient:
-        client = TestClient(
-            app_client.app,
-            base_url=ADDRESS,
-            headers={"Authorization": f"Bearer {key}"},
-            raise_server_exceptions=False,
-        )
-        client.portal = app_client.portal  # one event loop for all clients of a test
-        return client
-
-    return sign
-
-
 @pytest.fixture
 def signed(app_client: TestClient) -> Signed:
     return signer(app_client)
-
-
-def make_lead_key(client: TestClient) -> str:
-    """Return the first key, made as on the console."""
-    with client.app.state.database.unit_of_work() as db:
-        return keys.create(db, keys.CONSOLE, KeyCreate(label="Lead", role="lead")).key
 
 
 @pytest.fixture

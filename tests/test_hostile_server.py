@@ -4,7 +4,7 @@ import gzip
 
 import pytest
 
-from tests.api.core.test_hostile import BODIES
+from tests.support.hostile_bodies import BODIES
 from tests.support.hostile_files import FILES, TOO_LARGE, body_of
 from tests.support.hostile_run import Visit, visiting
 

@@ -8,6 +8,7 @@ import numpy as np
 from analysis.checks.trial import once_a_build
 from analysis.checks.view import Finding, View, findings
 from analysis.errors import AnalysisError
+from analysis.exponent import IMPLAUSIBLE
 from analysis.pitch import next_pitch
 from analysis.season.summary import are_usable
 from analysis.trials.sweeps import find_sweeps
@@ -20,7 +21,7 @@ def not_a_power_law(view: View) -> Iterator[Finding]:
     last = np.zeros(len(view.in_time), dtype=bool)
     swept = view.kind("wind") & (view.text("state") == "accepted")
     for sweep in find_sweeps(view.trials, view.runs, view.results):
-        implausible = sweep.fit is not None and "not plausible" in sweep.reason
+        implausible = sweep.fit is not None and sweep.reason.startswith(IMPLAUSIBLE)
         if sweep.fit is not None and (implausible or not sweep.fit.is_power_law):
             mine = swept & (view.text("build_id") == sweep.build_id)
             mine &= view.text("session_id") == sweep.session_id

@@ -8,11 +8,6 @@ from analysis.checks.view import Finding, View
 from analysis.rotor import BETZ_LIMIT
 
 WINDS = ("wind_speed_m_s", "wind_speed_start_m_s", "wind_speed_end_m_s")
-NEITHER = "But that cannot be right either."
-ADVICE = (
-    "Read volts, ohms, turns and wind once more and correct what was wrong, or confirm with the "
-    "reason."
-)
 
 
 def with_sound_fix(view: View, finding: Finding) -> Finding:
@@ -28,13 +23,13 @@ def with_sound_fix(view: View, finding: Finding) -> Finding:
     Returns
     -------
     Finding
-        As it was, or without a fix and with words that say so: where the proposed wind, volts or
+        As it was, or with its fix withdrawn: where the proposed wind, volts or
         ohms make the power coefficient exceed 16/27 (Betz 1920), or put a counted rotor speed
         outside the tip-speed ratios of a model.
     """
     if finding.fix is None or _is_possible(view, finding.trial, finding.fix):
         return finding
-    return replace(finding, fix=None, message=f"{finding.message} {NEITHER}", advice=ADVICE)
+    return replace(finding, fix=None, is_fix_withdrawn=True)
 
 
 def _is_possible(view: View, trial: int, fix: dict[str, Any]) -> bool:

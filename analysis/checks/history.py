@@ -1,6 +1,6 @@
 """Checks that hold a trial against what came before it at the same bench.
 
-Each looks back only: what is usual follows from earlier trials that are not doubted themselves.
+Each looks back only: what is usual follows from earlier trials that are not suspect themselves.
 """
 
 import math
@@ -42,7 +42,7 @@ ALIKE = 0.02  # [-], of a pitch or a load
 
 
 @dataclass(frozen=True, slots=True)
-class _Doubted:
+class _Suspect:
     """A value unlike what came before: where, what was usual, and by how many places it is off."""
 
     trial: int
@@ -94,15 +94,13 @@ def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
     slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
     places = places_off(speed, usual, unit_slips.TOLERATED * WIND_TOLERANCE)
     if slip is not None:
-        fixed = slip.meant
-        question = f"{speed:.1f} {slip.unit} would be {fixed:.2f} m/s."
+        fixed, variant, unit = slip.meant, "unit", slip.unit
     elif places in (1, -1):
-        fixed = speed * 10.0**-places
-        question = f"Is the decimal point in the wrong place? {fixed:.2f} m/s would fit."
+        fixed, variant, unit = speed * 10.0**-places, "place", ""
     else:
         return None
     return one(
-        trial, "wind_unit_slip", "hold", value=speed, usual=usual, question=question,
+        trial, "wind_unit_slip", "hold", value=speed, usual=usual, variant=variant, unit=unit,
         fixed=fixed, fix=_wind_fix(view, trial, fixed / speed),
     )  # fmt: skip
 
@@ -141,8 +139,8 @@ def voltage_unlike_before(view: View) -> Iterator[Finding]:
         Of `millivolt_slip` or `decimal_slip` where a shift by places explains them, however few
         trials came before; of `voltage_unlike_before` else, at the same pitch.
     """
-    for doubted in _volts_before(view):
-        yield _unlike(doubted)
+    for suspect in _volts_before(view):
+        yield _unlike(suspect)
 
 
 def volts_of_no_model(view: View) -> Iterator[Finding]:
@@ -163,28 +161,25 @@ def volts_of_no_model(view: View) -> Iterator[Finding]:
     yield from (each for each in view.found_by(millivolt_slip) if each.trial not in slipped)
 
 
-def _unlike(doubted: _Doubted) -> Finding:
-    value, usual = doubted.value, doubted.usual
-    if doubted.places:
-        factor = 10.0**-doubted.places
-        name = "millivolt_slip" if doubted.places == 3 else "decimal_slip"
-        fits = f"{value * factor:.3g} V would fit."
-        question = f"Is the decimal point in the wrong place? {fits}"
-        if doubted.trials_before == 1:
-            question = f"One of the two is off. If it is this one, {fits}"
-        return one(
-            doubted.trial, name, "hold", value=value, usual=usual, fixed=value * factor,
-            question=question, fix={"thing": "trial", "scale_volts": factor},
-        )  # fmt: skip
-    severity: Severity = "hold" if doubted.trials_before > 1 else "warn"
-    return one(doubted.trial, "voltage_unlike_before", severity, value=value, usual=usual)
+def _unlike(suspect: _Suspect) -> Finding:
+    value, usual = suspect.value, suspect.usual
+    if suspect.places:
+        factor = 10.0**-suspect.places
+        facts: dict[str, Any] = {"value": value, "usual": usual, "fixed": value * factor}
+        fix = {"thing": "trial", "scale_volts": factor}
+        if suspect.places == 3:
+            return one(suspect.trial, "millivolt_slip", "hold", fix=fix, **facts)
+        variant = "one_of_two" if suspect.trials_before == 1 else "place"
+        return one(suspect.trial, "decimal_slip", "hold", fix=fix, variant=variant, **facts)
+    severity: Severity = "hold" if suspect.trials_before > 1 else "warn"
+    return one(suspect.trial, "voltage_unlike_before", severity, value=value, usual=usual)
 
 
-def _volts_before(view: View) -> Iterator[_Doubted]:
+def _volts_before(view: View) -> Iterator[_Suspect]:
     """Yield volts that do not follow from earlier trials of the same build, bench and load."""
     before: dict[tuple[str, ...], deque[_Before]] = defaultdict(lambda: deque(maxlen=REMEMBERED))
     volts, settings = np.sqrt(view.results.power_w * view.number("load_ohm")), _settings(view)
-    doubted, pitches = doubted_otherwise(view), view.number("pitch_deg").tolist()
+    suspect, pitches = suspect_otherwise(view), view.number("pitch_deg").tolist()
     speed, reference = view.results.wind_speed_m_s, view.results.reference_wind_speed_m_s
     has_wind = np.isfinite(speed)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -204,7 +199,7 @@ def _volts_before(view: View) -> Iterator[_Doubted]:
             # From here on another value is usual.
             others = [each for each in before[setting] if not each.is_set_as(now)]
             before[setting] = deque(others, maxlen=REMEMBERED)
-        if not doubted[trial]:
+        if not suspect[trial]:
             before[setting].append(now)
 
 
@@ -226,7 +221,7 @@ class _Before:
         return not abs(self.pitch_deg - other.pitch_deg) > NEAR_PITCH_DEG
 
 
-def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _Doubted | None:
+def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _Suspect | None:
     """Return that volts are unlike earlier ones: shifted by places, or else at the same pitch."""
     every = [each.scaled for each in before]
     # A median is between the least and the largest: nearer to both no shift explains anything.
@@ -238,16 +233,16 @@ def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _
         ):
             places = places_off(now.scaled, median(some), tolerance) if some else 0
             if places in allowed:
-                return _Doubted(trial, value, value * median(some) / now.scaled, places, len(some))
+                return _Suspect(trial, value, value * median(some) / now.scaled, places, len(some))
     alike = [each.scaled for each in before if each.is_set_as(now) and each.has_wind]
     if alike and now.has_wind and math.isfinite(now.pitch_deg):
         usual = median(alike)
         if abs(math.log(now.scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
-            return _Doubted(trial, value, value * usual / now.scaled, 0, len(alike))
+            return _Suspect(trial, value, value * usual / now.scaled, 0, len(alike))
     return None
 
 
-def doubted_otherwise(view: View) -> Mask:
+def suspect_otherwise(view: View) -> Mask:
     """Return which trials a check of their own numbers holds: they tell nothing of what is usual.
 
     Parameters
@@ -260,13 +255,13 @@ def doubted_otherwise(view: View) -> Mask:
     array of bool
         False again where somebody confirmed what is odd.
     """
-    doubted = np.zeros(len(view.in_time), dtype=bool)
+    suspect = np.zeros(len(view.in_time), dtype=bool)
     checks = (wind_unit_slip, impossible_power, unmeasurable_power, kiloohm_slip, load_slip,
               millivolt_slip, runs_disagree)  # fmt: skip
     for finding in chain.from_iterable(map(view.found_by, checks)):
         holds = finding.rule.severity == "hold" and not view.is_confirmed(finding)
-        doubted[finding.trial] |= holds
-    return doubted
+        suspect[finding.trial] |= holds
+    return suspect
 
 
 def _settings(view: View) -> list[tuple[str, ...] | None]:

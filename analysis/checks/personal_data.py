@@ -47,25 +47,25 @@ def personal_data(view: View) -> Iterator[Finding]:
     """
     once = once_a_build(view, np.ones(len(view.text("note")), dtype=bool))
     texts = {
-        "This note": view.text("note"),
-        "The session's note": np.where(view.first_of_session, view.text("session_note"), ""),
-        "The build's note": np.where(once, view.text("build_note"), ""),
-        "The team's name": np.where(once, view.text("team_name"), ""),
+        "note": view.text("note"),
+        "session_note": np.where(view.first_of_session, view.text("session_note"), ""),
+        "build_note": np.where(once, view.text("build_note"), ""),
+        "team_name": np.where(once, view.text("team_name"), ""),
     }
     rows = zip(*(column.tolist() for column in texts.values()), strict=True)
     found = [_named_in(dict(zip(texts, row, strict=True))) if any(row) else "" for row in rows]
     where = np.array([bool(each) for each in found], dtype=bool)
-    yield from findings(where, "personal_data", "warn", words=found)
+    yield from findings(where, "personal_data", "warn", variant=found)
 
 
 def _named_in(texts: dict[str, str]) -> str:
     """Return which text seems to name a person, and by what; empty where none does."""
     people = {what: person_in(text) for what, text in texts.items() if text}
-    return next((f"{what} ({by})" for what, by in people.items() if by), "")
+    return next((f"{what}_{by}" for what, by in people.items() if by), "")
 
 
 def person_in(text: str) -> str:
-    """Return what a text seems to hold of a person, in words.
+    """Return what a text seems to hold of a person.
 
     Parameters
     ----------
@@ -75,20 +75,20 @@ def person_in(text: str) -> str:
     Returns
     -------
     str
-        Empty where nothing.
+        `mail`, `phone` or `name`; empty where nothing.
 
     Examples
     --------
     >>> person_in("asked j.doe@example.org"), person_in("by Łukasz Żak"), person_in("Blade Two")
-    ('an e-mail address', 'a name', '')
+    ('mail', 'name', '')
     >>> person_in("repeated on 2026-03-05 14:30")
     ''
     """
     if MAIL.search(text):
-        return "an e-mail address"
+        return "mail"
     if PHONE.search(text):
-        return "a phone number"
-    return "a name" if TITLED.search(text) or _has_pair(text) else ""
+        return "phone"
+    return "name" if TITLED.search(text) or _has_pair(text) else ""
 
 
 def _has_pair(text: str) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.checks.history import doubted_otherwise
+from analysis.checks.history import suspect_otherwise
 from analysis.checks.rules import Severity
 from analysis.checks.view import Finding, View, findings, one
 from analysis.columns import FloatArray, TextArray
@@ -30,7 +30,7 @@ def reference_off(view: View) -> Iterator[Finding]:
         confirmed, another power is usual.
     """
     ln_power = np.log(view.results.normalised_power_w)
-    is_reference = view.kind("reference") & np.isfinite(ln_power) & ~doubted_otherwise(view)
+    is_reference = view.kind("reference") & np.isfinite(ln_power) & ~suspect_otherwise(view)
     usual: dict[tuple[str, str], list[float]] = defaultdict(list)
     builds, benches = view.text("build_id"), view.text("bench_id")
     for rows in _sessions(view):

@@ -1,17 +1,17 @@
 """Checks of a session: its air, its fan, its bench and its day; each speaks once for it."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
 from analysis.air import STANDARD_PRESSURE_HPA, standard_pressure
-from analysis.checks.view import Finding, View, findings
+from analysis.checks.view import Finding, View, findings, one
 
 PRESSURE_OFF_HPA, PRESSURE_FROM_M = 25.0, 150.0  # [hPa], [m]
 WARM_UP_MIN, HOT_ROOM_C = 5.0, 45.0  # [min], [°C]
 DRIFT_WARN, DRIFT_HOLD = 0.03, 0.06  # [-]
 UNEVEN, POOR_JET = 0.15, 0.25  # [-], of the mean wind
-SIZES = ", too much to compare rotors of different sizes here"
 DISTANCE_M = 0.0101  # [m], a centimetre and what rounding adds
 MONTHS, SECONDS_A_MONTH = 12.0, 30.44 * 86_400
 
@@ -75,14 +75,15 @@ def bench_changed(view: View) -> Iterator[Finding]:
     other_setting = (used != "") & (used != usual)
     other_distance = np.abs(distance - bench) > DISTANCE_M
     where = view.first_of_session & (other_setting | other_distance)
-    words = [""] * len(where)
-    for i in np.flatnonzero(where).tolist():
-        parts = (
-            (f"fan setting {used[i]}, not {usual[i]}", other_setting[i]),
-            (f"{distance[i]:.2f} m from the fan, not {bench[i]:.2f} m", other_distance[i]),
-        )
-        words[i] = " and ".join(part for part, is_so in parts if is_so)
-    yield from findings(where, "bench_changed", "hold", words=words)
+    for at in np.flatnonzero(where).tolist():
+        facts: dict[str, Any] = {}
+        if other_setting[at]:
+            facts |= {"used": str(used[at]), "usual": str(usual[at])}
+        if other_distance[at]:
+            facts |= {"distance": float(distance[at]), "bench_distance": float(bench[at])}
+        variant = "both" if len(facts) == 4 else "setting" if other_setting[at] else "distance"
+        words = ", ".join(str(each) for each in facts.values())
+        yield one(at, "bench_changed", "hold", variant=variant, words=words, **facts)
 
 
 def bench_wind(view: View) -> Iterator[Finding]:
@@ -90,9 +91,9 @@ def bench_wind(view: View) -> Iterator[Finding]:
     points, uneven = view.number("grid_points"), view.number("grid_unevenness")
     first = view.first_of_session
     yield from findings(first & ~(points > 1), "single_wind_point", "warn")
-    words = [SIZES if each > POOR_JET else "" for each in uneven]
+    variant = ["sizes" if each > POOR_JET else "" for each in uneven]
     where = first & (uneven > UNEVEN)
-    yield from findings(where, "uneven_jet", "warn", value=100 * uneven, words=words)
+    yield from findings(where, "uneven_jet", "warn", value=100 * uneven, variant=variant)
 
 
 def stale_instrument(view: View) -> Iterator[Finding]:
@@ -109,6 +110,6 @@ def date_odd(view: View) -> Iterator[Finding]:
     outside = (started < view.number("season_starts_at")) | (
         started > view.number("season_ends_at")
     )
-    words = ["lies in the future" if each else "is outside the season" for each in future]
+    variant = ["future" if each else "outside" for each in future]
     where = view.first_of_session & (future | outside)
-    yield from findings(where, "date_odd", "warn", words=words)
+    yield from findings(where, "date_odd", "warn", variant=variant)

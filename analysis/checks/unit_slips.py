@@ -6,8 +6,8 @@ from dataclasses import dataclass
 #: How many of a unit are one of ours.
 WIND_UNITS = {"mph": 2.2369, "km/h": 3.6, "knots": 1.9438, "ft/s": 3.2808, "ft/min": 196.85}
 DIAMETER_SLIPS = {
-    "inches": 39.37, "inches as centimetres": 0.3937, "centimetres": 100.0,
-    "millimetres": 1000.0, "a radius": 0.5, "twice the diameter": 2.0,
+    "inches": 39.37, "inches_as_centimetres": 0.3937, "centimetres": 100.0,
+    "millimetres": 1000.0, "radius": 0.5, "twice": 2.0,
 }  # fmt: skip
 TOLERATED = 2.0  # standard deviations of ln value
 

@@ -16,6 +16,7 @@ from analysis.trials.inputs import Columns, numbers
 from analysis.trials.results import TrialResults
 
 Mask = npt.NDArray[np.bool_]
+Fact = float | str | list[float]
 
 #: A trial's or a session's id, and a rule's name.
 Place = tuple[str, str]
@@ -25,16 +26,19 @@ Place = tuple[str, str]
 class Finding:
     """A rule that a trial or its session breaks; `trial` is its position in the columns given.
 
-    `fix` names the thing and the values that would correct it, if that is known; `advice` is what
-    to do; `seen` is what was seen of the thing itself: an answer holds as long as that stays.
+    `facts` are the numbers and words that a sentence about it needs, and `variant` tells which of a
+    rule's sentences it is. `fix` names the thing and the values that would correct it, if that is
+    known; a fix that physics rules out is withdrawn. `seen` is what was seen of the thing itself:
+    an answer holds as long as that stays.
     """
 
     trial: int
     rule: Rule
-    message: str
+    facts: dict[str, Fact]
     fix: dict[str, Any] | None
-    advice: str
     seen: str
+    variant: str = ""
+    is_fix_withdrawn: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,8 +145,8 @@ def findings(
     name, severity : str
         Which rule.
     **facts : array, list or number
-        What fills the message's braces, one value per trial or one for all; `fix` is kept apart,
-        and may be a function of the trial's position.
+        What its sentence needs, one value per trial or one for all; `fix` and `variant` likewise,
+        and `fix` may be a function of the trial's position.
 
     Yields
     ------
@@ -157,7 +161,13 @@ def findings(
 
 
 def one(
-    trial: int, name: str, severity: Severity, *, fix: dict[str, Any] | None = None, **facts: Any
+    trial: int,
+    name: str,
+    severity: Severity,
+    *,
+    fix: dict[str, Any] | None = None,
+    variant: str = "",
+    **facts: Any,
 ) -> Finding:
     """Return what a rule finds in one trial.
 
@@ -169,25 +179,32 @@ def one(
         Which rule.
     fix : dict, optional
         What would correct it.
-    **facts : str or number
-        What fills the message's braces; `value`, else `words`, is what an answer is about.
+    variant : str, optional
+        Which of the rule's sentences it is.
+    **facts : str, number or list of numbers
+        What its sentence needs; `value`, else `words` or the variant, is what an answer is about.
 
     Returns
     -------
     Finding
-        With message and advice filled in.
+        With numbers of six digits, so that rounding alone makes no other finding.
 
     Examples
     --------
-    >>> one(0, "cold_fan", "warn", value=2.0).message
-    'The fan ran for 2 min before the first run, and a fan slows as it warms.'
+    >>> found = one(0, "cold_fan", "warn", value=2.0)
+    >>> found.facts, found.seen
+    ({'value': 2.0}, '2')
     """
-    rule = RULES[name, severity]
-    value = facts.get("value", facts.get("words", ""))
+    value = facts.get("value", facts.get("words", variant))
     seen = value if isinstance(value, str) else f"{value:.3g}"
-    return Finding(
-        trial, rule, rule.message.format(**facts), fix, rule.advice.format(**facts), seen
-    )
+    plain = {key: _plain(each) for key, each in facts.items()}
+    return Finding(trial, RULES[name, severity], plain, fix, seen, variant)
+
+
+def _plain(value: Any) -> Fact:
+    if isinstance(value, list):
+        return [float(f"{each:.6g}") for each in value]
+    return value if isinstance(value, str) else float(f"{value:.6g}")
 
 
 def _at(value: Any, position: int) -> Any:

@@ -20,8 +20,8 @@ class BenchScore:
     """How far a bench reads off, in ln power; it grades the bench and nobody's work.
 
     `z` is in units of what is fit for the purpose, `zeta` and `e_n` in units of the bench's own
-    doubt. `against` is what it is held against: the season model's mean, or where no reference
-    rotor has an assigned power the robust consensus of all benches.
+    uncertainty. `against` is what it is compared with: the season model's mean, or without a
+    reference rotor of assigned power the robust consensus of all benches.
     """
 
     bench_id: str
@@ -62,7 +62,7 @@ def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScor
     References
     ----------
     .. [1] ISO 13528:2022: z with a spread fit for the purpose, ζ, E_n, and Algorithm A for a
-       consensus. Clauses [memory].
+       consensus, read where `analysis.robust` names. Clauses not checked.
     """
     by_consensus = not is_anchored and len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
     centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0

@@ -8,7 +8,7 @@ factorised border D − BᵀA⁻¹B [1]_.
 References
 ----------
 .. [1] Henderson, H. V., Searle, S. R., "On deriving the inverse of a sum of matrices", SIAM Rev. 23
-   (1981) 53-60. [memory]
+   (1981) 53-60; the identity also in mathlib, "2×2 block matrices and the Schur complement".
 """
 
 from dataclasses import dataclass

@@ -11,9 +11,10 @@ enough, how much sessions and runs scatter is taken from the season itself.
 
 References
 ----------
-.. [1] Robinson, G. K., "That BLUP is a good thing", Statist. Sci. 6 (1991) 15-32. [memory]
+.. [1] Robinson, G. K., "That BLUP is a good thing", Statist. Sci. 6 (1991) 15-32, as R metafor's
+   `blup` cites it.
 .. [2] Huber, P. J., "Robust estimation of a location parameter", Ann. Math. Statist. 35 (1964)
-   73-101. [memory]
+   73-101, as R metANN's `loss_huber` cites it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -119,8 +120,8 @@ class SeasonFit:
 
     def u_differences(self, other: str) -> dict[str, float]:
         """Return the standard uncertainty of the difference of ln power of each build to one."""
-        doubts = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
-        return dict(zip(self.build_ids, doubts.tolist(), strict=True))
+        uncertainties = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
+        return dict(zip(self.build_ids, uncertainties.tolist(), strict=True))
 
     def u_of_pairs(self, pairs: Sequence[tuple[str, str]]) -> FloatArray:
         """Return the standard uncertainty of the difference of ln power of each of some pairs."""

@@ -122,8 +122,8 @@ def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]
     """
     if not pairs:
         return []
-    doubts = fit.u_of_pairs(pairs).tolist()
-    return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, doubts, strict=True)]
+    uncertainties = fit.u_of_pairs(pairs).tolist()
+    return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, uncertainties, strict=True)]
 
 
 def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:

@@ -1,4 +1,4 @@
-"""Which sessions or visits would narrow the doubt between teams most, before they are held."""
+"""Plan the sessions or visits that would narrow the uncertainty between teams most."""
 
 import math
 from collections.abc import Sequence
@@ -12,7 +12,7 @@ from analysis.comparison.fit import SeasonFit
 from analysis.trials.results import U_REPEAT
 
 RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], the tower put in its place
-WORTH_IT = 0.999  # [-], of the doubt before, that a step must bring it below
+WORTH_IT = 0.999  # [-], of the uncertainty before, that a step must bring it below
 Kind = Literal["reference", "visit", "visit_day"]
 
 
@@ -31,20 +31,20 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class PlannedStep:
-    """A step with the doubt between two current builds before and after it.
+    """A step with the uncertainty between two current builds before and after it.
 
-    Doubts are root mean squares over all pairs, of ln power.
+    Uncertainties are root mean squares over all pairs, of ln power.
     """
 
     step: Step
-    doubt_before: float
-    doubt_after: float
+    uncertainty_before: float
+    uncertainty_after: float
 
 
 def plan_steps(
     fit: SeasonFit, current: Sequence[str], steps: Sequence[Step], most: int
 ) -> list[PlannedStep]:
-    """Return the steps that narrow the doubt most, one after the other.
+    """Return the steps that narrow the uncertainty most, one after the other.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def plan_steps(
     -------
     list of PlannedStep
         Each the best for its effort to add to those before it; fewer where nothing narrows the
-        doubt any more.
+        uncertainty any more.
 
     Notes
     -----
@@ -72,18 +72,21 @@ def plan_steps(
     covariance, rows, noise = _joint(fit, current, steps)
     planned: list[PlannedStep] = []
     left = list(range(len(steps)))
-    before = _doubt(covariance, len(current))
+    before = _uncertainty(covariance, len(current))
     while left and len(planned) < most:
-        doubts = {
-            at: _doubt_after(covariance, rows[at], noise, fit.spread.session, len(current))
+        uncertainties = {
+            at: _uncertainty_after(covariance, rows[at], noise, fit.spread.session, len(current))
             for at in left
         }
-        best = max(left, key=lambda at: _gain(steps[at], before, doubts[at]))
-        doubt = doubts[best]
-        if doubt >= before * WORTH_IT:
+        best = max(left, key=lambda at: _gain(steps[at], before, uncertainties[at]))
+        uncertainty = uncertainties[best]
+        if uncertainty >= before * WORTH_IT:
             break
-        planned.append(PlannedStep(steps[best], before, doubt))
-        covariance, before = _observed(covariance, rows[best], noise, fit.spread.session), doubt
+        planned.append(PlannedStep(steps[best], before, uncertainty))
+        covariance, before = (
+            _observed(covariance, rows[best], noise, fit.spread.session),
+            uncertainty,
+        )
         left.remove(best)
     return planned
 
@@ -129,10 +132,10 @@ def _weights(
     return np.linalg.solve(covariance[np.ix_(rows, rows)] + shared, across.T)
 
 
-def _doubt_after(
+def _uncertainty_after(
     covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float, count: int
 ) -> float:
-    """Return the doubt once some sums were read, without the whole covariance of then.
+    """Return the uncertainty once some sums were read, without the whole covariance of then.
 
     Only the trace and the sum of the first block are needed, and what is taken off both follows
     from the covariances with the readings: a step costs as many numbers as there are builds.
@@ -149,8 +152,8 @@ def _gain(step: Step, before: float, after: float) -> float:
     return (before**2 - after**2) / EFFORT[step.kind]
 
 
-def _doubt(covariance: FloatArray, count: int) -> float:
-    """Return the root mean square, over all pairs, of the doubt of a difference."""
+def _uncertainty(covariance: FloatArray, count: int) -> float:
+    """Return the root mean square, over all pairs, of the uncertainty of a difference."""
     among = covariance[:count, :count]
     return _spread(float(np.trace(among)), float(among.sum()), count)
 

@@ -8,7 +8,7 @@ References
 ----------
 .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
 .. [2] Brier, G. W., "Verification of forecasts expressed in terms of probability", Mon. Weather
-   Rev. 78 (1950) 1-3. [memory]
+   Rev. 78 (1950) 1-3; the score as scikit-learn's `brier_score_loss` documents it.
 """
 
 import math
@@ -21,6 +21,7 @@ import numpy.typing as npt
 from analysis.columns import FloatArray
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.exponent import REFERENCE_WIND_SPEED_M_S
+from analysis.reasons import reason
 
 DRAWS = 20_000
 U_EVENT_WIND = 0.04  # [-], of ln wind speed, shared
@@ -101,7 +102,7 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     entrants : Entrants
         Those who will run, k of them.
     event : Event
-        Its wind and its doubts.
+        Its wind and its uncertainties.
     seed : int
         The same seed gives the same answer.
     draws : int, optional
@@ -260,7 +261,7 @@ def score_forecast(
         raise InvalidInput("a review needs one power per entrant")
     finished = np.isfinite(result) & (result > 0)
     if not finished.any():
-        raise TooFewTrials("nobody finished, so there is nothing to hold the forecast against")
+        raise TooFewTrials(reason("nobody_finished"))
     with np.errstate(divide="ignore", invalid="ignore"):
         off = np.log(np.where(finished, result, np.nan)) - np.log(outlook.median_w)
     width = np.log(outlook.high_w / outlook.low_w) / (2 * QUANTILE_90)

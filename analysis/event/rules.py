@@ -2,7 +2,7 @@
 
 What is not known is never taken as met. A number beyond its limit by no more than its tolerance is
 not broken yet: it is to be measured again with the event's own gauge, the reading of JCGM 106:2012
-in which the doubt of a measurement is held in favour of the one who is measured.
+in which the uncertainty of a measurement is held in favour of the one who is measured.
 """
 
 from collections.abc import Iterable, Mapping
@@ -18,38 +18,31 @@ OPERATORS = ("<=", ">=", "==", "in")
 ROUNDING = 1e-9  # of numbers that came in another unit
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """Something that a rule may ask about: its unit, empty for words; and what it is, in words."""
-
-    unit: str
-    words: str
-
-
-FACTS: dict[str, Fact] = {
-    "build.rotor_diameter_m": Fact("m", "the rotor's diameter"),
-    "build.blade_count": Fact("1", "the number of blades"),
-    "build.chord_root_m": Fact("m", "the blade's chord at the root"),
-    "build.chord_tip_m": Fact("m", "the blade's chord at the tip"),
-    "build.blade_mass_kg": Fact("kg", "the mass of a blade"),
-    "build.blade_balance_radius_m": Fact("m", "the blade's balance point"),
-    "build.blade_fixing": Fact("", "how the blades are held"),
-    "build.material": Fact("", "what the blades are made of"),
-    "build.pitch_deg": Fact("deg", "the blades' pitch"),
-    "build.load_ohm": Fact("ohm", "the load"),
-    "turbine.gear_ratio": Fact("1", "the gear ratio"),
-    "turbine.tower_side_m": Fact("m", "the side of the tower's foot"),
-    "turbine.tower_mass_kg": Fact("kg", "the mass of tower and base"),
-    "generator.class": Fact("", "the generator's class"),
-    "team.size": Fact("1", "the number of team members"),
-    "team.entry_class": Fact("", "the entry class"),
-    "team.age_band": Fact("", "the age band"),
-    "trials.days_since_record": Fact("d", "the days since the last record trial"),
-    "safety.runaway_tip_speed_m_s": Fact("m/s", "the tip speed at run-away"),
-    "safety.blade_force_n": Fact("N", "the pull at a blade's root at run-away"),
-    "safety.blade_energy_j": Fact("J", "a blade's energy at run-away"),
-    "safety.pull_test_n": Fact("N", "the pull that each blade must hold"),
-    "safety.tipping_ratio": Fact("1", "how firmly the tower stands"),
+#: What a rule may ask about, each with its unit; empty for words.
+FACTS: dict[str, str] = {
+    "build.rotor_diameter_m": "m",
+    "build.blade_count": "1",
+    "build.chord_root_m": "m",
+    "build.chord_tip_m": "m",
+    "build.blade_mass_kg": "kg",
+    "build.blade_balance_radius_m": "m",
+    "build.blade_fixing": "",
+    "build.material": "",
+    "build.pitch_deg": "deg",
+    "build.load_ohm": "ohm",
+    "turbine.gear_ratio": "1",
+    "turbine.tower_side_m": "m",
+    "turbine.tower_mass_kg": "kg",
+    "generator.class": "",
+    "team.size": "1",
+    "team.entry_class": "",
+    "team.age_band": "",
+    "trials.days_since_record": "d",
+    "safety.runaway_tip_speed_m_s": "m/s",
+    "safety.blade_force_n": "N",
+    "safety.blade_energy_j": "J",
+    "safety.pull_test_n": "N",
+    "safety.tipping_ratio": "1",
 }
 #: How many of a fact's own unit one of another is.
 UNITS: dict[str, dict[str, float]] = {

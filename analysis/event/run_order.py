@@ -40,8 +40,13 @@ def draw_order(
     Returns
     -------
     list of Slot
-        Every team once in each attempt. A randomised complete block design (Fisher 1935 [memory])
-        as far as schools have equally many teams: what drifts meets all schools alike.
+        Every team once in each attempt. A randomised complete block design [1]_ as far as schools
+        have equally many teams: what drifts meets all schools alike.
+
+    References
+    ----------
+    .. [1] Fisher, R. A., "The Design of Experiments" (1935), as chapter 12 of "Mathematical
+       Statistics" (ISBN 9781119385288, oreilly.com) tells of it. Section not checked.
 
     Examples
     --------

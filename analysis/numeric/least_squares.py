@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.columns import FloatArray
 from analysis.errors import TooFewTrials
+from analysis.reasons import reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +57,10 @@ def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
     scale = np.linalg.norm(design, axis=0)
     freedom = design.shape[0] - design.shape[1]
     if freedom < 1 or not np.all(scale > 0):
-        raise TooFewTrials(f"a fit of {design.shape[1]} figures needs more than as many readings")
+        raise TooFewTrials(reason("too_few_readings", figures=design.shape[1]))
     u, singular, vt = np.linalg.svd(design / scale, full_matrices=False)
     if singular[-1] < 1e-12 * singular[0]:
-        raise TooFewTrials("the settings tried cannot be distinguished")
+        raise TooFewTrials(reason("settings_alike"))
     coefficients = (vt.T @ ((u.T @ values) / singular)) / scale
     residuals = values - design @ coefficients
     variance = float(residuals @ residuals) / freedom

@@ -1,4 +1,4 @@
-"""Typical power of builds and sessions, with its doubt, and how two of them compare.
+"""Typical power of builds and sessions, with its uncertainty, and how two of them compare.
 
 Typical is the mean of ln P over the record trials that count.
 """
@@ -21,7 +21,7 @@ from analysis.uncertainty import percent
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A normalised power with its doubt and what stands behind it."""
+    """A normalised power with its uncertainty and what stands behind it."""
 
     label: str
     normalised_power_w: float
@@ -129,14 +129,14 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
     Notes
     -----
     Scatter of runs averages over trials and scatter of sessions over sessions. The exponents are
-    the same for all trials of a build and the bench's doubt is the same for all trials at the
+    the same for all trials of a build and the bench's uncertainty is the same for all trials at the
     bench, so neither averages out. Where trials lie further apart than their scatter allows, the
-    doubt grows by the Birge ratio.
+    uncertainty grows by the Birge ratio.
 
     References
     ----------
     .. [1] Birge, R. T., "The calculation of errors by the method of least squares", Phys. Rev. 40
-       (1932) 207-227. [memory]
+       (1932) 207-227; the ratio as the README of `opg` (overprecision of constants) explains it.
     """
     counted = where.counted
     ln_power = np.log(results.normalised_power_w[counted])
@@ -204,7 +204,7 @@ def probability_ahead(one: Figure, other: Figure) -> float:
     Parameters
     ----------
     one, other : Figure
-        Two figures of one bench, whose shared doubt drops out.
+        Two figures of one bench, whose shared uncertainty drops out.
 
     Returns
     -------
@@ -229,7 +229,7 @@ def compare(later: Figure, earlier: Figure) -> Change:
     Parameters
     ----------
     later, earlier : Figure
-        Two figures; at one bench the bench's doubt is in both and drops out.
+        Two figures; at one bench the bench's uncertainty is in both and drops out.
 
     Returns
     -------
@@ -257,7 +257,7 @@ def uncertainty_of_change(later: Figure, earlier: Figure) -> float:
     Parameters
     ----------
     later, earlier : Figure
-        Two figures; at one bench the bench's doubt is in both and drops out.
+        Two figures; at one bench the bench's uncertainty is in both and drops out.
 
     Returns
     -------

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from analysis.reasons import reason
 from analysis.season.estimates import Figure, uncertainty_of_change
 from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
 
@@ -50,19 +51,17 @@ def trend_of(weeks: Sequence[float], ln_power: Sequence[float]) -> Trend:
     >>> trend_of([0, 1, 2, 3, 4], [0.0, 0.1, 0.15, 0.3, 0.4]).verdict
     'improving'
     >>> trend_of([0, 1], [0.0, 0.1]).reason
-    'a trend needs 4 sessions on different days over 3 weeks'
+    'too_few_for_a_trend;sessions=4;weeks=3'
     """
     days = {round(7 * week, 3) for week in weeks}
     too_few = len(weeks) < LEAST_SESSIONS or len(days) < LEAST_DAYS
     if too_few or max(weeks) - min(weeks) < LEAST_WEEKS:
-        reason = (
-            f"a trend needs {LEAST_SESSIONS} sessions on different days over {LEAST_WEEKS:g} weeks"
-        )
-        return Trend(len(weeks), None, None, "too_early", reason)
+        why = reason("too_few_for_a_trend", sessions=LEAST_SESSIONS, weeks=LEAST_WEEKS)
+        return Trend(len(weeks), None, None, "too_early", why)
     slope, test = theil_sen(weeks, ln_power), mann_kendall(ln_power)
     if len(weeks) < SESSIONS_TO_CALL:
-        reason = f"{SESSIONS_TO_CALL} sessions are needed to call a trend"
-        return Trend(len(weeks), slope, test, "too_early", reason)
+        why = reason("too_few_to_call_a_trend", sessions=SESSIONS_TO_CALL)
+        return Trend(len(weeks), slope, test, "too_early", why)
     return Trend(len(weeks), slope, test, _verdict(test.p_one_sided), "")
 
 
@@ -73,7 +72,7 @@ def _verdict(p_one_sided: float) -> Verdict:
 
 
 def has_plateaued(builds: Sequence[Figure]) -> bool:
-    """Return whether the newest builds brought nothing beyond doubt over what was before.
+    """Return whether the newest builds gained nothing that is sure over what was before.
 
     Parameters
     ----------

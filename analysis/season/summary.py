@@ -210,14 +210,8 @@ def _ordered(figures: Figures, team: IntArray, *keys: FloatArray) -> Ordered:
     return Ordered(figures, order, np.cumsum(np.bincount(team)))
 
 
-#: Why a stored trial does not count, by code.
-LEFT_OUT = {
-    "withdrawn": "withdrawn by their school",
-    "held": "waiting for an answer to a data check",
-    "other_kind": "sweeps, reference, visit, event or open-circuit runs, not record trials",
-    "out_of_range": "measured in wind too far from the season's reference to be put on it fairly",
-    "not_normalised": "without a known wind speed or power",
-}
+#: Why a stored trial does not count.
+LEFT_OUT = ("withdrawn", "held", "other_kind", "out_of_range", "not_normalised")
 
 
 def why_left_out(trials: Columns, results: PowerResults) -> TextArray:
@@ -244,5 +238,5 @@ def why_left_out(trials: Columns, results: PowerResults) -> TextArray:
             results.is_out_of_range,
             ~np.isfinite(results.normalised_power_w),
         ],
-        list(LEFT_OUT),
+        LEFT_OUT,
     )

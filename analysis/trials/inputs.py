@@ -314,9 +314,11 @@ def _voltage_uncertainty(trials: Columns, run: Runs) -> FloatArray:
     percent = or_default(trials["meter_percent"], electrical.DEFAULT_METER_PERCENT)
     digits = or_default(trials["meter_digits"], electrical.DEFAULT_METER_DIGITS)
     resolution = electrical.meter_resolution(numbers(trials["meter_range_v"]), counts)
-    doubt_v = electrical.meter_standard_uncertainty(run.voltage_v, percent, digits, resolution)
+    uncertainty_v = electrical.meter_standard_uncertainty(
+        run.voltage_v, percent, digits, resolution
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
-        u_volt = doubt_v / run.voltage_v
+        u_volt = uncertainty_v / run.voltage_v
     return np.where(np.isfinite(u_volt), u_volt, electrical.DEFAULT_VOLTAGE_UNCERTAINTY)
 
 
@@ -329,7 +331,7 @@ def _load_uncertainty(trials: Columns) -> FloatArray:
 def _wind_uncertainty(
     trials: Columns, speed: FloatArray, density: FloatArray, source: TextArray
 ) -> FloatArray:
-    """Return the doubt of the wind: meter, sampling of the profile, and setting."""
+    """Return the uncertainty of the wind: meter, sampling of the profile, and setting."""
     meter = wind.calibration_uncertainty(np.asarray(trials["anemometer_type"]), speed, density)
     # A grid tells of the profile only where the speed rests on it.
     on_grid = (source == "grid") | np.isfinite(numbers(trials["grid_monitor_m_s"]))

@@ -14,13 +14,14 @@ import numpy.typing as npt
 from analysis import exponent, uncertainty, wind
 from analysis.columns import RUN_COLUMNS, TRIAL_COLUMNS, FloatArray, TextArray
 from analysis.numeric.lazy import first_words
+from analysis.reasons import reason
 from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.trials.inputs import Columns, TrialInputs, trial_inputs
 from analysis.trials.sweeps import Exponents, used_exponents
 
 #: Which formulas these are: raised with every change that moves a result, here or in what a result
 #: is calculated from, so that what was kept of older ones is not taken for today's.
-FORMULA = 1
+FORMULA = 2
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
 U_SESSION = 0.03  # [-], scatter of one session of ln P; common practice, no source
@@ -71,7 +72,7 @@ class PowerResults:
 class TrialResults(TrialInputs, PowerResults):
     """The result of each trial; arrays of one value per trial, NaN where it cannot be known.
 
-    `reason` says in words why `normalised_power_w` is not known, and is empty where it is.
+    `reason` is the reason why `normalised_power_w` is not known, and is empty where it is.
     """
 
     wind_power_w: FloatArray
@@ -102,16 +103,17 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
 
     References
     ----------
-    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P. Clause [memory].
-    .. [2] IEC 61400-12-1:2017 for density and equivalent wind speed. Clauses [memory].
+    .. [1] JCGM 100:2008, clause 5.1.2, applied to ln P, read at iso.org/sites/JCGM/GUM.
+    .. [2] IEC 61400-12-1:2022, equation (12) for density, 9.1.3 for equivalent wind speed, as in
+       `analysis.air` and `analysis.wind`.
     """
     inputs = trial_inputs(trials, runs)
     used = used_exponents(trials, inputs)
     status = exponent.normalisation_status(
         inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s, used.is_own
     )
-    reason = _reason(inputs, status)
-    is_known, is_out_of_range = reason == "", status == exponent.OUT_OF_RANGE
+    why = _reason(inputs, status)
+    is_known, is_out_of_range = why == "", status == exponent.OUT_OF_RANGE
     normalised, cubic = _on_the_reference(inputs, used, is_known)
     ln_wind = np.log(inputs.reference_wind_speed_m_s / inputs.wind_speed_m_s)
     ln_density = np.log(inputs.reference_air_density_kg_m3 / inputs.air_density_kg_m3)
@@ -126,7 +128,7 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         u_wind_exponent=used.u_wind,
         u_density_exponent=used.u_density,
     )
-    u_bench = _bench_doubt(inputs, used)
+    u_bench = _bench_uncertainty(inputs, used)
     u_total = uncertainty.combine(u_own, u_bench)
     # Scatter above the usual was judged by this trial's own few runs.
     u_seen = np.where(inputs.ln_power_sd > U_REPEAT, u_repeat, 0.0)
@@ -156,7 +158,7 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         interval_high_w=high,
         is_out_of_range=is_out_of_range,
         normalisation=np.where(is_known | is_out_of_range, status, ""),
-        reason=reason,
+        reason=why,
     )
 
 
@@ -208,12 +210,12 @@ def _reason(inputs: TrialInputs, status: TextArray) -> TextArray:
             status == exponent.OUT_OF_RANGE,
         ],
         [
-            "volts without a load tell how fast the rotor turns, not how strong it is",
-            "power is not known from these readings",
-            "at least one run gave no power",
-            "this bench has no wind meter",
-            "no wind speed is known for this trial, its session or its bench",
-            f"the wind is outside {low:.2f} to {high:.2f} of the season's reference",
+            reason("no_load"),
+            reason("power_not_known"),
+            reason("run_without_power"),
+            reason("no_wind_meter"),
+            reason("wind_not_known"),
+            reason("wind_out_of_range", low=low, high=high),
         ],
     )
 
@@ -243,7 +245,7 @@ def _on_the_reference(
     return normalised, cubic
 
 
-def _bench_doubt(inputs: TrialInputs, used: Exponents) -> FloatArray:
+def _bench_uncertainty(inputs: TrialInputs, used: Exponents) -> FloatArray:
     """Return what is uncertain of each trial with all others of its bench."""
     return uncertainty.bench_uncertainty(
         u_voltage=inputs.u_voltage,

@@ -15,6 +15,7 @@ from analysis.columns import UNITS
 from api.deps import database
 from api.embedded import JOURNAL, file_of, is_embedded
 from api.errors import Busy
+from api.messages import say
 from api.metrics import Metrics
 from api.models.core.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
@@ -64,16 +65,16 @@ def readyz(request: Request) -> Readiness:
     url = request.app.state.settings.database_url
     is_file, file = is_embedded(url), file_of(url)
     if is_file and not file.exists():
-        raise Busy("the database's file is gone: restore a backup")
+        raise Busy(say("refused.no_database_file"))
     with database(request).reading() as db:
         db.connection().execute(text("select 1"))
         at_head = is_at_head(db.connection())
         due = rebuilding.due_seasons(db) if at_head else []
     free = shutil.disk_usage(file.parent).free if is_file else DISK_LOW_BYTES
     if not at_head:
-        raise Busy("the database's schema is not the newest: run 'python -m api migrate'")
+        raise Busy(say("refused.old_schema"))
     if due:
-        raise Busy(f"{len(due)} seasons are still to be rebuilt: run 'python -m api migrate'")
+        raise Busy(say("refused.rebuild_due", count=len(due)))
     return Readiness(
         status="ready",
         schema_at_head=at_head,

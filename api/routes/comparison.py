@@ -32,7 +32,7 @@ def season_comparison(
 def season_plan(
     season_id: str, query: Annotated[PlanQuery, Query()], request: Request, read: Read
 ) -> Response:
-    """Plan which sessions of the reference rotor or visits would narrow the doubt most.
+    """Plan which sessions of the reference rotor or visits would narrow the uncertainty most.
 
     Each step is the best to add to those before it; a visit day of all teams stands beside them.
     """

@@ -28,7 +28,9 @@ from api.errors import (
     Stale,
     TooLarge,
     UnsupportedMedia,
+    title_of,
 )
+from api.messages import say
 from api.models.core.validation import nearest
 from api.strict_json import NotOurJson, read_json
 
@@ -50,10 +52,10 @@ class Problem(BaseModel):
 
 
 def _refusals(*kinds: type[ApiError]) -> dict[int | str, dict[str, Any]]:
-    """Return the OpenAPI answers of some refusals."""
+    """Return the OpenAPI answers of some refusals; the document speaks the default language."""
     return {
         kind.status: {
-            "description": f"{kind.title}. {kind.__doc__}",
+            "description": f"{title_of(kind.slug)}. {kind.__doc__}",
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
         for kind in kinds
@@ -93,7 +95,7 @@ async def _read(body: bytes) -> Any:
             return read_json(body)
         return await run_in_threadpool(read_json, body)
     except NotOurJson as error:
-        raise HTTPException(400, f"the body cannot be read: {error}") from error
+        raise HTTPException(400, say("refused.unreadable_body", why=str(error))) from error
 
 
 class StrictRoute(APIRoute):
@@ -134,11 +136,11 @@ def _parameters(dependant: Dependant) -> set[str]:
 def _unknown_parameters(unknown: list[str], known: set[str]) -> Invalid:
     errors = [
         FieldError(
-            "unknown_parameter", "is not a parameter of this", nearest(name, known), f"/{name}"
+            "unknown_parameter", say("fault.unknown_parameter"), nearest(name, known), f"/{name}"
         )
         for name in unknown
     ]
-    return Invalid(f"unknown query parameter: {', '.join(unknown)[:200]}", errors)
+    return Invalid(say("refused.unknown_parameters", names=", ".join(unknown)[:200]), errors)
 
 
 def private_json(answer: BaseModel) -> Response:

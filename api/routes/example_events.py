@@ -84,7 +84,7 @@ CHECK = {
     "inspector": None,
     "inspected_at": None,
 }
-DRIFT_WORDS = "The reference rotor moved by 2.1 % over its 5 runs; that is taken off."
+DRIFT_WORDS = "The reference rotor moved by 2.1 % over its 5 runs; results are corrected for that."
 RESULTS = {
     "event_id": EVT,
     "as_of": MOMENT,

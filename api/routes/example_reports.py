@@ -191,7 +191,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
             "residual_factor": 1.0,
             "estimated": False,
             "sentence_key": "model.fine",
-            "sentence": "The season's trials scatter as the stated doubts say (0.9 times).",
+            "sentence": "The season's trials scatter as their uncertainties say (0.9 times).",
         },
         "trials": 12,
         "not_shown": 0,
@@ -212,8 +212,8 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "doubt_before_pct": 17.0,
                 "doubt_after_pct": 14.0,
                 "sentence_key": "plan.reference",
-                "sentence": "A session of the reference rotor at Hall fan, setting 2: the doubt "
-                "between two teams falls from 17 to 14 %.",
+                "sentence": "A session of the reference rotor at Hall fan, setting 2: the "
+                "uncertainty between two teams falls from 17 to 14 %.",
             }
         ],
         "visit_day": None,
@@ -277,7 +277,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
         "mean_ln_bias": 0.05,
         "reason": None,
         "sentence_key": "review.coverage",
-        "sentence": "5 of 6 results lay within their 80 % range; with many results four of five "
+        "sentence": "5 of 6 results were within their 80 % range; with many results four of five "
         "should.",
     },
 }

@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from api.deps import Read, ReadLead, WriteLead, as_file, database
 from api.errors import UnsupportedMedia
+from api.messages import say
 from api.models.registry.seasons import SeasonRead
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
@@ -64,7 +65,7 @@ def export_organisation(organisation_id: str, request: Request, read: Read) -> R
 def import_season(request: Request, write: WriteLead) -> Response:
     """Store an exported season in an empty programme, if its numbers come out the same there."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != ZIP:
-        raise UnsupportedMedia(f"send the file as {ZIP}")
+        raise UnsupportedMedia(say("refused.not_zip", media=ZIP))
 
     def store(db: Session, caller: Caller) -> Answered:
         done = exports.import_season(db, caller, write.body)

@@ -1,4 +1,4 @@
-"""Flags over HTTP: what the data checks doubt, and the answers."""
+"""Flags over HTTP: what the data checks ask, and the answers."""
 
 from typing import Annotated
 

@@ -13,6 +13,7 @@ from starlette.responses import Response
 
 from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
 from api.errors import FieldError, Invalid, UnsupportedMedia
+from api.messages import say
 from api.models.imports.imports import ImportQuery, ImportRead, ImportTried, Undoing
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
@@ -101,7 +102,7 @@ async def read_sent(request: Request) -> ImportBody:
         return ImportBody(body=await _file(request))
     if kind == "application/json":
         return ImportBody(body=await request.body(), is_json=True)
-    raise UnsupportedMedia(f"send {', '.join(SHEETS)}, application/json or a file in a form")
+    raise UnsupportedMedia(say("import_refused.media_type", sheets=", ".join(SHEETS)))
 
 
 def _media_type(header: str) -> str:
@@ -115,7 +116,7 @@ async def _file(request: Request) -> bytes:
     async with request.form(max_files=1, max_fields=4) as form:
         file = form.get("file")
         if not isinstance(file, UploadFile):
-            words = "the form must hold one file under the name 'file'"
+            words = say("import_refused.no_file")
             raise Invalid(words, [FieldError("missing", words, pointer="/file")])
         return await file.read()
 

@@ -13,6 +13,7 @@ from starlette.responses import Response
 
 from api.deps import Read, as_file, database
 from api.errors import NotAcceptable
+from api.messages import say
 from api.models.imports.trial_files import TrialFileQuery
 from api.models.registry.equipment_list import EquipmentList, EquipmentListQuery
 from api.models.reporting.team_sheet import EventSheetRead, SheetQuery, TeamSheet
@@ -74,7 +75,7 @@ RESPONSES = _as(SeasonReport)
 def season_report(
     season_id: str, query: Annotated[ReportQuery, Query()], request: Request, read: Read
 ) -> Response:
-    """Show the season so far, one organisation or one team of it, with doubt and counts."""
+    """Show the season so far, one organisation or one team of it, with uncertainty and counts."""
     with database(request).reading() as db:
         report = reports.season_report(
             db, read.caller, season_id, query.organisation_id, query.team_id
@@ -214,7 +215,7 @@ def _accepted(accept: str) -> str:
         for name, media in MEDIA.items():
             if kind in (media, media.split("/")[0] + "/*"):
                 return name
-    raise NotAcceptable(f"a report comes as {', '.join(MEDIA.values())}")
+    raise NotAcceptable(say("refused.report_formats", formats=", ".join(MEDIA.values())))
 
 
 def _wanted(accept: str) -> list[str]:

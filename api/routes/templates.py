@@ -35,7 +35,7 @@ def trials_csv(query: Annotated[FileQuery, Query()], read: Read) -> Response:
 @router.get("/rule-set.json", response_model=RuleSet, responses=LIST)
 def rule_set_example(read: Read) -> Response:
     """Give a rule set of an invented region, to change into an event's own."""
-    return JSONResponse(rule_sets.EXAMPLE)
+    return JSONResponse(rule_sets.example())
 
 
 @router.get(

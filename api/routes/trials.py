@@ -12,6 +12,7 @@ from starlette.responses import Response
 from api.bodies import SERIES_BYTES
 from api.deps import Change, Prepared, Read, Write, Writing, run_together, turns
 from api.errors import ApiError, UnsupportedMedia
+from api.messages import say
 from api.models.core.pages import Page
 from api.models.trials.trials import (
     Correction,
@@ -125,7 +126,7 @@ async def read_series(request: Request) -> bytes:
     """Return a logger's file; only text is taken."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in ("text/csv", "text/plain", "text/tab-separated-values"):
-        raise UnsupportedMedia("send the logger's file as text/csv")
+        raise UnsupportedMedia(say("refused.not_series"))
     return await request.body()
 
 

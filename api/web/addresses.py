@@ -9,6 +9,7 @@ from api.web.views import (
     event_runs,
     events,
     imports,
+    language,
     questions,
     reference,
     schools,
@@ -28,6 +29,7 @@ PAGES = tuple(
     module.router
     for module in (
         sign_in,
+        language,
         reference,
         things,
         trial_form,

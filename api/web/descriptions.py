@@ -6,6 +6,8 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
+from api.messages import has_key, say
+from api.messages.numbers import localised
 from api.models.core.audit import AuditRead, HistoryQuery
 from api.models.core.shapes import Stored
 from api.models.registry.sessions import BenchSession
@@ -13,7 +15,6 @@ from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
 from api.services.core import history
 from api.web.forms import stem, unit_of
-from api.web.messages import knows, say
 from api.web.visitors import Visit
 
 Facts = list[tuple[str, str]]
@@ -34,7 +35,7 @@ def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
     return {
         "at": entry.created_at,
         "who": entry.key_label,
-        "what": say(action) if knows(action) else entry.action,
+        "what": say(action) if has_key(action) else entry.action,
         "why": entry.reason or "",
         "changes": [
             say("history.moved", name=name_of(name), before=_short(pair, 0),
@@ -46,9 +47,9 @@ def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
 
 def name_of(field: str, *, unit: bool = True) -> str:
     """Return what a field is called on pages, with its unit where that is wanted."""
-    key = f"field.{field}" if knows(f"field.{field}") else f"field.{stem(field)}"
+    key = f"field.{field}" if has_key(f"field.{field}") else f"field.{stem(field)}"
     measured = unit_of(field) if unit else ""
-    called = say(key) if knows(key) else field.replace("_", " ")
+    called = say(key) if has_key(key) else field.replace("_", " ")
     return f"{called} ({measured})" if measured else called
 
 
@@ -59,7 +60,7 @@ def with_unit(field: str, value: Any) -> str:
     ('4.2 m/s', '12°', 'record')
     """
     unit = unit_of(field)
-    text = f"{value:g}" if isinstance(value, float) else str(value)
+    text = localised(value, "g") if isinstance(value, float) else str(value)
     return f"{text}{'' if unit in ('', '°') else ' '}{unit}"
 
 
@@ -83,7 +84,7 @@ def run_in_words(run: Any) -> str:
         (run.voltage_v, "V"), (run.current_a, "A"), (run.rotor_speed_rpm, "1/min"),
         (run.wind_speed_m_s, "m/s"), (run.duration_s, "s"),
     ]  # fmt: skip
-    readings = [f"{value:g} {unit}" for value, unit in parts if value is not None]
+    readings = [f"{localised(value, 'g')} {unit}" for value, unit in parts if value is not None]
     if run.series_voltage_v:
         readings.append(say("trial.series", count=len(run.series_voltage_v)))
     return ", ".join(readings)
@@ -100,19 +101,19 @@ def how_sure(trial: TrialRead) -> Facts:
     """Return what stands behind a trial's figure."""
     found = trial.result
     numbers = [
-        ("wind", found.wind_speed_m_s, "{:.2f} m/s"),
-        ("air_density", found.air_density_kg_m3, "{:.3f} kg/m³"),
-        ("wind_power", found.wind_power_w, "{:.2f} W"),
-        ("coefficient", found.power_coefficient, "{:.3f}"),
-        ("tip_speed_ratio", found.tip_speed_ratio, "{:.1f}"),
-        ("exponent", found.wind_exponent, "{:.2f}"),
-        ("u_own", found.u_own, "± {:.0%}"),
-        ("u_bench", found.u_bench, "± {:.0%}"),
-        ("u_total", found.u_total, "± {:.0%}"),
+        ("wind", found.wind_speed_m_s, ".2f", "{} m/s"),
+        ("air_density", found.air_density_kg_m3, ".3f", "{} kg/m³"),
+        ("wind_power", found.wind_power_w, ".2f", "{} W"),
+        ("coefficient", found.power_coefficient, ".3f", "{}"),
+        ("tip_speed_ratio", found.tip_speed_ratio, ".1f", "{}"),
+        ("exponent", found.wind_exponent, ".2f", "{}"),
+        ("u_own", found.u_own, ".0%", "± {}"),
+        ("u_bench", found.u_bench, ".0%", "± {}"),
+        ("u_total", found.u_total, ".0%", "± {}"),
     ]
     return [
-        (say(f"trial.{key}"), form.format(value))
-        for key, value, form in numbers
+        (say(f"trial.{key}"), form.format(localised(value, spec)))
+        for key, value, spec, form in numbers
         if value is not None
     ]
 

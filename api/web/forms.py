@@ -12,12 +12,12 @@ from typing import Any, Literal, TypeVar
 from pydantic import ValidationError
 
 from api.errors import ApiError, FieldError
+from api.messages import has_key, say
 from api.models.core.shapes import Input
 from api.models.core.units import Unit, quantity
 from api.models.core.validation import LIMITS, invalid
 from api.services.imports.cells import NotAValue, read_cell, read_number
 from api.services.imports.separators import ONE_OF, clear
-from api.web.messages import knows, say
 
 Kind = Literal[
     "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
@@ -28,6 +28,35 @@ Choices = Sequence[tuple[str, str]]
 
 #: How the name of a field of one run begins: run_2_voltage_v.
 OF_RUN = re.compile(r"^run_[0-9]+_")
+
+
+class Labelled(Sequence[tuple[str, str]]):
+    """Choices that are always the same, each with its message of a group of the catalogue.
+
+    A label is looked up whenever it is read, since each request has a language of its own.
+    """
+
+    def __init__(self, group: str, values: Sequence[str]) -> None:
+        self._group, self._values = group, values
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __getitem__(self, at: Any) -> Any:
+        """Return one choice, or several for a slice."""
+        if isinstance(at, slice):
+            return Labelled(self._group, self._values[at])
+        value = self._values[at]
+        return value, say(f"{self._group}.{value}")
+
+
+def labelled(group: str, *values: str) -> Labelled:
+    """Return choices that are always the same, in words of the catalogue.
+
+    >>> list(labelled("condition", "good", "worn"))
+    [('good', 'good'), ('worn', 'worn')]
+    """
+    return Labelled(group, values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +76,7 @@ class Field:
         reading = re.fullmatch("voltage_([0-9]+)", own)
         if reading:
             return say("field.voltage", number=reading[1])
-        name = own if knows(f"field.{own}") else stem(own)
+        name = own if has_key(f"field.{own}") else stem(own)
         unit = unit_of(own) if self.kind in ("number", "numbers") else ""
         return say(f"field.{name}") + (f" ({unit})" if unit else "")
 
@@ -74,7 +103,7 @@ class Field:
         """Return what helps to answer, if anything does."""
         own = OF_RUN.sub("", self.name)
         keys = (f"hint.{own}", f"hint.{stem(own)}")
-        return next((say(key) for key in keys if knows(key)), "")
+        return next((say(key) for key in keys if has_key(key)), "")
 
     def offering(self, choices: Choices) -> "Field":
         """Return the field with what may be chosen."""

@@ -13,10 +13,12 @@ from zoneinfo import ZoneInfo
 from jinja2 import Environment
 from starlette.responses import HTMLResponse, Response
 
+from api.messages import current_language, has_key, say
+from api.messages.languages import other_languages
+from api.messages.numbers import localised
 from api.services.core.markup import templates_in
 from api.services.reporting.documents import page, words
 from api.services.season import counting
-from api.web.messages import knows, say
 from api.web.visitors import Visit
 
 FOLDER = Path(__file__).parent / "templates"
@@ -38,12 +40,19 @@ def _environment() -> Environment:
         "script_path": asset_path("page.js"),
         "bench_script_path": asset_path("bench.js"),
         "say": say,
-        "knows": knows,
+        "has_key": has_key,
         "kind_of": page.kind_of,
         "left_out_of": counting.left_out,
+        "current_language": current_language,
+        "other_languages": other_languages,
         "form_key": lambda: secrets.token_urlsafe(18),
     }
-    made.filters |= {"day": words.day, "moment": moment, "milliwatts": words.milliwatts}
+    made.filters |= {
+        "day": words.day,
+        "moment": moment,
+        "milliwatts": words.milliwatts,
+        "number": localised,
+    }
     return made
 
 

@@ -8,11 +8,11 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.errors import ApiError, Conflict, FieldError, NotFound, NotPermitted
+from api.messages import say
 from api.models.core.shapes import Input
 from api.services.core.scope import Caller
 from api.web import forms
 from api.web.forms import Filled
-from api.web.messages import say
 from api.web.visitors import Post
 
 Shape = TypeVar("Shape", bound=Input)
@@ -20,7 +20,12 @@ Shape = TypeVar("Shape", bound=Input)
 
 #: What a thing is known by: what is stored twice stands there.
 NAMES = ("name", "tag", "started_at")
-TAKEN = say("form.taken")
+
+
+def taken(field: str) -> Conflict:
+    """Return the refusal of a thing that is stored already under what was typed into a field."""
+    words = say("form.taken")
+    return Conflict(words, [FieldError("taken", words, pointer=f"/{field}")])
 
 
 class Unready(Exception):
@@ -55,5 +60,5 @@ def tried(
         filled.blame(refusal)
     except IntegrityError:  # of two who enter the same name at once, too
         named = next((each.name for each in filled.fields if each.name in NAMES), "")
-        filled.blame(Conflict(TAKEN, [FieldError("taken", TAKEN, pointer=f"/{named}")]))
+        filled.blame(taken(named))
     return None

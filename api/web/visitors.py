@@ -23,6 +23,7 @@ from api.bodies import received
 from api.db import Database
 from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
+from api.messages import say
 from api.services.access import web_sessions
 from api.services.access.idempotency import Answered, claim, given_under, store_answer
 from api.services.core.scope import Caller
@@ -84,7 +85,7 @@ def visit(request: Request) -> Visit:
     """Return who visits, or refuse."""
     secret, now = secret_of(request), datetime.now(UTC)
     if not secret:
-        raise NotSignedIn(web_sessions.ENDED)
+        raise NotSignedIn(say("refused.no_web_session"))
     opened: Database = database(request)
     with opened.reading() as db:
         caller, row = web_sessions.find(db, secret, now)
@@ -115,11 +116,11 @@ def require_same_origin(request: Request) -> None:
     site = request.headers.get("sec-fetch-site")
     if site is not None:
         if site not in ("same-origin", "none"):
-            raise NotPermitted("this came from another site's page, so nothing was done")
+            raise NotPermitted(say("refused.other_site"))
         return
     named = request.headers.get("origin") or request.headers.get("referer") or ""
     if urlsplit(named).netloc != request.headers.get("host"):
-        raise NotPermitted("the browser does not say which page this came from: nothing was done")
+        raise NotPermitted(say("refused.unknown_page"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +228,7 @@ async def _posted(request: Request, found: Visit) -> AsyncIterator[Post]:
 async def receive(request: Request, found: Annotated[Visit, Depends(visit)]) -> AsyncIterator[Post]:
     """Give a coach or lead what a form sent, before it is its turn to write."""
     if not found.may_write:
-        raise NotPermitted("a reader's key cannot write")
+        raise NotPermitted(say("refused.reader"))
     async with _read(request, found) as posted:
         yield posted
 
@@ -249,7 +250,7 @@ async def take_own_turn(
 async def post(request: Request, found: Annotated[Visit, Depends(visit)]) -> AsyncIterator[Post]:
     """Give a coach or lead what a form sent."""
     if not found.may_write:
-        raise NotPermitted("a reader's key cannot write")
+        raise NotPermitted(say("refused.reader"))
     async with _posted(request, found) as posted:
         yield posted
 
@@ -259,7 +260,7 @@ async def post_lead(
 ) -> AsyncIterator[Post]:
     """Give a lead what a form sent."""
     if not found.is_lead:
-        raise NotPermitted("this needs a lead's key")
+        raise NotPermitted(say("refused.needs_lead"))
     async with _posted(request, found) as posted:
         yield posted
 

@@ -90,8 +90,8 @@ def test_series_without_readings_are_refused(series_v):
 )
 def test_meter_limits_are_read_as_rectangular(reading, percent, digits, resolution, half_width):
     # divisor √3: JCGM 100 4.3.7, and GTC type_b.uniform, computed (check D19)
-    doubt = meter_standard_uncertainty(reading, percent, digits, resolution)
-    assert doubt * ROOT3 == pytest.approx(half_width, abs=5e-6 * max(1, reading))
+    uncertainty = meter_standard_uncertainty(reading, percent, digits, resolution)
+    assert uncertainty * ROOT3 == pytest.approx(half_width, abs=5e-6 * max(1, reading))
 
 
 @pytest.mark.parametrize(
@@ -102,8 +102,8 @@ def test_meter_limits_are_read_as_rectangular(reading, percent, digits, resoluti
 )  # fmt: skip
 def test_a_coarse_range_costs_the_last_digit(reading_v, range_v, expected_pct):
     resolution = meter_resolution(range_v, 1999)
-    doubt = meter_standard_uncertainty(reading_v, 0.5, 2, resolution) / reading_v
-    assert 100 * doubt == pytest.approx(expected_pct, rel=0.04)
+    uncertainty = meter_standard_uncertainty(reading_v, 0.5, 2, resolution) / reading_v
+    assert 100 * uncertainty == pytest.approx(expected_pct, rel=0.04)
 
 
 def test_a_colour_code_is_known_to_its_tolerance():

@@ -14,6 +14,7 @@ from analysis.generator import (
     fit_spin_test,
     mismatch,
     parabola_top,
+    rotor_speed_from_voltage,
 )
 
 LOADS = np.array([5.0, 10.0, 15.0, 22.0, 33.0, 47.0])
@@ -52,7 +53,7 @@ def test_near_stall_the_tested_loads_count():
     power = 0.05 * np.exp(-1.2 * ln**2)  # far steeper than any source: the rotor stalls below
     sweep = fit_load_sweep(loads, np.sqrt(power * loads))
     assert not sweep.valid
-    assert "no line" in sweep.reason
+    assert sweep.reason == "no_line_near_stall"
     # ln P is a parabola of ln R by construction: the local fit finds its top exactly
     assert sweep.matched_load_ohm == pytest.approx(30, rel=1e-6)
     assert sweep.max_power_w == pytest.approx(0.05, rel=1e-6)
@@ -95,3 +96,26 @@ class TestParabola:
     )  # fmt: skip
     def test_no_top_between(self, y):
         assert parabola_top(np.array([0.0, 1.0, 2.0]), np.array(y)) is None
+
+
+def test_an_ideal_generator_turns_at_its_speed_constant():
+    # Kv 5700 (1/min)/V at 11.1 V: 63 270 1/min, maker's rule (check D6); k = 60/(2π Kv) (check D5)
+    speed = rotor_speed_from_voltage(
+        11.1, 1e9, 60 / (2 * 3.141592653589793 * 5700), 0.0, brush_drop_v=0.0
+    )
+    assert speed == pytest.approx(63_270, rel=1e-6)
+
+
+def test_a_loaded_generator_turns_faster_than_its_volts_tell():
+    # driven at 1200 1/min: k = 0.02995 V·s/rad gives 3.764 V; less 0.115 V at the brushes and what
+    # 8.36 Ω lose into 22 Ω, worked by hand
+    volts = (0.02995 * 1200 * 3.141592653589793 / 30 - 0.115) * 22 / (22 + 8.36)
+    speed = rotor_speed_from_voltage(volts, 22.0, 0.02995, 8.36, brush_drop_v=0.115)
+    assert speed == pytest.approx(1200, rel=1e-9)
+
+
+def test_a_gear_slows_the_rotor_down():
+    direct = rotor_speed_from_voltage(1.2, 30.0, 0.03, 8.0)
+    assert rotor_speed_from_voltage(1.2, 30.0, 0.03, 8.0, gear_ratio=4.0) == pytest.approx(
+        direct / 4
+    )

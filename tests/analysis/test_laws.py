@@ -1,4 +1,4 @@
-"""Laws that hold for any number: units, order, anchors, and doubt that only grows with doubt."""
+"""Laws that hold for any number: units, order, anchors, and uncertainty that only grows."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Wind power, equivalent speed, blockage and the doubt of wind meters."""
+"""Wind power, equivalent speed, blockage and the uncertainty of wind meters."""
 
 import math
 
@@ -143,10 +143,10 @@ def test_blockage(thrust_coefficient, area_ratio, expected):
      ("spec_sheet", 0.1443), ("", 0.046)],
 )  # fmt: skip
 def test_wind_meters_at_four_metres_a_second(kind, expected):
-    doubt = calibration_uncertainty(np.array([kind]), np.array([4.0]), np.array([1.225]))
-    assert doubt[0] == pytest.approx(expected, abs=5e-4)
+    uncertainty = calibration_uncertainty(np.array([kind]), np.array([4.0]), np.array([1.225]))
+    assert uncertainty[0] == pytest.approx(expected, abs=5e-4)
 
 
 def test_more_points_leave_less_doubt():
-    doubt = profile_uncertainty(np.array([1.0, 4.0, 5.0, 11.0, 12.0, 30.0]))
-    assert doubt.tolist() == [0.08, 0.08, 0.03, 0.03, 0.015, 0.015]
+    uncertainty = profile_uncertainty(np.array([1.0, 4.0, 5.0, 11.0, 12.0, 30.0]))
+    assert uncertainty.tolist() == [0.08, 0.08, 0.03, 0.03, 0.015, 0.015]

@@ -1,4 +1,4 @@
-"""How many labelled mistakes of invented seasons are caught, and how many clean trials are doubted.
+"""How many labelled mistakes of invented seasons are caught, and how many clean trials are suspect.
 
 Usage: python -m tests.bench.data_checks [SEEDS]
 
@@ -93,7 +93,7 @@ def main(arguments: list[str]) -> None:
 
 
 def inspect(season: Season) -> dict:
-    """Return what was made, refused, caught and doubted in a season."""
+    """Return what was made, refused, caught and suspect in a season."""
     kept, gone = [], []
     for number, (session, trial) in enumerate(season.trials):
         (gone if _is_refused(trial) else kept).append((number, session, trial))

@@ -7,7 +7,7 @@ took longer than a second, or the memory rose by 100 MB or more.
 import tempfile
 from pathlib import Path
 
-from tests.api.core.test_hostile import BODIES
+from tests.support.hostile_bodies import BODIES
 from tests.support.hostile_files import CSV, FILES, TOO_LARGE, body_of
 from tests.support.hostile_run import Reply, Visit, visiting
 

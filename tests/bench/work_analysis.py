@@ -20,7 +20,7 @@ MOST_FOR_PANDAS = 200_000  # of more, one round is enough to tell a factor of fi
 
 
 def ours(trials: dict, runs: dict) -> list[tuple]:
-    """Return each team's current build with its doubt, its best trial and its slope."""
+    """Return each team's current build with its uncertainty, its best trial and its slope."""
     teams = summarise_teams(trials, power_results(trials, runs))
     builds, sessions = teams.builds, teams.sessions
     newest = builds.figures.normalised_power_w[builds.order[builds.ends - 1]]

@@ -21,7 +21,7 @@ SET_FROM = 1_000_000  # trials: the goal is of a country
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield one solution with its doubts beside `lsqr`, and the fit of a region with its pairs'."""
+    """Yield one solution with its uncertainties beside `lsqr`, and a region's fit with pairs."""
     trials, _ = SCALES[scale]
     season = invented(trials // TRIALS_OF_A_BUILD, trials)
     model, matrix, right = written_out(season)

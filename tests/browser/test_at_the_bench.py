@@ -24,7 +24,7 @@ class TestAtTheBench:
         assert "47.8 mW" in text
         assert re.search(r"would be \d+ mW \(\d+ to \d+\)", text)
         assert "cube rule" in text
-        phone.get_by_role("link", name="Next run").click()
+        phone.get_by_role("link", name="Next trial").click()
         assert phone.get_by_label("Session").input_value() == world.larch.session_id
         assert phone.get_by_label("Build").input_value() == world.larch.build_id
         assert phone.get_by_label("Load resistor").input_value() == "30.1"

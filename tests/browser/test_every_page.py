@@ -3,8 +3,8 @@
 from axe_playwright_python.base import AXE_SCRIPT
 
 from tests.support.browsers import LAPTOP, PHONE, sign_in, visiting
+from tests.support.page_routes import ROUTES
 from tests.support.page_table import TABLE
-from tests.web.test_who_sees_pages import ROUTES
 
 MOST_BYTES = 100 * 1024  # of a page without its plots
 #: What a page says is the same in both schemes; its colours and sizes are not.

@@ -14,20 +14,20 @@ class TestFromASpreadsheet:
         before = trials_of(world)
         phone.goto("/imports")
         phone.get_by_label("Or paste cells").fill(CSV.replace(";", "\t"))
-        phone.get_by_role("button", name="Look at it").click()
-        expect(phone.get_by_role("alert")).to_contain_text("Nothing is stored yet")
+        phone.get_by_role("button", name="Check it").click()
+        expect(phone.get_by_role("alert")).to_contain_text("Nothing is saved yet")
         row = phone.locator("tr.error")
         expect(row).to_contain_text("Row 3")
         expect(row).to_contain_text("voltage_v")
         assert row.get_by_label("Row 3, voltage_v").input_value() == "1,l9"
         phone.get_by_label("Row 3, voltage_v").fill("1,19")
-        phone.get_by_role("button", name="Look again").click()
+        phone.get_by_role("button", name="Check again").click()
         expect(phone.locator(".callout").first).to_contain_text("New rows: 2")
         assert trials_of(world) == before
         looked = phone.get_by_label("I have checked what looks odd")
         if looked.count():
             looked.check()
-        phone.get_by_role("button", name="Store it").click()
+        phone.get_by_role("button", name="Save it").click()
         expect(phone.locator(".callout")).to_contain_text("New rows: 2")
         assert trials_of(world) == before + 2
         phone.get_by_text("Undo this import").first.click()
@@ -41,7 +41,7 @@ class TestFromASpreadsheet:
         file.write_text(CSV.replace("1,l9", "1,19"))
         phone.goto("/imports")
         phone.get_by_label("File").set_input_files(file)
-        phone.get_by_role("button", name="Look at it").click()
+        phone.get_by_role("button", name="Check it").click()
         expect(phone.locator(".callout").first).to_contain_text("New rows: 2")
         expect(phone.locator("dl.facts").first).to_contain_text("semicolon")
 
@@ -133,7 +133,7 @@ class TestWithoutAScript:
             expect(page.locator(".verdict")).to_contain_text("Saved")
             page.goto("/imports")
             page.get_by_label("Or paste cells").fill(CSV)
-            page.get_by_role("button", name="Look at it").click()
+            page.get_by_role("button", name="Check it").click()
             expect(page.locator("tr.error")).to_contain_text("Row 3")
 
 

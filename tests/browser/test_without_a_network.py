@@ -143,7 +143,7 @@ class TestTheUnsentList:
         phone.context.set_offline(False)  # the page that stood in for /account loads again
         body = phone.get_by_role("status")
         expect(body).to_contain_text("Trials sent from this phone: 1", timeout=15_000)
-        expect(body).to_contain_text("waiting for your answer: 1")
+        expect(body).to_contain_text("needing your answer: 1")
         assert trials_of(world) == before + 1
 
     def test_a_page_goes_on_by_itself_when_the_service_is_back(self, phone, service):

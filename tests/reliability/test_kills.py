@@ -2,8 +2,8 @@
 
 import pytest
 
-from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.reliability.kills import run
+from tests.support.databases import ROLE, named_database, run_on_postgres
 
 
 @pytest.mark.parametrize("kind", ["sqlite", "postgresql"])

@@ -2,8 +2,8 @@
 
 import pytest
 
-from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.reliability import backups, clients
+from tests.support.databases import ROLE, named_database, run_on_postgres
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

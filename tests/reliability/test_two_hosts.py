@@ -7,8 +7,8 @@ import httpx
 import pytest
 from sqlalchemy import create_engine, text
 
-from tests.conftest import ROLE, named_database, run_on_postgres
 from tests.reliability.two_hosts import prepare, run, start
+from tests.support.databases import ROLE, named_database, run_on_postgres
 from tests.support.makers import created
 
 

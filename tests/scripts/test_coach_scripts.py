@@ -245,7 +245,7 @@ class TestCompareBeforeEvent:
         script, found = self.found(world)
         text = script.to_text(found, with_pairs=True)
         assert "Larch one        cannot be placed: no reference rotor" in text
-        assert "What would join the others" in text
+        assert "What would make all comparable" in text
         assert "Larch one        open" in text
 
     def test_once_the_reference_rotor_ran_at_both(self, world: World):
@@ -256,7 +256,7 @@ class TestCompareBeforeEvent:
         text = script.to_text(found, with_pairs=True)
         assert "2 teams can be placed" in text
         assert " mW " in text
-        assert "the doubt between two teams falls" in text
+        assert "the uncertainty between two teams falls" in text
 
     def test_an_event_that_is_not_there(self, world: World):
         from scripts.compare_before_event import Stop
@@ -319,7 +319,7 @@ class TestCheckData:
         text = to_text(rows)
         assert text.startswith("2 need an answer and are not counted yet;")
         assert "Larch school" in text
-        assert "Larch one, build 1, 05 March 2026, mph: 9.4 m/s at this bench?" in text
+        assert "Larch one, build 1, 5 March 2026, mph: 9.4 m/s at this bench?" in text
         assert "Accept 4.20 m/s" in text
         table = list(csv.DictReader(io.StringIO(to_csv(rows))))
         mine = [row for row in table if row["organisation"] == "Larch school"]

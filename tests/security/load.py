@@ -14,11 +14,11 @@ from pathlib import Path
 import httpx
 import openpyxl
 
-from tests.api.access.test_limits import wrong
 from tests.bench.filled import season_url
-from tests.security.test_cost_growth import unknown_fields
 from tests.support.hostile_run import visiting
 from tests.support.service import FreshService
+from tests.support.unknown_fields import unknown_fields
+from tests.support.wrong_keys import wrong
 
 BODY_BYTES = 19_800_000
 JSON = {"Content-Type": "application/json"}

@@ -8,8 +8,8 @@ import pytest
 from api import bodies
 from api.bodies import ONE_THING_BYTES, BodyRoom
 from api.errors import Busy
-from tests.api.access.test_limits import wrong
 from tests.support.makers import World
+from tests.support.wrong_keys import wrong
 
 
 class Receiving:

@@ -8,6 +8,7 @@ import openpyxl
 import pytest
 
 from tests.support.makers import World, trial_payload
+from tests.support.unknown_fields import HEADER, trial, unknown_fields
 
 #: Times are measured as the least of some tries, since other work on the machine only adds.
 TRIES = 2
@@ -25,14 +26,6 @@ def least_seconds(work):
     return min(times)
 
 
-def unknown_fields(count):
-    return trial() | {f"field_{at}": at for at in range(count)}
-
-
-def trial():
-    return {"load_ohm": 30.1, "load_connected": True, "runs": [{"voltage_v": 1.2}]}
-
-
 def as_json(body):
     return "application/json", json.dumps(body).encode()
 
@@ -40,8 +33,6 @@ def as_json(body):
 def as_csv(text):
     return "text/csv", text.encode()
 
-
-HEADER = "team;build;load_ohm;load_connected;voltage_v;adult_present\n"
 
 #: For each way to be refused: where it is sent, and a body by its size.
 WAYS = {

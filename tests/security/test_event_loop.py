@@ -10,8 +10,8 @@ import anyio
 import pytest
 
 from api.__main__ import TURN_S
-from tests.security.test_cost_growth import HEADER, unknown_fields
 from tests.support.makers import World, trial_payload
+from tests.support.unknown_fields import HEADER, unknown_fields
 
 MOST_HELD_S = 0.1
 TRIES = 8

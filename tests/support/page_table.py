@@ -42,6 +42,7 @@ OPEN = (
     "sign_in_form",
     "sign_in",
     "privacy",
+    "choose_language",
     "asset",
     "service_worker",
     "offline",

@@ -3,9 +3,8 @@
 import pytest
 from fastapi.testclient import TestClient
 
+from tests.support.databases import HERE
 from tests.support.makers import Signed
-
-HERE = "https://gustbook.test"
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ from html import escape
 import pytest
 
 from tests.support.makers import created, loan_payload, rule_set, trial_payload
+from tests.support.page_routes import ROUTES
 from tests.support.page_table import TABLE
-from tests.web.test_who_sees_pages import ROUTES
 
 SCRIPT = "<script>alert(1)</script>"
 #: Breaks out of text, of an attribute in either quote, of a comment, and of a template.

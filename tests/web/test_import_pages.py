@@ -6,9 +6,9 @@ import re
 import openpyxl
 import pytest
 
-from tests.api.imports.test_workbooks import trial as row_of
-from tests.api.imports.test_workbooks import workbook
 from tests.support.sheets import ROW, sheet, stored, three_runs
+from tests.support.workbooks import trial as row_of
+from tests.support.workbooks import workbook
 
 ODD = sheet(
     *three_runs("r1"), ROW.format(ref="r2", volts="1.20"), ROW.format(ref="r2", volts="1.9")
@@ -75,7 +75,7 @@ class TestRefused:
         page = look(coach, cells)
         assert page.status_code == 422
         assert says in page.text
-        assert "Nothing is stored yet" in page.text
+        assert "Nothing is saved yet" in page.text
         if cells.strip():
             assert cells.split("\n", maxsplit=1)[0].replace('"', "&#34;") in page.text
 
@@ -135,7 +135,7 @@ class TestRefused:
         )
         page = coach.post(f"{place}/undo", data={"reason": "wrong file"})
         assert page.status_code == 422
-        assert "were corrected, withdrawn or answered for since" in page.text
+        assert "corrected, withdrawn or answered for since" in page.text
 
 
 class TestTaken:

@@ -9,7 +9,7 @@ from api.models.access.keys import KeyUpdate
 from api.models.access.web_sessions import WebSession
 from api.services.access import keys, web_sessions
 from api.web.visitors import local_path
-from tests.web.conftest import HERE
+from tests.support.databases import HERE
 
 
 def sessions_of(client):

@@ -14,16 +14,11 @@ from api.services.core.scope import Caller
 from api.services.reporting import shares
 from api.web.addresses import FILE_PAGES, PAGES
 from api.web.visitors import COOKIE
-from tests.api.core.test_scope import assert_tells_nothing_of, ids_of, nowhere
-from tests.conftest import make_lead_key
+from tests.support.databases import make_lead_key
+from tests.support.operations import assert_tells_nothing_of, ids_of, nowhere
+from tests.support.page_routes import ROUTES
 from tests.support.page_table import OPEN, TABLE
 
-ROUTES = {
-    route.name: (method, route.path)
-    for router in (*FILE_PAGES, *PAGES)
-    for route in router.routes
-    for method in route.methods
-}
 GUARDED = [name for name in ROUTES if name not in OPEN]
 CSV = (
     "team,build,bench,session_started_at,client_ref,load_ohm,load_connected,voltage_v,"

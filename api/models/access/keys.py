@@ -4,10 +4,10 @@ from datetime import datetime
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String
 
+from api.models.core.faults import fault
 from api.models.core.fields import Label, Moment
 from api.models.core.ids import OrganisationId
 from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
@@ -59,9 +59,7 @@ class KeyCreate(KeyFacts, Input):
     def reaches_something(self) -> "KeyCreate":
         """Refuse a coach or reader who could see nothing."""
         if self.role != "lead" and not self.organisation_ids:
-            raise PydanticCustomError(
-                "organisations_missing", "a coach or reader needs organisation_ids"
-            )
+            raise fault("organisations_missing", "fault.organisations_missing")
         return self
 
 

@@ -12,7 +12,8 @@ from typing import Annotated, Any, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field, StringConstraints
-from pydantic_core import PydanticCustomError
+
+from api.models.core.faults import fault
 
 # --- text -----------------------------------------------------------------------------------
 
@@ -26,11 +27,7 @@ def _storable(text: str, allowed: str = "") -> str:
         category = unicodedata.category(character)
         is_none = ord(character) & 0xFFFE == 0xFFFE  # no character, and no file holds it
         if (category in ("Cc", "Cs") and character not in allowed) or character in BIDI or is_none:
-            raise PydanticCustomError(
-                "control_character",
-                "has a character that cannot be shown (U+{code})",
-                {"code": f"{ord(character):04X}"},
-            )
+            raise fault("control_character", "fault.control_character", sign=ord(character))
     return unicodedata.normalize("NFC", text)
 
 
@@ -45,11 +42,7 @@ def _visible(text: str) -> str:
     for character in text:
         is_unseen = unicodedata.category(character) == "Cf" and character not in JOINERS
         if is_unseen or character in FILLERS:
-            raise PydanticCustomError(
-                "invisible_character",
-                "has a character that nobody sees (U+{code})",
-                {"code": f"{ord(character):04X}"},
-            )
+            raise fault("invisible_character", "fault.invisible_character", sign=ord(character))
     return " ".join(text.split())
 
 
@@ -72,13 +65,13 @@ DEEPEST = 12
 def _plain_data(data: Any, depth: int = 0) -> Any:
     """Refuse text that cannot be stored, and endless nesting, anywhere inside free JSON."""
     if depth > DEEPEST:
-        raise PydanticCustomError("too_deep", "is nested too deeply")
+        raise fault("too_deep", "fault.too_deep")
     if isinstance(data, dict):
         return {_storable(key): _plain_data(value, depth + 1) for key, value in data.items()}
     if isinstance(data, list):
         return [_plain_data(value, depth + 1) for value in data]
     if isinstance(data, int | float) and not abs(data) <= 2**53:
-        raise PydanticCustomError("too_large", "holds a number too large to keep")
+        raise fault("too_large", "fault.too_large")
     return _storable(data, allowed="\n\r\t") if isinstance(data, str) else data
 
 
@@ -95,15 +88,13 @@ def _written_moment(typed: Any) -> Any:
     """Refuse numbers and naive times before they are read as something else."""
     if isinstance(typed, datetime) or (isinstance(typed, str) and _RFC3339.fullmatch(typed)):
         return typed
-    raise PydanticCustomError(
-        "moment", "must be a date and time with its offset, such as 2026-03-05T14:30:00+01:00"
-    )
+    raise fault("moment", "fault.moment")
 
 
 def _written_date(typed: Any) -> Any:
     if isinstance(typed, date) or (isinstance(typed, str) and _DATE.fullmatch(typed)):
         return typed
-    raise PydanticCustomError("date_form", "must be a date written as 2026-03-05")
+    raise fault("date_form", "fault.date_form")
 
 
 def _in_our_century(moment: datetime) -> datetime:
@@ -113,13 +104,13 @@ def _in_our_century(moment: datetime) -> datetime:
     except OverflowError:
         stored = moment
     if not all(FIRST_YEAR < each.year < LAST_YEAR for each in (moment, stored)):
-        raise PydanticCustomError("moment_range", "must be between the years 2001 and 2099")
+        raise fault("moment_range", "fault.moment_range")
     return stored
 
 
 def _date_in_our_century(day: date) -> date:
     if not FIRST_YEAR < day.year < LAST_YEAR:
-        raise PydanticCustomError("moment_range", "must be between the years 2001 and 2099")
+        raise fault("moment_range", "fault.moment_range")
     return day
 
 
@@ -127,9 +118,7 @@ def _known_zone(name: str) -> str:
     try:
         return ZoneInfo(name).key
     except (OSError, ValueError, KeyError) as error:
-        raise PydanticCustomError(
-            "timezone", "is not a time zone's name, such as Europe/Dublin"
-        ) from error
+        raise fault("timezone", "fault.timezone") from error
 
 
 Moment: TypeAlias = Annotated[
@@ -168,10 +157,10 @@ WindSpeed: TypeAlias = Annotated[
     float, _number(0.3, 20, "m/s", "Wind speed at the rotor plane, rotor absent.")
 ]
 ReferenceWindSpeed: TypeAlias = Annotated[
-    float, _number(2, 10, "m/s", "Wind speed that powers are put on.")
+    float, _number(2, 10, "m/s", "Wind speed that powers are converted to.")
 ]
 AirDensity: TypeAlias = Annotated[
-    float, _number(0.7, 1.5, "kg/m³", "Air density that powers are put on.")
+    float, _number(0.7, 1.5, "kg/m³", "Air density that powers are converted to.")
 ]
 Minutes: TypeAlias = Annotated[float, _number(0, 240, "min", "Fan warm-up before the first run.")]
 RotorDiameter: TypeAlias = Annotated[

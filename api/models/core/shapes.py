@@ -7,11 +7,11 @@ from typing import Annotated, Any, ClassVar, Self, TypeVar
 
 from pydantic import BaseModel as PlainModel
 from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, create_model, model_validator
-from pydantic_core import PydanticCustomError
 from sqlalchemy import JSON, Index, text
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
+from api.models.core.faults import fault
 from api.models.core.units import Unit, quantity
 
 #: Beyond this no unit can be meant, and arithmetic would leave the floats.
@@ -91,9 +91,7 @@ def _to_si(data: dict[str, Any], fields: frozenset[str]) -> tuple[dict[str, Any]
             continue
         field, unit = spellings[name]
         if field in plain:
-            raise PydanticCustomError(
-                "twice", "gives {field} twice, in two units", {"field": field, "name": name}
-            )
+            raise fault("twice", "fault.two_units", field=field)
         value = plain.pop(name)
         plain[field] = _converted(value, unit)
         if value is not None:

@@ -8,6 +8,8 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
+from api.messages import say
+
 
 @dataclass(frozen=True, slots=True)
 class Unit:
@@ -104,7 +106,14 @@ def likely_units(field: str, typed: float, low: float, high: float) -> list[str]
     if measured is None:
         return []
     return [
-        f"{typed:g} {unit.symbol} = {unit.to_si(typed):.4g} {measured.symbol} ({name})"
+        say(
+            "fault.as_unit",
+            typed=typed,
+            unit=unit.symbol,
+            value=unit.to_si(typed),
+            own=measured.symbol,
+            field=name,
+        )
         for name, unit in measured.spellings().items()
         if low <= unit.to_si(typed) <= high
     ]

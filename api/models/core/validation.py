@@ -8,6 +8,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
 from api.errors import ApiError, FieldError, Invalid, Malformed, UnsupportedMedia
+from api.messages import say
 from api.models.core.shapes import LARGEST_TYPED, Input
 from api.models.core.units import likely_units, quantity
 
@@ -15,20 +16,34 @@ VALUE_SHOWN = 100
 #: Faults of one input that are put into words; of the rest only the number is reported.
 MOST_EXPLAINED = 100
 
-#: Code and words for the faults that occur; anything else keeps pydantic's own.
-WORDS = {
-    "missing": ("missing", "is needed and was not given"),
-    "extra_forbidden": ("unknown_field", "is not a field of this"),
-    "finite_number": ("not_finite", "must be a finite number"),
-    "float_type": ("wrong_type", "must be a number, not text or true/false"),
-    "int_type": ("wrong_type", "must be a whole number, without a decimal point"),
-    "int_from_float": ("wrong_type", "must be a whole number"),
-    "string_type": ("wrong_type", "must be text"),
-    "string_unicode": ("control_character", "has a character that cannot be stored"),
-    "model_attributes_type": ("wrong_type", "must be a group of named fields"),
-    "bool_type": ("wrong_type", "must be true or false"),
-    "bool_parsing": ("wrong_type", "must be true or false"),
-    "string_pattern_mismatch": ("malformed", "does not have the form that is needed here"),
+#: Codes for the faults that occur; each has a message of its name. Others keep pydantic's words.
+CODES = {
+    "missing": "missing",
+    "extra_forbidden": "unknown_field",
+    "finite_number": "not_finite",
+    "float_type": "wrong_type",
+    "int_type": "wrong_type",
+    "int_from_float": "wrong_type",
+    "string_type": "wrong_type",
+    "string_unicode": "control_character",
+    "model_attributes_type": "wrong_type",
+    "bool_type": "wrong_type",
+    "bool_parsing": "wrong_type",
+    "string_pattern_mismatch": "malformed",
+}
+#: Faults whose code is pydantic's own, and whose message has a name beside the fault's.
+PLAIN = frozenset(
+    {
+        "list_type", "tuple_type", "dict_type", "int_parsing", "float_parsing",
+        "date_from_datetime_parsing", "datetime_from_date_parsing", "datetime_parsing",
+    }
+)  # fmt: skip
+#: The limit that a length is held against.
+LENGTHS = {
+    "string_too_short": "min_length",
+    "string_too_long": "max_length",
+    "too_short": "min_length",
+    "too_long": "max_length",
 }
 
 
@@ -36,9 +51,9 @@ def explain(error: RequestValidationError) -> ApiError:
     """Return the refusal that a request's faults mean."""
     faults = error.errors()
     if any(fault["type"] == "json_invalid" for fault in faults):
-        return Malformed("the body is not JSON")
+        return Malformed(say("refused.not_json"))
     if isinstance(error.body, bytes):
-        return UnsupportedMedia("send the body as application/json")
+        return UnsupportedMedia(say("refused.send_json"))
     return refuse(faults, error.body, whole=lambda loc: tuple(loc[1:]))
 
 
@@ -50,10 +65,12 @@ def refuse(
 ) -> Invalid:
     """Return one refusal that counts all faults of an input and explains the first ones."""
     errors = [field_error(fault, whole(fault["loc"]), typed) for fault in faults[:most]]
-    first = errors[0]
-    where = f"{first.pointer or first.column} " if first.pointer or first.column else ""
-    more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
-    return Invalid(f"{where}{first.detail}{more}", errors, error_count=len(faults))
+    first, more = errors[0], len(faults) - 1
+    where = first.pointer or first.column
+    words = say("fault.at", place=where, words=first.detail) if where else first.detail
+    if more:
+        words = say("fault.and_more", words=words, count=more)
+    return Invalid(words, errors, error_count=len(faults))
 
 
 def invalid(
@@ -85,11 +102,27 @@ def field_error(
 
 def _words(fault: Any) -> tuple[str, str]:
     kind, context = fault["type"], fault.get("ctx", {})
-    if kind in WORDS:
-        return WORDS[kind]
+    if kind in CODES:
+        return CODES[kind], say(f"fault.{kind}")
     if "ge" in context or "le" in context:
         return "out_of_range", _between(_field(fault), context)
+    if kind in LENGTHS:
+        return kind, say(f"fault.{kind}", count=context[LENGTHS[kind]], **context)
+    if kind == "literal_error":
+        return kind, say("fault.literal_error", expected=_either(context["expected"]))
+    if kind in PLAIN:
+        return kind, say(f"fault.{kind}", **context)
     return kind, str(fault["msg"]).removeprefix("Value error, ").removeprefix("Input ")
+
+
+def _either(expected: str) -> str:
+    """Return the values that pydantic lists as those there are.
+
+    >>> _either("'record', 'pitch' or 'load'")
+    "'record', 'pitch' or 'load'"
+    """
+    *before, last = expected.rsplit(" or ", 1)
+    return say("fault.either", values=before[0], last=last) if before else last
 
 
 def _field(fault: Any) -> str:
@@ -100,12 +133,14 @@ def _field(fault: Any) -> str:
 def _between(field: str, context: dict[str, Any]) -> str:
     """Return the limits of a field in words; an error of pydantic names only the one passed."""
     measured = quantity(field)
-    unit = f" {measured.symbol}" if measured else ""
-    if field not in LIMITS:
-        side = f"at least {context['ge']:g}" if "ge" in context else f"at most {context['le']:g}"
-        return f"must be {side}{unit}"
-    low, high = LIMITS[field]
-    return f"must be between {low:g} and {high:g}{unit}"
+    unit = measured.symbol if measured else ""
+    of_unit = "_of_unit" if measured else ""
+    if field in LIMITS:
+        low, high = LIMITS[field]
+        return say(f"fault.between{of_unit}", low=low, high=high, unit=unit)
+    if "ge" in context:
+        return say(f"fault.at_least{of_unit}", low=context["ge"], unit=unit)
+    return say(f"fault.at_most{of_unit}", high=context["le"], unit=unit)
 
 
 def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
@@ -118,7 +153,7 @@ def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
     if not isinstance(value, int | float) or abs(value) > LARGEST_TYPED:
         return None
     units = likely_units(field, float(value), *LIMITS[field])
-    return f"Perhaps another unit was meant: {'; '.join(units)}." if units else None
+    return say("fault.hint_unit", units="; ".join(units)) if units else None
 
 
 def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
@@ -134,7 +169,7 @@ def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name that a misspelt one is nearest to, as a question."""
     close = get_close_matches(name.lower(), list(known), n=1, cutoff=0.6)
-    return f"Did you mean {close[0]}?" if close else None
+    return say("fault.did_you_mean", name=close[0]) if close else None
 
 
 def _as_typed_loc(loc: tuple[str | int, ...], typed: Any) -> tuple[str | int, ...]:
@@ -176,9 +211,9 @@ def pointer(loc: Iterable[str | int]) -> str:
 def echo(value: Any) -> str:
     """Return what came in as short text that any answer can carry."""
     if isinstance(value, dict | list):
-        return f"a {'list' if isinstance(value, list) else 'group of fields'}"
+        return say("fault.a_list") if isinstance(value, list) else say("fault.a_group")
     if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 256:
-        return "a number of very many digits"
+        return say("fault.many_digits")
     if isinstance(value, float):
         return str(value).removesuffix(".0")
     return str(value).encode("utf-8", "backslashreplace")[:VALUE_SHOWN].decode("utf-8", "replace")

@@ -4,11 +4,11 @@ from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlalchemy import JSON
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
+from api.models.core.faults import fault
 from api.models.core.fields import BestOf, Load, MeterRange, Moment, Note, Pitch
 from api.models.core.ids import BuildId, SessionId
 from api.models.core.shapes import Answer, Input, Stored
@@ -89,9 +89,7 @@ class EventRunCreate(Input):
     def is_read_where_it_finished(self) -> "EventRunCreate":
         """Refuse a finished run without a reading, and a reading of none."""
         if (self.outcome == "ok") != (self.trial is not None):
-            raise PydanticCustomError(
-                "trial", "a run of outcome ok has a trial, and only it has one"
-            )
+            raise fault("trial", "fault.run_without_trial")
         return self
 
 

@@ -113,7 +113,7 @@ class ImportQuery(BaseModel):
     ] = "all"
     warnings: Annotated[
         Literal["accept", "refuse"],
-        Field(description="refuse: nothing is stored while a data check doubts a row of it."),
+        Field(description="refuse: nothing is stored while a data check questions a row of it."),
     ] = "accept"
     decimal: Annotated[
         Literal["point", "comma"] | None,

@@ -4,10 +4,10 @@ from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
+from api.models.core.faults import fault
 from api.models.core.fields import Reason
 from api.models.core.ids import FlagId, SeasonId, SessionId, TeamId, TrialId
 from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored
@@ -31,8 +31,6 @@ class FlagFacts(SQLModel):
     organisation_id: str = Column(foreign_key="organisation.id", index=True)
     rule: str
     severity: str
-    message: str
-    advice: str
     proposed_fix: dict[str, Any] | None = Column(
         default=None,
         sa_type=JSON_OR_NULL,
@@ -51,6 +49,13 @@ class Flag(FlagFacts, Stored, table=True):
 
     __tablename__ = "flag"
 
+    facts: dict[str, Any] = Column(
+        default_factory=dict,
+        sa_type=JSON_OR_NULL,
+        nullable=False,
+        sa_column_kwargs={"server_default": "{}"},
+        description="What its sentences are made from, in any language.",
+    )
     seen: str | None = Column(
         default=None, description="What the check saw: a confirmation is about this and no more."
     )
@@ -65,6 +70,8 @@ class FlagRead(FlagFacts, Answer):
     """A flag as it stands."""
 
     severity: Severity
+    message: str
+    advice: str
     state: FlagState
     about: Annotated[
         str, Field(description="Team, build, day and bench it speaks of, in words.")
@@ -101,7 +108,7 @@ class FlagAnswerCreate(Input):
     def tells_why(self) -> "FlagAnswerCreate":
         """Refuse a confirmation or a withdrawal without a reason."""
         if self.answer != "accept_fix" and self.reason is None:
-            raise PydanticCustomError("reason_missing", "needs a reason, in a few words")
+            raise fault("reason_missing", "fault.reason_missing")
         return self
 
 

@@ -4,11 +4,11 @@ from datetime import date
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlalchemy import JSON, Index, text
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String
 
+from api.models.core.faults import fault
 from api.models.core.fields import Day, Label, Note, PairReading, Spares
 from api.models.core.ids import EquipmentId, OrganisationId
 from api.models.core.shapes import Answer, Input, PageQuery, Stored
@@ -62,7 +62,7 @@ class LoanCreate(LoanFacts, Input):
     def comes_back_later(self) -> "LoanCreate":
         """Refuse a loan that is due before it begins."""
         if self.due_on < self.lent_on:
-            raise PydanticCustomError("due_before_lent", "is due before it goes out")
+            raise fault("due_before_lent", "fault.due_before_lent")
         return self
 
 

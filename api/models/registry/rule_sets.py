@@ -3,9 +3,10 @@
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, StringConstraints, model_validator
-from pydantic_core import PydanticCustomError
 
 from analysis.event.rules import FACTS, OPERATORS, UNITS
+from api.messages import say
+from api.models.core.faults import fault
 from api.models.core.fields import BestOf, Duration, Label, Load
 from api.models.core.shapes import Input
 from api.models.core.validation import nearest
@@ -15,14 +16,13 @@ MOST_CHECKS, MOST_ITEMS = 100, 30
 PULL_TEST_ID, PULL_TEST = "pull_test", ("must", "inspection", ">=", "safety.pull_test_n")
 
 
-def _one_of(known: Any, what: str) -> Any:
+def _one_of(known: Any, key: str) -> Any:
     """Return the validator of a name that must be known; the refusal says which is nearest."""
 
     def check(name: str) -> str:
         if name not in known:
-            near = nearest(name, known) or f"Known are {', '.join(sorted(known))}."
-            raise PydanticCustomError("unknown_name", "is not {what}. {near}",
-                                      {"what": what, "near": near})  # fmt: skip
+            near = nearest(name, known) or say("fault.known", names=", ".join(sorted(known)))
+            raise fault("unknown_name", key, near=near)
         return name
 
     return AfterValidator(check)
@@ -31,13 +31,15 @@ def _one_of(known: Any, what: str) -> Any:
 SYMBOLS = sorted({symbol for family in UNITS.values() for symbol in family})
 FactName = Annotated[
     str,
-    _one_of(FACTS, "a fact that a rule can ask about"),
+    _one_of(FACTS, "fault.no_fact"),
     Field(json_schema_extra={"enum": sorted(FACTS)}),
 ]
 Operator = Annotated[
-    str, _one_of(OPERATORS, "an operator"), Field(json_schema_extra={"enum": list(OPERATORS)})
+    str, _one_of(OPERATORS, "fault.no_operator"), Field(json_schema_extra={"enum": list(OPERATORS)})
 ]
-UnitName = Annotated[str, _one_of(SYMBOLS, "a unit"), Field(json_schema_extra={"enum": SYMBOLS})]
+UnitName = Annotated[
+    str, _one_of(SYMBOLS, "fault.no_unit"), Field(json_schema_extra={"enum": SYMBOLS})
+]
 RuleId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 Number = Annotated[float, Field(strict=True, ge=-1e9, le=1e9, allow_inf_nan=False)]
 
@@ -82,16 +84,15 @@ class Rule(Input):
         """Refuse what does not belong to the kind, or misses what it needs."""
         has_limit = self.value is not None or self.value_from is not None
         if self.kind != "inspection" and self.field is None:
-            raise PydanticCustomError("field_missing", "a {kind} needs the field it asks about",
-                                      {"kind": self.kind})  # fmt: skip
+            raise fault("field_missing", "fault.field_missing", kind=self.kind)
         if self.kind == "limit" and not (self.op and has_limit):
-            raise PydanticCustomError("limit_missing", "a limit needs op, and value or value_from")
+            raise fault("limit_missing", "fault.limit_missing")
         if self.value is not None and self.value_from is not None:
-            raise PydanticCustomError("two_limits", "has value and value_from: give one of them")
+            raise fault("two_limits", "fault.two_limits")
         if (self.op == "in") != isinstance(self.value, list):
-            raise PydanticCustomError("list", "op 'in' goes with a list of values, and only it")
+            raise fault("list", "fault.list_of_values")
         if (self.op is None) != (not has_limit):
-            raise PydanticCustomError("limit_missing", "op and a limit go together")
+            raise fault("limit_missing", "fault.op_and_limit")
         self._require_unit()
         self._require_kind_of_value()
         self._require_pull_test()
@@ -99,34 +100,26 @@ class Rule(Input):
 
     def _require_kind_of_value(self) -> None:
         """Refuse words where numbers are compared, and two facts of different units."""
-        facts = [FACTS[name] for name in (self.field, self.value_from) if name]
-        is_words = any(not fact.unit for fact in facts) or isinstance(self.value, str)
+        units = [FACTS[name] for name in (self.field, self.value_from) if name]
+        is_words = "" in units or isinstance(self.value, str)
         if self.op in ("<=", ">=") and is_words:
-            raise PydanticCustomError("words", "op '{op}' compares numbers", {"op": self.op})
-        if len({fact.unit for fact in facts}) > 1:
-            raise PydanticCustomError(
-                "units_differ", "{one} and {other} are not of one unit",
-                {"one": self.field, "other": self.value_from},
-            )  # fmt: skip
+            raise fault("words", "fault.compares_numbers", op=self.op)
+        if len(set(units)) > 1:
+            raise fault("units_differ", "fault.units_differ", one=self.field, other=self.value_from)
 
     def _require_pull_test(self) -> None:
         """Refuse a pull test that asks for less than every build must hold."""
         asked = (self.severity, self.kind, self.op, self.value_from)
         if self.id == PULL_TEST_ID and asked != PULL_TEST:
-            raise PydanticCustomError(
-                "pull_test", "pull_test must be an inspection of op >= and value_from {fact}",
-                {"fact": PULL_TEST[-1]},
-            )  # fmt: skip
+            raise fault("pull_test", "fault.pull_test", fact=PULL_TEST[-1])
 
     def _require_unit(self) -> None:
         """Refuse a unit that is not one of the fact's."""
         fact = self.field or self.value_from
-        own = FACTS[fact].unit if fact else None
+        own = FACTS[fact] if fact else None
         if self.unit is not None and own is not None and self.unit not in UNITS.get(own, {}):
-            known = ", ".join(UNITS[own]) if own else "none"
-            raise PydanticCustomError("unit", "{unit} is no unit of {fact}; there {known}",
-                                      {"unit": self.unit, "fact": fact,
-                                       "known": f"are {known}" if own else "is none"})  # fmt: skip
+            key = "fault.other_unit" if own else "fault.without_unit"
+            raise fault("unit", key, unit=self.unit, fact=fact, known=", ".join(UNITS.get(own, ())))
 
 
 class Metric(Input):
@@ -152,6 +145,5 @@ class RuleSet(Input):
         ids = [check.id for check in self.checks]
         twice = sorted({each for each in ids if ids.count(each) > 1})
         if twice:
-            raise PydanticCustomError("twice", "has two checks named {ids}",
-                                      {"ids": ", ".join(twice)})  # fmt: skip
+            raise fault("twice", "fault.two_checks", ids=", ".join(twice))
         return self

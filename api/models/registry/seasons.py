@@ -3,10 +3,10 @@
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
+from api.models.core.faults import fault
 from api.models.core.fields import AirDensity, Data, Day, Label, ReferenceWindSpeed, Zone
 from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored, changes_of
 
@@ -41,7 +41,7 @@ class SeasonCreate(SeasonFacts, Input):
     def ends_after_it_starts(self) -> "SeasonCreate":
         """Refuse a season that ends before it starts."""
         if self.ends_on < self.starts_on:
-            raise PydanticCustomError("order", "ends_on lies before starts_on")
+            raise fault("order", "fault.ends_before_start")
         return self
 
 

@@ -76,16 +76,17 @@ class PairRead(Statement):
 
 
 class ModelCheck(Statement):
-    """Whether the season's trials scatter as their doubts say."""
+    """Whether the season's trials scatter as their uncertainties say."""
 
     standard_deviation: Annotated[
-        float, Field(description="Of residuals in their stated doubt: 0.7 to 1.3 is fine. [-]")
+        float,
+        Field(description="Of residuals in their stated uncertainty: 0.7 to 1.3 is fine. [-]"),
     ]
     verdict: Literal["fine", "too_wide", "too_narrow"]
     trials: int
     session_sd: Annotated[float, Field(description="What sessions of one bench differ by. [-]")]
     residual_factor: Annotated[
-        float, Field(description="Times the stated doubt that trials scatter. [-]")
+        float, Field(description="Times the stated uncertainty that trials scatter. [-]")
     ]
     estimated: Annotated[
         bool, Field(description="From this season's trials, else assumed (40 trials, 4 benches).")

@@ -1,4 +1,4 @@
-"""A plan of the sessions that would narrow the doubt between teams most."""
+"""A plan of the sessions that would narrow the uncertainty between teams most."""
 
 from datetime import datetime
 from typing import Annotated, Literal

@@ -1,4 +1,4 @@
-"""A season's report: each team's way, with doubt, counts and what was left out."""
+"""A season's report: each team's way, with uncertainty, counts and what was left out."""
 
 from datetime import datetime
 from typing import Annotated, Literal
@@ -11,7 +11,7 @@ from api.models.season.comparison import PairRead
 
 
 class FigureRead(BaseModel):
-    """A normalised power with its doubt and what stands behind it."""
+    """A normalised power with its uncertainty and what stands behind it."""
 
     normalised_power_w: Annotated[
         float, Field(description="Typical power at the season's reference wind and air. [W]")
@@ -19,8 +19,10 @@ class FigureRead(BaseModel):
     normalised_power_cubic_w: Annotated[
         float, Field(description="What the textbook's cube rule would give. [W]")
     ]
-    u_own: Annotated[float, Field(description="Doubt that is this figure's alone. [-]")]
-    u_bench: Annotated[float, Field(description="Doubt shared by all results of the bench. [-]")]
+    u_own: Annotated[float, Field(description="Uncertainty that is this figure's alone. [-]")]
+    u_bench: Annotated[
+        float, Field(description="Uncertainty shared by all results of the bench. [-]")
+    ]
     u_total: float
     interval_w: Annotated[tuple[float, float], Field(description="k = 2, about 95 %. [W]")]
     trials: int
@@ -138,7 +140,7 @@ class BenchPlace(BaseModel):
     u_own: float
     interval_within_bench_w: Annotated[
         tuple[float, float],
-        Field(description="k = 2 without the doubt that all results of the bench share. [W]"),
+        Field(description="k = 2 without the uncertainty that all results of the bench share. [W]"),
     ]
     trials: int
     sessions: int

@@ -3,11 +3,11 @@
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
-from pydantic_core import PydanticCustomError
 from sqlalchemy import JSON
 from sqlmodel import Field as Column
 from sqlmodel import Index, SQLModel, String, UniqueConstraint
 
+from api.models.core.faults import fault
 from api.models.core.fields import (
     ClientRef,
     Current,
@@ -71,13 +71,9 @@ class RunCreate(RunFacts, Input):
     def has_a_reading(self) -> "RunCreate":
         """Refuse a run that read nothing, or that gives volts twice."""
         if self.voltage_v is not None and self.series_voltage_v is not None:
-            raise PydanticCustomError(
-                "twice", "gives volts twice: as voltage_v and as series_voltage_v"
-            )
+            raise fault("twice", "fault.volts_twice")
         if all(each is None for each in (self.voltage_v, self.series_voltage_v, self.current_a)):
-            raise PydanticCustomError(
-                "no_reading", "needs voltage_v, series_voltage_v or current_a"
-            )
+            raise fault("no_reading", "fault.no_reading")
         return self
 
 
@@ -146,11 +142,7 @@ class TrialFacts(SQLModel):
 def _few_samples(runs: list[RunCreate]) -> list[RunCreate]:
     """Refuse series that together are more than a trial of three long ones."""
     if sum(len(run.series_voltage_v or ()) for run in runs) > MOST_SAMPLES_OF_TRIAL:
-        raise PydanticCustomError(
-            "too_many_samples",
-            "hold more than {most} logged readings in all: log fewer a second",
-            {"most": MOST_SAMPLES_OF_TRIAL},
-        )
+        raise fault("too_many_samples", "fault.too_many_samples", most=MOST_SAMPLES_OF_TRIAL)
     return runs
 
 

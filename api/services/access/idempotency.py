@@ -12,6 +12,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.models.access.idempotency import GivenAnswer
 
 
@@ -45,7 +46,7 @@ def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -
         return None
     given = db.get_one(GivenAnswer, (key_id, idempotency_key))
     if given.digest != request_digest:
-        words = "this Idempotency-Key was used for another request"
+        words = say("refused.idempotency_key_reused")
         raise Invalid(words, [FieldError("idempotency_key_reused", words)])
     answered = _answered(given)
     return replace(answered, headers=answered.headers | {"Idempotent-Replayed": "true"})

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from sqlmodel import Session, col, delete, select
 
 from api.errors import NotFound, NotSignedIn
+from api.messages import say
 from api.models.access.keys import (
     AccessKey,
     KeyCreate,
@@ -36,7 +37,6 @@ CHECK_LENGTH = 6
 KEY_PATTERN = re.compile(
     f"{PREFIX}_([{ALPHABET}]{{{LENGTH}}})_([A-Za-z0-9]{{{SECRET_LENGTH}}})([A-Za-z0-9]{{{CHECK_LENGTH}}})"
 )
-REFUSAL = "there is no such key, or it has expired or been revoked"
 
 #: The console of the machine the programme lives on: makes the first key.
 CONSOLE = Caller("key_console", "console", "lead", None)
@@ -59,7 +59,7 @@ def token_of(authorization: str | None) -> str:
     """Return the key that an Authorization header carries."""
     scheme, _, token = (authorization or "").partition(" ")
     if scheme.lower() != "bearer" or not token:
-        raise NotSignedIn("send your access key as 'Authorization: Bearer <key>'")
+        raise NotSignedIn(say("refused.send_key"))
     return token
 
 
@@ -67,7 +67,7 @@ class WrongSecret(NotSignedIn):
     """A well-formed key that is not the one of its id: somebody may be guessing."""
 
     def __init__(self, key_id: str) -> None:
-        super().__init__(REFUSAL)
+        super().__init__(say("refused.no_such_key"))
         self.key_id = key_id
 
 
@@ -83,7 +83,7 @@ def caller_with(db: Session, token: str, now: datetime) -> Caller:
     """Return who a key speaks for, if it is whole, known and still good."""
     key_id = id_of(token)
     if key_id is None:
-        raise NotSignedIn(REFUSAL)
+        raise NotSignedIn(say("refused.no_such_key"))
     row = db.get(AccessKey, key_id)
     secret = token.strip()[-(SECRET_LENGTH + CHECK_LENGTH) : -CHECK_LENGTH]
     stored = row.digest if row else ""
@@ -96,9 +96,9 @@ def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
     """Return who a key speaks for that was shown before, if it is still good."""
     row = db.get(AccessKey, key_id)
     if row is None or row.revoked_at is not None:
-        raise NotSignedIn(REFUSAL)
+        raise NotSignedIn(say("refused.no_such_key"))
     if row.expires_at is not None and row.expires_at <= now:
-        raise NotSignedIn(REFUSAL)
+        raise NotSignedIn(say("refused.no_such_key"))
     reach = None if row.role == "lead" else frozenset(_organisation_ids(db, row.id))
     return Caller(row.id, row.label, row.role, reach)
 

@@ -17,6 +17,7 @@ from sqlalchemy.dialects.postgresql import insert
 from sqlmodel import col
 
 from api.errors import TooMany
+from api.messages import say
 from api.models.access.rates import RateCount
 
 MINUTE, GUESSING, DAY = 60, 900, 86_400  # [s]
@@ -116,7 +117,7 @@ class Limits:
         reset = MINUTE - int(now % MINUTE)
         rate = Rate(self._per_minute, max(0, self._per_minute - count), reset)
         if count > self._per_minute:
-            words = f"this key may send {self._per_minute} requests a minute: wait {reset} s"
+            words = say("refused.rate", most=self._per_minute, seconds=reset)
             raise TooMany(words, reset, rate.headers())
         return rate
 
@@ -125,7 +126,7 @@ class Limits:
         now, most = self._clock(), self._per_day[what]
         if self._counter.add(f"{what} {key_id}", DAY, now) > most:
             reset = DAY - int(now % DAY)
-            raise TooMany(f"one key may make {most} {what} a day: go on tomorrow", reset)
+            raise TooMany(say(f"refused.most_{what}", most=most), reset)
 
     def note_guess(self, key_id: str, network: str) -> None:
         """Count a key whose secret was wrong; refuse the network that sent too many of them."""
@@ -134,7 +135,7 @@ class Limits:
         of_network = self._counter.add(f"guess {network}", GUESSING, now)
         if of_key > MOST_GUESSES or of_network > MOST_GUESSES_OF_NETWORK:
             reset = GUESSING - int(now % GUESSING)
-            raise TooMany("too many wrong keys came from your network", reset)
+            raise TooMany(say("refused.guesses"), reset)
 
 
 def network_of(address: str) -> str:

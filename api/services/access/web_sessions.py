@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, delete, select
 
 from api.errors import NotSignedIn
+from api.messages import say
 from api.models.access.web_sessions import WebSession
 from api.services.access import keys
 from api.services.core.scope import Caller
@@ -18,7 +19,6 @@ from api.services.core.scope import Caller
 IDLE, LONGEST = timedelta(hours=12), timedelta(days=30)
 #: How stale `seen_at` may get before a page writes it again: reading must not mean writing.
 SEEN_EVERY = timedelta(minutes=10)
-ENDED = "please sign in: there is no session, or it has ended"
 
 
 def digest_of(secret: str) -> str:
@@ -57,7 +57,7 @@ def find(db: Session, secret: str, now: datetime) -> tuple[Caller, WebSession]:
     """Return who a session's secret speaks for, with the session."""
     row = db.get(WebSession, digest_of(secret))
     if row is None or row.created_at < now - LONGEST or row.seen_at < now - IDLE:
-        raise NotSignedIn(ENDED)
+        raise NotSignedIn(say("refused.no_web_session"))
     return keys.caller_of(db, row.key_id, now), row
 
 

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from api.messages import say
 from api.models.registry.organisations import Organisation
 from api.models.registry.teams import Team
 from api.services.core.scope import Caller
 
-ANOTHER = "another team"
 NAMED = "named"
 
 
@@ -22,7 +22,9 @@ class Namer:
     def name(self, team_id: str) -> str:
         """Return a team's name with its school, or that it is another's."""
         team = self.teams.get(team_id)
-        return f"{team.name} ({self.schools[team.organisation_id]})" if team else ANOTHER
+        if team is None:
+            return say("named.another_team")
+        return f"{team.name} ({self.schools[team.organisation_id]})"
 
     def shown_id(self, team_id: str | None) -> str | None:
         """Return a team's id where the team may be named."""

@@ -4,17 +4,18 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from api.errors import NotPermitted
+from api.messages import say
 from api.models.events.runs import EventRun
 from api.models.trials.trials import Trial
 from api.services.core.scope import Caller
 
 
 def require_lead_where_official(
-    db: Session, caller: Caller, about: ColumnElement[bool], words: str
+    db: Session, caller: Caller, about: ColumnElement[bool], key: str
 ) -> None:
-    """Refuse a coach where a trial that meets a condition is an official run."""
+    """Refuse a coach, in the words of a key, where a trial of a condition is an official run."""
     if caller.reaches_all:
         return
     official = select(EventRun.id).join(Trial, col(Trial.id) == col(EventRun.trial_id)).where(about)
     if db.scalar(official.limit(1)) is not None:
-        raise NotPermitted(f"{words}: ask a lead to correct it")
+        raise NotPermitted(say(key))

@@ -11,6 +11,7 @@ from sqlalchemy.exc import InvalidRequestError
 from sqlmodel import Session, SQLModel, col
 
 from api.errors import FieldError, Invalid, NotFound, Stale
+from api.messages import say
 from api.models.core.ids import is_id, new_id
 from api.models.core.shapes import Answer, Input, PageQuery, Stored
 from api.services.core import audit
@@ -21,9 +22,6 @@ ANY_VERSION = -1
 
 Read = TypeVar("Read", bound=Answer)
 
-#: What a thing is called where its table has another name.
-WORDS = {"key": "access key", "imp": "import", "grid": "wind grid"}
-
 
 def get_row(
     db: Session, caller: Caller, table: type[Table], row_id: str, field: str | None = None
@@ -33,7 +31,7 @@ def get_row(
     if is_id(table.prefix, row_id):
         row = db.scalars(visible(caller, table).where(col(table.id) == row_id)).one_or_none()
     if row is None:
-        words = f"no {WORDS.get(table.prefix, table.__tablename__)} {row_id[:60]} among yours"
+        words = say(f"refused.no_{table.__tablename__}", id=row_id[:60])
         pointed = [FieldError("not_found", words, pointer=f"/{field}")] if field else []
         raise NotFound(words, pointed)
     return row
@@ -47,7 +45,7 @@ def lock(db: Session, row: Stored) -> None:
     try:
         db.refresh(row, with_for_update={"key_share": True})
     except InvalidRequestError as error:  # removed by somebody since it was found
-        raise NotFound(f"{row.__tablename__} {row.id} is not there any more") from error
+        raise NotFound(say("refused.gone", thing=row.__tablename__, id=row.id)) from error
 
 
 def read(shape: type[Read], row: SQLModel, **more: Any) -> Read:
@@ -71,7 +69,7 @@ def change(
     """Write what a change names; return the fields whose values it moved."""
     lock(db, row)
     if version not in (row.version, ANY_VERSION):
-        raise Stale(f"this is version {row.version} now, and your change is based on {version}")
+        raise Stale(say("refused.stale", version=row.version, based_on=version))
     asked = changes.model_dump(exclude_unset=True) | more
     named = {name: value for name, value in asked.items() if name in type(row).model_fields}
     moved = {name: value for name, value in named.items() if getattr(row, name) != value}
@@ -153,6 +151,6 @@ def _after(table: type[Stored], query: PageQuery) -> str:
     except (binascii.Error, ValueError):
         text = ""
     if not text.startswith(mark):
-        words = "this cursor belongs to another list"
+        words = say("refused.other_list")
         raise Invalid(words, [FieldError("cursor", words, pointer="/cursor")])
     return text.removeprefix(mark)

@@ -8,6 +8,7 @@ from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
 from sqlmodel import col
 
 from api.errors import NotFound, NotPermitted
+from api.messages import say
 from api.models.access.keys import AccessKey, Role
 from api.models.core.shapes import Stored
 from api.models.events.runs import RunOrder
@@ -125,12 +126,10 @@ SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
 def require_owner(caller: Caller, organisation_id: str | None) -> None:
     """Refuse a caller who may not write what an organisation, or the programme itself, owns."""
     if caller.role == "reader":
-        raise NotPermitted("a reader's key cannot write")
+        raise NotPermitted(say("refused.reader"))
     if caller.organisation_ids is None:
         return
     if organisation_id is None:
-        raise NotPermitted(
-            "what has no organisation is the whole programme's, and only a lead's key writes it"
-        )
+        raise NotPermitted(say("refused.programmes_own"))
     if organisation_id not in caller.organisation_ids:
-        raise NotFound(f"no organisation {organisation_id} among yours")
+        raise NotFound(say("refused.no_organisation", id=organisation_id))

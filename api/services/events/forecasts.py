@@ -11,6 +11,7 @@ from sqlmodel import Session
 from analysis.comparison.pairs import AHEAD_FROM, PROBABLY_FROM
 from analysis.event import forecast as drawing
 from analysis.event.forecast import Entrants, Outlook, foresee
+from api.messages import say
 from api.models.events.forecast import EventOutlook, PairOutlook, TeamOutlook
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
@@ -161,13 +162,13 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
         entrants=len(placed.builds) if placed else 0,
         among_shown=fitted is not None and shown < len(fitted.current),
         missing_links=comparisons.links(caller, fitted, known) if fitted and known else [],
-        reason=None if placed else wording.NO_OUTLOOK,
+        reason=None if placed else say("reason.no_outlook"),
     )
 
 
 def _teams(groups: Sequence[Drawn], known: VisibleComparison) -> list[TeamOutlook]:
     """Return each shown team's outlook, those that can be placed first."""
-    reason = wording.NOTHING_JOINS if _placed_of(groups) else wording.NO_REFERENCE
+    reason = say("reason.nothing_joins" if _placed_of(groups) else "reason.no_reference")
     return [
         _placed(build, drawn, known)
         if drawn.is_placed
@@ -185,7 +186,7 @@ def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> lis
         if newest.build_id != team.build_id:
             team.untested_build_number = newest.number
             of = words_of_build(team.build_number, None, newest.number)
-            team.sentence = f"{team.sentence} This is of {of}."
+            team.sentence = say("report_event.of_build", sentence=team.sentence, build=of)
     return teams
 
 
@@ -220,7 +221,7 @@ def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
     at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
     median, low, high = range_given(at, drawn)
     is_alone = len(drawn.builds) == 1
-    said = wording.say(
+    said = wording.statement(
         "outlook.alone" if is_alone else "outlook.range",
         team=facts["team_name"],
         median=1000 * median,
@@ -246,7 +247,7 @@ def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
 
 def _not_placed(build: str, drawn: Drawn, known: VisibleComparison, reason: str) -> TeamOutlook:
     facts = _of_build(build, drawn, known)
-    said = wording.say("outlook.not_yet", team=facts["team_name"], reason=reason)
+    said = wording.statement("outlook.not_yet", team=facts["team_name"], reason=reason)
     nothing = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
     return TeamOutlook.model_validate(
         facts | said | nothing | {"status": "not_yet", "reason": reason}
@@ -269,7 +270,7 @@ def _pair(one: int, other: int, drawn: Drawn, known: VisibleComparison) -> PairO
         statement = "a_ahead" if probability >= AHEAD_FROM else "a_probably_ahead"
     a, b = drawn.builds[one], drawn.builds[other]
     names = [known.teams[drawn.fitted.team_of[build]].name for build in (a, b)]
-    said = wording.say(
+    said = wording.statement(
         f"event_pair.{statement}", a=names[0], b=names[1], sure=wording.share(probability)
     )
     return PairOutlook.model_validate(

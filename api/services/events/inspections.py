@@ -5,6 +5,7 @@ from typing import Any
 from sqlmodel import Session, col, func, select
 
 from api.errors import Conflict, FieldError, Invalid
+from api.messages import say
 from api.models.core.validation import nearest
 from api.models.events.inspections import (
     Finding,
@@ -35,7 +36,7 @@ def inspect(db: Session, caller: Caller, event_id: str, given: InspectionCreate)
     season = resources.get_row(db, caller, Season, event.season_id)
     build = resources.get_row(db, caller, Build, given.build_id, "build_id")
     if build.organisation_id is None:
-        raise Invalid("a reference rotor is not inspected by an event's rules")
+        raise Invalid(say("report_refused.rotor_not_inspected"))
     require_owner(caller, build.organisation_id)
     revisions.raise_season(db, season.id)
     resources.lock(db, build)
@@ -43,7 +44,7 @@ def inspect(db: Session, caller: Caller, event_id: str, given: InspectionCreate)
     rules = rule_sets.rules_of(_require_rules(event, season))
     entrant = build_facts.entrant_of(db, event, season, build)
     if entrant.team.season_id != season.id:
-        raise Conflict("this build's team is in another season than the event")
+        raise Conflict(say("report_refused.other_season"))
     by_lead = caller.reaches_all
     findings = [
         _kept(finding, at, rules, entrant, by_lead=by_lead)
@@ -62,18 +63,17 @@ def _require_newest(db: Session, build: Build, version: int) -> None:
         select(func.max(Build.number)).where(col(Build.turbine_id) == build.turbine_id)
     )
     if latest != build.number:
-        raise Conflict(f"the turbine is at build {latest} now: inspect that one")
+        raise Conflict(say("report_refused.older_build", latest=latest))
     if build.version != version:
         raise Conflict(
-            f"build {build.number} was changed since (version {build.version} now): look at it "
-            "again as it is"
+            say("report_refused.build_changed", number=build.number, version=build.version)
         )
 
 
 def _require_rules(event: Event, season: Season) -> dict[str, Any]:
     rules = rules_for(event, season)
     if rules is None:
-        raise Conflict("neither the event nor its season has a rule set to inspect by")
+        raise Conflict(say("report_refused.no_rules"))
     return rules
 
 
@@ -84,7 +84,7 @@ def _kept(
     known = {rule.id: rule for rule in rules}
     rule = known.get(finding.check)
     if rule is None:
-        words = f"the rules have no check {finding.check}"
+        words = say("report_refused.no_check", check=finding.check)
         hint = nearest(finding.check, known)
         raise Invalid(words, [FieldError("unknown_check", words, hint, f"/findings/{at}/check")])
     check, factor = rule_sets.to_check(rule), rule_sets.factor_of(rule)

@@ -8,30 +8,36 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from analysis.event.rules import FACTS, Inspected, Judgement, Status, judge, status
+from analysis.event.rules import Inspected, Judgement, Status, judge, status
 from api.errors import Conflict
+from api.messages import has_key, say
+from api.messages.numbers import localised
 from api.models.events.inspections import CheckState, EventReadiness, Inspection, TeamReadiness
 from api.models.registry.events import Event
 from api.models.registry.rule_sets import PULL_TEST_ID, Rule
 from api.models.registry.seasons import Season
-from api.services.core import cautions, resources, wording
+from api.services.core import cautions, resources
 from api.services.core.scope import Caller, may_see
 from api.services.events import build_facts
 from api.services.events.build_facts import Entrant
 from api.services.events.inspections import rules_for
 from api.services.registry import rule_sets, safety
 
-NO_RULES = "neither the event nor its season has a rule set"
 STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
 LAST_RECORD = "trials.days_since_record"
 #: What must be noted before a figure that is computed is known.
 MADE_OF = {
-    "safety.tipping_ratio": "foot, mass and hub height of the tower",
-    "safety.pull_test_n": "the mass of a blade",
-    "safety.blade_force_n": "the mass of a blade",
-    "safety.blade_energy_j": "the mass of a blade",
+    "safety.tipping_ratio": "report_ready.tower",
+    "safety.pull_test_n": "fact.build_blade_mass_kg",
+    "safety.blade_force_n": "fact.build_blade_mass_kg",
+    "safety.blade_energy_j": "fact.build_blade_mass_kg",
 }
-ASKED = {"<=": "at most ", ">=": "at least ", "in": "one of "}
+#: How a limit is asked for.
+ASKED = {
+    "<=": "report_ready.at_most",
+    ">=": "report_ready.at_least",
+    "in": "report_ready.one_of",
+}
 #: What is said first: broken before open, musts before shoulds.
 URGENCY = {
     ("must", "fail"): 0, ("must", "not_shown"): 1, ("should", "fail"): 2, ("should", "not_shown"): 3
@@ -57,7 +63,7 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
     season = resources.get_row(db, caller, Season, event.season_id)
     stored = rules_for(event, season)
     teams: list[TeamReadiness] = []
-    reason = None if stored is not None else NO_RULES
+    reason = None if stored is not None else say("reason.no_rules")
     if stored is not None:
         try:
             rules, seen = rule_sets.rules_of(stored), _seen(db, caller, event)
@@ -72,11 +78,12 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
         held_on=event.held_on,
         days_left=(event.held_on - datetime.now(UTC).date()).days,
         as_of=datetime.now(UTC),
-        rule_set=stored and f"{stored.get('name')}, version {stored.get('version', 1)}",
+        rule_set=stored
+        and say("report_ready.rules", name=stored.get("name"), version=stored.get("version", 1)),
         counts={state: counts[state] for state in STATES},
         teams=teams,
         reason=reason,
-        cautions=list(cautions.EVENT),
+        cautions=list(cautions.event()),
     )
 
 
@@ -138,10 +145,10 @@ def _team(
 
 def _next_action(checks: list[CheckState]) -> str:
     if not checks:
-        return wording.text("ready.no_build")
+        return say("ready.no_build")
     waiting = [each for each in checks if each.outcome != "pass"]
     if not waiting:
-        return wording.text("ready.done")
+        return say("ready.done")
     return min(waiting, key=lambda each: URGENCY[each.severity, each.outcome]).sentence
 
 
@@ -152,7 +159,7 @@ def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
     value, limit = _in_unit(found.value, factor), _in_unit(found.limit, factor)
     return CheckState(
         id=rule.id,
-        words=rule.words,
+        words=rule_sets.words_of(rule),
         severity=rule.severity,
         outcome=found.outcome,
         value=value,
@@ -190,14 +197,28 @@ def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit
         reason = "unknown_made"
     if fact == LAST_RECORD and reason in ("beyond", "unknown"):
         reason = "practise"
-    return wording.text(
+    evidence = seen.evidence if seen else None
+    if reason == "found":
+        key = "report_ready.found_so" if evidence else "report_ready.found"
+        return say(key, words=rule_sets.words_of(rule), evidence=evidence)
+    return say(
         f"ready.{reason}",
-        words=rule.words,
-        fact=MADE_OF.get(fact or "") or (FACTS[fact].words if fact else "it"),
+        words=rule_sets.words_of(rule),
+        fact=say(_key_of(fact)),
         value=_shown(value, unit),
-        limit=f"{ASKED.get(rule.op or '', '')}{_shown(limit, unit)}",
-        evidence=f": {seen.evidence}" if seen and seen.evidence else "",
+        limit=_asked(rule.op, _shown(limit, unit)),
     )
+
+
+def _key_of(fact: str | None) -> str:
+    """Return the key of what is to be noted, so that a fact is known."""
+    if fact is None:
+        return "report_ready.it"
+    return MADE_OF.get(fact) or f"fact.{fact.replace('.', '_')}"
+
+
+def _asked(operator: str | None, limit: str) -> str:
+    return say(ASKED[operator], limit=limit) if operator in ASKED else limit
 
 
 def _plain(value: float) -> str:
@@ -207,7 +228,8 @@ def _plain(value: float) -> str:
     ('0.527', '45.02', '1300', '60')
     """
     text = f"{value:.3f}" if abs(value) < 1 else f"{value:.2f}"
-    return text.rstrip("0").rstrip(".")
+    decimals = len(text.rstrip("0").partition(".")[2])
+    return localised(value, f".{decimals}f")
 
 
 def _shown(value: Any, unit: str) -> str:
@@ -217,6 +239,13 @@ def _shown(value: Any, unit: str) -> str:
     ('screwed, push fit or 2', '60 cm')
     """
     if isinstance(value, list):
-        return " or ".join(", ".join(_shown(each, "") for each in value).rsplit(", ", 1))
-    number = _plain(value) if isinstance(value, int | float) else str(value).replace("_", " ")
-    return f"{number} {unit}" if unit and unit != "1" else number
+        *some, last = [_shown(each, "") for each in value] or [""]
+        return say("report_words.either", some=", ".join(some), last=last) if some else last
+    words = _plain(value) if isinstance(value, int | float) else _named(str(value))
+    return f"{words} {unit}" if unit and unit != "1" else words
+
+
+def _named(code: str) -> str:
+    """Return a word of the record as people say it; free text stays as it is."""
+    key = f"report_value.{code}"
+    return say(key) if has_key(key) else code.replace("_", " ")

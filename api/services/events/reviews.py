@@ -10,6 +10,8 @@ from sqlmodel import Session
 from analysis.errors import AnalysisError
 from analysis.event.forecast import Score, score_forecast
 from analysis.numeric.resolution import two_digits
+from api.messages import say
+from api.messages.reasons import say_reason
 from api.models.events.forecast import EventReview, TeamReview
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
@@ -40,15 +42,15 @@ def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
 def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventReview:
     drawn = draw_event(db, caller, season, event)
     if drawn is None:
-        return _nothing(season, event, wording.NO_OUTLOOK)
+        return _nothing(season, event, say("reason.no_outlook"))
     results = _results(db, season, event, drawn)
     try:
         score = score_forecast(drawn.outlook, results)
     except AnalysisError as unknown:
-        return _nothing(season, event, str(unknown))
+        return _nothing(season, event, say_reason(str(unknown)))
     known = comparisons.visible_to(db, caller, drawn.fitted)
     shown = [at for at, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
-    said = wording.say(
+    said = wording.statement(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished
     )
     given: Callable[[float], float] = two_digits if drawn.fitted.is_coarse else float
@@ -56,7 +58,7 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
     finished = np.flatnonzero(np.isfinite(score.z)).tolist()
     hidden = len(set(finished) - set(shown))
     if 0 < hidden < LEAST_HIDDEN:
-        said, figures = wording.say("review.few"), dict.fromkeys(FIGURES)
+        said, figures = wording.statement("review.few"), dict.fromkeys(FIGURES)
     return EventReview.model_validate(
         said
         | {
@@ -78,7 +80,7 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
 def _nothing(season: Season, event: Event, reason: str) -> EventReview:
     nothing = dict.fromkeys(FIGURES)
     return EventReview.model_validate(
-        wording.say("review.nothing", reason=reason)
+        wording.statement("review.nothing", reason=reason)
         | nothing
         | {
             "event_id": event.id,

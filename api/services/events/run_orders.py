@@ -7,14 +7,13 @@ from sqlmodel import Session, col, select
 
 from analysis.event.run_order import draw_order
 from api.errors import Conflict, NotFound
+from api.messages import say
 from api.models.events.runs import Drawing, RunOrder, RunOrderRead, SlotRead
 from api.models.registry.events import Event
 from api.models.registry.teams import Team
 from api.services.core import named_teams, resources
 from api.services.core.named_teams import Namer
 from api.services.core.scope import Caller
-
-REFERENCE = "reference rotor"
 
 
 def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrderRead:
@@ -24,7 +23,7 @@ def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrd
     for team in db.scalars(select(Team).where(col(Team.season_id) == event.season_id)):
         schools[team.organisation_id].append(team.id)
     if not schools:
-        raise Conflict("no team is registered in this season, so there is nothing to draw")
+        raise Conflict(say("report_refused.nothing_to_draw"))
     seed = secrets.randbelow(2**31) if drawing.seed is None else drawing.seed
     slots = draw_order(
         dict(schools), drawing.attempts or event.best_of, seed, drawing.reference_every
@@ -45,7 +44,7 @@ def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
     event = resources.get_row(db, caller, Event, event_id)
     row = newest_row(db, event)
     if row is None:
-        raise NotFound("no order was drawn for this event yet")
+        raise NotFound(say("report_refused.not_drawn"))
     return _read(row, named_teams.namer(db, caller, event.season_id))
 
 
@@ -62,7 +61,9 @@ def _read(row: RunOrder, namer: Namer) -> RunOrderRead:
             attempt=slot["attempt"],
             block=slot["block"],
             team_id=namer.shown_id(slot["team_id"]),
-            words=REFERENCE if slot["team_id"] is None else namer.name(slot["team_id"]),
+            words=say("report_event.reference_rotor")
+            if slot["team_id"] is None
+            else namer.name(slot["team_id"]),
         )
         for slot in row.slots
     ]

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, or_, select
 
 from api.errors import Conflict, FieldError, Invalid
+from api.messages import say
 from api.models.core.ids import new_id
 from api.models.core.validation import invalid
 from api.models.events.runs import (
@@ -39,7 +40,6 @@ from api.services.events.event_day import (
     best_of_teams,
     read_day,
 )
-from api.services.events.run_orders import REFERENCE
 from api.services.measurements import flags
 from api.services.trials import trials
 
@@ -67,7 +67,7 @@ def record(db: Session, caller: Caller, event_id: str, given: ResultsCreate) -> 
 def _require_the_day(event: Event, season: Season, session: BenchSession) -> None:
     morning = event.morning(season.timezone)
     if not morning <= session.started_at < morning + timedelta(days=1):
-        words = f"this session is not of {event.held_on}, the event's day"
+        words = say("report_refused.other_day", day=event.held_on)
         raise Invalid(words, [FieldError("other_day", words, pointer="/session_id")])
 
 
@@ -79,15 +79,12 @@ def _require_places_free(db: Session, event: Event, runs: Sequence[EventRunCreat
     wanted = [run.position for run in runs]
     twice = sorted({each for each in wanted if wanted.count(each) > 1})
     if twice:
-        raise Invalid(f"place {twice[0]} is given twice")
+        raise Invalid(say("report_refused.place_twice", place=twice[0]))
     given = {run.position: run for run in runs}
     for row in _standing(db, event, wanted):
         run = given[row.position]
         if row.build_id != run.build_id or (row.outcome == "ok" and run.outcome != "ok"):
-            raise Conflict(
-                f"place {row.position} has a run already; withdraw its trial first, then send what "
-                "happened there instead"
-            )
+            raise Conflict(say("report_refused.place_taken", place=row.position))
 
 
 def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]:
@@ -123,7 +120,7 @@ def _submit(
             ] or [FieldError(outcome.refusal.slug, str(outcome.refusal), pointer=f"/runs/{at}")]
         trial_ids.append(outcome.trial_id if outcome else None)
     if faults:
-        raise Invalid("some runs cannot be stored, so none was", faults)
+        raise Invalid(say("report_refused.no_run_stored"), faults)
     return trial_ids
 
 
@@ -211,8 +208,8 @@ def results(db: Session, caller: Caller, event_id: str) -> EventResults:
         drifts=[_drift(session, day) for session in day.drifts],
         runs=[_official(run, namer) for run in day.runs],
         places=places,
-        sentence=wording.text(key, teams=len(places or [])),
-        reason=wording.text("results.wait") if waits else None,
+        sentence=say(key, teams=len(places or [])),
+        reason=say("results.wait") if waits else None,
     )
 
 
@@ -227,7 +224,7 @@ def results_of_team(db: Session, caller: Caller, team: Team) -> list[TeamEventRe
 
 
 def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
-    power = "" if placed.best_w is None else f" with {placed.best_w * 1000:.0f} mW"
+    key = "report_event.placed" if placed.best_w is None else "report_event.placed_with"
     return TeamEventResult(
         event_id=event.id,
         name=event.name,
@@ -236,8 +233,12 @@ def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
         of_teams=teams,
         best_w=placed.best_w,
         runs=placed.runs,
-        sentence=wording.text(
-            "results.team", event=event.name, place=placed.place, teams=teams, power=power
+        sentence=say(
+            key,
+            event=event.name,
+            place=placed.place,
+            teams=teams,
+            power=1000 * (placed.best_w or 0.0),
         ),
     )
 
@@ -268,7 +269,9 @@ def _official(run: DayRun, namer: Namer) -> OfficialRun:
         {
             "position": int(run.position),
             "team_id": namer.shown_id(run.team_id),
-            "team_name": REFERENCE if run.team_id is None else namer.name(run.team_id),
+            "team_name": say("report_event.reference_rotor")
+            if run.team_id is None
+            else namer.name(run.team_id),
             "build_number": run.build_number if is_shown else None,
             "outcome": run.outcome,
             "power_w": known(run.power_w),
@@ -289,7 +292,7 @@ def _drift(session: str, day: Day) -> Drift:
         else "drift.fine"
     )
     return Drift.model_validate(
-        wording.say(key, percent=percent or 0.0, runs=count)
+        wording.statement(key, percent=percent or 0.0, runs=count)
         | {
             "session_id": session,
             "reference_runs": count,

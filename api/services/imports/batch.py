@@ -12,6 +12,7 @@ from sqlmodel import Session, col, delete, insert, select
 
 from api.bulk import parts
 from api.errors import ApiError, FieldError, Invalid
+from api.messages import say
 from api.models.core.ids import new_id
 from api.models.imports.imports import (
     ImportBatch,
@@ -34,7 +35,10 @@ from api.services.imports.preparing import Entry, Prepared
 from api.services.measurements import flags
 from api.services.trials import trials
 
-ACCEPT = "Correct the row, or send it with ?warnings=accept and answer the question afterwards."
+
+def accept_hint() -> str:
+    """Return what would do where a data check questions a row."""
+    return say("import_doubt.accept")
 
 
 def carry_out(
@@ -51,7 +55,7 @@ def carry_out(
     _submit(db, caller, work, stored.id)
     _read_flags(db, work)
     if query.warnings == "refuse" and not query.dry_run:
-        _require_undoubted(work)
+        _require_unquestioned(work)
     _drop_unused(db, caller, work)
     facts = _facts(work, query)
     if query.dry_run:
@@ -59,7 +63,7 @@ def carry_out(
         return ImportTried.model_validate(facts | {"dry_run": True})
     if work.faults and query.mode == "all":
         wrong = len({fault.row for fault in work.faults})
-        raise Invalid(f"{wrong} rows cannot be accepted, so nothing was stored", work.faults)
+        raise Invalid(say("import_refused.wrong_rows", count=wrong), work.faults)
     _tell_whose(db, work, stored.id)
     for name, value in (facts | _kept(work, facts["rows"])).items():
         setattr(stored, name, value)
@@ -149,31 +153,29 @@ def _read_flags(db: Session, work: Prepared) -> None:
     shown_ids: set[str] = set()
     for entry in work.entries:
         mine = by_trial.get(entry.trial_id or "", [])
-        entry.doubts = [
+        entry.odd_flags = [
             flag for flag in mine if flag.state == flags.OPEN and flag.severity != "info"
         ]
-        entry.holds = any(flag.severity == "hold" for flag in entry.doubts)
+        entry.holds = any(flag.severity == "hold" for flag in entry.odd_flags)
         # What concerns a whole session is said once for it.
         entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in shown_ids]
         shown_ids |= {flag.id for flag in mine}
 
 
-def _require_undoubted(work: Prepared) -> None:
-    """Refuse an import that a data check doubts, for a caller who has not accepted it yet."""
+def _require_unquestioned(work: Prepared) -> None:
+    """Refuse an import that a data check questions, for a caller who has not accepted it yet."""
     first: dict[str, tuple[Entry, FlagRead]] = {}
     for entry in work.entries:
         if entry.created:
-            for flag in entry.doubts:
+            for flag in entry.odd_flags:
                 first.setdefault(flag.id, (entry, flag))
-    doubts = [
-        FieldError(flag.rule, flag.message, ACCEPT, row=entry.rows[0])
+    oddities = [
+        FieldError(flag.rule, flag.message, accept_hint(), row=entry.rows[0])
         for entry, flag in first.values()
     ]
-    if doubts:
-        rows = len({doubt.row for doubt in doubts})
-        odd = "1 row looks odd" if rows == 1 else f"{rows} rows look odd"
-        words = f"{odd}, so nothing was stored: correct, or accept what is there"
-        raise Invalid(words, [*work.faults, *doubts])
+    if oddities:
+        rows = len({each.row for each in oddities})
+        raise Invalid(say("import_doubt.refused", count=rows), [*work.faults, *oddities])
 
 
 def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[FieldError]:
@@ -192,7 +194,7 @@ def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
     used = {entry.session_id for entry in work.entries if not entry.faults}
     unused = [row for row in work.opened if row.id not in used]
     for row in unused:
-        audit.note(db, caller, "removed", row, reason="no trial of the file needs it")
+        audit.note(db, caller, "removed", row, reason=say("import_reason.session_unused"))
     if unused:
         ids = [row.id for row in unused]
         db.execute(delete(BenchSession).where(col(BenchSession.id).in_(ids)))

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 
 from api.errors import FieldError
+from api.messages import say
 from api.models.core.units import quantity
 from api.models.core.validation import echo
 from api.services.core.safe_cells import MARK, unprotect
@@ -22,13 +23,15 @@ from api.services.imports.separators import (
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import FORMULA, MERGED
 
-YES = frozenset({"true", "yes", "y", "1", "x"})
-NO = frozenset({"false", "no", "n", "0"})
+#: As people and spreadsheets write it in English, German, French, Spanish and Italian.
+YES = frozenset(
+    {"true", "yes", "y", "1", "x"}
+    | {"ja", "j", "wahr", "oui", "vrai", "sí", "si", "verdadero", "sì", "vero"}
+)
+NO = frozenset({"false", "no", "n", "0"} | {"nein", "falsch", "non", "faux", "falso"})
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
 #: Letters that are easily typed for digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
-
-NAME_IT = ", or name the decimal sign of the whole file (decimal=comma or decimal=point)"
 
 Value = float | int | bool | str | list[float]
 
@@ -71,7 +74,7 @@ def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str 
     of the columns.
     """
     if cell in (FORMULA, MERGED):
-        raise NotAValue("no_value", "has no value of its own", _number_hint(cell))
+        raise NotAValue("no_value", say("import_cell.no_value"), _number_hint(cell))
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
     if field in ("build", "run"):
@@ -97,13 +100,13 @@ def read_number(text: str, name: str) -> float:
 def _yes_or_no(cell: str) -> bool:
     word = cell.lower()
     if word not in YES | NO:
-        raise NotAValue("not_yes_or_no", "must be yes or no")
+        raise NotAValue("not_yes_or_no", say("import_cell.not_yes_or_no"))
     return word in YES
 
 
 def _whole(cell: str) -> int:
     if not re.fullmatch(r"[0-9]{1,6}", cell):
-        raise NotAValue("not_a_whole_number", "must be a whole number such as 2")
+        raise NotAValue("not_a_whole_number", say("import_cell.not_a_whole_number"))
     return int(cell)
 
 
@@ -111,13 +114,12 @@ def _number(cell: str, every: Mapping[str, ColumnSigns], field: str, key: str) -
     plain = _bare(cell, field, key)
     signs = every.get((MARK if cell.startswith(MARK) else "") + key, ColumnSigns())
     if plain.lower() in OVER_RANGE:
-        raise NotAValue(
-            "over_range", "the meter was over its range", "Turn to a larger range and read again."
-        )
+        words, hint = say("import_cell.over_range"), say("import_hint.over_range")
+        raise NotAValue("over_range", words, hint)
     if not NUMBER.fullmatch(plain):
-        raise NotAValue("not_a_number", "is not a number", _number_hint(plain))
+        raise NotAValue("not_a_number", say("import_cell.not_a_number"), _number_hint(plain))
     if AMBIGUOUS.fullmatch(plain):
-        return _ambiguous(plain, signs, field, key, NAME_IT)
+        return _ambiguous(plain, signs, field, key, in_file=True)
     _require_sign(plain, signs)
     return float(plain.replace(",", "."))
 
@@ -133,18 +135,25 @@ def _require_sign(number: str, signs: ColumnSigns) -> None:
     """Refuse a number with another decimal sign than its file."""
     other = "." if signs.decimal == "," else ","
     if other in number:
-        words = f"has '{other}' where the rest of the file has '{signs.decimal}'"
-        raise NotAValue("mixed_decimals", words, "Use one decimal sign in the whole file.")
+        words = say("import_cell.mixed_decimals", other=other, sign=signs.decimal)
+        raise NotAValue("mixed_decimals", words, say("import_hint.mixed_decimals"))
 
 
-def _ambiguous(number: str, signs: ColumnSigns, field: str, key: str, more: str = "") -> float:
+def _ambiguous(
+    number: str, signs: ColumnSigns, field: str, key: str, *, in_file: bool = False
+) -> float:
     """Return the value of a number such as 1,200, or ask which of the two it is."""
     values, meaning = readings(number), signs.meaning(number)
     if meaning is None:
         short = f"{values['decimal']:g}".replace(".", "," if "," in number else ".")
-        written = f"{short} or {values['thousands']:g}"
-        hint = f"{in_words(number, field, key)} Write {written}{more}."
-        raise NotAValue("ambiguous_number", f"may mean {written}", hint)
+        either = {"short": short, "long": values["thousands"]}
+        asked = either | {"question": in_words(number, field, key)}
+        hint = (
+            say("import_hint.ambiguous_in_file", **asked)
+            if in_file
+            else say("import_hint.ambiguous", **asked)
+        )
+        raise NotAValue("ambiguous_number", say("import_cell.ambiguous", **either), hint)
     if meaning == "decimal":
         _require_sign(number, signs)
     return values[meaning]
@@ -156,7 +165,8 @@ def in_words(number: str, field: str, key: str) -> str:
     >>> in_words("1,200", "voltage_v", "voltage_mv")
     'Is it 1.2 mV = 0.0012 V, or 1200 mV = 1.2 V?'
     """
-    return f"Is it {', or '.join(_with_unit(v, field, key) for v in readings(number).values())}?"
+    first, second = (_with_unit(value, field, key) for value in readings(number).values())
+    return say("import_cell.which", first=first, second=second)
 
 
 def choices_of_sign(cell: str, field: str, key: str) -> dict[str, str]:
@@ -180,23 +190,26 @@ def _with_unit(value: float, field: str, key: str) -> str:
     """Return a value with its unit, and in the field's own unit where that is another."""
     unit, measured = unit_of(key, field), quantity(field)
     if unit is not None and measured is not None:
-        return f"{value:g} {unit.symbol} = {unit.to_si(value):g} {measured.symbol}"
-    return f"{value:g} {measured.symbol}" if measured else f"{value:g}"
+        own, other = unit.symbol, unit.to_si(value)
+        return say("import_value.in_both", value=value, unit=own, si=other, si_unit=measured.symbol)
+    if measured is not None:
+        return say("import_value.with_unit", value=value, unit=measured.symbol)
+    return say("import_value.bare", value=value)
 
 
 def _number_hint(cell: str) -> str | None:
     if NUMBER.fullmatch(cell.translate(LOOKALIKES)):
-        return f"Was {cell.translate(LOOKALIKES)} meant (a letter was typed for a digit)?"
+        return say("import_hint.lookalike", meant=cell.translate(LOOKALIKES))
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*", cell):
-        return "The spreadsheet made a date of it: format the column as numbers, and type it again."
+        return say("import_hint.date")
     if cell == FORMULA:
-        return "Its formula has no stored result: open the workbook, save it, and send it again."
+        return say("import_hint.formula")
     if cell == MERGED:
-        return "It is part of a merged cell: unmerge it, and fill in each row."
+        return say("import_hint.merged")
     if re.fullmatch(r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?", cell):
-        return "Write numbers without a sign between thousands."
+        return say("import_hint.thousands")
     if re.fullmatch(r"[+-]?[0-9]+([.,][0-9]+)?\s*[^\W\d].*", cell):
-        return "Write the unit in the column's title, such as voltage_mv, not in the cell."
+        return say("import_hint.unit")
     if cell.lower() in ("-", "na", "n/a", "nan", "none", "null", "?"):
-        return "Leave the cell empty where nothing was measured."
+        return say("import_hint.leave_empty")
     return None

@@ -12,13 +12,14 @@ from typing import Any
 from pydantic import ValidationError
 
 from api.errors import FieldError
+from api.messages import say
 from api.models.core.shapes import Input
 from api.models.core.validation import field_error
 from api.models.registry.sessions import SessionCreate
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.imports.cells import NotAValue
 from api.services.imports.headers import Header
-from api.services.imports.moments import FORM, read_moment
+from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Place, Unresolved
 from api.services.imports.table import (
     RUN_COLUMNS,
@@ -32,23 +33,9 @@ from api.services.imports.table import (
 from api.services.trials.targets import blocked
 
 TRIAL = "trial_"
-#: What each row says for itself: the code of a refusal, and why it matters.
-TICKS = {
-    "adult_present": (
-        "supervisor_missing",
-        "Was an adult at the fan during this run? Without one, do not test.",
-    ),
-    "load_connected": (
-        "load_not_stated",
-        "Was the resistor connected? Volts without it give no power.",
-    ),
-}
+#: What each row says for itself, and the code of a refusal.
+TICKS = {"adult_present": "supervisor_missing", "load_connected": "load_not_stated"}
 #: A spreadsheet shows a day without a time as 00:00; nobody tests then.
-AT_MIDNIGHT = f"Add the time at which the session began. {FORM} Of midnight, write the offset too."
-UNNAMED = (
-    "missing", "is empty below a trial with a name",
-    "Write the name of the trial in each of its rows, or another one if this is another trial.",
-)  # fmt: skip
 MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]00:00(:00)?")
 NOTE_LENGTH = 500
 
@@ -151,7 +138,8 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
         _agree(draft, header)
     _require_ticks(draft, header)
     for row in draft.unnamed:
-        draft.fault(row, header.title("client_ref"), NotAValue(*UNNAMED), "client_ref")
+        reason = NotAValue("missing", say("import_cell.unnamed"), say("import_hint.unnamed"))
+        draft.fault(row, header.title("client_ref"), reason, "client_ref")
     _find_place(draft, directory, header)
     draft.conditions = _typed_anywhere(telling, SESSION_COLUMNS)
     winds = _typed_anywhere(telling, TRIAL_WIND)
@@ -167,13 +155,14 @@ def shape(draft: Draft, directory: Directory, header: Header) -> None:
 
 def _require_ticks(draft: Draft, header: Header) -> None:
     """Note each tick that a row leaves out: what was ticked in another row says nothing of it."""
-    for column, (code, hint) in TICKS.items():
+    for column, code in TICKS.items():
         said = [row.get(column) is not None for row in draft.rows]
         is_asked = column == "adult_present" or any(said)
         if column in draft.rows[0].table.columns and is_asked:
             for row, is_said in zip(draft.rows, said, strict=True):
                 if not is_said:
-                    reason = NotAValue(code, "is empty, and needs yes or no in each row", hint)
+                    words, hint = say("import_cell.not_ticked"), say(f"import_tick.{column}")
+                    reason = NotAValue(code, words, hint)
                     draft.fault(row, header.title(column), reason, column)
 
 
@@ -193,8 +182,8 @@ def _agree(draft: Draft, header: Header) -> None:
             if value == before or column not in SHARED:
                 continue
             if plainly(column, value) != plainly(column, before):
-                words = f"differs from row {first.number}, which is of the same trial"
-                reason = NotAValue("rows_differ", words, "Runs of one trial share their settings.")
+                words = say("import_cell.rows_differ", row=first.number)
+                reason = NotAValue("rows_differ", words, say("import_hint.rows_differ"))
                 draft.fault(row, header.title(column), reason, column)
 
 
@@ -224,12 +213,11 @@ def _find_place(draft: Draft, directory: Directory, header: Header) -> None:
 def _started_at(row: ReadRow, zone: str) -> datetime:
     text = row.get("session_started_at")
     if text is None:
-        raise Unresolved("session_started_at", NotAValue("missing", "is needed"))
+        raise Unresolved("session_started_at", NotAValue("missing", say("import_cell.needed")))
     try:
         if MIDNIGHT.fullmatch(str(text)):
-            raise NotAValue(
-                "no_time", "is midnight, as of a day typed without its time", AT_MIDNIGHT
-            )
+            words, hint = say("import_moment.midnight"), say("import_moment.midnight_hint")
+            raise NotAValue("no_time", words, hint)
         return read_moment(str(text), zone)
     except NotAValue as reason:
         raise Unresolved("session_started_at", reason) from reason

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.models.core.units import Unit, quantity
 
 #: What says of which build a row is; and that with where, when and how it was run.
@@ -155,7 +156,7 @@ def read_header(titles: list[str]) -> Header:
     while titles and not titles[-1]:
         titles.pop()
     if len(titles) > MOST_COLUMNS:
-        words = f"the file has {len(titles)} columns, more than {MOST_COLUMNS}"
+        words = say("import_header.many", count=len(titles), most=MOST_COLUMNS)
         raise Invalid(words, [FieldError("columns", words, row=1)])
     keys = [_key(title) for title in titles]
     faults = [_unknown(title) for title, key in zip(titles, keys, strict=True) if key is None]
@@ -163,7 +164,7 @@ def read_header(titles: list[str]) -> Header:
     columns = [SPELLINGS[key][0] for key in keys if key]
     faults += [_twice(name) for name in sorted({c for c in columns if columns.count(c) > 1})]
     if faults:
-        raise Invalid("the column titles cannot be used as they are", faults)
+        raise Invalid(say("import_header.refused"), faults)
     return Header(
         titles, [_plain(str(key)) for key in keys], {_plain(k): c for k, c in fields.items()}
     )
@@ -206,12 +207,14 @@ def _unknown(title: str) -> FieldError:
     name = re.sub(r"[\s\-]+", "_", title[:LONGEST_TITLE].lower())
     close = get_close_matches(name, list(SPELLINGS), n=1, cutoff=0.6)
     hint = (
-        f"Did you mean {close[0]}?" if close else f"The columns are: {', '.join(TEMPLATE_COLUMNS)}."
+        say("import_hint.did_you_mean", near=close[0])
+        if close
+        else say("import_header.columns", listed=", ".join(TEMPLATE_COLUMNS))
     )
-    shown = title or "(empty title)"
-    return FieldError("unknown_column", "is not a column of this file", hint, row=1, column=shown)
+    words, shown = say("import_header.unknown"), title or say("import_header.empty_title")
+    return FieldError("unknown_column", words, hint, row=1, column=shown)
 
 
 def _twice(name: str) -> FieldError:
-    words = f"{name} stands in the header more than once"
-    return FieldError("column_twice", words, "Keep one of them.", row=1, column=name)
+    words, hint = say("import_header.twice", name=name), say("import_header.twice_hint")
+    return FieldError("column_twice", words, hint, row=1, column=name)

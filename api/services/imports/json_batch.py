@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from api.errors import FieldError, Invalid, Malformed, TooLarge
-from api.strict_json import NotOurJson, read_one, text_of
+from api.messages import say
+from api.strict_json import NotOurJson, broken, read_one, text_of
 
 #: How much of the text is looked at for the next trials, and at most for one. [characters]
 WINDOW, LONGEST_TRIAL = 100_000, 2_000_000
@@ -18,8 +19,7 @@ BLANK = r"[ \t\r\n]*"
 OPENING = re.compile(rf'{BLANK}\{{{BLANK}"trials"{BLANK}:{BLANK}\[{BLANK}')
 COMMA = re.compile(rf"{BLANK},{BLANK}")
 LIST_END, CLOSING = re.compile(rf"{BLANK}\]"), re.compile(rf"{BLANK}\]{BLANK}\}}{BLANK}")
-BROKEN = "it is not JSON in UTF-8"
-SHAPE = 'the body must be {"trials": [...]} and nothing else'
+SHAPE = '{"trials": [...]}'
 
 
 def read_items(body: bytes, most: int) -> Iterator[Any]:
@@ -34,7 +34,7 @@ def read_items(body: bytes, most: int) -> Iterator[Any]:
     try:
         yield from _Batch(text_of(body), most).items()
     except NotOurJson as error:
-        raise Malformed(f"the body cannot be read: {error}") from error
+        raise Malformed(say("import_json.unreadable", reason=error)) from error
 
 
 class _Batch:
@@ -54,7 +54,7 @@ class _Batch:
         while not is_over:
             count += 1
             if count > self._most:
-                raise TooLarge(f"the batch has more than {self._most} trials; send it in parts")
+                raise TooLarge(say("import_json.many_trials", most=self._most))
             item, at = self._read(at)
             yield item
             is_over = self._is_over(at)
@@ -64,9 +64,9 @@ class _Batch:
         """Tell whether the batch ends at a place; refuse what follows its end."""
         closing = CLOSING.match(self._text, at)
         if closing is None and LIST_END.match(self._text, at):
-            raise Invalid(SHAPE, [FieldError("shape", SHAPE, pointer="/trials")])
+            raise _wrong_shape()
         if closing is not None and closing.end() != len(self._text):
-            raise NotOurJson(BROKEN)
+            raise broken()
         return closing is not None
 
     def _no_batch(self) -> Exception:
@@ -77,14 +77,14 @@ class _Batch:
             return error
         except ValueError:
             if len(self._text) <= WINDOW:
-                return NotOurJson(BROKEN)
-        return Invalid(SHAPE, [FieldError("shape", SHAPE, pointer="/trials")])
+                return broken()
+        return _wrong_shape()
 
     def _after_comma(self, at: int) -> int:
         """Return where the next item begins."""
         comma = COMMA.match(self._text, at)
         if comma is None:
-            raise NotOurJson(BROKEN)
+            raise broken()
         return comma.end()
 
     def _read(self, at: int) -> tuple[Any, int]:
@@ -96,8 +96,8 @@ class _Batch:
             if found is not None:
                 return found
         if at + LONGEST_TRIAL < len(self._text):
-            raise TooLarge(f"a trial of the batch has more than {LONGEST_TRIAL} characters")
-        raise NotOurJson(BROKEN)
+            raise TooLarge(say("import_json.long_trial", most=LONGEST_TRIAL))
+        raise broken()
 
     def _read_in_window(self, at: int) -> tuple[Any, int] | None:
         """Return the item if the window holds all of it; a number at its end may be cut off."""
@@ -110,3 +110,8 @@ class _Batch:
         is_last = self._start + len(self._window) >= len(self._text)
         is_whole = is_last or end + LONGEST_CUT < len(self._window)
         return (item, self._start + end) if is_whole else None
+
+
+def _wrong_shape() -> Invalid:
+    words = say("import_json.shape", shape=SHAPE)
+    return Invalid(words, [FieldError("shape", words, pointer="/trials")])

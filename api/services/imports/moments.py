@@ -4,6 +4,7 @@ import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from api.messages import say
 from api.models.core.fields import FIRST_YEAR, LAST_YEAR
 from api.services.imports.cells import NotAValue
 
@@ -11,7 +12,6 @@ WITH_OFFSET = re.compile(
     r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?\s?([Zz]|[+-]\d\d:\d\d)"
 )
 LOCAL = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d)?")
-FORM = "Write 2026-03-05 14:30, or with its offset 2026-03-05T14:30:00+01:00."
 
 
 def read_moment(text: str, zone: str) -> datetime:
@@ -23,14 +23,18 @@ def read_moment(text: str, zone: str) -> datetime:
         if LOCAL.fullmatch(text):
             return _within(_local(datetime.fromisoformat(text), zone))
     except (ValueError, OverflowError) as error:
-        raise NotAValue("not_a_moment", "is not a day and time that exist", FORM) from error
-    raise NotAValue("not_a_moment", _what_it_is(text), FORM)
+        raise _not_a_moment(say("import_moment.none_such")) from error
+    raise _not_a_moment(_what_it_is(text))
+
+
+def _not_a_moment(words: str) -> NotAValue:
+    return NotAValue("not_a_moment", words, say("import_moment.form"))
 
 
 def _within(moment: datetime) -> datetime:
     """Return a moment of a year in which a season can lie."""
     if not FIRST_YEAR < moment.year < LAST_YEAR:
-        raise NotAValue("not_a_moment", "lies in a year without any season", FORM)
+        raise _not_a_moment(say("import_moment.year"))
     return moment
 
 
@@ -39,18 +43,15 @@ def _local(clock: datetime, zone: str) -> datetime:
     moments = {clock.replace(tzinfo=ZoneInfo(zone), fold=fold).astimezone(UTC) for fold in (0, 1)}
     if len(moments) == 1:
         return moments.pop()
-    raise NotAValue(
-        "clock_change",
-        f"was skipped or shown twice when the clocks changed in {zone}",
-        "Add the offset, such as +01:00.",
-    )
+    words = say("import_moment.clock_change", zone=zone)
+    raise NotAValue("clock_change", words, say("import_moment.add_offset"))
 
 
 def _what_it_is(text: str) -> str:
     if re.fullmatch(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}.*", text):
-        return "does not begin with the year, so day and month could be mistaken"
+        return say("import_moment.year_first")
     if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
-        return "has no time of day"
+        return say("import_moment.no_time")
     if re.fullmatch(r"\d{5}([.,]\d+)?", text):
-        return "is a spreadsheet's day number, not a date: format the column as text"
-    return "is not a date and time"
+        return say("import_moment.day_number")
+    return say("import_moment.neither")

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, not_, select
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.organisations import Organisation
@@ -69,7 +70,7 @@ class Directory:
             row.id: row for row in rows(Season) if season_id in (None, row.id)
         }
         if season_id is not None and not self.seasons:
-            raise NotFound(f"no season {season_id}")
+            raise NotFound(say("import_refused.no_season", season_id=season_id))
         self.organisations: list[Organisation] = rows(Organisation)
         self.owners = {row.id: row for row in self.organisations}
         self.teams = [row for row in rows(Team) if row.season_id in self.seasons]
@@ -138,9 +139,9 @@ class Directory:
             <= season.ends_on + GRACE
         ]
         if len(fitting) != 1:
-            words = "lies in no season" if not fitting else "lies in more than one season"
-            hint = "Name the season with ?season_id=."
-            raise Unresolved("session_started_at", NotAValue("season", words, hint))
+            words = say("import_moment.many_seasons") if fitting else say("import_moment.no_season")
+            reason = NotAValue("season", words, say("import_moment.name_season"))
+            raise Unresolved("session_started_at", reason)
         return fitting[0].id
 
     def _organisation(self, cells: Cells, column: str) -> Organisation | None:
@@ -227,7 +228,7 @@ def _together(unknown: list[Unresolved]) -> Unresolved:
 def _needed(cells: Cells, column: str) -> Any:
     value = cells.get(column)
     if value is None:
-        raise Unresolved(column, NotAValue("missing", "is needed and the cell is empty"))
+        raise Unresolved(column, NotAValue("missing", say("import_name.needed")))
     return value
 
 
@@ -239,8 +240,8 @@ def _one(column: str, name: Any, among: list[Named]) -> Named:
         return found[0]
     if not found:
         raise Unresolved(column, _unknown(column, str(name), [thing.name for thing in among]))
-    hint = "Fill in the organisation, or name the season with ?season_id=."
-    raise Unresolved(column, NotAValue("ambiguous", f"is the name of {len(found)} of yours", hint))
+    words, hint = say("import_name.ambiguous", count=len(found)), say("import_name.ambiguous_hint")
+    raise Unresolved(column, NotAValue("ambiguous", words, hint))
 
 
 def _only(column: str, among: list[Thing], name: Callable[[Thing], str]) -> Thing:
@@ -248,13 +249,17 @@ def _only(column: str, among: list[Thing], name: Callable[[Thing], str]) -> Thin
     if len(among) == 1:
         return among[0]
     known = ", ".join(sorted(name(thing) for thing in among)[:8])
-    words = "is needed: the cell is empty" if among else "is needed, and none is registered yet"
-    raise Unresolved(column, NotAValue("missing", words, f"There are: {known}." if known else None))
+    words = say("import_name.empty_cell") if among else say("import_name.none_registered")
+    hint = say("import_name.known", listed=known) if known else None
+    raise Unresolved(column, NotAValue("missing", words, hint))
 
 
 def _unknown(column: str, name: str, known: list[str]) -> NotAValue:
     close = get_close_matches(plain(name), [plain(each) for each in known], n=1, cutoff=0.5)
     near = [each for each in known if close and plain(each) == close[0]]
-    listed = ", ".join(sorted(known)[:8])
-    hint = f"Did you mean {near[0]}?" if near else f"There are: {listed}." if known else None
-    return NotAValue("unknown_name", f"is not a {column} that you have registered", hint)
+    hint = None
+    if near:
+        hint = say("import_hint.did_you_mean", near=near[0])
+    elif known:
+        hint = say("import_name.known", listed=", ".join(sorted(known)[:8]))
+    return NotAValue("unknown_name", say(f"import_unknown.{column}"), hint)

@@ -6,6 +6,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api.errors import ApiError, FieldError
+from api.messages import say
 from api.models.registry.sessions import BenchSession, SessionCreate
 from api.services.core.scope import Caller
 from api.services.imports.drafts import Draft, is_sound_session, located
@@ -76,8 +77,8 @@ class Opening:
                 draft.faults.append(
                     FieldError(
                         "session_differs",
-                        f"the session has {_in_words(getattr(row, column))} already",
-                        "Leave the cell empty, or change the session.",
+                        _what_it_has(getattr(row, column)),
+                        say("import_session.differs_hint"),
                         row=at.number,
                         column=self.header.title(column),
                         value=str(at.values[column]),
@@ -93,7 +94,10 @@ def _key(draft: Draft) -> SessionKey:
     return facts["bench_id"], facts["season_id"], facts["started_at"]
 
 
-def _in_words(stored: Any) -> str:
+def _what_it_has(stored: Any) -> str:
+    """Return what a session has of a condition; in words."""
+    if stored is None:
+        return say("import_session.has_nothing")
     if isinstance(stored, bool):
-        return "yes" if stored else "no"
-    return "nothing" if stored is None else str(stored).removesuffix(".0")
+        return say("import_session.has", stored=say("form.yes" if stored else "form.no"))
+    return say("import_session.has", stored=int(stored) if stored == int(stored) else stored)

@@ -41,7 +41,7 @@ class Entry:
     created: bool = False
     sheet_rows: list[ReadRow] = field(default_factory=list)
     flags: list[FlagRead] = field(default_factory=list)
-    doubts: list[FlagRead] = field(default_factory=list)
+    odd_flags: list[FlagRead] = field(default_factory=list)
     holds: bool = False
 
     @property

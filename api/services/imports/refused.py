@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlmodel import Session
 
+from api.messages import say
 from api.models.imports.imports import ImportBatch
 from api.services.core import resources
 from api.services.core.safe_cells import FORMULA_STARTS, MARK
@@ -40,7 +41,7 @@ def problem(errors: list[dict[str, Any]]) -> str:
         " ".join(filter(None, (_place(error), error["detail"], error.get("hint"))))
         for error in errors
     ]
-    return "; ".join(words) or "belongs to a trial with a wrong row"
+    return "; ".join(words) or say("import_row.of_wrong_trial")
 
 
 def _place(error: dict[str, Any]) -> str:

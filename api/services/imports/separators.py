@@ -21,7 +21,7 @@ SIGNS = (",", ".")
 #: How the two signs are called where somebody names one of them.
 NAMED = {"comma": ",", "point": "."}
 #: What model turbines give and are tested with. A reading outside its range decides nothing alone,
-#: but is doubted where the other reading lies inside. Common practice, no source.
+#: but is questioned where the other reading lies inside. Common practice, no source.
 PLAUSIBLE = {
     "voltage_v": (0.02, 20.0),
     "load_ohm": (0.5, 5000.0),

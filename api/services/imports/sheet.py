@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from api.errors import FieldError, Invalid, TooLarge
+from api.messages import say
 from api.services.imports.headers import Header, read_header
 
 #: A logged series of the most samples stands in one cell.
@@ -56,11 +57,11 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     found = records(text, delimiter, most_rows)
     titles = next(found, None)
     if titles is None:
-        raise _unreadable("empty", "the file has no header", "Start from the template.")
+        raise _unreadable("empty", say("import_file.no_header"), say("import_file.template"))
     header = _header(titles, found)
     rows, uncut = _rows(found, header, len(titles) if delimiter == "," else None)
     if not rows and not uncut:
-        raise _unreadable("empty", "the file has titles and no row under them", None)
+        raise _unreadable("empty", say("import_file.no_row"), None)
     needs = len(header.titles)
     faults = [_wrong_length(number, len(cells), needs) for number, cells in uncut.items()]
     by_column = zip(header.keys, zip(*rows.values(), strict=True), strict=False)
@@ -83,12 +84,12 @@ def decode(body: bytes) -> tuple[str, str]:
     try:
         text = body.decode(encoding)
     except UnicodeDecodeError as error:
-        hint = "Save it as 'CSV UTF-8', or paste the cells instead."
-        raise _unreadable("encoding", "the file's characters are not UTF-8", hint) from error
+        words, hint = say("import_file.not_utf8"), say("import_file.not_utf8_hint")
+        raise _unreadable("encoding", words, hint) from error
     if "\0" in text:
-        raise _unreadable("nul", "the file holds NUL characters and is not a text file", None)
+        raise _unreadable("nul", say("import_file.nul"), None)
     if not text.strip():
-        raise _unreadable("empty", "the file is empty", "Start from the template.")
+        raise _unreadable("empty", say("import_file.empty"), say("import_file.template"))
     return text.replace("\r\n", "\n").replace("\r", "\n"), encoding.removesuffix("-sig")
 
 
@@ -104,7 +105,7 @@ def sep_line(text: str) -> tuple[str, str | None]:
         return text, None
     sign = sign or "\t"
     if sign not in DELIMITERS:
-        raise _unreadable("delimiter", f"sep={sign[:5]} is not a delimiter taken here", None)
+        raise _unreadable("delimiter", say("import_file.delimiter", sign=sign[:5]), None)
     return rest, sign
 
 
@@ -114,11 +115,10 @@ def records(text: str, delimiter: str, most_rows: int) -> Iterator[list[str]]:
     try:
         for number, record in enumerate(reader, start=1):
             if number > most_rows + 1:
-                raise TooLarge(f"the file has more than {most_rows} rows; send it in parts")
+                raise TooLarge(say("import_file.many_rows", most=most_rows))
             yield record
     except csv.Error as error:
-        words = f"the row cannot be cut into cells: {error}"
-        hint = 'Look for a quotation mark (") that is opened and not closed.'
+        words, hint = say("import_row.uncut", error=error), say("import_row.uncut_hint")
         raise _unreadable("quoting", words, hint, row=number + 1) from error
 
 
@@ -173,9 +173,5 @@ def _has_cut_number(cells: Sequence[str]) -> bool:
 
 
 def _wrong_length(number: int, has: int, needs: int) -> FieldError:
-    return FieldError(
-        "cell_count",
-        f"the row has {has} cells and the header has {needs}",
-        "A cell that holds the delimiter must stand in quotation marks.",
-        row=number,
-    )
+    words, hint = say("import_row.cell_count", has=has, needs=needs), say("import_row.quote_it")
+    return FieldError("cell_count", words, hint, row=number)

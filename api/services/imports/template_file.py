@@ -3,6 +3,7 @@
 import csv
 import io
 
+from api.messages import say
 from api.services.core.safe_cells import BYTE_ORDER_MARK
 from api.services.imports.headers import NUMBER_COLUMNS, TEMPLATE_COLUMNS
 from api.services.imports.sheet import DELIMITERS
@@ -30,7 +31,6 @@ EXAMPLES = (
         "warm_up_min": "6.0",
         "adult_present": "yes",
         "duration_s": "30.0",
-        "note": "two runs of one trial share their client_ref",
     },
     {"client_ref": "example-1", "run": "2", "voltage_v": "1.19"},
 )
@@ -42,7 +42,8 @@ def trials_template(delimiter: str, decimal: str) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, TEMPLATE_COLUMNS, delimiter=sign, lineterminator="\r\n")
     writer.writeheader()
-    for row in (EXAMPLES[0], EXAMPLES[0] | EXAMPLES[1]):
+    first = EXAMPLES[0] | {"note": say("import_template.note")}
+    for row in (first, first | EXAMPLES[1]):
         writer.writerow({name: _written(name, cell, decimal) for name, cell in row.items()})
     return BYTE_ORDER_MARK + out.getvalue()
 

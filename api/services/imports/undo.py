@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from sqlmodel import Session, col, delete, or_, select
 
 from api.errors import Conflict, FieldError
+from api.messages import say
 from api.models.core.audit import AuditEntry
 from api.models.imports.imports import ImportBatch, ImportRead, Undoing
 from api.models.measurements.flags import Flag
@@ -25,7 +26,7 @@ def undo(db: Session, caller: Caller, import_id: str, undoing: Undoing) -> Impor
     revisions.raise_season(db, *{trial.season_id for trial in trials})
     resources.lock(db, row)
     if row.undone_at is not None:
-        raise Conflict("this import was undone already")
+        raise Conflict(say("import_undo.done_already"))
     alone = _alone(db, row)
     owners = {trial.organisation_id for trial in trials}
     for owner in owners | {session.organisation_id for session in alone}:
@@ -70,12 +71,11 @@ def _require_untouched(db: Session, trial_ids: set[str], session_ids: set[str]) 
     )
     later = set(db.scalars(worked_on)) | {trial or of for trial, of in db.execute(answered)}
     if later:
-        words = (
-            f"{len(later)} of its trials and sessions were corrected, withdrawn or answered for "
-            "since; withdraw single trials instead"
-        )
-        named = [FieldError("later_work", f"{each} was worked on since") for each in sorted(later)]
-        raise Conflict(words, named[:MOST_NAMED])
+        named = [
+            FieldError("later_work", say("import_undo.worked_on", thing=each))
+            for each in sorted(later)[:MOST_NAMED]
+        ]
+        raise Conflict(say("import_undo.later_work", count=len(later)), named)
 
 
 def _take_out(
@@ -89,5 +89,5 @@ def _take_out(
     ids = [session.id for session in sessions]
     db.execute(delete(Flag).where(col(Flag.session_id).in_(ids)))
     for session in sessions:
-        audit.note(db, caller, "removed", session, reason="its import was undone")
+        audit.note(db, caller, "removed", session, reason=say("import_reason.undone"))
     db.execute(delete(BenchSession).where(col(BenchSession.id).in_(ids)))

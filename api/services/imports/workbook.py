@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.services.imports.workbook_child import WRITTEN_BYTES
 
 CHILD = Path(__file__).with_name("workbook_child.py")
 SECONDS = 20
 MAGIC = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
-TOO_MUCH = "the workbook takes too long or too much: save the sheet as CSV"
+TOO_MUCH = "too_much"
 
 
 def is_workbook(body: bytes) -> bool:
@@ -33,8 +34,14 @@ def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, dict[str, Any]]:
     except ValueError as error:  # stopped by its limits before it said anything
         raise _refused(TOO_MUCH) from error
     if "refused" in about:
-        raise _refused(about["refused"])
+        raise _refused(about["refused"], **about["values"])
+    about["hidden_columns"] = [_title(each) for each in about["hidden_columns"]]
     return sheet, about
+
+
+def _title(column: str | int) -> str:
+    """Return the title of a column; one without a title is known by its number."""
+    return say("import_workbook.column", number=column) if isinstance(column, int) else column
 
 
 def _read(body: bytes, most_rows: int) -> bytes:
@@ -57,5 +64,6 @@ def _read(body: bytes, most_rows: int) -> bytes:
         return out.read()
 
 
-def _refused(words: str) -> Invalid:
+def _refused(code: str, **values: int | str) -> Invalid:
+    words = say(f"import_workbook.{code}", **values)
     return Invalid(words, [FieldError("workbook", words)])

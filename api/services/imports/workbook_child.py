@@ -2,8 +2,9 @@
 
 Run alone, in a process of its own with limits on memory, time and what it writes: a workbook comes
 from anywhere, and unpacking one can take all there is. Prints a line of JSON about the sheet and
-what of the workbook is hidden, then the rows as CSV, ending with 0; or {"refused": words}, ending
-with 3. Hidden rows are empty, so that rows keep their numbers.
+what of the workbook is hidden, then the rows as CSV, ending with 0; or {"refused": code, "values":
+{…}}, from which the parent makes a message, ending with 3. Hidden rows are empty, so that rows keep
+their numbers.
 """
 
 import csv
@@ -43,7 +44,11 @@ SCALED = re.compile(r"[0#?],+(\D*$|\.)")
 
 
 class Refused(Exception):
-    """A workbook that is not read, in words."""
+    """A workbook that is not read: the code of a message, and its values."""
+
+    def __init__(self, code: str, **values: int | str) -> None:
+        super().__init__(code)
+        self.code, self.values = code, values
 
 
 def limit() -> None:
@@ -60,18 +65,18 @@ def limit() -> None:
 def inspect(body: bytes) -> None:
     """Refuse what is no plain workbook, before any of it is unpacked."""
     if body[:4] == b"\xd0\xcf\x11\xe0":
-        raise Refused("the file is protected by a password, or an old .xls: save it as plain .xlsx")
+        raise Refused("protected")
     try:
         parts = zipfile.ZipFile(io.BytesIO(body)).infolist()
     except zipfile.BadZipFile as error:
-        raise Refused("the file is not a workbook (.xlsx)") from error
+        raise Refused("no_workbook") from error
     names = [part.filename.lower() for part in parts]
     if "xl/workbook.xml" not in names:
-        raise Refused("the file is not a workbook (.xlsx)")
+        raise Refused("no_workbook")
     if any(mark in name for name in names for mark in ACTIVE):
-        raise Refused("the workbook holds macros, links or embedded files: save it without them")
+        raise Refused("active")
     if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
-        raise Refused("the workbook is far larger than a season's: save the one sheet as CSV")
+        raise Refused("large")
 
 
 def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
@@ -81,7 +86,7 @@ def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
     book = load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
     sheets = [each for each in book.worksheets if each.sheet_state == "visible"]
     if not sheets:
-        raise Refused("every sheet of the workbook is hidden: show the one with the trials")
+        raise Refused("all_hidden")
     sheet = sheets[0]
     layout = read_layout(sheet._get_source())
     sheet.reset_dimensions()
@@ -89,14 +94,14 @@ def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
     characters = 0
     for number, cells in enumerate(sheet.iter_rows(), start=1):
         if len(cells) > MOST_COLUMNS:
-            raise Refused(f"the sheet has more than {MOST_COLUMNS} columns")
+            raise Refused("many_columns", most=MOST_COLUMNS)
         is_hidden = number > 1 and number in layout.hidden_rows
         rows.append([] if is_hidden else _row(cells, number, layout))
         characters += sum(len(cell) + 1 for cell in rows[-1])
         if len(rows) > most_rows + 1:
-            raise Refused(f"the sheet has more than {most_rows} rows; send it in parts")
+            raise Refused("many_rows", most=most_rows)
         if characters > MOST_CHARACTERS:
-            raise Refused("the sheet holds far more text than a season's: send it in parts")
+            raise Refused("much_text")
     about = {
         "sheet": sheet.title,
         "other_sheets": [each.title for each in sheets[1:]],
@@ -153,7 +158,7 @@ def _note_merged(area: str, layout: Layout) -> None:
     first_column, first_row, last_column, last_row = range_boundaries(area)
     size = (last_column - first_column + 1) * (last_row - first_row + 1)
     if len(layout.merged) + size > MOST_MERGED:
-        raise Refused("the sheet has very many merged cells: unmerge them, and fill in each row")
+        raise Refused("many_merged")
     layout.merged |= {
         (row, column)
         for row in range(first_row, last_row + 1)
@@ -174,11 +179,11 @@ def _row(cells: Any, number: int, layout: Layout) -> list[str]:
     return texts
 
 
-def _drop_hidden(rows: list[list[str]], hidden: set[int]) -> list[str]:
-    """Remove hidden columns from rows, and return their titles."""
+def _drop_hidden(rows: list[list[str]], hidden: set[int]) -> list[str | int]:
+    """Remove hidden columns from rows, and return the title of each, or its number without one."""
     width = len(rows[0]) if rows else 0
     gone = sorted((at - 1 for at in hidden), reverse=True)
-    titles = [rows[0][at] or f"column {at + 1}" for at in gone if at < width]
+    titles = [rows[0][at] or at + 1 for at in gone if at < width]
     for row in rows:
         for at in gone:
             del row[at : at + 1]
@@ -203,7 +208,7 @@ def written(value: Any, number_format: str = "General") -> str:
         return _number(value, number_format)
     text = str(value)
     if len(text) > MOST_IN_CELL:
-        raise Refused(f"a cell holds more than {MOST_IN_CELL} characters")
+        raise Refused("long_cell", most=MOST_IN_CELL)
     return f"'{text}" if TEXT_NUMBER.fullmatch(text.strip()) else text
 
 
@@ -260,19 +265,19 @@ def main() -> int:
         inspect(body)
         about, rows = read(body, int(sys.argv[1]))
     except Refused as refused:
-        return _refuse(out, str(refused))
+        return _refuse(out, refused)
     except MemoryError:
-        return _refuse(out, "the workbook takes too much memory: save the one sheet as CSV")
+        return _refuse(out, Refused("much_memory"))
     except Exception as error:  # whatever a broken file does to the reader is the file's fault
-        return _refuse(out, f"the workbook cannot be read ({type(error).__name__})")
+        return _refuse(out, Refused("unreadable", error=type(error).__name__))
     out.write(json.dumps(about) + "\n")
     csv.writer(out, lineterminator="\r\n").writerows(rows)
     out.flush()
     return 0
 
 
-def _refuse(out: io.TextIOWrapper, words: str) -> int:
-    out.write(json.dumps({"refused": words}) + "\n")
+def _refuse(out: io.TextIOWrapper, refused: Refused) -> int:
+    out.write(json.dumps({"refused": refused.code, "values": refused.values}) + "\n")
     out.flush()
     return 3
 

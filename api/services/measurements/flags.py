@@ -30,6 +30,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.measurements import results, sweeps
+from api.services.measurements.flag_words import facts_of, words_of
 from api.services.measurements.frames import Frame, read_checked_frame
 
 OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
@@ -37,10 +38,10 @@ HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 MOST_ROUNDS = 3
 READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
-FLAG_COLUMNS = [name for name in FlagRead.model_fields if name in Flag.model_fields]
+FLAG_COLUMNS = [*(name for name in FlagRead.model_fields if name in Flag.model_fields), "facts"]
 _FLAGS = select(*(getattr(Flag, name) for name in FLAG_COLUMNS))
 #: What a finding says of a flag, and what tells which flag it is and how it stands.
-FOUND = ("severity", "message", "advice", "proposed_fix", "seen")
+FOUND = ("severity", "facts", "proposed_fix", "seen")
 _STORED = select(
     *(getattr(Flag, name) for name in ("id", "trial_id", "session_id", "rule", "state", *FOUND))
 )
@@ -255,8 +256,8 @@ def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
 
 
 def _columns_of(finding: Finding) -> dict[str, object]:
-    said = finding.rule.severity, finding.message, finding.advice, finding.fix, finding.seen
-    return dict(zip(FOUND, said, strict=True))
+    values = finding.rule.severity, facts_of(finding), finding.fix, finding.seen
+    return dict(zip(FOUND, values, strict=True))
 
 
 def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
@@ -311,7 +312,10 @@ def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[
     # Of a page, which is one part of either, all in one statement.
     wanted = [or_(*about)] if len(about) == 2 else about
     rows = (row for each in wanted for row in db.execute(_FLAGS.where(each, not_cleared)))
-    return READS.validate_python([dict(zip(FLAG_COLUMNS, row, strict=True)) for row in rows])
+    plain = (dict(zip(FLAG_COLUMNS, row, strict=True)) for row in rows)
+    return READS.validate_python(
+        [each | words_of(each["rule"], each["severity"], each.pop("facts")) for each in plain]
+    )
 
 
 def _gravest_first(flag: FlagRead) -> tuple[Any, ...]:

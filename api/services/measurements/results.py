@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_results
 from api.bulk import insert_rows, parts
+from api.messages.reasons import say_reason
 from api.models.measurements.results import KeptResult
 from api.models.trials.trials import Trial
 from api.services.measurements.frames import Array, Columns, Frame, plain_rows, read_frame
@@ -33,11 +34,11 @@ NUMBERS = (
     "wind_exponent",
     "density_exponent",
 )
-DOUBTS = ("u_own", "u_bench", "u_total")
+UNCERTAINTIES = ("u_own", "u_bench", "u_total")
 WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "normalisation", "reason")
 POWERS = tuple(each.name for each in fields(PowerResults))
 #: The numbers that are kept of a result, in their order there.
-PACKED = tuple(dict.fromkeys((*NUMBERS, *DOUBTS, *POWERS, "run_count", "is_own_exponent")))
+PACKED = tuple(dict.fromkeys((*NUMBERS, *UNCERTAINTIES, *POWERS, "run_count", "is_own_exponent")))
 #: What is kept of a result beside its trial's id.
 KEPT = ("formula", "numbers", *WORDS)
 RESULTS = SQLModel.metadata.tables["trial_result"]
@@ -142,8 +143,9 @@ def tell_results(results: TrialResults) -> list[dict[str, Any]]:
 def _tell(results: Mapping[str, Array]) -> list[dict[str, Any]]:
     is_known = np.isfinite(results["normalised_power_w"])
     columns: dict[str, list[Any]] = {name: _known(results[name]) for name in NUMBERS}
-    columns |= {name: _known(results[name], is_known) for name in DOUBTS}
+    columns |= {name: _known(results[name], is_known) for name in UNCERTAINTIES}
     columns |= {name: [str(word) or None for word in results[name].tolist()] for name in WORDS}
+    columns["reason"] = [say_reason(each) if each else None for each in columns["reason"]]
     columns["run_count"] = results["run_count"].astype(int).tolist()
     is_own = results["is_own_exponent"] != 0
     columns["wind_exponent_source"] = np.where(is_own, "own", "default").tolist()

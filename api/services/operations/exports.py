@@ -13,6 +13,8 @@ from sqlmodel import Session, SQLModel, col, or_, select
 
 from api.bulk import parts
 from api.errors import Conflict, FieldError, Invalid
+from api.messages import say, using
+from api.messages.languages import DEFAULT
 from api.models.imports.trial_files import TrialFileQuery
 from api.models.registry.builds import Build
 from api.models.registry.organisations import Organisation
@@ -30,7 +32,7 @@ from api.services.operations.school_tables import whole_school
 from api.services.operations.season_tables import Rows, rows_of, whole_season
 from api.services.season import comparisons, reports
 
-FORMAT = 1
+FORMAT = 2
 MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
 #: A moment that every entry of a file bears, so that the same season gives the same file.
 EPOCH = (2020, 1, 1, 0, 0, 0)
@@ -42,10 +44,11 @@ TEXTS = frozenset({"sentence", "reason", "words"})
 def season_digest(db: Session, caller: Caller, season_id: str) -> str:
     """Return a digest of a season's report and comparison, without sentences and moments."""
     keep_apart(db)  # answers of exactly the moment whose rows go along with the digest
-    answers = [
-        reports.season_report(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT),
-        comparisons.compare_season(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT),
-    ]
+    with using(DEFAULT):  # a file from a German page is read back on an English one
+        answers = [
+            each(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT)
+            for each in (reports.season_report, comparisons.compare_season)
+        ]
     return hashlib.sha256(json.dumps(_without_texts(answers), sort_keys=True).encode()).hexdigest()
 
 
@@ -119,12 +122,9 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
     flags.recheck_season(db, season_id)
     season = db.get(Season, season_id)
     if season is None:
-        raise _refused("the file holds no season")
+        raise _refused(say("refused.file_without_season"))
     if season_digest(db, caller, season_id) != manifest.get("digest"):
-        raise Conflict(
-            "the season's numbers come out other than the file says, so nothing was stored: it "
-            "was made by another version, or changed"
-        )
+        raise Conflict(say("refused.file_other_numbers"))
     audit.note(db, caller, "imported", season)
     return resources.read(SeasonRead, season)
 
@@ -135,14 +135,14 @@ def _unpack(body: bytes) -> tuple[dict[str, Any], dict[str, list[str]]]:
         file = zipfile.ZipFile(io.BytesIO(body))
         parts = file.infolist()
         if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
-            raise _refused("the file is far larger than a season's")
+            raise _refused(say("refused.file_too_large"))
         manifest: dict[str, Any] = json.loads(file.read("manifest.json"))
         names = [str(table.__tablename__) for table, _ in whole_season("")]
         tables = {name: file.read(f"tables/{name}.jsonl").decode().splitlines() for name in names}
     except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError) as error:
-        raise _refused("the file is not an exported season") from error
+        raise _refused(say("refused.file_no_export")) from error
     if manifest.get("format") != FORMAT:
-        raise _refused("the file is of another version of Gustbook")
+        raise _refused(say("refused.file_other_version"))
     return manifest, tables
 
 
@@ -153,7 +153,8 @@ def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         where = "/".join(str(step) for step in fault["loc"])
-        raise _refused(f"a row of {table.__tablename__} is not sound: {where}") from error
+        table_name = str(table.__tablename__)
+        raise _refused(say("refused.file_row", table=table_name, place=where)) from error
 
 
 def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
@@ -163,10 +164,7 @@ def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str,
         ids = [row[key] for row in part]
         here = select(getattr(table, key)).where(col(getattr(table, key)).in_(ids)).limit(1)
         if db.scalar(here) is not None:
-            raise Conflict(
-                f"something of this season is stored here already (in {table.__tablename__}): "
-                "import it into an empty programme"
-            )
+            raise Conflict(say("refused.file_stored", table=table.__tablename__))
 
 
 def _require_within(db: Session, season_id: str) -> None:
@@ -181,7 +179,7 @@ def _require_within(db: Session, season_id: str) -> None:
     elsewhere = or_(col(BenchSession.season_id) != season_id, col(Team.season_id) != season_id)
     astray = of_trials.where(col(Trial.season_id) == season_id, elsewhere).limit(1)
     if db.scalar(astray) is not None:
-        raise _refused("a trial's session or team is of another season")
+        raise _refused(say("refused.file_trial_astray"))
 
 
 def _refused(words: str) -> Invalid:

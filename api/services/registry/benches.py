@@ -6,6 +6,7 @@ from sqlmodel import Session, col, select
 
 from analysis.wind import equivalent_wind_speed, grid_weights, unevenness
 from api.errors import Conflict
+from api.messages import say
 from api.models.core.shapes import PageQuery
 from api.models.registry.benches import (
     Bench,
@@ -63,10 +64,7 @@ def change(
     moved = resources.change(db, caller, row, changes, version)
     fixed = sorted(moved.keys() & set(IDENTITY))
     if fixed and _is_used(db, row.id):
-        raise Conflict(
-            f"tests were run at {row.name}, so its {', '.join(fixed)} cannot change: register a "
-            "new bench, since a changed bench reads differently"
-        )
+        raise Conflict(say("refused.bench_is_used", bench=row.name, fields=", ".join(fixed)))
     flags.recheck(db, flags.at_bench(row.id))
     return resources.read(BenchRead, row)
 

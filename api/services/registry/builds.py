@@ -3,6 +3,7 @@
 from sqlmodel import Session, col, func, select
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.models.registry.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
 from api.models.registry.turbines import Turbine
 from api.services.core import resources, revisions
@@ -19,7 +20,7 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
     turbine = resources.get_row(db, caller, Turbine, build.turbine_id, "turbine_id")
     require_owner(caller, turbine.organisation_id)
     if turbine.team_id is not None and build.assigned_power_w is not None:
-        words = "only a build of a reference rotor has an assigned power"
+        words = say("refused.no_assigned_power")
         raise Invalid(words, [FieldError("not_allowed", words, pointer="/assigned_power_w")])
     if build.parent_build_id is not None:
         _require_same_turbine(db, caller, build)
@@ -35,7 +36,7 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
 def _require_same_turbine(db: Session, caller: Caller, build: BuildCreate) -> None:
     parent = resources.get_row(db, caller, Build, str(build.parent_build_id), "parent_build_id")
     if parent.turbine_id != build.turbine_id:
-        words = "the parent build belongs to another turbine"
+        words = say("refused.other_turbine")
         raise Invalid(words, [FieldError("not_allowed", words, pointer="/parent_build_id")])
 
 

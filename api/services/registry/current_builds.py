@@ -9,6 +9,8 @@ from typing import NamedTuple
 
 from sqlmodel import Session, col, select
 
+from api.messages import say
+from api.messages.days import day
 from api.models.registry.builds import Build
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
@@ -50,7 +52,8 @@ def words_of_build(number: int, latest_at: datetime | None, current_number: int 
     >>> words_of_build(6, None, 6)
     'build 6'
     """
-    when = f", {latest_at.day} {latest_at:%B %Y}" if latest_at else ""
-    is_older = current_number is not None and current_number != number
-    note = f"; build {current_number} has no counted trial yet" if is_older else ""
-    return f"build {number}{when if is_older else ''}{note}"
+    if current_number is None or current_number == number:
+        return say("report_build.named", number=number)
+    if latest_at is None:
+        return say("report_build.older", number=number, current=current_number)
+    return say("report_build.older_of", number=number, day=day(latest_at), current=current_number)

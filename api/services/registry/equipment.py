@@ -7,6 +7,7 @@ from pydantic import ValidationError
 from sqlmodel import Session
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.models.core.shapes import AsTyped
 from api.models.core.validation import invalid
 from api.models.registry.equipment import (
@@ -104,5 +105,5 @@ def require_kind(
         return
     row = resources.get_row(db, caller, Equipment, equipment_id, field)
     if row.kind != kind:
-        words = f"{row.tag} is registered as {row.kind}, and a {kind} is needed here"
+        words = say("refused.wrong_kind", tag=row.tag, kind=row.kind, needed=kind)
         raise Invalid(words, [FieldError("wrong_kind", words, pointer=f"/{field}")])

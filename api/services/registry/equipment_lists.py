@@ -4,14 +4,13 @@ from datetime import UTC, datetime
 
 from sqlmodel import Session, col, select
 
+from api.messages import say
 from api.models.registry.equipment import Equipment, EquipmentRead
 from api.models.registry.equipment_list import EquipmentList, ListedItem
 from api.models.registry.loans import InstrumentCheck
 from api.models.registry.organisations import Organisation
 from api.services.core.scope import Caller, visible
 from api.services.registry import equipment, instruments
-
-PROGRAMME, ELSEWHERE = "the programme", "another school"
 
 
 def equipment_list(db: Session, caller: Caller, organisation_id: str | None) -> EquipmentList:
@@ -43,15 +42,17 @@ def _newest_checks(db: Session, equipment_ids: list[str]) -> dict[str, Instrumen
 
 
 def _item(read: EquipmentRead, names: dict[str, str], check: InstrumentCheck | None) -> ListedItem:
-    owner = names.get(read.organisation_id or "", PROGRAMME)
-    holder = names.get(read.holder_id or "", PROGRAMME)
+    owner, holder = (
+        names.get(each or "") or say("listed.programme")
+        for each in (read.organisation_id, read.holder_id)
+    )
     is_hidden = read.is_lent and read.holder_id is None
     return ListedItem(
         equipment_id=read.id,
         tag=read.tag,
         kind=read.kind,
         owner=owner,
-        where=ELSEWHERE if is_hidden else holder,
+        where=say("listed.another_school") if is_hidden else holder,
         due_on=read.due_on,
         days_overdue=read.days_overdue,
         condition=read.condition,
@@ -64,5 +65,6 @@ def _item(read: EquipmentRead, names: dict[str, str], check: InstrumentCheck | N
 def _checked(read: EquipmentRead, check: InstrumentCheck | None) -> str:
     if check is not None:
         ratio = instruments.ratio_of(check)
-        return f"{check.checked_on}: {ratio.ratio:.3f} of the other, {ratio.verdict}"
+        key = f"listed.checked_{ratio.verdict}"
+        return say(key, day=check.checked_on, ratio=ratio.ratio)
     return str(read.spec.get("checked_on") or "–")

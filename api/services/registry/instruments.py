@@ -5,6 +5,8 @@ from sqlmodel import Session, col
 from analysis.calibration import InstrumentRatio, compare_instruments
 from analysis.errors import AnalysisError
 from api.errors import FieldError, Invalid
+from api.messages import say
+from api.messages.reasons import say_reason
 from api.models.core.shapes import PageQuery
 from api.models.registry.equipment import Equipment
 from api.models.registry.loans import CheckCreate, CheckRead, InstrumentCheck
@@ -23,14 +25,15 @@ def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) ->
     if given.against_id is not None:
         resources.get_row(db, caller, Equipment, given.against_id, "against_id")
     if given.against_id == item.id:
-        words = "an instrument cannot be compared with itself"
+        words = say("refused.same_instrument")
         raise Invalid(words, [FieldError("same_instrument", words, pointer="/against_id")])
     loans.require_not_ahead(given.checked_on, "checked_on")
     pairs = [pair.model_dump() for pair in given.pairs]
     try:
         _ratio(pairs)
     except AnalysisError as error:
-        raise Invalid(str(error), [FieldError("ratio", str(error), pointer="/pairs")]) from error
+        words = say_reason(str(error))
+        raise Invalid(words, [FieldError("ratio", words, pointer="/pairs")]) from error
     revisions.raise_all(db)
     resources.lock(db, item)
     row = resources.store(
@@ -94,15 +97,6 @@ def _read(row: InstrumentCheck, item: Equipment) -> CheckRead:
 
 def _sentence(item: Equipment, found: InstrumentRatio) -> str:
     off = 100 * (found.ratio - 1)
-    sentence = f"{item.tag} reads {abs(off):.1f} % {'more' if off > 0 else 'less'} than the other"
-    if found.verdict == "fine":
-        return f"{sentence}: fine."
-    if item.kind == ROTOR:
-        return (
-            f"{sentence}. If it was dropped or repaired, it is another rotor from now on: mark it "
-            "broken, register the new one, and run both once at one bench."
-        )
-    return (
-        f"{sentence}, which is more than 5 %. Compare it once more; if that stays, do not use it "
-        "until it is repaired, and check what was measured with it."
-    )
+    side = "more" if off > 0 else "less"
+    advice = "fine" if found.verdict == "fine" else "rotor" if item.kind == ROTOR else "off"
+    return say(f"instrument.{side}_{advice}", tag=item.tag, percent=abs(off))

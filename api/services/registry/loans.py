@@ -6,6 +6,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api.errors import Conflict, FieldError, Invalid, NotFound
+from api.messages import say
 from api.models.core.shapes import PageQuery
 from api.models.registry.equipment import Equipment
 from api.models.registry.loans import Loan, LoanCreate, LoanQuery, LoanRead, Returning
@@ -23,7 +24,7 @@ def today() -> date:
 def require_not_ahead(day: date, field: str) -> None:
     """Refuse a day that is not yet; one ahead of us on the globe may be in tomorrow."""
     if day > today() + timedelta(days=1):
-        words = f"{day} lies in the future"
+        words = say("refused.in_future", day=day)
         raise Invalid(words, [FieldError("in_future", words, pointer=f"/{field}")])
 
 
@@ -34,10 +35,10 @@ def lend(db: Session, caller: Caller, equipment_id: str, loan: LoanCreate) -> Lo
     resources.get_row(db, caller, Organisation, loan.organisation_id, "organisation_id")
     resources.lock(db, item)
     if item.retired_on is not None:
-        raise Conflict(f"{item.tag} is retired since {item.retired_on}: register what replaces it")
+        raise Conflict(say("refused.is_retired", tag=item.tag, day=item.retired_on))
     running = _running(db, item.id)
     if running is not None:
-        raise Conflict(f"{item.tag} is lent until {running.due_on}: take it back first")
+        raise Conflict(say("refused.is_lent", tag=item.tag, day=running.due_on))
     row = resources.store(
         db, caller, Loan, loan, equipment_id=item.id, owner_id=item.organisation_id
     )
@@ -57,14 +58,14 @@ def take_back(
     require_owner(caller, item.organisation_id)
     row = resources.get_row(db, caller, Loan, loan_id)
     if row.equipment_id != item.id:
-        raise NotFound(f"no loan {loan_id} of this equipment")
+        raise NotFound(say("refused.loan_of_other", id=loan_id))
     require_not_ahead(returning.returned_on, "returned_on")
     resources.lock(db, item)
     resources.lock(db, row)
     if row.returned_on is not None:
-        raise Conflict(f"{item.tag} came back on {row.returned_on} already")
+        raise Conflict(say("refused.is_back", tag=item.tag, day=row.returned_on))
     if returning.returned_on < row.lent_on:
-        words = f"it went out on {row.lent_on}, and cannot be back before"
+        words = say("refused.back_before_lent", day=row.lent_on)
         raise Invalid(words, [FieldError("before_lent", words, pointer="/returned_on")])
     resources.change(db, caller, row, returning, row.version)
     reference_rotors.note_condition(db, caller, item, returning.condition_in, returning.returned_on)

@@ -3,6 +3,7 @@
 from sqlmodel import Session, col, select
 
 from api.errors import NotPermitted
+from api.messages import say
 from api.models.registry.organisations import (
     Organisation,
     OrganisationCreate,
@@ -44,7 +45,7 @@ def change(
     require_owner(caller, row.id)
     if "name" in changes.model_fields_set and not caller.reaches_all:
         # Names are taken once among all schools; a coach must not learn others' by trying.
-        raise NotPermitted("a lead renames an organisation")
+        raise NotPermitted(say("refused.lead_renames"))
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
     rooms = select(BenchSession.id).where(col(BenchSession.organisation_id) == row.id)

@@ -6,6 +6,8 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, or_, select
 
+from api.messages import say
+from api.messages.days import short_day
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.equipment import Equipment
@@ -19,7 +21,6 @@ from api.services.core.scope import Caller, may_see, visible
 
 Pairs = list[tuple[str, str]]
 MOST = 300
-REFERENCE = "Reference rotors"
 
 
 def equipment(db: Session, caller: Caller, kind: str, organisation_id: str | None) -> Pairs:
@@ -78,10 +79,16 @@ def builds(
     )
     grouped: dict[str, Pairs] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
-        label = f"{named_turbine(turbine, team)}, build {build.number}"
+        label = say("build.title", turbine=named_turbine(turbine, team), number=build.number)
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
-        grouped.setdefault(team.name if team else REFERENCE, []).append((build.id, label + changed))
-    return sorted(grouped.items(), key=lambda pair: (pair[0] == REFERENCE, pair[0]))
+        group = team.name if team else reference_rotors()
+        grouped.setdefault(group, []).append((build.id, label + changed))
+    return sorted(grouped.items(), key=lambda pair: (pair[0] == reference_rotors(), pair[0]))
+
+
+def reference_rotors() -> str:
+    """Return what stands above the builds of no team."""
+    return say("pick.reference_rotors")
 
 
 def named_turbine(turbine: Turbine, team: Team | None) -> str:
@@ -121,4 +128,4 @@ def when(moment: datetime, zone: str) -> str:
     '5 Mar 2026, 14:30'
     """
     local = moment.astimezone(ZoneInfo(zone))
-    return f"{local.day} {local:%b %Y, %H:%M}"
+    return say("pick.when", day=short_day(local), year=local.year, time=f"{local:%H:%M}")

@@ -11,6 +11,8 @@ from analysis.errors import AnalysisError
 from analysis.season.summary import are_usable
 from analysis.trials.results import trial_results
 from api.errors import Conflict
+from api.messages import say
+from api.messages.reasons import say_reason
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Assigned, Assigning, Build, BuildUpdate
 from api.models.registry.equipment import Condition, Equipment
@@ -48,7 +50,7 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
     bench = resources.get_row(db, caller, Bench, assigning.bench_id, "bench_id")
     revisions.raise_all(db)
     if row.organisation_id is not None:
-        raise Conflict("only a reference rotor is assigned a power")
+        raise Conflict(say("refused.no_reference_rotor"))
     require_unassigned(row)
     season = _season(db, caller, row, bench, assigning.season_id)
     ran = read_frame(
@@ -66,7 +68,7 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
             results.normalised_power_w[usable], results.run_count[usable], days[usable]
         )
     except AnalysisError as error:
-        raise Conflict(str(error)) from error
+        raise Conflict(say_reason(str(error))) from error
     changes = BuildUpdate.model_validate({"assigned_power_w": found.power_w})
     resources.change(db, caller, row, changes, row.version)
     return Assigned(
@@ -91,14 +93,11 @@ def _season(
     )
     found = list(db.scalars(ran_in.distinct()))
     if len(found) != 1:
-        raise Conflict(f"it ran at this bench in {len(found)} seasons: name the one with season_id")
+        raise Conflict(say("refused.several_seasons", count=len(found)))
     return db.get_one(Season, found[0])
 
 
 def require_unassigned(build: Build) -> None:
     """Refuse to move a power that was assigned: all the season hangs on it."""
     if build.assigned_power_w is not None:
-        raise Conflict(
-            "this rotor's power is assigned and stays: another power is another rotor, with a "
-            "bridging run of both"
-        )
+        raise Conflict(say("refused.is_assigned"))

@@ -7,6 +7,7 @@ from pydantic import ValidationError
 
 from analysis.event.rules import FACTS, UNITS, Check, Value
 from api.errors import Conflict
+from api.messages import say
 from api.models.core.shapes import Input
 from api.models.core.validation import invalid
 from api.models.registry.rule_sets import PULL_TEST_ID, Rule, RuleSet
@@ -52,7 +53,7 @@ def rules_of(stored: dict[str, Any]) -> list[Rule]:
     try:
         rules = RuleSet.model_validate(stored).checks
     except ValidationError as error:  # stored by a version that did not look at it
-        raise Conflict("the stored rule set cannot be read: send it again") from error
+        raise Conflict(say("refused.stored_rules")) from error
     return rules if any(rule.id == PULL_TEST.id for rule in rules) else [*rules, PULL_TEST]
 
 
@@ -64,7 +65,7 @@ def to_check(rule: Rule) -> Check:
         touches = tuple(name for name in FACTS if name.startswith(("build.", "turbine.")))
     return Check(
         id=rule.id,
-        words=rule.words,
+        words=words_of(rule),
         severity=rule.severity,
         kind=rule.kind,
         field=rule.field or "",
@@ -74,6 +75,11 @@ def to_check(rule: Rule) -> Check:
         tolerance=rule.tolerance * factor,
         touches=touches,
     )
+
+
+def words_of(rule: Rule) -> str:
+    """Return a rule as people read it; what is asked whatever the rules say has words of ours."""
+    return say("rule_set.pull_test") if rule == PULL_TEST else rule.words
 
 
 def factor_of(rule: Rule) -> float:
@@ -88,7 +94,7 @@ def factor_of(rule: Rule) -> float:
 def unit_of(rule: Rule) -> str:
     """Return the unit that a rule's numbers are in."""
     fact = rule.field or rule.value_from
-    return rule.unit or (FACTS[fact].unit if fact else "")
+    return rule.unit or (FACTS[fact] if fact else "")
 
 
 def _limit(value: Any, factor: float) -> float | str | tuple[Value, ...] | None:
@@ -107,38 +113,41 @@ def schema() -> dict[str, Any]:
     }
 
 
-#: A rule set of an invented region, to begin with.
-EXAMPLE: dict[str, Any] = {
-    "name": "Example rules",
-    "version": 1,
-    "metric": {"load": "free", "duration_s": 30, "best_of": 2},
-    "checks": [
-        {"id": "rotor_size", "words": "Rotor no wider than 60 cm", "kind": "limit",
-         "field": "build.rotor_diameter_m", "op": "<=", "value": 60, "unit": "cm",
-         "tolerance": 0.2},
-        {"id": "generator", "words": "Generator of class A, B or C", "kind": "limit",
-         "field": "generator.class", "op": "in", "value": ["A", "B", "C"]},
-        {"id": "gears", "words": "Gears of at most 6 to 1", "kind": "limit",
-         "field": "turbine.gear_ratio", "op": "<=", "value": 6},
-        {"id": "foot", "words": "Tower on a foot of at most 50 cm", "kind": "limit",
-         "field": "turbine.tower_side_m", "op": "<=", "value": 50, "unit": "cm", "tolerance": 0.5},
-        {"id": "stands", "words": "Tower stability of at least 1.5",
-         "kind": "limit", "field": "safety.tipping_ratio", "op": ">=", "value": 1.5},
-        {"id": "materials", "words": "Blade material is declared", "kind": "declared",
-         "field": "build.material"},
-        {"id": "hazards", "words": "Nothing that can cut or shatter", "kind": "inspection",
-         "items": ["no metal blades", "no glass or brittle plastic", "no sharp tips",
-                   "no stored energy"],
-         "touches": ["build.material", "build.blade_count", "build.blade_fixing"]},
-        {"id": "pull_test", "words": "Each blade holds twice its pull at run-away",
-         "kind": "inspection", "op": ">=", "value_from": "safety.pull_test_n", "unit": "N"},
-        {"id": "fixing", "words": "Blades screwed, pinned, glued or moulded, no push fit alone",
-         "kind": "limit", "field": "build.blade_fixing", "op": "in",
-         "value": ["screwed", "pinned", "glued", "moulded"]},
-        {"id": "practised", "words": "A record trial in the last two weeks", "severity": "should",
-         "kind": "limit", "field": "trials.days_since_record", "op": "<=", "value": 14},
-        {"id": "spares", "words": "A spare blade and two dowels in the box", "severity": "should",
-         "kind": "inspection", "items": ["one blade", "two dowels"],
-         "touches": ["build.blade_count"]},
-    ],
-}  # fmt: skip
+def example() -> dict[str, Any]:
+    """Return a rule set of an invented region, to begin with."""
+    checks = [_in_words(check) for check in EXAMPLE_CHECKS]
+    metric = {"load": "free", "duration_s": 30, "best_of": 2}
+    return {"name": say("rule_set.example"), "version": 1, "metric": metric, "checks": checks}
+
+
+def _in_words(check: dict[str, Any]) -> dict[str, Any]:
+    """Return a check of the example with its words and those of what an inspector looks at."""
+    said = {"id": check["id"], "words": say(f"rule_set.{check['id']}"), **check}
+    if "items" in check:
+        said["items"] = [say(f"rule_set.{item}") for item in check["items"]]
+    return said
+
+
+#: The checks of the example, with keys of messages for `items`.
+EXAMPLE_CHECKS: tuple[dict[str, Any], ...] = (
+    {"id": "rotor_size", "kind": "limit", "field": "build.rotor_diameter_m", "op": "<=",
+     "value": 60, "unit": "cm", "tolerance": 0.2},
+    {"id": "generator", "kind": "limit", "field": "generator.class", "op": "in",
+     "value": ["A", "B", "C"]},
+    {"id": "gears", "kind": "limit", "field": "turbine.gear_ratio", "op": "<=", "value": 6},
+    {"id": "foot", "kind": "limit", "field": "turbine.tower_side_m", "op": "<=", "value": 50,
+     "unit": "cm", "tolerance": 0.5},
+    {"id": "stands", "kind": "limit", "field": "safety.tipping_ratio", "op": ">=", "value": 1.5},
+    {"id": "materials", "kind": "declared", "field": "build.material"},
+    {"id": "hazards", "kind": "inspection",
+     "items": ["no_metal", "no_glass", "no_sharp_tips", "no_stored_energy"],
+     "touches": ["build.material", "build.blade_count", "build.blade_fixing"]},
+    {"id": "pull_test", "kind": "inspection", "op": ">=", "value_from": "safety.pull_test_n",
+     "unit": "N"},
+    {"id": "fixing", "kind": "limit", "field": "build.blade_fixing", "op": "in",
+     "value": ["screwed", "pinned", "glued", "moulded"]},
+    {"id": "practised", "severity": "should", "kind": "limit",
+     "field": "trials.days_since_record", "op": "<=", "value": 14},
+    {"id": "spares", "severity": "should", "kind": "inspection",
+     "items": ["one_blade", "two_dowels"], "touches": ["build.blade_count"]},
+)  # fmt: skip

@@ -9,13 +9,14 @@ from sqlmodel import Session, col, func, select
 
 from analysis.safety import Blade, SafetyFigures, Tower, safety_figures
 from analysis.trials.results import trial_results
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.safety import SafetyQuery, SafetyRead
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
-from api.services.core import cautions, resources, wording
+from api.services.core import cautions, resources
 from api.services.core.scope import Caller, may_see
 from api.services.measurements import flags
 from api.services.measurements.frames import read_frame
@@ -70,7 +71,7 @@ def shape(build: Build, found: SafetyFigures) -> SafetyRead:
     return SafetyRead(
         build_id=build.id,
         sentences=_sentences(found),
-        cautions=list(cautions.ALL),
+        cautions=list(cautions.everything()),
         **asdict(found),
     )
 
@@ -79,7 +80,8 @@ def _sentences(found: SafetyFigures) -> list[str]:
     """Return what the figures mean, gravest first."""
     facts: dict[str, Any] = asdict(found)
     known = found.blade_energy_j is not None
-    facts["energy"] = f"{found.blade_energy_j:.1f} J" if known else "an energy nobody knows yet"
+    key = "report_safety.energy" if known else "report_safety.energy_not_known"
+    facts["energy"] = say(key, joules=found.blade_energy_j)
     facts["kilograms"] = (found.pull_test_n or 0) / 9.80665
     keys = [
         "safety.guard" if found.needs_guard else "",
@@ -87,7 +89,7 @@ def _sentences(found: SafetyFigures) -> list[str]:
         "safety.pull" if found.pull_test_n is not None else "safety.no_mass",
         _tower_key(found),
     ]
-    return [wording.text(key, **facts) for key in keys if key]
+    return [say(key, **facts) for key in keys if key]
 
 
 def _tower_key(found: SafetyFigures) -> str:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.measurements.flags import Flag
 from api.models.registry.seasons import CurrentSeason, Season
 from api.models.trials.trials import Trial
@@ -95,21 +96,12 @@ def _has_questions(db: Session, caller: Caller, season: Season) -> bool:
     return db.scalar(asked.limit(1)) is not None
 
 
-#: Why a season was chosen, in words.
-WHY = {
-    "running": "{name} is running today.",
-    "latest_trial": "No season is running today; {name} has the newest trial.",
-    "coming": "No season is running today and none has a trial yet; {name} begins next.",
-    "ended": "No season is running or coming; {name} ended last.",
-}
-
-
 def current(db: Session, caller: Caller, now: datetime) -> CurrentSeason:
     """Return the season that is meant where none is named, with the reason."""
     choice = choose(db, caller, now)
     if choice.season is None:
-        raise NotFound("there is no season yet")
-    sentence = WHY[choice.reason].format(name=choice.season.name)
+        raise NotFound(say("refused.no_season_yet"))
+    sentence = say(f"chosen.{choice.reason}", name=choice.season.name)
     also = [each.id for each in choice.acting[1:]]
     choice_facts = {"chosen_by": choice.reason, "sentence": sentence, "also_acting": also}
     return resources.read(CurrentSeason, choice.season, **choice_facts)

@@ -3,6 +3,7 @@
 from sqlmodel import Session
 
 from api.errors import Invalid
+from api.messages import say
 from api.models.registry.seasons import Season, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller
@@ -35,6 +36,6 @@ def change(
     revisions.raise_season(db, row.id)
     resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))
     if row.ends_on < row.starts_on:
-        raise Invalid("ends_on lies before starts_on")
+        raise Invalid(say("fault.ends_before_start"))
     flags.recheck_season(db, row.id)
     return resources.read(SeasonRead, row)

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from api.errors import Conflict, FieldError, Invalid
+from api.messages import say
 from api.models.registry.benches import Bench
 from api.models.registry.seasons import Season
 from api.models.registry.sessions import (
@@ -46,9 +47,12 @@ def require_within(season: Season, session: SessionCreate) -> None:
     """Refuse a session on a day far outside its season."""
     day = session.started_at.astimezone(ZoneInfo(season.timezone)).date()
     if not season.starts_on - GRACE <= day <= season.ends_on + GRACE:
-        words = (
-            f"{day} lies more than {GRACE.days} days outside the season, which runs from "
-            f"{season.starts_on} to {season.ends_on}"
+        words = say(
+            "refused.outside_season",
+            day=day,
+            most=GRACE.days,
+            starts_on=season.starts_on,
+            ends_on=season.ends_on,
         )
         raise Invalid(words, [FieldError("outside_season", words, pointer="/started_at")])
 
@@ -70,16 +74,14 @@ def change(
     """Change a session's conditions; its trials are computed and checked again."""
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
-    words = "official runs of an event were read in this session"
-    require_lead_where_official(db, caller, col(Trial.session_id) == row.id, words)
+    here = col(Trial.session_id) == row.id
+    require_lead_where_official(db, caller, here, "refused.official_session")
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
     revisions.raise_season(db, row.season_id)
     moved = resources.change(db, caller, row, changes, version)
     if moved.get("adult_present") is False and _has_trials(db, row.id):
-        raise Conflict(
-            "trials of this session are stored, and no trial is kept without an adult at the fan"
-        )
-    flags.recheck(db, col(Trial.session_id) == row.id)
+        raise Conflict(say("refused.adult_needed"))
+    flags.recheck(db, here)
     return resources.read(SessionRead, row)
 
 

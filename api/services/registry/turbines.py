@@ -3,6 +3,7 @@
 from sqlmodel import Session, col, select
 
 from api.errors import FieldError, Invalid
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.teams import Team
 from api.models.registry.turbines import (
@@ -34,7 +35,7 @@ def create(db: Session, caller: Caller, turbine: TurbineCreate) -> TurbineRead:
 def _require_rotor(db: Session, caller: Caller, team_id: str | None, rotor_id: str | None) -> None:
     """Refuse a place in the equipment list for what is no reference rotor."""
     if rotor_id is not None and team_id is not None:
-        words = "only a reference rotor has a place in the equipment list"
+        words = say("refused.not_listed")
         raise Invalid(words, [FieldError("not_allowed", words, pointer="/rotor_id")])
     require_kind(db, caller, rotor_id, "reference_rotor", "rotor_id")
 

@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from sqlmodel import Session, col, select
 
 from api.errors import FieldError, Invalid, NotFound, NotSignedIn
+from api.messages import say
 from api.models.core.ids import new_id
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
@@ -22,8 +23,6 @@ from api.services.core.scope import Caller, require_owner
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.sheets import season_sheet, shared_team_sheet
 from api.services.season.reports import season_report
-
-GONE = "this link does not open anything: it has ended, was revoked, or never was"
 
 
 def _digest(token: str) -> str:
@@ -53,7 +52,7 @@ def create(db: Session, caller: Caller, share: ShareCreate) -> ShareMade:
 def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | None, str]:
     """Return whose thing is shown, and in which season."""
     if (share.team_id is None) == (share.season_id is None):
-        words = "a link shows a team or a season: give one of the two"
+        words = say("report_refused.link_about_one")
         raise Invalid(words, [FieldError("one_of", words, pointer="/team_id")])
     if share.team_id is not None:
         team = resources.get_row(db, caller, Team, share.team_id, "team_id")
@@ -94,7 +93,7 @@ def shown(db: Session, token: str) -> tuple[Document, datetime]:
     """Return what a link shows, and until when."""
     row = db.scalars(select(Share).where(col(Share.digest) == _digest(token))).one_or_none()
     if row is None or _state(row) != "open":
-        raise NotFound(GONE)
+        raise NotFound(say("report_refused.link_gone"))
     reader = _reader(db, row)
     if row.team_id is not None:
         return shared_team_sheet(db, reader, row.team_id), row.expires_at
@@ -106,11 +105,11 @@ def _reader(db: Session, row: Share) -> Caller:
     try:
         maker = keys.caller_of(db, row.key_id, datetime.now(UTC))
     except NotSignedIn as ended:
-        raise NotFound(GONE) from ended
+        raise NotFound(say("report_refused.link_gone")) from ended
     within, published_only = maker.organisation_ids, False
     if row.organisation_id is not None:
         if not maker.reaches(row.organisation_id):
-            raise NotFound(GONE)
+            raise NotFound(say("report_refused.link_gone"))
         within = frozenset({row.organisation_id})
     elif within is None:  # a lead's link shows the schools that share their names
         named = select(Organisation.id).where(col(Organisation.sharing) == "named")

@@ -3,6 +3,7 @@
 from sqlmodel import Session
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.registry.events import Event
 from api.models.registry.teams import Team
 from api.models.reporting.team_sheet import EventSheetRead, TeamSheet
@@ -35,7 +36,7 @@ def team_sheet(db: Session, caller: Caller, team_id: str) -> TeamSheet:
     report = reports.season_report(db, caller, team.season_id, team_id=team.id)
     parts = [each for school in report.organisations for each in school.teams]
     if not parts:
-        raise NotFound(f"no team {team_id} in its season's report")
+        raise NotFound(say("report_refused.no_team_in_report", team_id=team_id))
     return TeamSheet(
         progress=progress.team_progress(db, caller, team_id),
         report=report,

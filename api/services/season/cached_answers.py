@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from api.db import reading_with
 from api.errors import NotFound
+from api.messages import current_language, say, using
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of, is_apart
 from api.services.core.computing import Asked
@@ -23,13 +24,13 @@ Make = Callable[[Session, Season], Value]
 def season_answer(
     db: Session, caller: Caller, season: Season, about: tuple[Hashable, ...], make: Make[Value]
 ) -> Value:
-    """Return an answer of the season's revision, or of a newer one.
+    """Return an answer of the season's revision, or of a newer one, in the language spoken now.
 
     A newer one is as good: it was asked for before that was made. Anyone who waits for it holds no
     transaction meanwhile, so what `make` needs it reads in the session that it is given.
     """
-    cache, view = cache_of(db), view_of(caller, season)
-    subject = (*about, season.id, view)
+    cache, view, language = cache_of(db), view_of(caller, season), current_language()
+    subject = (*about, season.id, view, language)
     if is_apart(db) or cache.queue.is_mine(season.id):
         kept: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
         return kept
@@ -38,10 +39,20 @@ def season_answer(
         found: Value = newest[1]
         return found
     db.commit()  # it has read what it needs
-    asked = Asked(subject, make, view)
+    asked = Asked(subject, _in_language(language, make), view)
     cache.queue.wait(season.id, asked, lambda: _moment(db, season.id))
     done: Value = asked.taken()
     return done
+
+
+def _in_language(language: str, make: Make[Value]) -> Make[Value]:
+    """Return what works out an answer in a language, whatever thread it runs in."""
+
+    def spoken(db: Session, season: Season) -> Value:
+        with using(language):
+            return make(db, season)
+
+    return spoken
 
 
 @contextmanager
@@ -50,7 +61,7 @@ def _moment(db: Session, season_id: str) -> Iterator[Callable[[Asked], object]]:
     with reading_with(db.get_bind().engine) as now:
         season = now.get(Season, season_id)
         if season is None:
-            raise NotFound("this season is no longer there")
+            raise NotFound(say("report_refused.season_gone"))
 
         def answer(asked: Asked) -> object:
             make = asked.make

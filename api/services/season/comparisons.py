@@ -14,6 +14,7 @@ from analysis.comparison.pairs import Pair, compare_all, compare_each
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent
 from api.errors import NotFound
+from api.messages import say
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.events import Event
@@ -81,7 +82,7 @@ def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> da
     """Return when the day of a season's event begins, by the season's clock."""
     event = resources.get_row(db, caller, Event, event_id)
     if event.season_id != season.id:
-        raise NotFound(f"no event {event_id} in this season")
+        raise NotFound(say("report_refused.no_event_in_season", event_id=event_id))
     return event.morning(season.timezone)
 
 
@@ -130,7 +131,7 @@ def _nothing(season: Season) -> SeasonComparison:
         check=None,
         trials=0,
         not_shown=0,
-        reason=wording.NO_TRIALS,
+        reason=say("reason.no_trials"),
     )
 
 
@@ -181,7 +182,7 @@ def _fair(build_id: str, fitted: Fitted, known: VisibleComparison) -> FairBuild:
         u_region=fair and fair.u_region,
         interval_w=fair and fair.interval_w,
         trials=fitted.trials_of[build_id],
-        reason=None if fair else wording.NO_REFERENCE,
+        reason=None if fair else say("reason.no_reference"),
     )
 
 
@@ -215,7 +216,7 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
         against=score.against,
         verdict=score.verdict,
         trials=trials,
-        **wording.say(f"bench.{said}", bench=name, effect=effect),
+        **wording.statement(f"bench.{said}", bench=name, effect=effect),
     )
 
 
@@ -320,11 +321,11 @@ def _pair(exact: Pair, fitted: Fitted, known: VisibleComparison) -> PairRead:
 
 
 def _check(fitted: Fitted) -> ModelCheck:
-    """Return whether the season's trials scatter as their doubts say."""
+    """Return whether the season's trials scatter as their uncertainties say."""
     check, spread = fitted.fit.check_residuals(), fitted.fit.spread
     given: Callable[[float], float] = two_digits if fitted.is_coarse else float
     deviation = given(check.standard_deviation)
-    said = wording.say(f"model.{check.verdict}", spread=deviation)
+    said = wording.statement(f"model.{check.verdict}", spread=deviation)
     return ModelCheck.model_validate(
         said
         | {
@@ -361,7 +362,9 @@ def links(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[Miss
                     bench_id=bench.id if is_shown else None,
                     needs=missing.needs,
                     **wording.link(
-                        missing.needs, bench.name if is_shown else wording.ANOTHERS_BENCH, teams
+                        missing.needs,
+                        bench.name if is_shown else say("report_words.their_bench"),
+                        teams,
                     ),
                 )
             )

@@ -29,7 +29,7 @@ def fair_table(
         places=[_place(place, build, ahead, current) for of in shown for place, build in of],
         not_shown=standing.not_shown,
         others_as_of=standing.fitted.others_as_of if standing.fitted else None,
-        **wording.say("fair.available" if is_available else "fair.not_yet"),
+        **wording.statement("fair.available" if is_available else "fair.not_yet"),
     )
 
 

@@ -14,6 +14,7 @@ from analysis.trials.inputs import run_power
 from analysis.trials.results import TrialResults
 from analysis.trials.sweeps import ACCEPTED, BuildSweep, find_sweeps, season_prior
 from analysis.uncertainty import COVERAGE_FACTOR
+from api.messages.reasons import say_reason
 from api.models.registry.builds import Build
 from api.models.season.progress import LoadRead, PitchRead, WindRead
 from api.services.core import wording
@@ -41,7 +42,7 @@ def find_pitch(facts: Facts, build: Build, builds: Sequence[Build]) -> PitchRead
     try:
         found = find_optimum(pitch, power)
     except AnalysisError as unknown:
-        read = _pitch_open(build, pitch.size, further, str(unknown))
+        read = _pitch_open(build, pitch.size, further, say_reason(str(unknown)))
     else:
         read = _pitch_found(build, found, further, is_stale=_is_stale(build, builds, "pitch"))
     return read.model_copy(update={"points": _points(pitch, power)})
@@ -100,14 +101,14 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
         peak_power_w=None,
         next_pitch_deg=further,
         reason=reason,
-        **wording.say("pitch.open", number=build.number, reason=reason, next=further),
+        **wording.statement("pitch.open", number=build.number, reason=reason, next=further),
     )
 
 
 def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale: bool) -> PitchRead:
     low, high = found.plateau_deg
     status = "stale" if is_stale else "rough" if found.lack_of_fit else "found"
-    said = wording.say(
+    said = wording.statement(
         f"pitch.{status}", number=build.number, best=found.best_pitch_deg, low=low, high=high
     )
     return PitchRead.model_validate(
@@ -140,7 +141,7 @@ def find_load(facts: Facts, build: Build, builds: Sequence[Build]) -> LoadRead |
     try:
         sweep = fit_load_sweep(load, volts)
     except AnalysisError as unknown:
-        read = _load_open(build, len(np.unique(load)), str(unknown))
+        read = _load_open(build, len(np.unique(load)), say_reason(str(unknown)))
     else:
         read = _load_found(
             build,
@@ -166,7 +167,7 @@ def _load_open(build: Build, loads: int, reason: str) -> LoadRead:
         interval_ohm=None,
         max_power_w=None,
         reason=reason,
-        **wording.say("load.open", number=build.number, reason=reason),
+        **wording.statement("load.open", number=build.number, reason=reason),
     )
 
 
@@ -175,7 +176,7 @@ def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bo
     if status == "found" and is_beyond:
         status = "beyond"
     best, reach = sweep.matched_load_ohm, COVERAGE_FACTOR * sweep.u_resistance_ohm
-    said = wording.say(f"load.{status}", number=build.number, best=best)
+    said = wording.statement(f"load.{status}", number=build.number, best=best)
     by_line = {
         "source_voltage_v": sweep.source_voltage_v,
         "source_resistance_ohm": sweep.source_resistance_ohm,
@@ -193,7 +194,7 @@ def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bo
             "valid": sweep.valid,
             "matched_load_ohm": best,
             "max_power_w": sweep.max_power_w,
-            "reason": sweep.reason or None,
+            "reason": say_reason(sweep.reason) or None,
         }
     )
 
@@ -225,10 +226,11 @@ def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> 
     fit, is_used = sweep.fit, sweep.fit is not None and not sweep.reason
     used = shrink(fit.exponent, fit.standard_error, prior, u_prior) if fit and is_used else None
     status = "open" if used is None else "own" if fit and fit.is_power_law else "bent"
-    said = wording.say(
+    reason = say_reason(sweep.reason)
+    said = wording.statement(
         f"wind.{status}",
         number=number,
-        reason=sweep.reason,
+        reason=reason,
         exponent=used.exponent if used else 0.0,
         u=used.standard_error if used else 0.0,
         default=DEFAULT_WIND_EXPONENT,
@@ -249,6 +251,6 @@ def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> 
             "u_exponent": used and used.standard_error,
             "curvature_t": fit and fit.curvature_t,
             "covers_m_s": fit and fit.covers_m_s,
-            "reason": sweep.reason or None,
+            "reason": reason or None,
         }
     )

@@ -78,7 +78,7 @@ class Fitted:
         gain would pass for it.
         """
         fit = self.fit
-        doubt = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
+        uncertainty = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
         bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
         session = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
         bench_of: dict[str, str] = _by_label(
@@ -87,7 +87,7 @@ class Fitted:
         session_effects = {session_id: session[session_id] for session_id in self.referred}
         return {
             session_id: self.given(
-                bench[bench_id] + session_effects.get(session_id, 0.0), doubt[bench_id]
+                bench[bench_id] + session_effects.get(session_id, 0.0), uncertainty[bench_id]
             )
             for session_id, bench_id in bench_of.items()
         }

@@ -35,7 +35,7 @@ def next_test(
 
 
 def _test(factor: str, value: float | None, key: str, **words: object) -> NextTest:
-    said = wording.say(key, value=value, **words)
+    said = wording.statement(key, value=value, **words)
     return NextTest.model_validate({"factor": factor, "value": value} | said)
 
 

@@ -1,4 +1,4 @@
-"""Planning mid-season: which sessions of the reference rotor or visits narrow the doubt most."""
+"""Plan mid-season: which reference sessions or visits narrow the uncertainty most."""
 
 from collections import Counter
 from datetime import UTC, datetime
@@ -11,6 +11,7 @@ from analysis.comparison.benches import missing_links
 from analysis.comparison.planning import PlannedStep, Step, plan_steps
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.equipment import Equipment
 from api.models.registry.seasons import Season
@@ -24,9 +25,8 @@ from api.services.season.comparisons import VisibleComparison
 from api.services.season.fit import Fitted, fitted_season
 
 MOST_STEPS = 8
-#: Visits looked at; in a larger season those of the builds that are doubted most.
+#: Visits looked at; in a larger season those of the builds that are least certain.
 MOST_VISITS = 1500
-TOO_FEW = "it takes two teams with a record trial that counts"
 
 
 def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
@@ -43,7 +43,7 @@ def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
     fitted = fitted_season(db, caller, season)
     current = list(fitted.current.values()) if fitted else []
     if fitted is None or len(current) < 2:
-        return _answer(season, len(current), [], None, TOO_FEW)
+        return _answer(season, len(current), [], None, say("reason.too_few_teams"))
     known = comparisons.visible_to(db, caller, fitted)
     home = _home_benches(fitted, known)
     joins = _joins(fitted, current, home)
@@ -117,17 +117,17 @@ def _steps(fitted: Fitted, current: list[str], home: dict[str, str], gone: set[s
     reference = [Step("reference", bench, (rotor,)) for rotor in rotors[-1:] for bench in benches]
     visits = (
         Step("visit", bench, (build,))
-        for build in _most_doubted(fitted, current)
+        for build in _least_certain(fitted, current)
         for bench in benches
         if bench != home[build]
     )
     return [*reference, *islice(visits, MOST_VISITS)]
 
 
-def _most_doubted(fitted: Fitted, current: list[str]) -> list[str]:
-    """Return builds with the most doubted first: their visits tell most."""
-    doubts = np.diag(fitted.fit.covariance_of(current))
-    return [current[at] for at in np.argsort(-doubts, kind="stable")]
+def _least_certain(fitted: Fitted, current: list[str]) -> list[str]:
+    """Return builds the least certain first: their visits tell most."""
+    uncertainties = np.diag(fitted.fit.covariance_of(current))
+    return [current[at] for at in np.argsort(-uncertainties, kind="stable")]
 
 
 def _read(
@@ -145,13 +145,15 @@ def _read(
     away = [build for build in step.build_ids if fitted.team_of[build]]
     teams = [fitted.team_of[build] for build in away]
     shown = [fitted.team_of[build] for build in away if known.is_shown(build, fitted)]
-    name = bench.name if bench else wording.ANOTHERS_BENCH
-    doubts = (percent(each) for each in (planned.doubt_before, planned.doubt_after))
-    before, after = (two_digits(each) if fitted.is_coarse else each for each in doubts)
-    said = wording.say(
+    name = bench.name if bench else say("report_words.their_bench")
+    uncertainties = (
+        percent(each) for each in (planned.uncertainty_before, planned.uncertainty_after)
+    )
+    before, after = (two_digits(each) if fitted.is_coarse else each for each in uncertainties)
+    said = wording.statement(
         f"plan.{step.kind}",
         bench=name,
-        team=known.teams[shown[0]].name if len(shown) == 1 else "a team of another school",
+        team=known.teams[shown[0]].name if len(shown) == 1 else say("report_words.anothers_team"),
         teams=len(teams),
         before=before,
         after=after,

@@ -14,6 +14,7 @@ from analysis.season.progress import PLATEAU_BUILDS, has_plateaued
 from analysis.season.summary import counts_for_season
 from analysis.trend import debias_best
 from analysis.trials.results import U_SESSION, trial_results
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
@@ -85,7 +86,7 @@ def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamP
         wind=find_wind(facts, builds),
         changes=changes,
         next_test=next_test(builds, set(by_build), pitch, load, plateau),
-        reason=None if by_build else wording.NO_RECORD,
+        reason=None if by_build else say("reason.no_record"),
     )
 
 
@@ -177,7 +178,7 @@ def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> Platea
         status = "reached"
     elif "more" in newest and newest[-1] != "less":
         status = "gaining"
-    said = wording.say(f"plateau.{status}", builds=PLATEAU_BUILDS)
+    said = wording.statement(f"plateau.{status}", builds=PLATEAU_BUILDS)
     return PlateauRead.model_validate(said | {"status": status, "builds": len(figures)})
 
 

@@ -13,6 +13,7 @@ from analysis.season.estimates import Figure, probability_ahead
 from analysis.season.summary import LEFT_OUT, TeamSeason, TeamSeasons, summarise_teams, why_left_out
 from analysis.uncertainty import interval
 from api.errors import NotFound
+from api.messages import current_language, say
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
@@ -43,12 +44,10 @@ from api.services.season.fit import Fitted, fitted_season
 from api.services.season.names import SeasonNames, read_names
 from api.services.season.trends import adjusted_powers, read_trend
 
-NO_TRIAL = "no record trial counts yet"
 #: Below it the order of two is too close to call.
 SURE_ENOUGH = 0.80
 #: A team and the figure of its newest build with a counted trial.
 Current = tuple[str, Figure]
-ONE_BUILD = "only one build has a record trial that counts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +104,7 @@ def season_report(
     if team_id is not None and (
         resources.get_row(db, caller, Team, team_id).season_id != season.id
     ):
-        raise NotFound(f"no team {team_id} in this season")
+        raise NotFound(say("report_refused.no_team_in_season", team_id=team_id))
 
     def make(db: Session, season: Season) -> SeasonReport:
         return _calculate(db, caller, season, organisation_id, team_id)
@@ -124,7 +123,7 @@ def organisation_report(
         meant = season_choice.choose(db, caller, datetime.now(UTC), among=among).season
         season_id = meant.id if meant else None
     if season_id is None:
-        raise NotFound(f"{row.name} has no team in any season yet")
+        raise NotFound(say("report_refused.no_season_yet", school=row.name))
     return season_report(db, caller, season_id, row.id, team_id)
 
 
@@ -133,7 +132,7 @@ def _calculate(
 ) -> SeasonReport:
     # Whole first: a bench's order is of all who were measured there, whichever are asked for.
     whole: _Whole = cache_of(db).get_or_make(
-        ("whole", season.id, view_of(caller, season)),
+        ("whole", season.id, view_of(caller, season), current_language()),
         season.revision,
         lambda: _read(db, caller, season),
     )
@@ -238,14 +237,14 @@ def _team(team: Team, facts: _Facts, names: SeasonNames, fitted: Fitted | None) 
         organisation_id=team.organisation_id,
         entry_class=team.entry_class,
         current=current,
-        reason=None if season else NO_TRIAL,
+        reason=None if season else say("reason.no_record"),
         current_build_number=registered.number if registered else None,
         untested_build_number=names.untested(team.id, current.build_id) if current else None,
         best_seen=season and _best_seen(season, names),
         first=season and _session_figure(season.sessions[0], facts),
         latest=season and _session_figure(season.sessions[-1], facts),
         change=season and _change(season, names),
-        change_reason=None if season and season.change else ONE_BUILD if season else NO_TRIAL,
+        change_reason=_why_no_change(season),
         trend=_trend(team.id, season.sessions if season else (), facts, fitted),
         trials=team_facts.counted,
         sessions=len(season.sessions) if season else 0,
@@ -305,14 +304,20 @@ def _change(season: TeamSeason, names: SeasonNames) -> ChangeRead | None:
     )
 
 
+def _why_no_change(season: TeamSeason | None) -> str | None:
+    if season is None:
+        return say("reason.no_record")
+    return None if season.change else say("reason.one_build")
+
+
 def _moment(seconds: float | None) -> datetime | None:
     return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
 
 def _left_out(counts: Counter[str]) -> list[LeftOut]:
     return [
-        LeftOut(code=code, trials=counts[code], sentence=words)
-        for code, words in LEFT_OUT.items()
+        LeftOut(code=code, trials=counts[code], sentence=say(f"left_out.{code}"))
+        for code in LEFT_OUT
         if counts[code]
     ]
 

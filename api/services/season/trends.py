@@ -8,6 +8,7 @@ from datetime import datetime
 from analysis.season.estimates import Figure
 from analysis.season.progress import Trend, trend_of, weeks_between
 from analysis.uncertainty import percent
+from api.messages.reasons import say_reason
 from api.models.season.reports import TrendRead
 from api.services.core import wording
 from api.services.season.fit import Fitted
@@ -46,8 +47,8 @@ def read_trend(moments: Sequence[datetime], powers: Sequence[float | None]) -> T
         kendall_s=trend.test.s if trend.test else None,
         p_one_sided=trend.test.p_one_sided if trend.test else None,
         verdict=trend.verdict,
-        reason=trend.reason or None,
-        **wording.say(f"trend.{trend.verdict}", slope=slope or 0.0),
+        reason=say_reason(trend.reason) or None,
+        **wording.statement(f"trend.{trend.verdict}", slope=slope or 0.0),
     )
 
 

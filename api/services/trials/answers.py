@@ -9,6 +9,8 @@ from sqlalchemy import ColumnElement, or_, select
 from sqlmodel import Session, col
 
 from api.errors import Conflict
+from api.messages import days, say, using
+from api.messages.languages import DEFAULT
 from api.models.core.validation import invalid
 from api.models.measurements.flags import (
     Flag,
@@ -27,6 +29,7 @@ from api.models.trials.trials import RunCreate, Trial, TrialChanges
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner, visible
 from api.services.measurements import flags
+from api.services.measurements.flag_words import words_of
 from api.services.registry import sessions
 from api.services.trials import corrections, trials
 
@@ -65,7 +68,12 @@ def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
     of_sessions = {row.session_id for row in rows if row.session_id}
     words = _trials_in_words(db, of_trials) | _sessions_in_words(db, of_sessions)
     return [
-        resources.read(FlagRead, row, about=words.get(str(row.trial_id or row.session_id), ""))
+        resources.read(
+            FlagRead,
+            row,
+            about=words.get(str(row.trial_id or row.session_id), ""),
+            **words_of(row.rule, row.severity, row.facts),
+        )
         for row in rows
     ]
 
@@ -86,9 +94,14 @@ def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
         .where(col(Trial.id).in_(trial_ids))
     )
     return {
-        row[0]: f"{row[3] or 'Reference rotor'}, build {row[2]}, {row[4]:%d %B %Y}"
-        + (f", {row[1]}" if row[1] else "")
-        for row in db.execute(named)
+        trial_id: say(
+            "flag_about.named_trial" if ref else "flag_about.trial",
+            team=team or say("equipment_kind.reference_rotor"),
+            number=number,
+            day=days.day(at),
+            name=ref,
+        )
+        for trial_id, ref, number, team, at in db.execute(named)
     }
 
 
@@ -98,7 +111,10 @@ def _sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, s
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
         .where(col(BenchSession.id).in_(session_ids))
     )
-    return {row[0]: f"session of {row[2]:%d %B %Y} at {row[1]}" for row in db.execute(named)}
+    return {
+        session_id: say("flag_about.session", bench=bench, day=days.day(at))
+        for session_id, bench, at in db.execute(named)
+    }
 
 
 def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -> FlagRead:
@@ -108,7 +124,7 @@ def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -
     revisions.raise_season(db, flag.season_id)
     resources.lock(db, flag)
     if flag.state != flags.OPEN:
-        raise Conflict(f"this flag is {flag.state} already and waits for no answer")
+        raise Conflict(say(f"refused.flag_{flag.state}"))
     states = {"accept_fix": "corrected", "confirm": "confirmed", "withdraw_trial": "withdrawn"}
     flag.state = states[given.answer]
     flag.reason = given.reason
@@ -126,7 +142,7 @@ def answer_many(db: Session, caller: Caller, given: FlagAnswersCreate) -> FlagAn
     asked = [resources.get_row(db, caller, Flag, each) for each in dict.fromkeys(given.flag_ids)]
     closed = [flag for flag in asked if flag.state != flags.OPEN]
     if closed:
-        raise Conflict(f"{len(closed)} of these flags need no answer any more: read them again")
+        raise Conflict(say("refused.flags_closed", count=len(closed)))
     single = FlagAnswerCreate(answer=given.answer, reason=given.reason)
     for flag in asked:
         db.refresh(flag)
@@ -159,14 +175,20 @@ def _kind_of(flag: Flag) -> tuple[Any, ...]:
     return fix.get("thing"), sorted(fix.get("changes", ())), fix.get("scale_volts"), "run" in fix
 
 
+def _accepted(flag: Flag) -> str:
+    """Return the reason of who accepts a proposal: what the flag says, as the record keeps it."""
+    with using(DEFAULT):
+        return f"accepted: {words_of(flag.rule, flag.severity, flag.facts)['message']}"
+
+
 def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:
     """Do what an answer asks for, and check again."""
-    reason = given.reason or f"accepted: {flag.message}"
+    reason = given.reason or _accepted(flag)
     if given.answer == "accept_fix":
         _accept(db, caller, flag, reason)
     elif given.answer == "withdraw_trial":
         if flag.trial_id is None:
-            raise Conflict("this flag is about a whole session: correct it, or confirm it")
+            raise Conflict(say("refused.flag_of_session"))
         corrections.take_out(db, caller, db.get_one(Trial, flag.trial_id), reason)
     else:
         about = col(Trial.id) == flag.trial_id
@@ -179,7 +201,7 @@ def _accept(db: Session, caller: Caller, flag: Flag, reason: str) -> None:
     """Write the values that a flag proposes."""
     fix = flag.proposed_fix or {}
     if not any(fix.get(name) for name in PROPOSED):
-        raise Conflict("this flag proposes no value: correct the trial, confirm it or withdraw it")
+        raise Conflict(say("refused.flag_without_value"))
     try:
         if fix["thing"] == "session":
             _correct_session(db, caller, flag, fix)

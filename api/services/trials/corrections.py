@@ -6,6 +6,7 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, delete, insert
 
 from api.errors import Conflict, FieldError, Invalid
+from api.messages import say
 from api.models.core.shapes import AsTyped
 from api.models.core.validation import invalid
 from api.models.trials.trials import (
@@ -39,10 +40,7 @@ def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     """Return a trial that the caller may change and that is not withdrawn, its season locked."""
     row = _locked_row(db, caller, trial_id)
     if row.state == flags.WITHDRAWN:
-        raise Conflict(
-            "this trial was withdrawn: reinstate it first, with the reason, or submit it under "
-            "another client_ref"
-        )
+        raise Conflict(say("refused.withdrawn"))
     return row
 
 
@@ -50,8 +48,7 @@ def _locked_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     """Return a trial that the caller may change, its season locked."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
-    words = "this is an official run of an event"
-    require_lead_where_official(db, caller, col(Trial.id) == row.id, words)
+    require_lead_where_official(db, caller, col(Trial.id) == row.id, "refused.official_trial")
     revisions.raise_season(db, row.season_id)
     resources.lock(db, row)
     return row
@@ -66,10 +63,10 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     is_moved = wanted.session_id != row.session_id
     target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=not is_moved)
     if target.session.season_id != row.season_id:
-        words = "a trial stays in its season: withdraw it, and submit it in the other one"
+        words = say("refused.stays_in_season")
         raise Invalid(words, [FieldError("other_season", words, pointer="/changes/session_id")])
     if target.owner != row.organisation_id:
-        words = "a trial stays with its school: withdraw it, and submit it for the other one"
+        words = say("refused.stays_with_school")
         raise Invalid(words, [FieldError("other_school", words, pointer="/changes/build_id")])
     require_sound(wanted, target)
     after = trial_rows.facts_of(wanted) | {"note": wanted.note}
@@ -79,7 +76,7 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
         if after[name] != value
     }
     if not moved:
-        raise Invalid("nothing would change: these are the values that are stored")
+        raise Invalid(say("refused.nothing_changes"))
     before_it = flags.affected_by(db, col(Trial.id) == row.id)
     _write(db, row, wanted, changes, moved)
     if "runs" in moved:
@@ -156,7 +153,7 @@ def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) 
     """Let a withdrawn trial count again; it is computed and checked again."""
     row = _locked_row(db, caller, trial_id)
     if row.state != flags.WITHDRAWN:
-        raise Conflict("this trial is not withdrawn")
+        raise Conflict(say("refused.not_withdrawn"))
     row.state = flags.ACCEPTED
     row.version += 1
     db.flush()

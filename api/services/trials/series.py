@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from sqlmodel import Session
 
 from api.errors import FieldError, Invalid, NotFound
+from api.messages import say
 from api.models.core.validation import invalid
 from api.models.trials.trials import MOST_SAMPLES, RunCreate, TrialChanges, TrialRead
 from api.services.core.scope import Caller
@@ -29,7 +30,7 @@ def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes)
     row = corrections.open_row(db, caller, trial_id)
     runs = trials.stored_facts(row, trials.runs_of(db, [row.id])[row.id])["runs"]
     if not 1 <= number <= len(runs):
-        raise NotFound(f"this trial has no run {number}")
+        raise NotFound(say("import_series.no_run", number=number))
     series = {"voltage_v": None, "series_voltage_v": volts, "sample_rate_hz": rate_hz}
     duration = {"duration_s": round(len(volts) / rate_hz, 2)}
     runs[number - 1] = {name: runs[number - 1][name] for name in RunCreate.model_fields}
@@ -38,7 +39,7 @@ def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes)
         changes = TrialChanges.model_validate({"runs": runs})
     except ValidationError as error:
         raise invalid(error, {"runs": runs}) from error
-    corrections.apply(db, caller, row, changes, f"logger file for run {number}")
+    corrections.apply(db, caller, row, changes, say("import_series.reason", number=number))
     return trials.get(db, caller, row.id)
 
 
@@ -50,17 +51,17 @@ def read_series(body: bytes) -> tuple[list[float], float]:
     """
     rows = _rows(body)
     if len(rows) < 2:
-        raise _refused("a series needs two rows or more", 1)
+        raise _refused(say("import_series.short"), 1)
     if len(rows) > MOST_SAMPLES:
-        raise _refused(f"a series has at most {MOST_SAMPLES} rows; log fewer a second", 1)
+        raise _refused(say("import_series.long", most=MOST_SAMPLES), 1)
     steps = [(later[0], later[1] - before[1]) for before, later in pairwise(rows)]
     usual = sorted(step for _, step in steps)[len(steps) // 2]
     for number, step in steps:
         if not 0 < step < LONGEST_STEP_S:
-            raise _refused("time does not go forward evenly here: sort the rows", number)
+            raise _refused(say("import_series.unsorted"), number)
     for number, step in steps:
         if abs(step / usual - 1) > UNEVEN:
-            raise _refused(f"a step of {step:g} s among steps of {usual:g} s: a gap", number)
+            raise _refused(say("import_series.gap", step=step, usual=usual), number)
     return [volt for _, _, volt in rows], round(1 / usual, 6)
 
 
@@ -79,16 +80,16 @@ def _records(body: bytes) -> list[tuple[int, list[str]]]:
     try:
         text = body.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _refused("the file is not text in UTF-8", 1) from error
+        raise _refused(say("import_series.not_utf8"), 1) from error
     first, _, _ = text.partition("\n")
     delimiter = max(DELIMITERS, key=first.count)
     reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         records = [(reader.line_num, row) for row in reader if any(row)]
     except csv.Error as error:
-        raise _refused("this line cannot be cut into cells", reader.line_num) from error
+        raise _refused(say("import_series.uncut"), reader.line_num) from error
     if not records:
-        raise _refused("the file is empty", 1)
+        raise _refused(say("import_file.empty"), 1)
     if delimiter == ",":
         return records
     return [(line, [cell.replace(",", ".") for cell in row]) for line, row in records]
@@ -98,13 +99,13 @@ def _column(titles: list[str], names: tuple[str, ...], wanted: str) -> int:
     for name in names:
         if name in titles:
             return titles.index(name)
-    raise _refused(f"the first row must name the columns time_s and voltage_v: no {wanted}", 1)
+    raise _refused(say("import_series.no_column", wanted=wanted), 1)
 
 
 def _number(row: list[str], at: int, number: int) -> float:
     cell = row[at].strip() if at < len(row) else ""
     if not NUMBER.fullmatch(cell) or not math.isfinite(value := float(cell)):
-        raise _refused(f"'{cell[:40]}' is not a number", number)
+        raise _refused(say("import_series.not_a_number", cell=cell[:40]), number)
     return value
 
 

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 from analysis.checks.all_checks import blocking_rules
 from api.bulk import parts
 from api.errors import FieldError, Invalid, NotFound
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.equipment import Equipment
 from api.models.registry.sessions import BenchSession
@@ -17,6 +18,7 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.core.scope import Caller, may_see, require_owner
+from api.services.measurements.flag_words import words_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +68,8 @@ class Targets:
         if trial.load_id is not None:
             load = _found(self.loads, trial.load_id, "load_id", "equipment")
             if load.kind != "load":
-                raise _refused(
-                    "wrong_kind",
-                    "load_id",
-                    f"{load.tag} is registered as {load.kind}, not as a load",
-                )
+                words = say("refused.no_load", tag=load.tag, kind=load.kind)
+                raise _refused("wrong_kind", "load_id", words)
         target = Target(session, build, self.teams.get(build.id), self.retired.get(build.id))
         require_owner(self.caller, target.owner)
         return target
@@ -115,10 +114,10 @@ def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
     }
 
 
-def _found(rows: dict[str, Any], row_id: str, field: str, words: str) -> Any:
+def _found(rows: dict[str, Any], row_id: str, field: str, thing: str) -> Any:
     if row_id not in rows:
-        message = f"no {words} {row_id} among yours"
-        raise NotFound(message, [FieldError("not_found", message, pointer=f"/{field}")])
+        words = say(f"refused.no_{thing}", id=row_id)
+        raise NotFound(words, [FieldError("not_found", words, pointer=f"/{field}")])
     return rows[row_id]
 
 
@@ -129,10 +128,10 @@ def _refused(code: str, field: str, words: str, hint: str | None = None) -> Inva
 def require_sound(trial: TrialCreate, target: Target) -> None:
     """Refuse a trial that does not fit its session and build, or that a check blocks."""
     if (trial.kind == "reference") != (target.team is None):
-        words = "a trial of kind reference is run with the reference rotor, and only with it"
+        words = say("refused.reference_kind")
         raise _refused("wrong_kind", "kind", words)
     if target.team is not None and target.team.season_id != target.session.season_id:
-        words = "this build's team is in another season than the session"
+        words = say("refused.other_season")
         raise _refused("other_season", "session_id", words)
     _require_unbroken(target)
     faults = blocked(trial, adult_present=target.session.adult_present)
@@ -144,10 +143,7 @@ def _require_unbroken(target: Target) -> None:
     """Refuse a run of a reference rotor after it broke."""
     rotor = target.retired
     if rotor and rotor.retired_on and target.session.started_at.date() > rotor.retired_on:
-        words = (
-            f"{rotor.tag} broke on {rotor.retired_on}, and repaired it is another rotor: register "
-            "it as a new one"
-        )
+        words = say("refused.is_broken", tag=rotor.tag, day=rotor.retired_on)
         raise _refused("retired", "build_id", words)
 
 
@@ -175,8 +171,9 @@ def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
         "meter_over_range": f"/runs/{over[0]}/voltage_v" if over else "/runs",
     }
     return [
-        FieldError(rule.name, rule.message, rule.advice, pointer=places[rule.name])
+        FieldError(rule.name, words["message"], words["advice"], pointer=places[rule.name])
         for rule in rules
+        for words in [words_of(rule.name, rule.severity, {})]
     ]
 
 

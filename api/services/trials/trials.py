@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 
 from api.bulk import parts
 from api.errors import ApiError, Conflict, FieldError
+from api.messages import say
 from api.models.core.ids import is_id, new_id
 from api.models.measurements.results import KeptResult
 from api.models.registry.seasons import Season
@@ -273,11 +274,9 @@ def _require_same(sent: Submission, known: StoredTrial) -> None:
         facts["client_ref"] = stored["client_ref"]
     differing = [name for name in stored if stored[name] != facts[name]]
     if differing and sent.digest != known.submitted_digest:
-        words = (
-            f"{sent.trial.client_ref} is stored for this build with other values of "
-            f"{', '.join(differing)}"
-        )
-        hint = "If it is another trial, give it a client_ref of its own."
+        fields = ", ".join(differing)
+        words = say("refused.client_ref_taken", name=sent.trial.client_ref, fields=fields)
+        hint = say("fault.hint_client_ref")
         raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
 
 

@@ -12,13 +12,13 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.core.shapes import Input, Stored
 from api.services.core import resources
-from api.services.core.cautions import DECIDES
+from api.services.core.cautions import Cautions, decides
 from api.services.core.scope import Caller
 from api.web import forms, rendering
 from api.web.forms import Choices, Field, Filled
-from api.web.messages import say
 from api.web.submitting import Unready, sound, tried
 from api.web.visitors import Post, Posted, PostedByLead, Visit, Visited
 
@@ -73,7 +73,7 @@ class Entry:
     view: Callable[[Any], Any] = lambda thing: thing
     #: Whether only a lead may enter a new one, and whether only a lead may change one.
     led: tuple[bool, bool] = (False, False)
-    cautions: Sequence[str] = ()
+    cautions: Callable[[], Cautions] = tuple
 
     def asked(self, typed: Typed) -> list[Field]:
         """Return the fields of a new thing's form."""
@@ -222,6 +222,6 @@ def _form(
         filled=filled,
         kept=kept,
         crumb=crumb,
-        cautions=(*entry.cautions, DECIDES) if entry.cautions else (),
+        cautions=(*said, decides()) if (said := entry.cautions()) else (),
         may_send=visited.is_lead or (visited.may_write and not entry.led[0 if is_new else 1]),
     )

@@ -2,14 +2,7 @@
 
 from zoneinfo import available_timezones
 
-from api.web.forms import Field
-from api.web.messages import say
-
-
-def labelled(group: str, *values: str) -> list[tuple[str, str]]:
-    """Return choices that are always the same, in words of the catalogue."""
-    return [(value, say(f"{group}.{value}")) for value in values]
-
+from api.web.forms import Field, labelled
 
 #: Places; abbreviations and fixed offsets are left out, for they know no summer time.
 ZONES = [

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col
 
-from api.errors import Conflict, FieldError, Invalid, NotFound
+from api.errors import FieldError, Invalid, NotFound
+from api.messages import say
 from api.models.core.validation import invalid
 from api.models.registry.benches import Bench, BenchCreate, BenchUpdate
 from api.models.registry.builds import BuildCreate, BuildUpdate
@@ -41,7 +42,6 @@ from api.services.registry import (
     turbines,
 )
 from api.web.forms import Choices, Field, shown
-from api.web.messages import say
 from api.web.registration import entry
 from api.web.registration.entry import Crumb, Entry, Typed, Values
 from api.web.registration.fields import (
@@ -58,7 +58,7 @@ from api.web.registration.fields import (
     TEAM,
     TURBINE,
 )
-from api.web.submitting import TAKEN
+from api.web.submitting import taken
 
 router = APIRouter()
 
@@ -71,7 +71,7 @@ def _with_rules(db: Session, caller: Caller, values: Values, moved: Values) -> V
     if not moved.get("rule_set"):
         return moved
     if moved["rule_set"] == "example":
-        return moved | {"rule_set": rule_sets.EXAMPLE}
+        return moved | {"rule_set": rule_sets.example()}
     try:
         return moved | {"rule_set": json.loads(moved["rule_set"])}
     except (ValueError, RecursionError) as error:
@@ -184,7 +184,7 @@ def _register(db: Session, caller: Caller, facts: Values, asked: str) -> str:
         words = invalid(error, facts).errors[0].detail
         raise Invalid(words, [FieldError("equipment", words, pointer=f"/{asked}")]) from error
     except IntegrityError as error:
-        raise Conflict(TAKEN, [FieldError("taken", TAKEN, pointer=f"/{asked}")]) from error
+        raise taken(asked) from error
 
 
 def _session_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
@@ -237,7 +237,7 @@ def _equipment_fields(typed: Typed) -> list[Field]:
     """Return the fields of a kind of equipment, with those of its data sheet."""
     kind = typed.get("kind", "")
     if kind not in SPECS:
-        raise NotFound(f"no kind of equipment {kind[:40]}")
+        raise NotFound(say("refused.no_equipment_kind", kind=kind[:40]))
     return [
         Field("tag", "text", required=True),
         *SPEC.get(kind, ()),
@@ -310,24 +310,24 @@ ENTRIES = (
           turbines.create, turbines.get, turbines.change, lambda typed: TURBINE,
           _team_of, own=_team_of, within=_within_team,
           given={"team_id": Team}, once=OF_BUILD, offers=_generators,
-          prepare=_turbine_alone, then=_first_build, cautions=cautions.WORKSHOP,
+          prepare=_turbine_alone, then=_first_build, cautions=cautions.workshop,
           suggest=lambda db, caller, given: {"name": say("turbine.first_name")}),
     Entry("rotors", "rotor", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: ROTOR,
           lambda turbine: "/equipment", own=lambda turbine: "/equipment", once=OF_BUILD,
           offers=_rotors_offered,
           prepare=_turbine_alone, newly=lambda db, caller, values: {"team_id": None},
-          then=_first_build, led=(True, True), cautions=cautions.ROTOR),
+          then=_first_build, led=(True, True), cautions=cautions.rotor),
     Entry("builds", "build", BuildCreate, BuildUpdate, builds.create, builds.get, builds.change,
           lambda typed: (Field("changed_factor", "text"), *BUILD),
           lambda build: f"/builds/{build.id}", given={"turbine_id": Turbine},
           within=_within_turbine,
-          suggest=_as_before, newly=_from_before, cautions=cautions.ROTOR),
+          suggest=_as_before, newly=_from_before, cautions=cautions.rotor),
     Entry("benches", "bench", BenchCreate, BenchUpdate,
           benches.create, benches.get, benches.change, lambda typed: BENCH,
           lambda bench: f"/benches/{bench.id}", given={"organisation_id": Organisation},
           offers=_bench_offers, within=_within_school, prepare=_with_new_equipment,
-          cautions=cautions.BENCH),
+          cautions=cautions.bench),
     Entry("sessions", "session", SessionCreate, SessionUpdate,
           sessions.create, sessions.get, sessions.change, lambda typed: SESSION,
           lambda session: f"/trials/new?session_id={session.id}&begun=yes",
@@ -335,7 +335,7 @@ ENTRIES = (
           offers=_session_offers,
           within=_within_bench,
           suggest=_session_now, prepare=_by_the_schools_clock,
-          cautions=cautions.BENCH),
+          cautions=cautions.bench),
     Entry("equipment", "equipment", EquipmentCreate, EquipmentUpdate,
           equipment.create, equipment.get, equipment.change, _equipment_fields,
           lambda item: f"/equipment/{item.id}",

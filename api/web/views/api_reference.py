@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.errors import NotFound
+from api.messages import say
 
 Schema = Mapping[str, Any]
 #: Words, or the name of a shape to be linked.
@@ -90,7 +91,8 @@ def read_subject(document: Schema, name: str) -> Subject:
     """Return one subject of a document; refuses one that is not there."""
     found = [each for each in _operations(document) if each[2]["tags"][0] == name]
     if not found:
-        raise NotFound(f"no subject {name!r}; there are: {', '.join(subjects(document))}")
+        there = ", ".join(subjects(document))
+        raise NotFound(say("refused.no_subject", name=name, there=there))
     calls = tuple(_call(*each) for each in found)
     messages = (each for call in calls for each in (*call.asked, *call.answered))
     return Subject(name, calls, tuple(read_shapes(document, _named(messages))))

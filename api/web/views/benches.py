@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.core.shapes import PageQuery
 from api.models.measurements.flags import FlagQuery
 from api.models.registry.benches import Bench, WindGridCreate
@@ -25,7 +26,6 @@ from api.services.trials import answers, trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.registration.fields import BENCH, SESSION
 from api.web.submitting import sound, tried
 from api.web.views import proposals

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.organisations import Organisation
 from api.models.registry.safety import SafetyQuery
@@ -18,7 +19,6 @@ from api.services.registry import safety
 from api.services.trials import trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of, session_days
-from api.web.messages import say
 from api.web.registration.fields import BUILD
 from api.web.visitors import Visited
 
@@ -28,7 +28,7 @@ SHOWN = 100  # trials of one build on its page, newest first
 
 @router.get("/builds/{build_id}")
 def build_page(build_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a build: dimensions, safety figures, and its trials with what is doubted of them."""
+    """Show a build: dimensions, safety figures, and its trials with their questions."""
     with visited.reading() as db:
         build = resources.get_row(db, visited.caller, Build, build_id)
         turbine = db.get_one(Turbine, build.turbine_id)

@@ -5,13 +5,13 @@ from typing import Any
 
 from sqlmodel import Session
 
+from api.messages import say
 from api.models.trials.trials import MOST_RUNS, Correction, TrialChanges, TrialRead
 from api.services.core.scope import Caller
 from api.services.imports.separators import clear
 from api.services.registry import pickers
 from api.web import forms
-from api.web.forms import Choices, Field, Filled
-from api.web.messages import say
+from api.web.forms import Choices, Field, Filled, labelled
 from api.web.views.trial_form import KINDS, named
 
 REASON = Field("reason", "text", required=True)
@@ -19,7 +19,7 @@ FACTS = (
     Field("session_id", "choice"),
     Field("build_id", "choice", required=True),
     Field("kind", "choice", required=True,
-          choices=[(k, say(f"trial_kind.{k}")) for k in (*KINDS, "event")]),
+          choices=labelled("trial_kind", *KINDS, "event")),
     Field("pitch_deg"),
     Field("load_ohm"),
     Field("load_connected", "tick"),

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.core.shapes import PageQuery
 from api.models.registry.builds import Build
 from api.models.registry.equipment import SPECS, Equipment, EquipmentRead
@@ -20,7 +21,6 @@ from api.services.reporting.documents.equipment import equipment_document
 from api.web import forms, rendering
 from api.web.descriptions import history_of
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.registration.fields import CONDITIONS, SPEC
 from api.web.submitting import sound, tried
 from api.web.visitors import Posted, Visit, Visited

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from api.errors import NotFound, NotPermitted
+from api.messages import say
 from api.models.events.runs import ResultsCreate, SlotRead
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
@@ -20,9 +21,7 @@ from api.services.core.scope import Caller
 from api.services.events import run_orders, runs
 from api.services.registry import builds
 from api.web import forms, rendering
-from api.web.forms import Field, Filled
-from api.web.messages import say
-from api.web.registration.fields import labelled
+from api.web.forms import Field, Filled, labelled
 from api.web.submitting import sound, tried
 from api.web.views.trial_form import AT_ONCE, FIELDS, READING_NAMES, named, with_runs
 from api.web.visitors import PostedByLead, Visit, Visited
@@ -51,7 +50,7 @@ def official_run(event_id: EventId, position: Position, visited: Visited) -> Res
 
 def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Response:
     if not visited.is_lead:
-        raise NotPermitted("this needs a lead's key")
+        raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
         event = resources.get_row(db, visited.caller, Event, event_id)
         slot = _slot(db, visited.caller, event, position)
@@ -75,7 +74,7 @@ def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Respo
         readings=READING_NAMES[:AT_ONCE],
         done=[each for each in done if each.position == position],
         no_session=not offered["session_id"],
-        cautions=cautions.EVENT,
+        cautions=cautions.event(),
     )
 
 
@@ -84,7 +83,7 @@ def _slot(db: Session, caller: Caller, event: Event, position: int) -> SlotRead:
     for slot in run_orders.newest(db, caller, event.id).slots:
         if slot.position == position:
             return slot
-    raise NotFound(f"the order of this event has no place {position}")
+    raise NotFound(say("refused.no_place", position=position))
 
 
 def _sessions(db: Session, caller: Caller, event: Event) -> list[tuple[str, str]]:

@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.events.inspections import EventReadiness, InspectionCreate, TeamReadiness
 from api.models.events.runs import Drawing
 from api.models.registry.builds import Build
@@ -21,7 +22,6 @@ from api.services.reporting import sheets
 from api.services.reporting.documents.event import event_document
 from api.web import forms, rendering
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.submitting import sound, tried
 from api.web.visitors import Posted, PostedByLead, Visit, Visited
 
@@ -91,7 +91,7 @@ def _inspection(visited: Visit, event_id: str, build_id: str, filled: Filled) ->
         rules = _rules(db, visited.caller, event_id)
     return rendering.show(
         "inspection.html", visited, status=422 if filled.is_wrong else 200, ready=ready, team=team,
-        build=build, filled=filled, outcomes=OUTCOMES, cautions=cautions.EVENT, as_of=ready.as_of,
+        build=build, filled=filled, outcomes=OUTCOMES, cautions=cautions.event(), as_of=ready.as_of,
         checks=[(check, rules[check.id]) for check in team.checks],
     )  # fmt: skip
 
@@ -101,7 +101,7 @@ def _of_build(ready: EventReadiness, build: Build) -> TeamReadiness:
     for team in ready.teams:
         if team.build_id == build.id:
             return team
-    raise NotFound(f"no team brings build {build.id} to this event")
+    raise NotFound(say("refused.build_not_brought", id=build.id))
 
 
 def _rules(db: Session, caller: Caller, event_id: str) -> dict[str, Rule]:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from api.deps import as_file, database, limits, turns
 from api.errors import ApiError, FieldError, Invalid
+from api.messages import say
 from api.models.imports.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.services.core import resources
 from api.services.core.scope import Caller
@@ -23,7 +24,6 @@ from api.services.imports.workbook import is_workbook, to_sheet
 from api.web import forms, rendering
 from api.web.descriptions import history_of
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.submitting import sound, tried
 from api.web.visitors import OwnTurn, Post, Posted, Received, Visit, Visited
 
@@ -139,7 +139,7 @@ def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
             return posted.once(lambda db, caller: f"/imports/{_stored(db, caller, work, query)}")
         return _tried(posted, sheet, _look(posted, work, query))
     except ApiError as refusal:
-        if refusal.errors and all(fault.hint == batch.ACCEPT for fault in refusal.errors):
+        if refusal.errors and all(fault.hint == batch.accept_hint() for fault in refusal.errors):
             seen = _look(posted, work, query.model_copy(update={"dry_run": True}))
             return _tried(posted, sheet, seen, say("imports.tick_first"))
         return _refused(posted, sheet, refusal)
@@ -161,7 +161,8 @@ def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
     """Show why a sheet cannot be taken, cell by cell, with the sheet to correct."""
     faults = refusal.errors if refusal else []
     errors = [
-        fault.shown() | ({"hint": say("imports.tick_first")} if fault.hint == batch.ACCEPT else {})
+        fault.shown()
+        | ({"hint": say("imports.tick_first")} if fault.hint == batch.accept_hint() else {})
         for fault in faults
     ]
     return _page(posted, sheet, errors=errors, words=str(refusal), tried=None)
@@ -179,7 +180,7 @@ def _page(
     posted: Post, sheet: Sheet, *, errors: list[dict[str, Any]], words: str,
     tried: ImportRead | ImportTried | None,
 ) -> Response:  # fmt: skip
-    doubted = [row for row in tried.rows if row.flags] if tried else []
+    odd_rows = [row for row in tried.rows if row.flags] if tried else []
     return rendering.show(
         "import_tried.html",
         posted.visit,
@@ -188,7 +189,7 @@ def _page(
         words=words,
         errors=errors[:ROWS_SHOWN],
         error_count=len(errors),
-        doubted=doubted[:ROWS_SHOWN],
+        odd_rows=odd_rows[:ROWS_SHOWN],
         sheet=sheet,
         preview=_preview(tried),
         correct=CORRECT,
@@ -197,7 +198,7 @@ def _page(
         decimal=_named_sign(posted),
         asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
         mode=posted.text("mode"),
-        left_out=_unseen(len(errors), len(doubted)) + _unread(sheet),
+        left_out=_unseen(len(errors), len(odd_rows)) + _unread(sheet),
     )
 
 
@@ -207,8 +208,8 @@ def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[di
     return list(dict.fromkeys(name for row in rows for name in row)), rows
 
 
-def _unseen(errors: int, doubted: int) -> list[str]:
-    more = max(errors, doubted) - ROWS_SHOWN
+def _unseen(errors: int, odd_rows: int) -> list[str]:
+    more = max(errors, odd_rows) - ROWS_SHOWN
     return [say("imports.more", count=more)] if more > 0 else []
 
 

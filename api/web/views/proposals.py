@@ -5,11 +5,11 @@ from typing import Any
 
 from sqlmodel import Session
 
+from api.messages import say
 from api.models.measurements.flags import FlagRead
 from api.models.trials.trials import Run
 from api.services.trials import trials
 from api.web.descriptions import name_of, with_unit
-from api.web.messages import say
 
 Runs = Mapping[str, Sequence[Run]]
 SHOWN = 5  # readings on a button

@@ -9,6 +9,7 @@ from pydantic import field_validator
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.measurements.flags import (
     Flag,
     FlagAnswerCreate,
@@ -24,7 +25,6 @@ from api.services.registry import pickers
 from api.services.trials import answers
 from api.web import forms, rendering
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.submitting import tried
 from api.web.views import proposals
 from api.web.visitors import Posted, Visit, Visited, go_to, local_path

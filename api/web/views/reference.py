@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from api.errors import NotFound
+from api.messages import say
 from api.web import rendering
 from api.web.views.api_reference import read_shapes, read_subject, subjects
 
@@ -15,7 +16,7 @@ def asset(name: str) -> Response:
     """Return what pages are made with."""
     found = rendering.show_asset(f"/assets/{name}")
     if found is None:
-        raise NotFound(f"no {name} among what pages are made with")
+        raise NotFound(say("refused.no_asset", name=name))
     return found
 
 

@@ -7,6 +7,7 @@ from sqlmodel import Session, col
 from starlette.responses import Response
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.registry.benches import Bench
 from api.models.registry.organisations import Organisation
 from api.models.registry.teams import Team
@@ -15,7 +16,6 @@ from api.services.reporting import sheets
 from api.services.season import reports
 from api.web import rendering
 from api.web.descriptions import history_of, left_out_in_words
-from api.web.messages import say
 from api.web.visitors import Visit, Visited
 
 router = APIRouter()

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from api.deps import database, limits, turns
 from api.errors import ApiError, NotPermitted
+from api.messages import say
 from api.models.access.keys import KeyCreate, KeyQuery, KeyUpdate
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
@@ -21,9 +22,7 @@ from api.services.registry import pickers
 from api.services.registry.builds import newest_of_team
 from api.services.reporting import shares
 from api.web import forms, rendering
-from api.web.forms import Field, Filled
-from api.web.messages import say
-from api.web.registration.fields import labelled
+from api.web.forms import Field, Filled, labelled
 from api.web.submitting import Unready, sound
 from api.web.visitors import Posted, PostedByLead, Visit, Visited
 
@@ -123,6 +122,7 @@ def shared(token: Annotated[str, Path()], request: Request) -> Response:
         document, until = shares.shown(db, token)
     page = rendering.show(
         "shared.html", document=document, until=until, as_of=document.as_of,
+        page_path=request.url.path,
         left_out=[say("shared.left_out")],
     )  # fmt: skip
     page.headers["cache-control"] = "private, max-age=60"
@@ -143,7 +143,7 @@ def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
     address = f"{str(visited.request.base_url).rstrip('/')}{path}"
     return rendering.show(
         "sheet.html", visited, team=team, build=build, qr=qr_of(address), address=address,
-        cautions=(*cautions.ROTOR, *cautions.BENCH, cautions.DECIDES), lines=range(1, 9),
+        cautions=cautions.event(), lines=range(1, 9),
     )  # fmt: skip
 
 
@@ -158,7 +158,7 @@ def keys_page(visited: Visited) -> Response:
 
 def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
     if not visited.is_lead:
-        raise NotPermitted("this needs a lead's key")
+        raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
         rows, _ = keys.page(db, visited.caller, KeyQuery(limit=200))
         schools = pickers.organisations(db, visited.caller)

@@ -8,10 +8,10 @@ from starlette.responses import Response
 
 from api.deps import database, limits, look_at
 from api.errors import NotSignedIn
+from api.messages import say
 from api.services.access import keys, web_sessions
 from api.services.core.scope import Caller
 from api.web import rendering
-from api.web.messages import say
 from api.web.visitors import (
     PostedByAny,
     Turn,

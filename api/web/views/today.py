@@ -3,11 +3,11 @@
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from api.messages import say
 from api.models.registry.organisations import Organisation
 from api.services.core import resources
 from api.services.trials import today
 from api.web import rendering
-from api.web.messages import say
 from api.web.visitors import Visited
 
 router = APIRouter()

@@ -8,6 +8,7 @@ from sqlmodel import Session, col
 from starlette.responses import Response
 
 from api.errors import NotFound
+from api.messages import say
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.sessions import BenchSession
@@ -19,8 +20,7 @@ from api.services.imports.separators import clear
 from api.services.registry import pickers
 from api.services.trials import trials
 from api.web import forms, rendering
-from api.web.forms import Field, Filled
-from api.web.messages import say
+from api.web.forms import Field, Filled, labelled
 from api.web.submitting import tried
 from api.web.visitors import Posted, Visit, Visited
 
@@ -32,7 +32,7 @@ RANGES = ("0.2", "2", "20", "200")
 FIELDS = (
     Field("session_id", "choice", required=True),
     Field("build_id", "choice", required=True),
-    Field("kind", "choice", required=True, choices=[(k, say(f"trial_kind.{k}")) for k in KINDS]),
+    Field("kind", "choice", required=True, choices=labelled("trial_kind", *KINDS)),
     Field("pitch_deg"),
     Field("load_ohm"),
     Field("load_connected", "tick"),
@@ -154,7 +154,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         builds=builds,
         settings=settings,
         benches=benches,
-        cautions=cautions.FOOT,
+        cautions=cautions.foot(),
         said={name: say(f"unsent.{name}") for name in SAID},
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
     )
@@ -162,7 +162,9 @@ def _form(visited: Visit, filled: Filled) -> Response:
 
 def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) -> dict[str, str]:
     """Return the one build that a team has, chosen beforehand, where there is no other."""
-    of_teams = [pair for team, pairs in builds for pair in pairs if team != pickers.REFERENCE]
+    of_teams = [
+        pair for team, pairs in builds for pair in pairs if team != pickers.reference_rotors()
+    ]
     return _of_build(db, caller, of_teams[0][0]) if len(of_teams) == 1 else {}
 
 

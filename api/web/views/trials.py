@@ -6,6 +6,8 @@ from fastapi import APIRouter, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.messages import say
+from api.messages.numbers import localised
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.organisations import Organisation
@@ -22,7 +24,6 @@ from api.services.trials import corrections, trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of, how_sure, run_in_words
 from api.web.forms import Field, Filled
-from api.web.messages import say
 from api.web.submitting import tried
 from api.web.views import correction_form, proposals
 from api.web.views.correction_form import FACTS, REASON
@@ -57,7 +58,7 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
     if trial.state in ("withdrawn", "held"):
         return sentences
     if result.power_w is not None:
-        sentences.append(say("trial.power", power=f"{result.power_w * 1000:.1f}"))
+        sentences.append(say("trial.power", power=localised(result.power_w * 1000, ".1f")))
     if result.normalised_power_w is None or result.interval_w is None:
         if trial.kind != "open_circuit":
             sentences.append(
@@ -69,8 +70,8 @@ def verdict(trial: TrialRead, season: Season) -> list[str]:
         say(
             "trial.normalised",
             power=milliwatts(result.normalised_power_w, result.interval_w),
-            wind=f"{season.reference_wind_speed_m_s:g}",
-            density=f"{season.reference_air_density_kg_m3:g}",
+            wind=localised(season.reference_wind_speed_m_s, "g"),
+            density=localised(season.reference_air_density_kg_m3, "g"),
             cubic=f"{cubic:.0f}",
         )
     )

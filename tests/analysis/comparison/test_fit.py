@@ -196,3 +196,51 @@ def test_what_cannot_be_compared_at_all_is_refused():
     for column, value in (("log_power", math.nan), ("u_own", 0.0), ("log_power", math.inf)):
         with pytest.raises(InvalidInput):
             fit_season(frame.assign(**{column: value}))
+
+
+class TestScatter:
+    def travels(self, rng, scatter=0.04, sessions=0.05):
+        """Return a season of eight teams at four benches, the reference rotor in each session."""
+        rows = []
+        for bench in range(4):
+            for week in range(8):
+                session = rng.normal(0, sessions)
+                rows.append(("ref", "", bench, week, -2.8 + session))
+                rows += [
+                    (f"{bench}{team}-{week // 4}", f"{bench}{team}", bench, week,
+                     -3 + 0.2 * team + 0.3 * (week // 4) + session)
+                    for team in range(2)
+                ]  # fmt: skip
+        build, team, bench, week, y = zip(*rows, strict=True)
+        return {
+            "build_id": list(build), "team_id": list(team), "bench_id": [str(b) for b in bench],
+            "session_id": [f"{b}/{w}" for b, w in zip(bench, week, strict=True)],
+            "log_power": np.array(y) + rng.normal(0, scatter, len(y)), "u_own": [0.04] * len(y),
+        }  # fmt: skip
+
+    def test_forty_trials_at_four_benches_tell_their_own_scatter(self):
+        fit = fit_season(self.travels(np.random.default_rng(5)))
+        assert fit.is_estimated
+        assert fit.spread.session == pytest.approx(0.05, abs=0.02)
+        assert fit.check_residuals().verdict == "fine"
+
+    def test_fewer_are_taken_as_assumed(self):
+        season = self.travels(np.random.default_rng(5))
+        few = {name: column[:24] for name, column in season.items()}
+        fit = fit_season(few)
+        assert (fit.is_estimated, fit.spread) == (False, Spread())
+
+    def test_a_setting_that_changed_within_builds_is_seen(self):
+        """Residuals far wider than stated, with spreads held as assumed."""
+        season = self.travels(np.random.default_rng(5), scatter=0.25)
+        check = fit_season(season, spread=Spread()).check_residuals()
+        assert check.verdict == "too_wide"
+        assert check.standard_deviation > 2
+
+    def test_doubts_stated_with_room_to_spare(self):
+        season = self.travels(np.random.default_rng(5), scatter=0.005)
+        assert fit_season(season, spread=Spread()).check_residuals().verdict == "too_narrow"
+
+    def test_one_trial_cannot_be_judged(self):
+        one = {name: column[:1] for name, column in self.travels(np.random.default_rng(5)).items()}
+        assert fit_season(one).check_residuals().verdict in ("fine", "too_narrow")

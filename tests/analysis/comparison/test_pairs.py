@@ -1,47 +1,31 @@
-"""What may be said of two builds, of a bench, and what is missing: by bounds worked by hand."""
+"""What may be said of two builds: by bounds worked by hand."""
 
 import math
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from analysis.comparison.benches import missing_links, score_benches
 from analysis.comparison.design import Spread
 from analysis.comparison.fit import fit_season
 from analysis.comparison.pairs import compare_all, compare_each, compare_pair, fair_powers
-
-
-def fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
-    """Return a fit with two builds so far apart, this surely; only what standing reads of it."""
-    names, effects, doubts = zip(*benches, strict=True) if benches else ((), (), ())
-    return SimpleNamespace(
-        effects={"a": difference, "b": 0.0},
-        covariance_of=lambda builds: np.diag([u**2 / 2] * len(builds)),
-        groups=groups,
-        build_ids=[build for group in groups for build in group],
-        group_of={build: i for i, group in enumerate(groups) for build in group},
-        bench_ids=names,
-        bench_effect=effects,
-        bench_u=doubts,
-    )
+from tests.support.stated_fits import stated_fit
 
 
 class TestStand:
     def test_no_link_no_word_however_sure_the_fit(self):
-        body = compare_pair(fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
+        body = compare_pair(stated_fit(1.0, 0.01, groups=(("a",), ("b",))), "a", "b")
         assert (body.comparable, body.statement) == ("not_yet", "not_yet")
         assert body.probability_a_ahead is None
 
     def test_too_doubtful_to_compare(self):
-        body = compare_pair(fit(1.0, 0.2501), "a", "b")
+        body = compare_pair(stated_fit(1.0, 0.2501), "a", "b")
         assert (body.comparable, body.statement) == ("not_yet", "not_yet")
 
     @pytest.mark.parametrize(
         ("u", "comparable"), [(0.15, "yes"), (0.1501, "rough"), (0.25, "rough")]
     )
     def test_how_closely(self, u, comparable):
-        assert compare_pair(fit(0.1, u), "a", "b").comparable == comparable
+        assert compare_pair(stated_fit(0.1, u), "a", "b").comparable == comparable
 
     # Quantiles of the normal distribution, NIST/SEMATECH e-Handbook 1.3.6.7.1: 0.80 at 0.8416,
     # 0.95 at 1.6449.
@@ -52,46 +36,12 @@ class TestStand:
          (-1.63, "b_probably_ahead"), (-1.66, "b_ahead")],
     )  # fmt: skip
     def test_what_is_said(self, quantile, statement):
-        assert compare_pair(fit(quantile * 0.1, 0.1), "a", "b").statement == statement
+        assert compare_pair(stated_fit(quantile * 0.1, 0.1), "a", "b").statement == statement
 
     def test_probability(self):
-        assert compare_pair(fit(0.08416, 0.1), "a", "b").probability_a_ahead == pytest.approx(
-            0.8, abs=1e-4
-        )
-
-
-class TestBenches:
-    @pytest.mark.parametrize(
-        ("effect", "verdict"),
-        [(0.2, "fine"), (-0.2, "fine"), (0.201, "look"), (-0.299, "look"), (0.301, "act")],
-    )
-    def test_by_the_bounds_of_iso_13528(self, effect, verdict):
-        (score,) = score_benches(fit(benches=[("bench", effect, 0.05)]))
-        assert score.z == pytest.approx(10 * effect)
-        assert score.verdict == verdict
-
-    def test_the_benchs_own_doubt_by_hand(self):
-        """ζ = 0.15/0.05, E_n = 0.15/(2 · 0.05)."""
-        (score,) = score_benches(fit(benches=[("bench", 0.15, 0.05)]))
-        assert (score.zeta, score.e_n) == (pytest.approx(3.0), pytest.approx(1.5))
-        assert score.against == "season_model"
-
-    def test_without_an_assigned_power_the_robust_consensus_stands_in(self):
-        """Algorithm A of {0.02, -0.05, 0.11, 0.04, -0.09, 0.41} is 0.0491 (worked example)."""
-        effects = (0.02, -0.05, 0.11, 0.04, -0.09, 0.41)
-        scores = score_benches(
-            fit(benches=[(str(k), effect, 0.05) for k, effect in enumerate(effects)]),
-            is_anchored=False,
-        )
-        assert [score.effect for score in scores] == pytest.approx(
-            [effect - 0.0491 for effect in effects], abs=1e-4
-        )
-        assert {score.against for score in scores} == {"consensus"}
-        assert scores[-1].verdict == "act"
-
-    def test_two_benches_make_no_consensus(self):
-        scores = score_benches(fit(benches=[("a", 0.1, 0.05), ("b", 0.2, 0.05)]), is_anchored=False)
-        assert [score.effect for score in scores] == [0.1, 0.2]
+        assert compare_pair(
+            stated_fit(0.08416, 0.1), "a", "b"
+        ).probability_a_ahead == pytest.approx(0.8, abs=1e-4)
 
 
 class TestFairPower:
@@ -153,32 +103,3 @@ def test_pairs_of_many_agree_with_one_at_a_time():
         assert (one.comparable, one.u_difference) == (
             other.comparable, other.u_difference and pytest.approx(other.u_difference),
         )  # fmt: skip
-
-
-class TestMissingLinks:
-    def test_nothing_is_missing_where_all_are_joined(self):
-        assert missing_links(fit(), {"a": ["1"], "b": ["2"]}, []) == []
-
-    def test_a_lonely_reference_rotor_needs_no_visit(self):
-        apart = fit(groups=(("a", "ref"), ("spare",)))
-        assert missing_links(apart, {"a": ["1"], "spare": ["2"]}, ["ref", "spare"]) == []
-
-    def test_the_reference_rotor_goes_where_it_joins_most_first(self):
-        apart = fit(groups=(("a", "ref"), ("b",), ("c", "d")))
-        first, second = missing_links(apart, {"b": ["2"], "c": ["3", "4"], "d": ["4"]}, ["ref"])
-        assert (first.joins, first.bench_id, first.needs) == (("c", "d"), "4", "reference")
-        assert (second.joins, second.bench_id) == (("b",), "2")
-
-    def test_one_session_joins_all_builds_of_a_bench(self):
-        apart = fit(groups=(("a", "ref"), ("b",), ("c",)))
-        (link,) = missing_links(apart, {"b": ["2"], "c": ["2"]}, ["ref"])
-        assert link.joins == ("b", "c")
-
-    def test_builds_that_were_left_behind_need_no_link(self):
-        apart = fit(groups=(("a", "ref"), ("b",), ("c",)))
-        (link,) = missing_links(apart, {"b": ["2"], "c": ["3"]}, ["ref"], current=["a", "c"])
-        assert link.joins == ("c",)
-
-    def test_without_a_reference_rotor_a_visit_joins(self):
-        (link,) = missing_links(fit(groups=(("a",), ("b",))), {"a": ["1"], "b": ["2"]}, [])
-        assert (link.joins, link.needs) == (("b",), "visit")

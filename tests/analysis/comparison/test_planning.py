@@ -30,7 +30,7 @@ def fit(*more):
     )  # fmt: skip
 
 
-def doubt(fitted):
+def uncertainty(fitted):
     pairs = [(a, b) for at, a in enumerate(CURRENT) for b in CURRENT[at + 1 :]]
     return math.sqrt(np.mean([fitted.u_difference(a, b) ** 2 for a, b in pairs]))
 
@@ -45,26 +45,26 @@ def doubt(fitted):
          [("a", "x", "1", "new"), ("c", "z", "1", "new"), ("e", "v", "1", "new")]),
     ],
 )  # fmt: skip
-def test_the_doubt_after_it_is_that_of_the_season_with_it(step, rows):
+def test_the_uncertainty_after_it_is_that_of_the_season_with_it(step, rows):
     (planned,) = plan_steps(fit(), CURRENT, [step], most=1)
-    assert planned.doubt_before == pytest.approx(doubt(fit()), rel=1e-6)
-    assert planned.doubt_after == pytest.approx(doubt(fit(*rows)), rel=1e-6)
+    assert planned.uncertainty_before == pytest.approx(uncertainty(fit()), rel=1e-6)
+    assert planned.uncertainty_after == pytest.approx(uncertainty(fit(*rows)), rel=1e-6)
 
 
 def test_the_unjoined_bench_comes_first():
     steps = [Step("reference", bench, ("ref",)) for bench in ("1", "2", "3")]
     planned = plan_steps(fit(), CURRENT, steps, most=3)
     assert planned[0].step.bench_id == "2"
-    doubts = [planned[0].doubt_before, *(each.doubt_after for each in planned)]
-    assert doubts == sorted(doubts, reverse=True)
+    uncertainties = [planned[0].uncertainty_before, *(each.uncertainty_after for each in planned)]
+    assert uncertainties == sorted(uncertainties, reverse=True)
 
 
 def test_each_step_begins_where_the_last_one_ended():
     steps = [Step("reference", bench, ("ref",)) for bench in ("1", "2")]
     first, second = plan_steps(fit(), CURRENT, steps, most=2)
-    assert second.doubt_before == first.doubt_after
-    both = doubt(fit(("ref", "", "2", "n1"), ("ref", "", "1", "n2")))
-    assert second.doubt_after == pytest.approx(both, rel=1e-6)
+    assert second.uncertainty_before == first.uncertainty_after
+    both = uncertainty(fit(("ref", "", "2", "n1"), ("ref", "", "1", "n2")))
+    assert second.uncertainty_after == pytest.approx(both, rel=1e-6)
 
 
 def test_one_build_has_nothing_to_compare_with():

@@ -9,11 +9,9 @@ import pytest
 import statsmodels.formula.api as smf
 
 from analysis.comparison import factor
-from analysis.comparison.block_inverse import Blocks
 from analysis.comparison.design import Model, Spread
-from analysis.comparison.fit import fit_season
 from analysis.comparison.solver import Solution, Weighed, restricted_spread
-from analysis.errors import InvalidInput
+from tests.support.season_designs import travelling, written_out
 
 SIRSTV = Path(__file__).parents[2] / "reference" / "SiRstv.dat"
 
@@ -95,34 +93,6 @@ class TestSpreads:
         )
         assert free.residual == pytest.approx(0.1)
         assert 0.5 < held.residual < 1
-
-
-def travelling(draw, trials=60):
-    """Return ids of trials at three benches, some builds at one of them and some at all."""
-    bench = draw.integers(0, 3, trials)
-    build = np.where(draw.random(trials) < 0.3, 100 + draw.integers(0, 2, trials),
-                     10 * bench + draw.integers(0, 3, trials))  # fmt: skip
-    team = np.where(build == 101, "", np.char.mod("t%d", build // 2))
-    session = np.where(draw.random(trials) < 0.1, "everywhere", np.char.mod("s%d", bench * 2))
-    return {"team_id": team, "build_id": np.char.mod("b%d", build),
-            "bench_id": np.char.mod("k%d", bench), "session_id": session}  # fmt: skip
-
-
-def written_out(trials, spread):
-    """Return the design with a column for each term of each kind, and the prior variances."""
-    pair = np.char.add(trials["build_id"], trials["bench_id"])
-    kinds = [("team", trials["team_id"]), ("build", trials["build_id"]),
-             ("bench", trials["bench_id"]), ("session", trials["session_id"]),
-             ("interaction", pair)]  # fmt: skip
-    columns, variances, names = [np.ones(len(pair))], [spread.mean**2], [("mean", "")]
-    references = set(trials["build_id"][np.asarray(trials["team_id"]) == ""])
-    for kind, labels in kinds:
-        for label in np.unique(labels[labels != ""]):
-            columns.append((labels == label).astype(float))
-            is_free = kind == "build" and label in references
-            variances.append((spread.reference if is_free else getattr(spread, kind)) ** 2)
-            names.append((kind, str(label)))
-    return np.column_stack(columns), np.array(variances), names
 
 
 class TestSolution:
@@ -207,58 +177,3 @@ class TestSolution:
         expected = rows @ inverse @ rows.T
         assert np.allclose(solution.covariance(sums), expected, atol=1e-12)
         assert solution.variances(sums) == pytest.approx(np.diag(expected))
-
-
-def test_what_rounding_leaves_undecided_is_refused():
-    """Two unknowns only ever seen together, weighed so heavily that their priors round away."""
-    blocks = Blocks(np.array([2]), np.array([[0, 1], [0, 1]]))
-    with pytest.raises(InvalidInput, match="weighed"):
-        blocks.inverted(np.full(2, 2.0**99), np.full(2, 0.1))
-
-
-class TestSeason:
-    def season(self, rng, scatter=0.04, sessions=0.05):
-        """Return a season of eight teams at four benches, the reference rotor in each session."""
-        rows = []
-        for bench in range(4):
-            for week in range(8):
-                session = rng.normal(0, sessions)
-                rows.append(("ref", "", bench, week, -2.8 + session))
-                rows += [
-                    (f"{bench}{team}-{week // 4}", f"{bench}{team}", bench, week,
-                     -3 + 0.2 * team + 0.3 * (week // 4) + session)
-                    for team in range(2)
-                ]  # fmt: skip
-        build, team, bench, week, y = zip(*rows, strict=True)
-        return {
-            "build_id": list(build), "team_id": list(team), "bench_id": [str(b) for b in bench],
-            "session_id": [f"{b}/{w}" for b, w in zip(bench, week, strict=True)],
-            "log_power": np.array(y) + rng.normal(0, scatter, len(y)), "u_own": [0.04] * len(y),
-        }  # fmt: skip
-
-    def test_forty_trials_at_four_benches_tell_their_own_scatter(self):
-        fit = fit_season(self.season(np.random.default_rng(5)))
-        assert fit.is_estimated
-        assert fit.spread.session == pytest.approx(0.05, abs=0.02)
-        assert fit.check_residuals().verdict == "fine"
-
-    def test_fewer_are_taken_as_assumed(self):
-        season = self.season(np.random.default_rng(5))
-        few = {name: column[:24] for name, column in season.items()}
-        fit = fit_season(few)
-        assert (fit.is_estimated, fit.spread) == (False, Spread())
-
-    def test_a_setting_that_changed_within_builds_is_seen(self):
-        """Residuals far wider than stated, with spreads held as assumed."""
-        season = self.season(np.random.default_rng(5), scatter=0.25)
-        check = fit_season(season, spread=Spread()).check_residuals()
-        assert check.verdict == "too_wide"
-        assert check.standard_deviation > 2
-
-    def test_doubts_stated_with_room_to_spare(self):
-        season = self.season(np.random.default_rng(5), scatter=0.005)
-        assert fit_season(season, spread=Spread()).check_residuals().verdict == "too_narrow"
-
-    def test_one_trial_cannot_be_judged(self):
-        one = {name: column[:1] for name, column in self.season(np.random.default_rng(5)).items()}
-        assert fit_season(one).check_residuals().verdict in ("fine", "too_narrow")

@@ -40,7 +40,7 @@ class TestRefused:
             score_forecast(foresee(entrants(0.05), Event(), seed=1), [0.05, 0.06])
 
     def test_a_review_where_nobody_finished(self):
-        with pytest.raises(TooFewTrials, match="nobody finished"):
+        with pytest.raises(TooFewTrials, match="nobody_finished"):
             score_forecast(foresee(entrants(0.05, 0.06), Event(), seed=1), [math.nan, 0.0])
 
 

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from analysis.numeric.resolution import at_resolution, step_of, two_digits
 
-DOUBTS = st.floats(1e-9, 1e9)
+UNCERTAINTIES = st.floats(1e-9, 1e9)
 
 
-@given(DOUBTS)
+@given(UNCERTAINTIES)
 def test_a_step_is_one_two_or_five_of_a_decade_and_no_more_than_a_tenth(u):
     step = step_of(u)
     digits = round(step / 10.0 ** math.floor(math.log10(step) + 1e-9), 6)
@@ -19,13 +19,13 @@ def test_a_step_is_one_two_or_five_of_a_decade_and_no_more_than_a_tenth(u):
     assert step <= u / 10 * (1 + 1e-6) < 2.5 * step * (1 + 1e-6)
 
 
-@given(st.floats(-1e6, 1e6), DOUBTS)
+@given(st.floats(-1e6, 1e6), UNCERTAINTIES)
 def test_rounding_moves_a_figure_by_no_more_than_a_twentieth_of_its_doubt(value, u):
     moved = abs(at_resolution(value, u) - value)
     assert moved <= u / 20 * (1 + 1e-6) + 1e-9 * abs(value)
 
 
-@given(st.floats(1e-6, 1e6), DOUBTS)
+@given(st.floats(1e-6, 1e6), UNCERTAINTIES)
 def test_what_was_rounded_stays(value, u):
     once = at_resolution(value, u)
     assert at_resolution(once, u) == pytest.approx(once, rel=1e-9, abs=1e-12)

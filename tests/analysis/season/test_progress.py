@@ -19,14 +19,14 @@ class TestTooEarly:
     def test_no_slope(self, weeks):
         trend = trend_of(weeks, [0.1 * n for n in range(len(weeks))])
         assert (trend.verdict, trend.slope, trend.test) == ("too_early", None, None)
-        assert "4 sessions on different days over 3 weeks" in trend.reason
+        assert trend.reason == "too_few_for_a_trend;sessions=4;weeks=3"
 
     def test_four_sessions_show_a_slope_and_no_verdict(self):
         trend = trend_of([0, 1, 2, 3], [0.0, 0.1, 0.2, 0.3])
         assert trend.slope.slope == pytest.approx(0.1)
         assert (trend.verdict, trend.reason) == (
             "too_early",
-            "5 sessions are needed to call a trend",
+            "too_few_to_call_a_trend;sessions=5",
         )
 
 

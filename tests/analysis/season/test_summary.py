@@ -1,43 +1,10 @@
 """Typical power, the first and the latest, and what is left out, on seasons worked by hand."""
 
-import math
-
 import numpy as np
-import pandas as pd
 import pytest
 
-from analysis.season.estimates import compare
 from analysis.season.summary import summarise_teams, why_left_out
-from analysis.trials.results import trial_results
-from tests.analysis.trials.test_results import runs_frame, trials_frame
-
-DAY = 86_400.0
-
-
-def season(*trials):
-    """Return a frame of trials at the reference wind and air, whose volts across 1 Ω are given."""
-    facts = [
-        {"load_ohm": 1.0, "wind_speed_start_m_s": 4.0, "reference_air_density_kg_m3": 1.116132,
-         "kind": trial.get("kind", "record")} | trial.get("facts", {})
-        for trial in trials
-    ]  # fmt: skip
-    frame = trials_frame(*facts)
-    defaults = {"team_id": "t", "turbine_id": "w", "build_id": "b1", "build_number": 1,
-                "session_id": "s1",
-                "bench_id": "x", "state": "accepted", "started_at": 0.0}  # fmt: skip
-    for name, value in defaults.items():
-        frame[name] = [trial.get(name, value) for trial in trials]
-    frame["trial_id"] = [f"trial {i}" for i in range(len(trials))]
-    runs = pd.concat(
-        runs_frame(*([trial["volts"]] * trial.get("runs", 1)), trial=i)
-        for i, trial in enumerate(trials)
-    )
-    return frame, trial_results(frame, runs)
-
-
-def only_team(*trials):
-    (team,) = summarise_teams(*season(*trials))
-    return team
+from tests.support.season_trials import DAY, only_team, season
 
 
 def test_typical_is_the_geometric_mean_of_the_current_build():
@@ -59,46 +26,6 @@ def test_best_seen_is_a_trial_not_a_reading_and_counts_all():
     team = only_team({"volts": 0.3}, {"volts": 0.2}, {"volts": 0.1})
     assert team.best_seen.normalised_power_w == pytest.approx(0.09, rel=1e-4)
     assert (team.best_seen.trial_id, team.best_seen.trials) == ("trial 0", 3)
-
-
-def test_scatter_averages_and_the_benchs_doubt_does_not():
-    """n trials of N runs in k even sessions: s²/(nN) + u_sess²/k; the bench's part stays."""
-    one = only_team({"volts": 0.2, "runs": 3}).current
-    four = only_team(
-        *({"volts": 0.2, "runs": 3, "session_id": f"s{i // 2}"} for i in range(4))
-    ).current
-    assert one.u_own == pytest.approx(math.sqrt(0.04**2 / 3 + 0.03**2), abs=1e-4)
-    assert four.u_own == pytest.approx(math.sqrt(0.04**2 / 12 + 0.03**2 / 2), abs=1e-4)
-    assert four.u_bench == pytest.approx(one.u_bench)
-
-
-def test_trials_that_lie_too_far_apart_are_doubted_by_how_far():
-    """Birge: expected sd of one trial √(0.04² + 0.03²) = 0.05; seen ln(0.3²/0.2²)/√2 = 0.573."""
-    apart = only_team({"volts": 0.2}, {"volts": 0.3}).current
-    ratio = math.log(0.3**2 / 0.2**2) / math.sqrt(2) / 0.05
-    expected = ratio * math.sqrt(0.04**2 / 2 + 0.03**2)
-    assert apart.u_own == pytest.approx(expected, rel=1e-4)
-    low, high = apart.interval_w
-    assert low < 0.04
-    assert high > 0.09
-
-
-def test_two_benches_share_their_doubts():
-    here = only_team({"volts": 0.2}).current
-    both = only_team({"volts": 0.2}, {"volts": 0.2, "bench_id": "y", "session_id": "s2"}).current
-    assert both.bench_id is None
-    assert both.u_bench == pytest.approx(here.u_bench / math.sqrt(2))
-
-
-def test_an_exponents_doubt_is_shared_by_the_trials_of_a_build():
-    facts = {"wind_speed_start_m_s": 4.4}
-    one = only_team({"volts": 0.2, "facts": facts}).current
-    many = only_team(
-        *({"volts": 0.2, "facts": facts, "session_id": f"s{i}"} for i in range(16))
-    ).current
-    floor = math.log(4.4 / 4.0) * 0.4
-    assert many.u_own > floor
-    assert one.u_own**2 - many.u_own**2 == pytest.approx((0.04**2 + 0.03**2) * 15 / 16, rel=1e-3)
 
 
 def test_builds_of_one_session_are_ordered_by_their_numbers():
@@ -128,15 +55,6 @@ def test_a_later_turbine_starts_its_numbers_again():
 
 def test_one_build_has_no_change():
     assert only_team({"volts": 0.2}).change is None
-
-
-def test_a_change_at_one_bench_is_surer_than_across_two():
-    one = only_team({"volts": 0.2}).current
-    at_home, away = (
-        only_team({"volts": 0.23}).current,
-        only_team({"volts": 0.23, "bench_id": "y"}).current,
-    )
-    assert compare(at_home, one).interval_pct[0] > 0 > compare(away, one).interval_pct[0]
 
 
 def test_teams_are_apart():

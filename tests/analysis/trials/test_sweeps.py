@@ -10,7 +10,7 @@ from analysis.columns import RUN_COLUMNS
 from analysis.trials.inputs import trial_inputs
 from analysis.trials.results import trial_results
 from analysis.trials.sweeps import find_sweeps, season_prior
-from tests.analysis.trials.test_results import result_of, trials_frame
+from tests.support.trial_columns import result_of, trials_frame
 
 #: A sweep of n = 2.2 ± 0.06 that covers 3.2 to 4.9 m/s.
 SWEPT = {
@@ -49,11 +49,11 @@ class TestFound:
 
     def test_two_speeds_say_what_is_missing(self):
         (one,) = found(*sweep(2.2, speeds=(3.2, 4.9)))
-        assert (one.fit, one.reason) == (None, "need 3 different wind speeds, got 2")
+        assert (one.fit, one.reason) == (None, "too_few_winds;least=3;got=2")
 
     def test_an_exponent_out_of_reach_is_not_used(self):
         (one,) = found(*sweep(9.0))
-        assert "not plausible" in one.reason
+        assert one.reason == "implausible_exponent;exponent=9"
 
     def test_each_build_has_its_own(self):
         one, other = found(*sweep(2.2), *sweep(3.1, build="b"))

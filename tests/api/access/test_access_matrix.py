@@ -10,9 +10,9 @@ from api.models.core.ids import new_id
 from api.models.reporting.shares import ShareCreate
 from api.services.access import keys
 from api.services.reporting import shares
-from tests.api.core.test_scope import OPERATIONS, SHARED, ask, ids_of, nowhere, without_ids
 from tests.support.document import document
 from tests.support.makers import trial_payload
+from tests.support.operations import OPERATIONS, SHARED, ask, ids_of, nowhere, without_ids
 from tests.support.scope_table import TABLE
 
 ID = re.compile(r"[a-z]+_[0-9A-Z]{26}")

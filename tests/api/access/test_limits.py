@@ -4,7 +4,6 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.errors import TooMany
-from api.services.access.keys import _check
 from api.services.access.limits import (
     DAY,
     GUESSING,
@@ -15,8 +14,9 @@ from api.services.access.limits import (
     InMemory,
     Limits,
 )
-from tests.conftest import ADDRESS
+from tests.support.databases import ADDRESS
 from tests.support.makers import trial_payload
+from tests.support.wrong_keys import wrong
 
 DAILY = {"keys": 2, "links": 1, "imports": 1}
 
@@ -41,12 +41,6 @@ def counter(app_client, database_kind):
     if database_kind == "sqlite":
         return InMemory()
     return InDatabase(app_client.app.state.database.write_engine)
-
-
-def wrong(key):
-    """Return a well-formed key of the same id with another secret."""
-    public, secret = key.split("_")[1], "A" * 43
-    return f"gust_{public}_{secret}{_check(public + secret)}"
 
 
 def from_network(app_client, key, address):

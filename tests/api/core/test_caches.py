@@ -14,27 +14,8 @@ from api.services.access.keys import CONSOLE
 from api.services.core import cache
 from api.services.measurements import flags, season_trials
 from api.services.operations.exports import season_digest
+from tests.support.answers import everything, forget
 from tests.support.makers import World, created, trial_payload
-
-
-def everything(world: World) -> dict[str, Any]:
-    """Return every answer that rests on trials, without the moment it was made at."""
-    paths = {
-        "report": f"/v1/seasons/{world.season_id}/report",
-        "comparison": f"/v1/seasons/{world.season_id}/comparison",
-        "larch": f"/v1/teams/{world.larch.team_id}/progress",
-        "outlook": f"/v1/events/{world.larch.event_id}/outlook",
-        "trial": f"/v1/trials/{world.larch.trial_id}",
-    }
-    answers = {name: world.lead.get(path).json() for name, path in paths.items()}
-    for answer in answers.values():
-        answer.pop("as_of", None)
-    return answers
-
-
-def forget(client: TestClient) -> None:
-    """Empty the caches, as a restart does."""
-    cache._caches.clear()
 
 
 @pytest.fixture

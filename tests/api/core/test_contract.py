@@ -12,8 +12,8 @@ from analysis.columns import CHECK_COLUMNS, RUN_COLUMNS, TRIAL_COLUMNS
 from api.models.core.ids import is_id
 from api.routes.examples import EXAMPLES
 from api.services.measurements import frame_parts
-from tests.api.core.test_scope import METHODS, ids_of
 from tests.support.document import document
+from tests.support.operations import METHODS, ids_of
 
 DOCUMENT = document()
 OPERATIONS = [

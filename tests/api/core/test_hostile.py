@@ -5,8 +5,9 @@ from itertools import product
 
 import pytest
 
-from tests.api.core.test_scope import OPERATIONS, ids_of
+from tests.support.hostile_bodies import BODIES
 from tests.support.makers import World, trial_payload
+from tests.support.operations import OPERATIONS, ids_of
 from tests.support.scope_table import TABLE
 
 WRITES = {
@@ -16,44 +17,6 @@ WRITES = {
 }
 
 NUL, BIDI, LONE = "\x00", "\u202e", "\ud800"
-BODIES = {
-    "NaN": b'{"name": NaN}',
-    "Infinity": b'{"load_ohm": Infinity}',
-    "1e400": b'{"load_ohm": 1e400, "altitude_m": 1e400, "limit": 1e400}',
-    "lone surrogate as value": b'{"name": "\\ud800"}',
-    "lone surrogate as key": b'{"\\ud800": 1}',
-    "NUL": b'{"name": "a\\u0000b", "label": "a\\u0000b"}',
-    "bidi override": '{"name": "a\u202eb", "note": "a\u202eb"}'.encode(),
-    "long string": json.dumps({"name": "x" * 1_000_000}).encode(),
-    "5000 digits": b'{"size": ' + b"9" * 5000 + b"}",
-    "400 digits": b'{"size": ' + b"9" * 400 + b', "altitude_m": ' + b"9" * 400 + b"}",
-    "1e400 deep inside": b'{"name": "x", "starts_on": "2026-02-02", "ends_on": "2026-03-02", '
-    b'"rule_set": {"a": [1e400]}}',
-    "2 to the 70": b'{"size": 1180591620717411303424, "number": 1180591620717411303424}',
-    "deep": b"[" * 100_000,
-    "deep object": b'{"rule_set":' + b'{"a":' * 50 + b"1" + b"}" * 51,
-    "duplicate keys": b'{"name": "a", "name": "b"}',
-    "utf-16": '{"name": "a"}'.encode("utf-16"),
-    "latin-1": '{"name": "\xe9"}'.encode("latin-1"),
-    "empty": b"",
-    "null": b"null",
-    "list": b"[]",
-    "text": b'"text"',
-    "truncated": b'{"name": "a"',
-    "unknown field": b'{"nonsense": 1}',
-    "bool for a number": b'{"load_ohm": true, "size": true, "altitude_m": true}',
-    "text for a number": b'{"load_ohm": "1.5", "size": "4", "altitude_m": "4"}',
-    "naive time": b'{"started_at": "2026-03-05T14:30:00", "expires_at": "2026-03-05T14:30:00"}',
-    "unix time": b'{"started_at": 1772359200, "expires_at": "1772359200"}',
-    "year 9999": b'{"started_at": "9999-12-31T23:59:59-14:00", "starts_on": "9999-12-31"}',
-    "year 1": b'{"started_at": "0001-01-01T00:00:00+14:00", "starts_on": "0001-01-01"}',
-    "leap second": b'{"started_at": "2026-06-30T23:59:60Z", "measured_at": "2026-06-30T23:59:60Z"}',
-    "no such day": b'{"started_at": "2026-02-29T10:00:00Z", "starts_on": "2026-02-29"}',
-    "unknown time zone": b'{"timezone": "0", "name": "x"}',
-    "odd time zone": b'{"timezone": "../../etc/passwd"}',
-    "as_typed from outside": b'{"as_typed": {"x": 1}}',
-    "id from outside": b'{"id": "team_00000000000000000000000000", "version": 9}',
-}
 
 
 @pytest.mark.parametrize("body", BODIES.values(), ids=BODIES)

@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 from api import logs
 from api.main import create_app
 from api.settings import Settings
-from tests.conftest import ADDRESS, make_lead_key, signer
+from tests.support.databases import ADDRESS, make_lead_key, signer
 
 SECRET = "a word that must not be written"
 

@@ -114,7 +114,7 @@ class TestReadiness:
             "rotor_size": "pass", "hazards": "not_shown", "pull_test": "not_shown"
         }  # fmt: skip
         assert team["status"] == "open"
-        assert "nobody has looked at it yet" in team["next_action"]
+        assert "not inspected yet" in team["next_action"]
         created(inspect(world.larch, world, [{"check": "hazards", "outcome": "pass"}]))
         pulled = [{"check": "pull_test", "outcome": "pass", "measured": 60.0}]
         created(inspect(world.larch, world, pulled))

@@ -45,7 +45,7 @@ class TestNotUsed:
         (wind,) = progress(world.larch)["wind"]
         assert (wind["status"], wind["exponent"]) == ("open", None)
         assert wind["reason"] == "need 3 different wind speeds, got 2"
-        assert "Until then 2.6 (± 0.4) stands" in wind["sentence"]
+        assert "Until then 2.6 (± 0.4) is used" in wind["sentence"]
 
     def test_nor_what_does_not_reach_the_reference(self, world: World):
         sweep(world.larch, speeds=(4.4, 5.0, 6.0))
@@ -108,7 +108,7 @@ class TestUsed:
         assert wind["status"] == "bent"
         assert abs(wind["curvature_t"]) > 2
         assert wind["fitted_exponent"] == pytest.approx(2.5, abs=0.05)
-        assert "no simple power of the wind" in wind["sentence"]
+        assert "does not follow the wind by one exponent" in wind["sentence"]
 
     def test_facts_that_move_the_sweep_move_what_rests_on_it(self, world: World):
         """A build measured wider in a tunnel of 1 m²: blockage from 5 % on speeds up the wind."""

@@ -13,7 +13,7 @@ from api.migrate import downgrade
 from api.schema import is_older
 from api.services.operations import backups, restoring
 from api.services.operations.backups import BackupFailed
-from tests.conftest import ROLE, named_database, run_on_postgres
+from tests.support.databases import ROLE, named_database, run_on_postgres
 from tests.support.makers import created, trial_payload
 from tests.support.stored import stored_rows
 

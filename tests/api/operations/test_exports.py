@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from api.messages import catalogue
 from api.services.access import keys
-from api.services.core import wording
 from api.services.operations import exports
 from api.settings import Settings
-from tests.conftest import application, make_lead_key, signer
+from tests.support.databases import application, make_lead_key, signer
 from tests.support.makers import World, created, season_payload, trial_payload
 
 ZIP = {"Content-Type": "application/zip"}
@@ -178,8 +178,8 @@ def test_another_wording_is_no_other_number(world: World, monkeypatch):
             return exports.season_digest(db, keys.CONSOLE, world.season_id)
 
     before = digest()
-    monkeypatch.setitem(wording.SENTENCES, "fair.not_yet", "Said in other words.")
-    monkeypatch.setitem(wording.SENTENCES, "fair.available", "Said in other words.")
+    for key in ("fair.not_yet", "fair.available"):
+        monkeypatch.setitem(catalogue().forms, key, ("Said in other words.",))
     assert digest() == before
     created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, pitch_deg=4)))
     assert digest() != before

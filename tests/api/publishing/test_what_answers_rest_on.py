@@ -1,6 +1,6 @@
 """A confirmation holds for what was seen; whatever a check rests on has it asked again."""
 
-from tests.api.measurements.test_flags import again, answer, counted, flag_of, new_session, run
+from tests.support.flags import again, answer, counted, flag_of, new_session, run
 from tests.support.makers import World, build_payload, created, session_payload, trial_payload
 
 LATER = "2026-03-12T14:30:00Z"

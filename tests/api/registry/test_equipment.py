@@ -211,7 +211,7 @@ class TestReferenceRotor:
         assert "6 runs on 2 days" in refused.json()["detail"]
 
     def test_it_is_the_mean_over_days_and_frozen(self, world: World):
-        """1.30, 1.31 and 1.30 V at 30.1 Ω on four days alike: just that, without doubt."""
+        """1.30, 1.31 and 1.30 V at 30.1 Ω on four days alike: just that, without uncertainty."""
         build = self.unassigned(world)
         trials = [created(self.runs(world, day, build_id=build)) for day in (6, 9, 13, 16)]
         found = self.assign(world, build)

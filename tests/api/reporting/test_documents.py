@@ -104,12 +104,12 @@ class TestWhatTheyTell:
         for kind in ("season", "team"):
             text = self.page(world.larch.coach, kinds(world)[kind])
             assert "Stored and not counted" in text
-            assert "1 trial: waiting for an answer to a data check" in text
+            assert "1 trial: needing an answer to a data check" in text
 
     def test_the_event_sheet_has_order_and_readiness(self, world: World):
         text = self.page(world.lead, kinds(world)["event"])
         assert "reference rotor" in text
-        assert "nobody has looked at it yet" in text
+        assert "not inspected yet" in text
         assert "Drawn with seed 1" in text
 
     def test_overdue_equipment_comes_first(self, world: World):

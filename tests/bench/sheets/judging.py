@@ -18,7 +18,7 @@ from api.main import bind, create_app
 from api.migrate import upgrade
 from api.settings import Settings
 from tests.bench.sheets.words import LEVEL, NO_VALUE, XLSX_TYPE, ZONES, Fact, Sheet
-from tests.conftest import ADDRESS, make_lead_key, signer
+from tests.support.databases import ADDRESS, make_lead_key, signer
 from tests.support.makers import World, make_world
 
 

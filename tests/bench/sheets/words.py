@@ -98,7 +98,8 @@ LEVEL = {quantity.name: quantity.level for quantity in QUANTITIES} | {
 UNUSED_COLUMNS = ("note", "rotor_diameter_m", "trial_wind_speed_m_s", "pitch_after_deg")
 TICKS = ("load_connected", "adult_present")
 TICK_WORDS = (("yes", "no"), ("Yes", "No"), ("y", "n"), ("x", ""), ("X", ""), ("1", "0"),
-              ("TRUE", "FALSE"), ("true", "false"))  # fmt: skip
+              ("TRUE", "FALSE"), ("true", "false"), ("ja", "nein"), ("WAHR", "FALSCH"),
+              ("oui", "non"), ("Sí", "No"))  # fmt: skip
 
 # Cells, truths and sheets -----------------------------------------------------------------------
 

@@ -5,6 +5,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
+from api.messages.numbers import localised
+
 WIDTH, HEIGHT = 480, 300
 LEFT, RIGHT, TOP, BOTTOM = 62, 14, 28, 52
 ROW = 24  # height of a row in a chart of rows
@@ -58,7 +60,7 @@ def axis(values: Iterable[float], name: str, *, from_zero: bool = False) -> Axis
     step = _step((high - low) or abs(high) or 1.0)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     last = max(last, first + 1)
-    ticks = [(at * step, f"{at * step:.6g}") for at in range(first, last + 1)]
+    ticks = [(at * step, localised(at * step, ".6g")) for at in range(first, last + 1)]
     return Axis(first * step, last * step, name, ticks)
 
 
@@ -82,7 +84,7 @@ def log_axis(values: Sequence[float], name: str) -> Axis:
     ticks: list[tuple[float, str]] = []
     for value in sorted(set(values)):
         if not ticks or math.log(value / ticks[-1][0]) > 0.11 * math.log(high / low):
-            ticks.append((value, f"{value:.3g}"))
+            ticks.append((value, localised(value, ".3g")))
     return Axis(low, high, name, ticks, is_log=True)
 
 

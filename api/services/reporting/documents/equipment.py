@@ -1,43 +1,59 @@
 """The equipment list: what there is, where it is, in what condition, and what is overdue."""
 
+from api.messages import say
 from api.models.registry.equipment_list import EquipmentList, ListedItem
 from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
-from api.services.reporting.documents.words import counted, day
+from api.services.reporting.documents.words import day
 
 
 def equipment_document(listed: EquipmentList) -> Document:
     """Return the equipment list with what is overdue first."""
     made = Builder()
     if listed.overdue:
-        made.add(Heading("Overdue"))
+        made.add(Heading(say("report_equipment.overdue")))
         made.add(Items([_late(item) for item in listed.items if item.days_overdue]))
-    made.add(Heading("All equipment"))
+    made.add(Heading(say("report_equipment.all")))
     if listed.items:
-        columns = ("Tag", "Kind", "Whose", "Where it is", "Condition", "Spares", "Last checked")
         links = [f"/equipment/{item.equipment_id}" for item in listed.items]
-        made.add(Table(columns, [_row(item) for item in listed.items], links=links))
+        made.add(Table(_columns(), [_row(item) for item in listed.items], links=links))
     else:
-        made.add(Text("Nothing is registered yet: register fans, meters and loads first."))
-    subtitle = (
-        f"Equipment list, as of {day(listed.as_of)}. {counted(len(listed.items), 'item')}, "
-        f"{listed.lent} lent, {listed.overdue} overdue."
+        made.add(Text(say("report_equipment.nothing")))
+    subtitle = say(
+        "report_equipment.subtitle",
+        day=day(listed.as_of),
+        count=len(listed.items),
+        lent=listed.lent,
+        overdue=listed.overdue,
     )
-    return Document("Equipment", subtitle, listed.as_of, made.blocks, name="equipment-list")
+    title = say("nav.equipment")
+    return Document(title, subtitle, listed.as_of, made.blocks, name="equipment-list")
+
+
+def _columns() -> tuple[str, ...]:
+    return (
+        say("report_equipment.tag"),
+        say("report_equipment.kind"),
+        say("report_equipment.owner"),
+        say("report_equipment.where"),
+        say("field.condition"),
+        say("report_equipment.spares"),
+        say("report_equipment.checked"),
+    )
 
 
 def _late(item: ListedItem) -> str:
-    return f"{item.tag}, with {item.where}: {counted(item.days_overdue, 'day')} late."
+    return say("report_equipment.late", tag=item.tag, where=item.where, count=item.days_overdue)
 
 
 def _row(item: ListedItem) -> tuple[str, ...]:
-    due = f"\ndue {day(item.due_on)}" if item.due_on else ""
-    state = item.condition + (f"\nretired {day(item.retired_on)}" if item.retired_on else "")
+    due = [say("item.due", day=day(item.due_on))] if item.due_on else []
+    retired = [say("report_equipment.retired", day=day(item.retired_on))] if item.retired_on else []
     return (
         item.tag,
-        item.kind.replace("_", " "),
+        say(f"report_kind.{item.kind}"),
         item.owner,
-        item.where + due,
-        state,
+        "\n".join([item.where, *due]),
+        "\n".join([say(f"condition.{item.condition}"), *retired]),
         str(item.spares),
         item.checked,
     )

@@ -1,5 +1,7 @@
 """The sheet of an event: who is ready, in which order, what may come and what came."""
 
+from api.messages import say
+from api.messages.numbers import localised
 from api.models.events.forecast import EventOutlook, EventReview, TeamOutlook
 from api.models.events.inspections import EventReadiness, TeamReadiness
 from api.models.events.runs import EventResults, Placed, RunOrderRead
@@ -7,9 +9,11 @@ from api.models.reporting.team_sheet import EventSheetRead
 from api.services.core import cautions
 from api.services.reporting.documents import plots
 from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
-from api.services.reporting.documents.words import counted, day, shortened
+from api.services.reporting.documents.words import day, milliwatts_within, shortened
 
 BOX = "☐"
+#: Whether a result lay within the range that was said, as the review's table says it.
+WITHIN = {True: "within", False: "outside", None: "no_result"}
 
 
 def event_document(sheet: EventSheetRead) -> Document:
@@ -22,33 +26,53 @@ def event_document(sheet: EventSheetRead) -> Document:
         _review(made, sheet.review)
     _outlook(made, sheet.outlook)
     ready = sheet.readiness
-    when = counted(ready.days_left, "day") + " left" if ready.days_left >= 0 else "over"
-    subtitle = f"Event of {day(ready.held_on)}, {when}, as of {day(ready.as_of)}."
+    subtitle = say(
+        "report_event.subtitle" if ready.days_left >= 0 else "report_event.subtitle_over",
+        day=day(ready.held_on),
+        count=ready.days_left,
+        as_of=day(ready.as_of),
+    )
     return Document(
-        ready.event_name, subtitle, ready.as_of, made.blocks, cautions.EVENT, "event-sheet"
+        ready.event_name, subtitle, ready.as_of, made.blocks, cautions.event(), "event-sheet"
     )
 
 
 def _readiness(made: Builder, ready: EventReadiness) -> None:
-    made.add(Heading("Who is ready"))
+    made.add(Heading(say("report_event.ready")))
     if ready.reason:
-        made.add(Text(f"Not known: {ready.reason}. Give the event one.", "callout"))
+        made.add(Text(say("report_event.ready_not_known", reason=ready.reason), "callout"))
         return
-    counts = ", ".join(f"{count} {state}" for state, count in ready.counts.items() if count)
-    made.add(Text(f"By the rules “{ready.rule_set}”: {counts or 'no team yet'}.", "callout"))
+    made.add(Text(_counts(ready), "callout"))
     links = [_inspection(ready.event_id, team) for team in ready.teams]
-    rows = [_team(team) for team in ready.teams]
-    made.add(Table(("Team", "Build", "Status", "Next"), rows, links=links))
-    made.add(Heading("What each blade must hold", 3))
-    known = [team for team in ready.teams if team.safety]
-    made.add(
-        Table(
-            ("Team", "Run-away speed", "Tip speed", "Pull test", "Full guard"),
-            [_safety(team) for team in known],
-        )
-        if known
-        else None
+    columns = (
+        say("report_column.team"),
+        say("report_column.build"),
+        say("report_event.status"),
+        say("report_event.next"),
     )
+    made.add(Table(columns, [_team(team) for team in ready.teams], links=links))
+    made.add(Heading(say("report_event.blades"), 3))
+    known = [team for team in ready.teams if team.safety]
+    if known:
+        made.add(_safety_table(known))
+
+
+def _counts(ready: EventReadiness) -> str:
+    """Return how many teams are how ready."""
+    counts = [
+        say("report_event.of_status", count=count, status=_status(status))
+        for status, count in ready.counts.items()
+        if count
+    ]
+    return say(
+        "report_event.by_rules",
+        rules=ready.rule_set,
+        counts=", ".join(counts) or say("report_event.no_team"),
+    )
+
+
+def _status(status: str) -> str:
+    return say(f"report_status.{status.replace(' ', '_')}")
 
 
 def _inspection(event_id: str, team: TeamReadiness) -> str:
@@ -61,98 +85,134 @@ def _inspection(event_id: str, team: TeamReadiness) -> str:
 def _team(team: TeamReadiness) -> tuple[str, ...]:
     build = "–" if team.build_number is None else str(team.build_number)
     missing = sum(check.outcome != "pass" for check in team.checks)
+    still_open = say("report_event.still_open", missing=missing, checks=len(team.checks))
     return (
         team.team_name,
         build,
-        f"{team.status}\n{missing} of {len(team.checks)} open",
+        f"{_status(team.status)}\n{still_open}",
         team.next_action,
     )
+
+
+def _safety_table(teams: list[TeamReadiness]) -> Table:
+    columns = (
+        say("report_column.team"),
+        say("report_event.runaway_speed"),
+        say("report_event.tip_speed"),
+        say("report_event.pull_test"),
+        say("report_event.full_guard"),
+    )
+    return Table(columns, [_safety(team) for team in teams])
 
 
 def _safety(team: TeamReadiness) -> tuple[str, ...]:
     found = team.safety
     if found is None:
         return (team.team_name, "–", "–", "–", "–")
-    pull = "weigh a blade first" if found.pull_test_n is None else f"{found.pull_test_n:.0f} N"
+    pull = (
+        say("report_event.weigh_first")
+        if found.pull_test_n is None
+        else f"{found.pull_test_n:.0f} N"
+    )
     return (
         team.team_name,
-        f"{found.runaway_speed_rpm:.0f} a minute",
+        say("report_event.a_minute", turns=found.runaway_speed_rpm),
         f"{found.runaway_tip_speed_m_s:.0f} m/s",
         pull,
-        "needed" if found.needs_guard else "not by these figures",
+        say("report_event.guard_needed" if found.needs_guard else "report_event.no_guard_needed"),
     )
 
 
 def _order(made: Builder, order: RunOrderRead | None) -> None:
-    made.add(Heading("Order of runs"))
+    made.add(Heading(say("report_event.order")))
     if order is None:
-        made.add(Text("Not drawn yet."))
+        made.add(Text(say("report_event.not_drawn")))
         return
-    made.add(Text(f"Drawn with seed {order.seed}: the same seed gives the same order.", "quiet"))
+    made.add(Text(say("report_event.drawn", seed=order.seed), "quiet"))
     rows = [(str(slot.position), slot.words, str(slot.attempt), BOX, "") for slot in order.slots]
-    made.add(Table(("Place", "Whose turn", "Attempt", "Ran", "Volts, remarks"), rows))
+    columns = (
+        say("report_column.place"),
+        say("report_event.whose_turn"),
+        say("report_event.attempt"),
+        say("report_event.ran"),
+        say("report_event.remarks"),
+    )
+    made.add(Table(columns, rows))
 
 
 def _outlook(made: Builder, outlook: EventOutlook) -> None:
-    made.add(Heading("What may come"))
+    made.add(Heading(say("report_event.outlook")))
     if outlook.reason:
-        made.add(Text(f"Nobody can be placed yet: {outlook.reason}.", "callout"))
+        made.add(Text(say("report_event.nobody_placed", reason=outlook.reason), "callout"))
     else:
-        made.add(
-            Text(
-                "Drawn from what was known on the morning of the day; a range holds the result in "
-                f"eight cases of ten, in {outlook.wind_speed_m_s:.1f} m/s. No order is certain.",
-                "quiet",
-            )
-        )
+        made.add(Text(say("report_event.outlook_how", wind=outlook.wind_speed_m_s), "quiet"))
     if outlook.among_shown:
-        words = "Teams of schools that do not share their numbers take part too. Chances are "
-        made.add(
-            Text(f"{words}among the teams shown here, and say nothing of the others.", "callout")
-        )
+        made.add(Text(say("report_event.among_shown"), "callout"))
     made.add(plots.chances(outlook.teams))
     if outlook.teams:
-        made.add(Table(("Team", "Build", "Range", "Says"), [_chance(t) for t in outlook.teams]))
+        made.add(_chances(outlook.teams))
     apart = {team.build_id for team in outlook.teams if team.status == "not_yet"}
     within = [pair.sentence for pair in outlook.pairs if pair.a in apart]
     if within:
-        made.add(Heading("Within what nothing joins to the others", 3), Items(shortened(within)))
+        made.add(Heading(say("report_event.apart"), 3), Items(shortened(within)))
     if outlook.missing_links:
-        made.add(Heading("What would join the others", 3))
+        made.add(Heading(say("report_event.links"), 3))
         made.add(Items([link.sentence for link in outlook.missing_links]))
 
 
+def _chances(teams: list[TeamOutlook]) -> Table:
+    columns = (
+        say("report_column.team"),
+        say("report_column.build"),
+        say("report_event.range"),
+        say("report_event.says"),
+    )
+    return Table(columns, [_chance(team) for team in teams])
+
+
 def _chance(team: TeamOutlook) -> tuple[str, ...]:
-    span = "not placed"
-    if team.range_80_w:
-        low, high = (1000 * each for each in team.range_80_w)
-        span = f"{low:.0f} to {high:.0f} mW"
+    span = milliwatts_within(team.range_80_w) if team.range_80_w else say("report_event.not_placed")
     return team.team_name, str(team.build_number), span, team.sentence
 
 
 def _results(made: Builder, results: EventResults) -> None:
-    made.add(Heading("What came"), Text(results.sentence, "callout"))
+    made.add(Heading(say("report_event.results")), Text(results.sentence, "callout"))
     made.add(Items([drift.sentence for drift in results.drifts]))
     if results.places:
-        rows = [_place(each) for each in results.places]
-        made.add(Table(("Team", "Place", "Best run", "Of"), rows))
+        columns = (
+            say("report_column.team"),
+            say("report_column.place"),
+            say("report_event.best_run"),
+            say("report_event.of_runs"),
+        )
+        made.add(Table(columns, [_place(each) for each in results.places]))
 
 
 def _place(place: Placed) -> tuple[str, ...]:
-    best = "–" if place.best_w is None else f"{1000 * place.best_w:.1f} mW"
-    return place.team_name, str(place.place), best, counted(place.runs, "run")
+    runs = say("count.runs", count=place.runs)
+    return place.team_name, str(place.place), _power(place.best_w), runs
+
+
+def _power(power_w: float | None) -> str:
+    return "–" if power_w is None else f"{localised(1000 * power_w, '.1f')} mW"
 
 
 def _review(made: Builder, review: EventReview) -> None:
     """Add how the forecast did, beside each result."""
-    made.add(Heading("How the forecast did"), Text(review.sentence, "callout"))
+    made.add(Heading(say("report_event.review")), Text(review.sentence, "callout"))
     rows = [
         (
             team.team_name,
-            f"{1000 * team.range_80_w[0]:.0f} to {1000 * team.range_80_w[1]:.0f} mW",
-            "–" if team.result_w is None else f"{1000 * team.result_w:.1f} mW",
-            {True: "within", False: "outside", None: "no result"}[team.within],
+            milliwatts_within(team.range_80_w),
+            _power(team.result_w),
+            say(f"report_event.{WITHIN[team.within]}"),
         )
         for team in review.teams
     ]
-    made.add(Table(("Team", "Range said", "Result", "Was"), rows) if rows else None)
+    columns = (
+        say("report_column.team"),
+        say("report_event.range_said"),
+        say("report_event.result"),
+        say("report_event.was"),
+    )
+    made.add(Table(columns, rows) if rows else None)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from jinja2 import Environment
 
+from api.messages import current_language, say
 from api.services.core.markup import templates_in
 from api.services.reporting.documents import charts
 from api.services.reporting.documents.blocks import Block, Document
@@ -17,7 +18,7 @@ TEMPLATES = Path(__file__).parents[1] / "templates"
 @cache
 def _environment() -> Environment:
     made = templates_in(TEMPLATES)
-    made.globals |= {"kind_of": kind_of}
+    made.globals |= {"kind_of": kind_of, "say": say, "current_language": current_language}
     return made
 
 

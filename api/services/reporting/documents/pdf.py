@@ -6,6 +6,8 @@ from functools import cache
 from threading import BoundedSemaphore
 from typing import Any
 
+from api.messages import current_language, say
+from api.messages.languages import locale_of
 from api.services.reporting.documents.blocks import (
     Block,
     Document,
@@ -31,7 +33,12 @@ def to_pdf(document: Document) -> bytes:
     content = {
         "title": document.title,
         "subtitle": document.subtitle,
-        "as_of": f"{day(document.as_of)} {document.as_of.astimezone(UTC):%H:%M} UTC",
+        "language": locale_of(current_language()).language,
+        "as_of": say(
+            "report_page.as_of", day=day(document.as_of), moment=document.as_of.astimezone(UTC)
+        ),
+        "page_of": say("report_page.page_of", page="{page}", pages="{pages}"),
+        "words_of_cautions": say("page.cautions"),
         "blocks": [_plain(block) for block in document.blocks],
         "cautions": list(document.cautions),
     }

@@ -4,6 +4,9 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 
+from api.messages import say
+from api.messages.days import short_day
+from api.messages.numbers import localised
 from api.models.events.forecast import TeamOutlook
 from api.models.season.comparison import BenchScoreRead
 from api.models.season.progress import LoadRead, PitchRead, TeamProgress, WindRead
@@ -17,13 +20,14 @@ from api.services.reporting.documents.charts import (
     roomy_axis,
     rows_chart,
 )
-from api.services.reporting.documents.words import counted, day, milliwatts, short_day
+from api.services.reporting.documents.words import day, milliwatts
 
 MW = 1000.0
 CURVE = 40  # points of a drawn curve
 SIGMA_PT = 0.10  # [-], of ln power, by which benches are scored
 PLATEAU = math.log(1 / 0.97)  # [-], of ln power, at the ends of a pitch plateau
 LEAST_POINTS = 2
+QUARTERS = (0.0, 25.0, 50.0, 75.0, 100.0)  # [%], marks of an axis of chances
 
 
 def power_over_season(progress: TeamProgress) -> Plot | None:
@@ -34,9 +38,8 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
     days = [session.started_at.timestamp() for session in sessions]
     spans = [session.interval_w for session in sessions]
     chart = Chart(
-        f"Power of {progress.name} over the season",
-        f"{counted(len(sessions), 'session')}; a bar holds the true value with about 95 %, and a "
-        "dashed line with its number marks the first session of a build.",
+        say("plot.season", team=progress.name),
+        say("plot.season_how", count=len(sessions)),
         _days([session.started_at for session in sessions]),
         axis([MW * end for span in spans for end in span], "mW", from_zero=True),
     )
@@ -52,7 +55,13 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
          milliwatts(session.normalised_power_w, session.interval_w), str(session.trials))
         for session, number in zip(sessions, numbers, strict=True)
     ]  # fmt: skip
-    return Plot(chart, Table(("Session", "Build", "Power", "Trials"), rows))
+    columns = (
+        say("plot.session"),
+        say("report_column.build"),
+        say("plot.power"),
+        say("plot.trials"),
+    )
+    return Plot(chart, Table(columns, rows))
 
 
 def _days(moments: Sequence[datetime]) -> Axis:
@@ -69,18 +78,18 @@ def pitch_curve(found: PitchRead) -> Plot | None:
         return None
     pitches = [x for x, _ in found.points]
     chart = Chart(
-        f"Build {found.number}: power over pitch",
+        say("plot.pitch", number=found.number),
         found.sentence,
-        roomy_axis(pitches, "pitch, °"),
+        roomy_axis(pitches, say("plot.pitch_axis")),
         axis([MW * y for _, y in found.points], "mW"),
     )
     if found.plateau_deg and found.best_pitch_deg and found.peak_power_w:
         chart.band(*found.plateau_deg)
         chart.line(_peak(found, min(pitches), max(pitches), chart.y.low), dash="dash")
-        chart.upright(found.best_pitch_deg, f"{found.best_pitch_deg:.1f}°")
+        chart.upright(found.best_pitch_deg, f"{localised(found.best_pitch_deg, '.1f')}°")
     for x, y in found.points:
         chart.point(x, MW * y)
-    return Plot(chart, _readings("Pitch", "°", found.points))
+    return Plot(chart, _readings(say("plot.pitch_column"), "°", found.points))
 
 
 def _peak(found: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
@@ -103,9 +112,9 @@ def load_curve(found: LoadRead) -> Plot | None:
         return None
     loads = [x for x, _ in found.points]
     chart = Chart(
-        f"Build {found.number}: power over load",
+        say("plot.load", number=found.number),
         found.sentence,
-        log_axis(loads, "load, Ω"),
+        log_axis(loads, say("plot.load_axis")),
         axis([MW * y for _, y in found.points], "mW", from_zero=True),
     )
     volts, ohms = found.source_voltage_v, found.source_resistance_ohm
@@ -115,7 +124,7 @@ def load_curve(found: LoadRead) -> Plot | None:
         chart.upright(found.matched_load_ohm, f"{found.matched_load_ohm:.0f} Ω")
     for x, y in found.points:
         chart.point(x, MW * y)
-    return Plot(chart, _readings("Load", "Ω", found.points))
+    return Plot(chart, _readings(say("plot.load_column"), "Ω", found.points))
 
 
 def _source(volts: float, ohms: float, chart: Chart) -> list[tuple[float, float]]:
@@ -131,9 +140,9 @@ def wind_sweep(found: WindRead) -> Plot | None:
         return None
     speeds, powers = [x for x, _ in found.points], [MW * y for _, y in found.points]
     chart = Chart(
-        f"Build {found.number}: power over wind",
+        say("plot.wind", number=found.number),
         found.sentence,
-        log_axis([round(x, 2) for x in speeds], "wind, m/s"),
+        log_axis([round(x, 2) for x in speeds], say("plot.wind_axis")),
         log_axis([float(f"{y:.2g}") for y in powers], "mW"),
     )
     if found.fitted_exponent is not None:
@@ -144,12 +153,13 @@ def wind_sweep(found: WindRead) -> Plot | None:
         chart.line([(x, min(max(y, chart.y.low), chart.y.high)) for x, y in law], dash="dash")
     for x, y in zip(speeds, powers, strict=True):
         chart.point(x, min(max(y, chart.y.low), chart.y.high))
-    return Plot(chart, _readings("Wind", "m/s", found.points))
+    return Plot(chart, _readings(say("plot.wind_column"), "m/s", found.points))
 
 
 def _readings(name: str, unit: str, points: Sequence[tuple[float, float]]) -> Table:
-    rows = [(f"{x:.3g} {unit}", f"{MW * y:.3g} mW") for x, y in points]
-    return Table((name, "Power at the reference" if unit != "m/s" else "Power"), rows)
+    rows = [(f"{localised(x, '.3g')} {unit}", f"{localised(MW * y, '.3g')} mW") for x, y in points]
+    power = say("plot.power" if unit == "m/s" else "plot.power_at_reference")
+    return Table((name, power), rows)
 
 
 def comparison(places: Sequence[FairPlace]) -> Plot | None:
@@ -158,11 +168,9 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
     if not known:
         return None
     groups = list(dict.fromkeys(place.group for place in known))
-    several = len(groups) > 1
     chart = rows_chart(
-        "Comparable power of each team's newest build with a counted trial",
-        "Spans hold the true value with about 95 %; where they overlap widely the order can turn."
-        + (" Only teams of one group, of one colour and mark, can be compared." if several else ""),
+        say("plot.comparison"),
+        say("plot.comparison_of_groups" if len(groups) > 1 else "plot.comparison_how"),
         [place.name for place in known],
         axis([MW * end for place in known for end in place.interval_w or ()], "mW",
              from_zero=True),
@@ -177,32 +185,50 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
          milliwatts(place.fair_power_w or 0.0, place.interval_w or (0.0, 0.0)), str(place.trials))
         for place in known
     ]  # fmt: skip
-    return Plot(chart, Table(("Team", "Group", "Fair power", "Trials"), rows))
+    columns = (
+        say("report_column.team"),
+        say("plot.group"),
+        say("plot.fair_power"),
+        say("plot.trials"),
+    )
+    return Plot(chart, Table(columns, rows))
 
 
 def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
-    """Return how far each bench reads off, with its doubt; 20 and 30 % are marked."""
+    """Return how far each bench reads off, with its uncertainty; 20 and 30 % are marked."""
     if not scores:
         return None
     reach = max(40.0, *(abs(score.effect_pct) + 2 * score.u_pct for score in scores))
     marks = [100 * math.expm1(SIGMA_PT * z) for z in (-3, -2, 0, 2, 3)]
     ticks = [(at, f"{at:+.0f}" if at else "0") for at in marks]
     chart = rows_chart(
-        "How each bench reads",
-        "This rates the bench, not the team. Past the inner lines, check the bench; past the outer "
-        "lines, fix it before the next test.",
+        say("plot.benches"),
+        say("plot.benches_how"),
         [score.name for score in scores],
-        Axis(-reach, reach, "% from the others", ticks),
+        Axis(-reach, reach, say("plot.benches_axis"), ticks),
     )
     for at in marks:
         chart.upright(at)
     for row, score in enumerate(scores):
-        doubt = 2 * score.u_pct
-        chart.span(row, score.effect_pct - doubt, score.effect_pct + doubt)
+        uncertainty = 2 * score.u_pct
+        chart.span(row, score.effect_pct - uncertainty, score.effect_pct + uncertainty)
         chart.point(score.effect_pct, row)
-    rows = [(score.name, f"{score.effect_pct:+.0f} %", f"± {2 * score.u_pct:.0f} %",
-             score.verdict) for score in scores]  # fmt: skip
-    return Plot(chart, Table(("Bench", "Reads", "Doubt (k = 2)", "Verdict"), rows))
+    rows = [
+        (
+            score.name,
+            say("report_words.percent", value=f"{score.effect_pct:+.0f}"),
+            say("report_words.percent", value=f"± {2 * score.u_pct:.0f}"),
+            say(f"report_verdict.{score.verdict}"),
+        )
+        for score in scores
+    ]
+    columns = (
+        say("plot.bench"),
+        say("plot.bench_reads"),
+        say("plot.bench_doubt"),
+        say("plot.bench_verdict"),
+    )
+    return Plot(chart, Table(columns, rows))
 
 
 def chances(teams: Sequence[TeamOutlook]) -> Plot | None:
@@ -211,17 +237,30 @@ def chances(teams: Sequence[TeamOutlook]) -> Plot | None:
     if not placed:
         return None
     chart = rows_chart(
-        "Chances at the event",
-        "Round: to come first; square: among the first three; triangle: in the upper half.",
+        say("plot.chances"),
+        say("plot.chances_how"),
         [team.team_name for team in placed],
-        Axis(0.0, 100.0, "chance, %", [(at, f"{at:.0f}") for at in (0.0, 25.0, 50.0, 75.0, 100.0)]),
+        Axis(0.0, 100.0, say("plot.chances_axis"), [(at, f"{at:.0f}") for at in QUARTERS]),
     )
     for row, team in enumerate(placed):
-        for series, share in enumerate((team.first, team.top_three, team.top_half)):
-            chart.point(100 * (share or 0.0), row, series)
+        for series, percent in enumerate(_percents(team)):
+            chart.point(percent, row, series)
     rows = [
-        (team.team_name, *(f"{100 * (share or 0.0):.0f} %"
-                           for share in (team.first, team.top_three, team.top_half)))
+        (
+            team.team_name,
+            *(say("report_words.percent", value=f"{each:.0f}") for each in _percents(team)),
+        )
         for team in placed
-    ]  # fmt: skip
-    return Plot(chart, Table(("Team", "First", "First three", "Upper half"), rows))
+    ]
+    columns = (
+        say("report_column.team"),
+        say("plot.first"),
+        say("plot.first_three"),
+        say("plot.upper_half"),
+    )
+    return Plot(chart, Table(columns, rows))
+
+
+def _percents(team: TeamOutlook) -> list[float]:
+    """Return a team's chances in percent: to be first, among three, in the upper half."""
+    return [100 * (each or 0.0) for each in (team.first, team.top_three, team.top_half)]

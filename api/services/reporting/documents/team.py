@@ -1,5 +1,6 @@
 """A page that a team can be handed: our number, how sure, what changed, what to try next."""
 
+from api.messages import say
 from api.models.reporting.team_sheet import TeamSheet
 from api.models.season.progress import BuildProgress, TeamProgress
 from api.models.season.reports import SeasonReport, TeamReport
@@ -7,8 +8,12 @@ from api.services.core import cautions
 from api.services.registry.current_builds import words_of_build
 from api.services.reporting.documents import plots
 from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
-from api.services.reporting.documents.season import HOW_TO_READ
-from api.services.reporting.documents.words import counted, day, milliwatts
+from api.services.reporting.documents.season import (
+    add_left_out,
+    how_to_read,
+    trials_and_sessions,
+)
+from api.services.reporting.documents.words import day, milliwatts
 
 SWEEPS_SHOWN = 2  # newest of each kind
 
@@ -19,46 +24,49 @@ def team_document(sheet: TeamSheet) -> Document:
     made = Builder()
     _number(made, progress, report, team)
     if events:
-        made.add(Heading("At the event"), Items([each.sentence for each in events]))
-    made.add(Heading("What to try next"), Text(progress.next_test.sentence, "callout"))
+        made.add(Heading(say("report_team.at_event")), Items([each.sentence for each in events]))
+    made.add(Heading(say("report_team.next")), Text(progress.next_test.sentence, "callout"))
     _way(made, progress)
     if progress.changes:
-        made.add(Heading("What each change brought"))
+        made.add(Heading(say("report_team.changes")))
         made.add(Items([change.sentence for change in progress.changes]))
     _sweeps(made, progress)
     if progress.builds:
-        made.add(Heading("Our builds"), _builds(progress.builds))
-    _left_out(made, team)
-    subtitle = (
-        f"{report.name}, as of {day(progress.as_of)}. {team.trials} of {team.trials_stored} stored "
-        f"trials count, from {counted(team.sessions, 'session')}."
+        made.add(Heading(say("report_team.builds")), _builds(progress.builds))
+    add_left_out(made, team.left_out)
+    subtitle = say(
+        "report_team.subtitle",
+        season=report.name,
+        day=day(progress.as_of),
+        trials=team.trials,
+        stored=team.trials_stored,
+        count=team.sessions,
     )
-    return Document(progress.name, subtitle, progress.as_of, made.blocks, cautions.ALL, "team-page")
+    said = cautions.everything()
+    return Document(progress.name, subtitle, progress.as_of, made.blocks, said, "team-page")
 
 
 def _number(made: Builder, progress: TeamProgress, report: SeasonReport, team: TeamReport) -> None:
-    made.add(Heading("Our number"))
+    made.add(Heading(say("report_team.number")))
     if not progress.builds:
-        made.add(Text(f"Not known yet: {progress.reason}.", "callout"))
+        made.add(Text(say("report_team.not_known", reason=progress.reason), "callout"))
         return
     current = progress.builds[-1]
     power = milliwatts(current.normalised_power_w, current.interval_w)
     latest = team.current.latest_at if team.current else None
     of = words_of_build(current.number, latest, progress.current_build_number)
-    sentence = f"{of[:1].upper()}{of[1:]}: {power} at our bench"
+    key, fair = "report_team.power", ""
     if current.fair_power_w and current.fair_interval_w:
+        key = "report_team.power_and_fair"
         fair = milliwatts(current.fair_power_w, current.fair_interval_w)
-        sentence += f"; {fair} on the scale that all schools share"
-    made.add(Text(f"{sentence}.", "callout"))
-    wind = HOW_TO_READ.format(
-        wind=report.reference_wind_speed_m_s, density=report.reference_air_density_kg_m3
-    )
-    cube = current.normalised_power_cubic_w * 1000
-    made.add(Text(f"{wind} The textbook's cube rule would give {cube:.0f} mW.", "quiet"))
+    build = f"{of[:1].upper()}{of[1:]}"
+    made.add(Text(say(key, build=build, power=power, fair=fair), "callout"))
+    cube = say("report_team.cube", power=current.normalised_power_cubic_w * 1000)
+    made.add(Text(f"{how_to_read(report)} {cube}", "quiet"))
 
 
 def _way(made: Builder, progress: TeamProgress) -> None:
-    made.add(Heading("Our season so far"), plots.power_over_season(progress))
+    made.add(Heading(say("report_team.season")), plots.power_over_season(progress))
     made.add(Items([progress.trend.sentence, progress.plateau.sentence]))
 
 
@@ -66,7 +74,7 @@ def _sweeps(made: Builder, progress: TeamProgress) -> None:
     """Add the newest sweeps of each kind, each with its plot."""
     if not (progress.pitch or progress.load or progress.wind):
         return
-    made.add(Heading("What our sweeps found"))
+    made.add(Heading(say("report_team.sweeps")))
     shown = [
         *((found, plots.pitch_curve(found)) for found in progress.pitch[-SWEEPS_SHOWN:]),
         *((found, plots.load_curve(found)) for found in progress.load[-SWEEPS_SHOWN:]),
@@ -79,17 +87,23 @@ def _sweeps(made: Builder, progress: TeamProgress) -> None:
 def _builds(builds: list[BuildProgress]) -> Table:
     rows = [
         (
-            f"Build {build.number}",
+            say("build.number", number=build.number),
             milliwatts(build.normalised_power_w, build.interval_w),
             milliwatts(build.fair_power_w, build.fair_interval_w)
             if build.fair_power_w and build.fair_interval_w
-            else "no reference run yet",
-            f"{counted(build.trials, 'trial')}, {counted(build.sessions, 'session')}",
+            else say("report_words.no_reference_run"),
+            trials_and_sessions(build),
             _best(build),
         )
         for build in builds
     ]
-    columns = ("Build", "At our bench", "On the shared scale", "Based on", "Best seen")
+    columns = (
+        say("report_column.build"),
+        say("report_team.own_power"),
+        say("report_team.fair_power"),
+        say("report_column.based_on"),
+        say("report_column.best_seen"),
+    )
     return Table(columns, rows, links=[f"/builds/{build.build_id}" for build in builds])
 
 
@@ -98,10 +112,5 @@ def _best(build: BuildProgress) -> str:
     best = f"{build.best_seen_w * 1000:.0f} mW"
     if build.trials == 1:
         return best
-    return f"{best}\n{build.best_seen_debiased_w * 1000:.0f} mW less the luck of the largest"
-
-
-def _left_out(made: Builder, team: TeamReport) -> None:
-    if team.left_out:
-        lines = [f"{counted(left.trials, 'trial')}: {left.sentence}." for left in team.left_out]
-        made.add(Heading("Stored and not counted"), Items(lines))
+    less_luck = say("report_team.less_luck", power=build.best_seen_debiased_w * 1000)
+    return f"{best}\n{less_luck}"

@@ -4,20 +4,14 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
+from api.messages import days, say
+from api.messages.numbers import localised
 from api.models.season.comparison import PairRead
 from api.services.core import wording
 
-#: How a team stands to the next one; a table is in the order of power, so it is never behind.
-AHEAD = {
-    "a_ahead": "ahead ({sure} sure)",
-    "a_probably_ahead": "probably ahead ({sure})",
-    "too_close": "too close to call",
-    "not_yet": "cannot be compared yet",
-}
-
 
 def milliwatts(power_w: float, interval_w: tuple[float, float]) -> str:
-    """Return a power with its interval in milliwatts, rounded by its own doubt.
+    """Return a power with its interval in milliwatts, rounded by its own uncertainty.
 
     Two significant digits of half the interval are kept, and never more digits than the display of
     a hand meter supports.
@@ -29,8 +23,18 @@ def milliwatts(power_w: float, interval_w: tuple[float, float]) -> str:
     """
     half = (interval_w[1] - interval_w[0]) / 2 * 1000
     decimals = min(2, max(0, 1 - math.floor(math.log10(half)))) if half > 0 else 2
-    value, low, high = (f"{each * 1000:.{decimals}f}" for each in (power_w, *interval_w))
-    return f"{value} mW ({low} to {high})"
+    value, low, high = (localised(each * 1000, f".{decimals}f") for each in (power_w, *interval_w))
+    return say("report_words.power", value=value, low=low, high=high)
+
+
+def milliwatts_within(span_w: tuple[float, float]) -> str:
+    """Return the ends of a range of powers in milliwatts.
+
+    >>> milliwatts_within((0.0326, 0.0598))
+    '33 to 60 mW'
+    """
+    low, high = span_w
+    return say("report_words.power_range", low=1000 * low, high=1000 * high)
 
 
 def percent(value: float) -> str:
@@ -40,32 +44,14 @@ def percent(value: float) -> str:
     ('+12 %', '0 %', '5.2 times', '118 times')
     """
     if value > wording.TIMES_FROM:
-        return f"{wording.times(value)} times"
+        return say("report_words.times", times=wording.times(value))
     rounded = round(value)
-    return f"{rounded:+d} %" if rounded else "0 %"
+    return say("report_words.percent", value=f"{rounded:+d}" if rounded else "0")
 
 
 def day(moment: datetime | date | None) -> str:
     """Return a day with the month's name, which no reader can take for another day."""
-    return "–" if moment is None else f"{moment.day} {moment:%B %Y}"
-
-
-def short_day(moment: datetime | date) -> str:
-    """Return a day for an axis.
-
-    >>> short_day(date(2026, 3, 5))
-    '5 Mar'
-    """
-    return f"{moment.day} {moment:%b}"
-
-
-def counted(number: int, thing: str) -> str:
-    """Return how many of a thing there are.
-
-    >>> counted(1, "trial"), counted(3, "trial")
-    ('1 trial', '3 trials')
-    """
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+    return "–" if moment is None else days.day(moment)
 
 
 def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
@@ -74,11 +60,15 @@ def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
     >>> shortened(["One.", "Two.", "Three."], most=2)
     ['One.', 'Two.', 'And 1 more.']
     """
-    more = [f"And {len(lines) - most} more."] if len(lines) > most else []
-    return [*lines[:most], *more]
+    more = len(lines) - most
+    return [*lines[:most], *([say("report_words.more", count=more)] if more > 0 else [])]
 
 
 def ahead(pair: PairRead) -> str:
-    """Return how a team stands to the next one of its table, in the fewest words."""
-    words = AHEAD[pair.statement].format(sure=wording.share(pair.probability_a_ahead or 0.0))
-    return f"{words}; roughly" if pair.comparable == "rough" else words
+    """Return how a team stands to the next one of its table, in the fewest words.
+
+    A table is in the order of power, so no team is behind the next one.
+    """
+    sure = wording.share(pair.probability_a_ahead or 0.0)
+    words = say(f"report_ahead.{pair.statement}", sure=sure)
+    return say("report_ahead.roughly", words=words) if pair.comparable == "rough" else words

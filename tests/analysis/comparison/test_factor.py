@@ -1,0 +1,119 @@
+"""The season's equations, as one matrix and in blocks, against numpy's dense solution of them."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.sparse import csr_array
+
+from analysis.comparison import factor
+from analysis.comparison.design import Model, Spread
+from analysis.comparison.factor import equations
+from analysis.errors import InvalidInput
+from tests.support.season_designs import travelling
+
+SCALE = 0.7
+WAYS = {"in blocks": 0, "as one matrix": 1_000_000}
+
+
+@pytest.fixture(params=WAYS.values(), ids=WAYS)
+def way(request, monkeypatch):
+    monkeypatch.setattr(factor, "WHOLE_UP_TO", request.param)
+
+
+def drawn(seed):
+    """Return a model of drawn trials, the weight of each cell, and the priors' precisions."""
+    draw = np.random.default_rng(seed)
+    model = Model(travelling(draw, 50))
+    return model, draw.uniform(50, 900, model.cells.size), model.precision(Spread())
+
+
+def written_out(model, of_cell, prior):
+    design = model.design.toarray()
+    return SCALE * design.T @ np.diag(of_cell) @ design + np.diag(prior)
+
+
+@pytest.mark.usefixtures("way")
+class TestRefused:
+    def test_what_rounding_leaves_undecided(self):
+        """One trial, so heavy that the priors of terms only ever seen together round away."""
+        names = ("team_id", "build_id", "bench_id", "session_id")
+        model = Model({name: np.array([name]) for name in names})
+        of_cell, prior = np.array([2.0**99]), np.full(model.size, 0.1)
+        with pytest.raises(InvalidInput, match="weighed"):
+            equations(model, of_cell).factorised(1.0, prior)
+
+    def test_priors_that_take_more_than_the_trials_give(self):
+        model, of_cell, prior = drawn(0)
+        prior = prior.copy()
+        prior[model.position["bench"]] = -1e9
+        with pytest.raises(InvalidInput, match="weighed"):
+            equations(model, of_cell).factorised(1.0, prior)
+
+
+@pytest.mark.usefixtures("way")
+class TestAgainstOneDenseMatrix:
+    @pytest.fixture(params=range(4))
+    def case(self, request):
+        model, of_cell, prior = drawn(request.param)
+        found = equations(model, of_cell).factorised(SCALE, prior)
+        return model, found, written_out(model, of_cell, prior), request.param
+
+    def test_determinant(self, case):
+        _, found, dense, _ = case
+        assert found.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-9)
+
+    def test_the_unknowns(self, case):
+        model, found, dense, seed = case
+        right = np.random.default_rng(seed).normal(size=model.size)
+        assert found.solve(right) == pytest.approx(np.linalg.solve(dense, right), rel=1e-9)
+
+    def test_variance_of_each_unknown(self, case):
+        _, found, dense, _ = case
+        assert found.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+
+    def test_covariance_and_variance_of_sums(self, case):
+        model, found, dense, seed = case
+        draw = np.random.default_rng(seed)
+        sums = draw.normal(size=(7, model.size)) * (draw.random((7, model.size)) < 0.3)
+        expected = sums @ np.linalg.inv(dense) @ sums.T
+        rows = csr_array(sums)
+        assert found.covariance(rows) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+        assert found.variances(rows) == pytest.approx(np.diag(expected), rel=1e-9)
+
+    def test_another_scale_and_other_priors_of_the_same_equations(self, case):
+        """They are put together once, and tried with many priors."""
+        model, _, _, seed = case
+        _, of_cell, prior = drawn(seed)
+        tried = equations(model, of_cell)
+        tried.factorised(3.0, 2 * prior)
+        again = tried.factorised(SCALE, prior)
+        dense = written_out(model, of_cell, prior)
+        assert again.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10_000))
+def test_both_ways_agree(seed):
+    model, of_cell, prior = drawn(seed)
+    before, found = factor.WHOLE_UP_TO, []
+    try:
+        for limit in WAYS.values():
+            factor.WHOLE_UP_TO = limit
+            found.append(equations(model, of_cell).factorised(SCALE, prior))
+    finally:
+        factor.WHOLE_UP_TO = before
+    in_blocks, whole = found
+    assert type(in_blocks) is not type(whole)
+    assert in_blocks.diagonal() == pytest.approx(whole.diagonal(), rel=1e-9)
+    assert in_blocks.log_determinant == pytest.approx(whole.log_determinant, abs=1e-9)
+
+
+def test_few_unknowns_are_one_matrix_and_many_are_blocks(monkeypatch):
+    model, of_cell, prior = drawn(2)
+    monkeypatch.setattr(factor, "WHOLE_UP_TO", model.size)
+    at_limit = equations(model, of_cell).factorised(SCALE, prior)
+    monkeypatch.setattr(factor, "WHOLE_UP_TO", model.size - 1)
+    beyond = equations(model, of_cell).factorised(SCALE, prior)
+    assert hasattr(at_limit, "lower")
+    assert hasattr(beyond, "border")

@@ -1,0 +1,71 @@
+"""Databases and applications for tests: their addresses, a lead's key, signed clients."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+
+import psycopg
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlalchemy.engine import make_url
+
+from api.main import bind, create_app
+from api.models.access.keys import KeyCreate
+from api.services.access import keys
+from api.services.core.cache import _caches
+from api.settings import Settings
+from tests.support.makers import Signed
+
+ADDRESS = "http://gustbook.test"
+HERE = "https://gustbook.test"  # of pages
+#: As the service should run: a superuser would pass under row-level security.
+ROLE = "gustbook"
+
+
+def named_database(address: str, name: str) -> str:
+    """Return the address of another database of the same server, for a role of no privilege."""
+    url = make_url(address).set(database=name, username=ROLE)
+    return url.render_as_string(hide_password=False)
+
+
+def run_on_postgres(address: str, statement: str) -> None:
+    with psycopg.connect(address, autocommit=True) as connection:
+        connection.execute(statement)
+
+
+@cache
+def _assembled(max_body_bytes: int) -> FastAPI:
+    """Return an application to bind to one database after the other: assembling takes longest."""
+    return create_app(Settings(max_body_bytes=max_body_bytes))
+
+
+@contextmanager
+def application(settings: Settings) -> Iterator[TestClient]:
+    """Run an application over a database, one that was assembled before if there is any."""
+    app = _assembled(settings.max_body_bytes)
+    bind(app, settings)
+    with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
+        yield client
+    _caches.clear()  # the next test's database has the same engine, ids and revisions
+
+
+def signer(app_client: TestClient) -> Signed:
+    """Return what makes clients that send a key, over the same running application."""
+
+    def sign(key: str) -> TestClient:
+        client = TestClient(
+            app_client.app,
+            base_url=ADDRESS,
+            headers={"Authorization": f"Bearer {key}"},
+            raise_server_exceptions=False,
+        )
+        client.portal = app_client.portal  # one event loop for all clients of a test
+        return client
+
+    return sign
+
+
+def make_lead_key(client: TestClient) -> str:
+    """Return the first key, made as on the console."""
+    with client.app.state.database.unit_of_work() as db:
+        return keys.create(db, keys.CONSOLE, KeyCreate(label="Lead", role="lead")).key

@@ -1,0 +1,31 @@
+"""Invented trials at several benches, and their design written out with a column for each term."""
+
+import numpy as np
+
+
+def travelling(draw, trials=60):
+    """Return ids of trials at three benches, some builds at one of them and some at all."""
+    bench = draw.integers(0, 3, trials)
+    build = np.where(draw.random(trials) < 0.3, 100 + draw.integers(0, 2, trials),
+                     10 * bench + draw.integers(0, 3, trials))  # fmt: skip
+    team = np.where(build == 101, "", np.char.mod("t%d", build // 2))
+    session = np.where(draw.random(trials) < 0.1, "everywhere", np.char.mod("s%d", bench * 2))
+    return {"team_id": team, "build_id": np.char.mod("b%d", build),
+            "bench_id": np.char.mod("k%d", bench), "session_id": session}  # fmt: skip
+
+
+def written_out(trials, spread):
+    """Return the design with a column for each term of each kind, and the prior variances."""
+    pair = np.char.add(trials["build_id"], trials["bench_id"])
+    kinds = [("team", trials["team_id"]), ("build", trials["build_id"]),
+             ("bench", trials["bench_id"]), ("session", trials["session_id"]),
+             ("interaction", pair)]  # fmt: skip
+    columns, variances, names = [np.ones(len(pair))], [spread.mean**2], [("mean", "")]
+    references = set(trials["build_id"][np.asarray(trials["team_id"]) == ""])
+    for kind, labels in kinds:
+        for label in np.unique(labels[labels != ""]):
+            columns.append((labels == label).astype(float))
+            is_free = kind == "build" and label in references
+            variances.append((spread.reference if is_free else getattr(spread, kind)) ** 2)
+            names.append((kind, str(label)))
+    return np.column_stack(columns), np.array(variances), names

@@ -1,0 +1,20 @@
+"""Fits of a season with stated differences and uncertainties, without any trial behind them."""
+
+from types import SimpleNamespace
+
+import numpy as np
+
+
+def stated_fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
+    """Return a fit with two builds so far apart, this surely; only what is read of it."""
+    names, effects, uncertainties = zip(*benches, strict=True) if benches else ((), (), ())
+    return SimpleNamespace(
+        effects={"a": difference, "b": 0.0},
+        covariance_of=lambda builds: np.diag([u**2 / 2] * len(builds)),
+        groups=groups,
+        build_ids=[build for group in groups for build in group],
+        group_of={build: i for i, group in enumerate(groups) for build in group},
+        bench_ids=names,
+        bench_effect=effects,
+        bench_u=uncertainties,
+    )
