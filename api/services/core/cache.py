@@ -95,6 +95,12 @@ class Cache(Generic[Value]):
 _caches: WeakKeyDictionary[Engine, Cache[Any]] = WeakKeyDictionary()
 
 
+def is_computing(engine: Engine) -> bool:
+    """Tell whether answers are being worked out from a database now."""
+    cache = _caches.get(engine)
+    return cache is not None and cache.queue.is_working
+
+
 APART = "answers of this session alone"
 
 

@@ -47,6 +47,11 @@ class SeasonQueue:
         #: For each season's views, which of them was served after which.
         self._served: dict[str, Counter[Hashable]] = {}
 
+    @property
+    def is_working(self) -> bool:
+        """Tell whether answers of any season are being worked out."""
+        return bool(self._working)
+
     def is_mine(self, season_id: str) -> bool:
         """Tell whether this thread is the one that works out answers of a season."""
         return self._working.get(season_id) == threading.get_ident()

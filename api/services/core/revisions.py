@@ -40,9 +40,3 @@ def lock(db: Session, *season_ids: str) -> None:
 def lock_all(db: Session) -> None:
     """Make writers of all seasons take turns until this transaction ends; raises nothing."""
     lock(db, *db.scalars(select(Season.id)))
-
-
-def of_seasons(db: Session, season_ids: set[str]) -> dict[str, int]:
-    """Return the revision of some seasons."""
-    numbers = select(Season.id, Season.revision).where(col(Season.id).in_(season_ids))
-    return dict(db.execute(numbers).all())

@@ -5,20 +5,22 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
-from sqlmodel import col
+from sqlmodel import Session, col
 
 from api.errors import NotFound, NotPermitted
 from api.messages import say
 from api.models.access.keys import AccessKey, Role
 from api.models.core.shapes import Stored
-from api.models.events.runs import RunOrder
+from api.models.events.runs import EventRun, RunOrder
 from api.models.imports.imports import ImportBatch, ImportOrganisation
 from api.models.registry.equipment import Equipment
 from api.models.registry.events import Event
 from api.models.registry.loans import Loan
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
+from api.models.registry.teams import Team
 from api.models.reporting.shares import Share
+from api.models.trials.trials import Trial
 
 Table = TypeVar("Table", bound=Stored)
 
@@ -133,3 +135,60 @@ def require_owner(caller: Caller, organisation_id: str | None) -> None:
         raise NotPermitted(say("refused.programmes_own"))
     if organisation_id not in caller.organisation_ids:
         raise NotFound(say("refused.no_organisation", id=organisation_id))
+
+
+# --- official runs: only a lead corrects what they depend on ------------------------------------
+
+
+def require_lead_where_official(
+    db: Session, caller: Caller, about: ColumnElement[bool], key: str
+) -> None:
+    """Refuse a coach, in the words of a key, where a trial of a condition is an official run."""
+    if caller.reaches_all:
+        return
+    official = (
+        select(col(EventRun.id)).join(Trial, col(Trial.id) == col(EventRun.trial_id)).where(about)
+    )
+    if db.scalar(official.limit(1)) is not None:
+        raise NotPermitted(say(key))
+
+
+# --- who may be named: own teams, and those of schools that share theirs by name ----------------
+
+NAMED = "named"
+
+
+@dataclass(frozen=True, slots=True)
+class Namer:
+    """The teams of a season that one caller may see the names of."""
+
+    teams: dict[str, Team]
+    schools: dict[str, str]
+
+    def name(self, team_id: str) -> str:
+        """Return a team's name with its school, or that it is another's."""
+        team = self.teams.get(team_id)
+        if team is None:
+            return say("named.another_team")
+        return f"{team.name} ({self.schools[team.organisation_id]})"
+
+    def shown_id(self, team_id: str | None) -> str | None:
+        """Return a team's id where the team may be named."""
+        return team_id if team_id in self.teams else None
+
+
+def namer(db: Session, caller: Caller, season_id: str) -> Namer:
+    """Return what names the teams of a season to a caller."""
+    rows = (
+        select(Team, Organisation)
+        .join(Organisation, col(Organisation.id) == col(Team.organisation_id))
+        .where(col(Team.season_id) == season_id)
+    )
+    shown = [
+        (team, school)
+        for team, school in db.execute(rows)
+        if caller.reaches(school.id) or school.sharing == NAMED
+    ]
+    return Namer(
+        {team.id: team for team, _ in shown}, {school.id: school.name for _, school in shown}
+    )

@@ -11,9 +11,8 @@ from api.messages import say
 from api.models.events.runs import Drawing, RunOrder, RunOrderRead, SlotRead
 from api.models.registry.events import Event
 from api.models.registry.teams import Team
-from api.services.core import named_teams, resources
-from api.services.core.named_teams import Namer
-from api.services.core.scope import Caller
+from api.services.core import resources
+from api.services.core.scope import Caller, Namer, namer
 
 
 def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrderRead:
@@ -36,7 +35,7 @@ def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrd
         db, caller, RunOrder, drawing, event_id=event.id, season_id=event.season_id, seed=seed,
         slots=drawn_slots,
     )  # fmt: skip
-    return _read(row, named_teams.namer(db, caller, event.season_id))
+    return _read(row, namer(db, caller, event.season_id))
 
 
 def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
@@ -45,7 +44,7 @@ def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
     row = newest_row(db, event)
     if row is None:
         raise NotFound(say("report_refused.not_drawn"))
-    return _read(row, named_teams.namer(db, caller, event.season_id))
+    return _read(row, namer(db, caller, event.season_id))
 
 
 def newest_row(db: Session, event: Event) -> RunOrder | None:

@@ -29,9 +29,9 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.teams import Team
 from api.models.reporting.team_sheet import TeamEventResult
 from api.models.trials.trials import Trial, TrialCreate
-from api.services.core import audit, named_teams, resources, revisions, wording
-from api.services.core.named_teams import Namer
-from api.services.core.scope import Caller
+from api.services.core import audit, resources, revisions, wording
+from api.services.core.scope import Caller, Namer
+from api.services.core.scope import namer as namer_of
 from api.services.events.event_day import (
     EVENT,
     REFERENCE_KIND,
@@ -196,7 +196,7 @@ def results(db: Session, caller: Caller, event_id: str) -> EventResults:
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     day = read_day(db, event, season)
-    namer = named_teams.namer(db, caller, season.id)
+    namer = namer_of(db, caller, season.id)
     waits = day.needs_decision and event.drift_decision is None
     places = None if waits else _places(day, event, namer)
     key = "results.wait" if waits else "results.known" if places else "results.none"

@@ -27,7 +27,7 @@ from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
 from api.services.access.keys import CONSOLE
 from api.services.core import audit, revisions
-from api.services.operations.season_tables import Rows, of_season
+from api.services.operations.tables import Rows, of_season
 from api.services.publishing import publications
 
 #: A retry comes within minutes; a script that was left for a holiday, within weeks. [days]

@@ -33,7 +33,7 @@ from api.models.trials.trials import Run, Trial
 from api.services.core import revisions
 from api.services.measurements import flags
 from api.services.operations.erasing import Eraser, begin
-from api.services.operations.school_tables import lent_or_borrowed
+from api.services.operations.tables import lent_or_borrowed
 
 LEFT = "A school that left"
 

@@ -28,8 +28,7 @@ from api.services.core.cache import keep_apart
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.measurements import flags
-from api.services.operations.school_tables import whole_school
-from api.services.operations.season_tables import Rows, rows_of, whole_season
+from api.services.operations.tables import Rows, rows_of, whole_school, whole_season
 from api.services.season import comparisons, reports
 
 FORMAT = 2

@@ -18,8 +18,7 @@ from api.models.registry.sessions import (
 )
 from api.models.trials.trials import Trial
 from api.services.core import resources, revisions
-from api.services.core.officials import require_lead_where_official
-from api.services.core.scope import Caller, require_owner
+from api.services.core.scope import Caller, require_lead_where_official, require_owner
 from api.services.measurements import flags
 from api.services.registry.equipment import require_kind
 

@@ -21,8 +21,7 @@ from api.models.trials.trials import (
     Withdrawal,
 )
 from api.services.core import audit, resources, revisions
-from api.services.core.officials import require_lead_where_official
-from api.services.core.scope import Caller, require_owner
+from api.services.core.scope import Caller, require_lead_where_official, require_owner
 from api.services.measurements import flags
 from api.services.trials import rows as trial_rows
 from api.services.trials import trials

@@ -1,4 +1,4 @@
-"""Which rows of each table a whole season is made of."""
+"""Which rows of each table belong to a season, and which to a school over all seasons."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -110,3 +110,21 @@ def rows_of(
         if table is Trial:
             fields["import_id"] = None
         yield fields
+
+
+def whole_school(organisation_id: str) -> Rows:
+    """Return the tables of a school in the order they point at each other, with their condition."""
+    owned = (Team, Equipment, InstrumentCheck, Turbine, Build, Bench, WindGrid, BenchSession,
+             Trial, Flag, Inspection, EventRun, AuditEntry)  # fmt: skip
+    trials = select(Trial.id).where(col(Trial.organisation_id) == organisation_id)
+    return [
+        (Organisation, col(Organisation.id) == organisation_id),
+        *((table, col(table.organisation_id) == organisation_id) for table in owned),
+        (Loan, lent_or_borrowed(organisation_id)),
+        (Run, col(Run.trial_id).in_(trials)),
+    ]
+
+
+def lent_or_borrowed(organisation_id: str) -> ColumnElement[bool]:
+    """Return the condition on loans that a school is one side of."""
+    return or_(col(Loan.organisation_id) == organisation_id, col(Loan.owner_id) == organisation_id)
