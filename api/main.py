@@ -42,8 +42,9 @@ from api.routes import (
     turbines,
 )
 from api.services.access.limits import InDatabase, InMemory, Limits
+from api.services.core.cache import is_computing
 from api.settings import Settings, read_settings
-from api.turns import KeyLimits
+from api.turns import KeyLimits, WriteTurns
 from api.web import errors
 from api.web.addresses import FILE_PAGES, PAGES
 
@@ -137,7 +138,8 @@ def bind(app: FastAPI, settings: Settings) -> None:
     )
     app.state.turns = KeyLimits(settings.worker_threads)
     app.state.body_room = BodyRoom(settings.max_body_bytes)
-    app.state.writers = anyio.Semaphore(_writers(settings))
+    is_busy = partial(is_computing, app.state.database.read_engine)
+    app.state.writers = WriteTurns(_writers(settings), is_busy)
     app.state.submissions = trials.gather(app.state.writers)
     counter = (
         InMemory()

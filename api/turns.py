@@ -1,7 +1,7 @@
 """Limit concurrent work per key, serialise writes, and batch single trials that arrive together."""
 
 from collections.abc import AsyncIterator, Callable, Sequence
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 from weakref import WeakValueDictionary
@@ -19,6 +19,8 @@ Done = TypeVar("Done")
 MOST_TOGETHER = 32
 FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its own
 BUSY = (OperationalError, NoConnection)
+#: How long a write waits for answers in progress, and how often it looks. [s]
+GIVE_WAY_S, LOOK_AGAIN_S = 0.3, 0.01
 
 
 class KeyLimits:
@@ -53,6 +55,30 @@ class KeyLimits:
         return self._reading.setdefault(caller.key_id, anyio.Semaphore(self._reads))
 
 
+class WriteTurns:
+    """Let a few writes at once into the database, each after the answers that are in progress.
+
+    A write and an answer about a season both keep the interpreter busy, so that side by side each
+    takes twice as long. Several readers wait for one answer, so it goes first, for a moment.
+    """
+
+    def __init__(self, at_once: int, is_computing: Callable[[], bool]) -> None:
+        self.slots, self._is_computing = anyio.Semaphore(at_once), is_computing
+
+    async def __aenter__(self) -> None:
+        await self.slots.acquire()
+        try:
+            with anyio.move_on_after(GIVE_WAY_S):
+                while self._is_computing():
+                    await anyio.sleep(LOOK_AGAIN_S)
+        except BaseException:
+            self.slots.release()
+            raise
+
+    async def __aexit__(self, *error: object) -> None:
+        self.slots.release()
+
+
 @dataclass(eq=False, slots=True)
 class _Waiting(Generic[Work, Done]):
     """A work that waits, and what became of it."""
@@ -71,7 +97,7 @@ class WriteBatcher(Generic[Work, Done]):
 
     def __init__(
         self,
-        writers: anyio.Semaphore,
+        writers: AbstractAsyncContextManager[object],
         do: Callable[[Sequence[Work]], Sequence[Done | Exception]],
         go_together: Callable[[Work, Work], bool],
     ) -> None:

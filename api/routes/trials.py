@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import anyio
 from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
@@ -27,7 +26,7 @@ from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.trials import corrections, series, trials
-from api.turns import WriteBatcher
+from api.turns import WriteBatcher, WriteTurns
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
@@ -48,7 +47,7 @@ class Submission:
 Submissions = WriteBatcher[Submission, Response]
 
 
-def gather(writers: anyio.Semaphore) -> Submissions:
+def gather(writers: WriteTurns) -> Submissions:
     """Return what stores the trials together that wait for a turn at the same time."""
     return WriteBatcher(writers, _submit, lambda one, other: one.writing.goes_with(other.writing))
 

@@ -161,9 +161,10 @@ class TestAtTheDoor:
     def send_all(world, works, *, waiting):
         """Send requests that find no turn until as many trials wait; return the answers."""
         client, state = world.lead, world.lead.app.state
-        slots = state.writers.value
+        writers = state.writers.slots
+        slots = writers.value
         for _ in range(slots):
-            client.portal.call(state.writers.acquire)
+            client.portal.call(writers.acquire)
         with ThreadPoolExecutor(len(works)) as pool:
             sent = [pool.submit(work) for work in works]
             until = time.monotonic() + 20
@@ -171,7 +172,7 @@ class TestAtTheDoor:
                 assert time.monotonic() < until
                 time.sleep(0.01)
             for _ in range(slots):
-                client.portal.call(state.writers.release)
+                client.portal.call(writers.release)
             return [each.result() for each in sent]
 
     def test_each_gets_its_own_answer(self, world: World):
