@@ -52,7 +52,7 @@ class TestAtTheBench:
         question.get_by_text("Withdraw the trial", exact=True).click()
         question.get_by_role("button", name="Yes, withdraw it").click()
         expect(phone.locator(".verdict")).to_contain_text("Withdrawn")
-        phone.get_by_text("What was done").click()
+        phone.get_by_text("Change history").click()
         expect(phone.locator(".history")).to_contain_text("the decimal point was misread")
 
     def test_a_double_tap_stores_one(self, phone, world):
@@ -72,7 +72,7 @@ class TestAtTheBench:
         phone.get_by_label("Reason").fill("the resistor was misread")
         phone.get_by_role("button", name="Save the correction").click()
         expect(phone.locator("dl.facts").first).to_contain_text("22")
-        phone.get_by_text("What was done").click()
+        phone.get_by_text("Change history").click()
         expect(phone.locator(".history")).to_contain_text(
             "Load resistor, as measured (Ω): 30.1 → 22.0"
         )
