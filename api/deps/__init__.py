@@ -1,0 +1,38 @@
+"""What a route asks for: who is asking, and a way to read or to write once.
+
+A read or a write opens its database session in the handler's own thread and closes it before the
+answer leaves. A write commits before the answer leaves, so a failed commit is the caller's error
+and not a silent loss.
+"""
+
+from api.deps.programme import database, limits, turns
+from api.deps.reading import Read, ReadLead, as_file
+from api.deps.signing_in import look_at, sign_in, sign_in_writer
+from api.deps.writing import (
+    Change,
+    ChangeLead,
+    Prepared,
+    Write,
+    WriteLead,
+    Writing,
+    run_together,
+)
+
+__all__ = [
+    "Change",
+    "ChangeLead",
+    "Prepared",
+    "Read",
+    "ReadLead",
+    "Write",
+    "WriteLead",
+    "Writing",
+    "as_file",
+    "database",
+    "limits",
+    "look_at",
+    "run_together",
+    "sign_in",
+    "sign_in_writer",
+    "turns",
+]

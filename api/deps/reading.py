@@ -1,0 +1,90 @@
+"""A request that reads: its database session closes before the answer leaves."""
+
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+from typing import Annotated, Any, TypeVar
+from urllib.parse import urlencode
+
+from fastapi import Depends, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps.conditions import etag
+from api.deps.programme import database, turns
+from api.deps.signing_in import sign_in, sign_in_lead
+from api.models.core.shapes import Answer, PageQuery
+from api.services.access.idempotency import Answered
+from api.services.core.scope import Caller
+
+Query = TypeVar("Query", bound=PageQuery)
+
+
+def sent(answered: Answered) -> Response:
+    """Return what was answered as a response."""
+    return Response(
+        answered.body,
+        status_code=answered.status,
+        headers=answered.headers,
+        media_type="application/json" if answered.body else None,
+    )
+
+
+def as_file(body: str | bytes, media_type: str, name: str) -> Response:
+    """Return a body as a file to keep, under a name of ours."""
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(body, media_type=media_type, headers=headers)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One request that reads."""
+
+    request: Request
+    caller: Caller
+
+    def one(self, verb: Callable[[Session, Caller, str], Answer], row_id: str) -> Response:
+        """Answer one thing, or 304 where the asker already has this state of it."""
+        with database(self.request).reading() as db:
+            answer = verb(db, self.caller, row_id)
+        tag = {"ETag": etag(answer), "Cache-Control": "private, no-cache"}
+        known = self.request.headers.get("if-none-match", "")
+        if tag["ETag"] in {each.strip() for each in known.split(",")}:
+            return Response(status_code=304, headers=tag)
+        return sent(Answered(200, answer.model_dump_json(), tag))
+
+    def page(
+        self,
+        verb: Callable[[Session, Caller, Query], tuple[list[Any], str | None]],
+        query: Query,
+    ) -> Response:
+        """Answer one page of a list, with the address of the next."""
+        with database(self.request).reading() as db:
+            items, after = verb(db, self.caller, query)
+        body = ",".join(item.model_dump_json() for item in items)
+        headers = {}
+        if after is not None:
+            asked = query.filters() | {"limit": query.limit, "cursor": after}
+            headers["Link"] = f'<{self.request.url.path}?{urlencode(asked)}>; rel="next"'
+        cursor = "null" if after is None else f'"{after}"'
+        return sent(Answered(200, f'{{"items":[{body}],"next":{cursor}}}', headers))
+
+
+async def read(
+    request: Request, caller: Annotated[Caller, Depends(sign_in)]
+) -> AsyncIterator[Reading]:
+    """Give a signed-in caller a way to read."""
+    async with turns(request).reading(caller):
+        yield Reading(request, caller)
+
+
+async def read_lead(
+    request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]
+) -> AsyncIterator[Reading]:
+    """Give a lead a way to read."""
+    async with turns(request).reading(caller):
+        yield Reading(request, caller)
+
+
+# In function scope a turn ends when the handler has returned, before the answer is sent.
+Read = Annotated[Reading, Depends(read, scope="function")]
+ReadLead = Annotated[Reading, Depends(read_lead, scope="function")]
