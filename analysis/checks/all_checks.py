@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 
-from analysis.checks import build, history, personal_data, reference_rotor, session, trial
+from analysis.checks import build, earlier_trials, personal_data, reference_rotor, session, trial
 from analysis.checks.fixes import with_sound_fix
 from analysis.checks.rules import GRAVEST, RULES, Rule
 from analysis.checks.view import Finding, Mask, View
@@ -19,18 +19,18 @@ Check = Callable[[View], Iterator[Finding]]
 CHECKS: tuple[Check, ...] = (
     trial.impossible_power,
     trial.unmeasurable_power,
-    history.wind_unit_slip,
-    history.volts_of_no_model,
+    earlier_trials.wind_unit_slip,
+    earlier_trials.volts_of_no_model,
     trial.kiloohm_slip,
     trial.load_slip,
     trial.diameter_slip,
     trial.pitch_from_axis,
     session.temperature_unit,
     session.humidity_fraction,
-    history.voltage_unlike_before,
+    earlier_trials.voltage_unlike_before,
     trial.zero_volts,
     trial.runs_disagree,
-    history.duplicate,
+    earlier_trials.duplicate,
     trial.pitch_moved,
     trial.load_hot,
     session.bench_changed,
@@ -40,7 +40,7 @@ CHECKS: tuple[Check, ...] = (
     personal_data.personal_data,
     trial.unlikely_power,
     trial.copied_runs,
-    history.wrong_build,
+    earlier_trials.wrong_build,
     trial.meter_range_coarse,
     trial.load_differs,
     trial.volts_amperes_ohms,
@@ -62,7 +62,7 @@ CHECKS: tuple[Check, ...] = (
 )
 #: What looks only at trials that count, so that it comes after everything that holds one back.
 LATER: tuple[Check, ...] = (
-    history.jump,
+    earlier_trials.jump,
     build.not_a_power_law,
     build.edge_optimum,
 )

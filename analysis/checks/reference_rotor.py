@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.checks.history import suspect_otherwise
+from analysis.checks.earlier_trials import suspect_otherwise
 from analysis.checks.rules import Severity
 from analysis.checks.view import Finding, View, findings, one
 from analysis.columns import FloatArray, TextArray

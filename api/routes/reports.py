@@ -22,7 +22,7 @@ from api.routes.contract import LIST, READ, StrictRoute, _refusals
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.registry import equipment_lists
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.reporting.documents import page, pdf, spreadsheets
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.documents.equipment import equipment_document
@@ -126,7 +126,7 @@ def team_report(
 ) -> Response:
     """Show a page that a team can be handed: our number, how sure, what changed, what next."""
     with database(request).reading() as db:
-        sheet = sheets.team_sheet(db, read.caller, team_id)
+        sheet = report_subjects.team_sheet(db, read.caller, team_id)
         made = Made(
             sheet.model_dump_json,
             lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
@@ -144,7 +144,7 @@ def event_sheet(
 ) -> Response:
     """Show an event's sheet: who is ready, the order of runs, what may come and what came."""
     with database(request).reading() as db:
-        sheet = sheets.event_sheet(db, read.caller, event_id)
+        sheet = report_subjects.event_sheet(db, read.caller, event_id)
         made = Made(
             sheet.model_dump_json,
             lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
@@ -174,7 +174,7 @@ def _season(db: Session, caller: Caller, report: SeasonReport) -> Made:
     return Made(
         report.model_dump_json,
         lambda excel: spreadsheets.season_csv(report, excel=excel),
-        lambda: sheets.season_sheet(db, caller, report),
+        lambda: report_subjects.season_sheet(db, caller, report),
     )
 
 

@@ -1,26 +1,7 @@
 """All pages, in the order their addresses are tried in."""
 
 from api.web.registration import things
-from api.web.views import (
-    benches,
-    builds,
-    downloads,
-    equipment,
-    event_runs,
-    events,
-    imports,
-    language,
-    questions,
-    reference,
-    schools,
-    season,
-    sharing,
-    sign_in,
-    teams,
-    today,
-    trial_form,
-    trials,
-)
+from api.web.views import benches, builds, downloads, equipment, event_runs, events, imports, language, questions, api_reference_pages, schools, season, sharing, sign_in, teams, today, trial_form, trials
 
 #: Pages that take whole files.
 FILE_PAGES = (imports.router,)
@@ -30,7 +11,7 @@ PAGES = tuple(
     for module in (
         sign_in,
         language,
-        reference,
+        api_reference_pages,
         things,
         trial_form,
         downloads,

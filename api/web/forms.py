@@ -17,7 +17,7 @@ from api.models.core.shapes import Input
 from api.models.core.units import Unit, quantity
 from api.models.core.validation import LIMITS, invalid
 from api.services.imports.cells import NotAValue, read_cell, read_number
-from api.services.imports.separators import ONE_OF, clear
+from api.services.imports.decimal_signs import ONE_OF, clear
 
 Kind = Literal[
     "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"

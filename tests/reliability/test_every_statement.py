@@ -13,7 +13,7 @@ from api.schema import HEAD, current
 from api.services.operations import backups, rebuilding
 from api.services.operations.backups import BackupFailed
 from api.services.operations.restoring import restore
-from tests.reliability.power import PowerFailure
+from tests.reliability.power_cut import PowerFailure
 from tests.support.makers import World
 from tests.support.stored import stored_rows
 

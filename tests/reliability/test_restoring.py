@@ -11,7 +11,7 @@ from api.embedded import COMPANIONS, sqlite_library
 from api.services.operations import backups
 from api.services.operations.backups import BackupFailed
 from api.services.operations.restoring import restore
-from tests.reliability.power import PowerFailure
+from tests.reliability.power_cut import PowerFailure
 from tests.support.stored import stored_rows
 
 ROWS = 2000

@@ -9,7 +9,7 @@ from api.models.measurements.flags import Flag
 from api.models.operations.rebuilds import RebuildDue
 from api.services.measurements import flags
 from api.services.operations import rebuilding
-from tests.reliability.power import PowerFailure
+from tests.reliability.power_cut import PowerFailure
 from tests.support.makers import World
 from tests.support.service import Service
 

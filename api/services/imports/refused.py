@@ -11,7 +11,7 @@ from api.models.imports.imports import ImportBatch
 from api.services.core import resources
 from api.services.core.safe_cells import FORMULA_STARTS, MARK
 from api.services.core.scope import Caller
-from api.services.imports.separators import NUMBER
+from api.services.imports.decimal_signs import NUMBER
 from api.services.imports.sheet import Sheet
 
 

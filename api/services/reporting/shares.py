@@ -21,7 +21,7 @@ from api.services.access import keys
 from api.services.core import audit, resources
 from api.services.core.scope import Caller, require_owner
 from api.services.reporting.documents.blocks import Document
-from api.services.reporting.sheets import season_sheet, shared_team_sheet
+from api.services.reporting.report_subjects import season_sheet, shared_team_sheet
 from api.services.season.reports import season_report
 
 

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from api.messages import say
 from api.models.trials.trials import MOST_RUNS, Correction, TrialChanges, TrialRead
 from api.services.core.scope import Caller
-from api.services.imports.separators import clear
+from api.services.imports.decimal_signs import clear
 from api.services.registry import pickers
 from api.web import forms
 from api.web.forms import Choices, Field, Filled, labelled

@@ -15,7 +15,7 @@ from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.operations import exports
 from api.services.registry import equipment_lists
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.reporting.documents import pdf, spreadsheets
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.documents.equipment import equipment_document
@@ -59,17 +59,17 @@ def _school(db: Session, caller: Caller, organisation_id: str) -> Made:
 
 def _of_report(name: str, db: Session, caller: Caller, report: SeasonReport) -> Made:
     return Made(name, lambda: spreadsheets.season_csv(report, excel=True),
-                lambda: sheets.season_sheet(db, caller, report))  # fmt: skip
+                lambda: report_subjects.season_sheet(db, caller, report))  # fmt: skip
 
 
 def _team(db: Session, caller: Caller, team_id: str) -> Made:
-    sheet = sheets.team_sheet(db, caller, team_id)
+    sheet = report_subjects.team_sheet(db, caller, team_id)
     return Made("team-page", lambda: spreadsheets.team_csv(sheet.progress, excel=True),
                 lambda: team_document(sheet))  # fmt: skip
 
 
 def _event(db: Session, caller: Caller, event_id: str) -> Made:
-    sheet = sheets.event_sheet(db, caller, event_id)
+    sheet = report_subjects.event_sheet(db, caller, event_id)
     return Made("event-sheet", lambda: spreadsheets.readiness_csv(sheet.readiness, excel=True),
                 lambda: event_document(sheet))  # fmt: skip
 

@@ -18,7 +18,7 @@ from api.services.core import cautions, resources
 from api.services.core.scope import Caller
 from api.services.events import inspections, readiness, run_orders
 from api.services.registry import rule_sets
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.reporting.documents.event import event_document
 from api.web import forms, rendering
 from api.web.forms import Field, Filled
@@ -54,7 +54,7 @@ def event_page(event_id: EventId, visited: Visited) -> Response:
 
 def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
     with visited.reading() as db:
-        sheet = sheets.event_sheet(db, visited.caller, event_id)
+        sheet = report_subjects.event_sheet(db, visited.caller, event_id)
         event = resources.get_row(db, visited.caller, Event, event_id)
     return rendering.show(
         "event.html", visited, status=422 if filled.is_wrong else 200, event=event, filled=filled,

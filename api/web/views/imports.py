@@ -17,7 +17,7 @@ from api.services.core import resources
 from api.services.core.scope import Caller
 from api.services.imports import batch, preparing, refused, undo
 from api.services.imports.correcting import correct
-from api.services.imports.separators import NAMED
+from api.services.imports.decimal_signs import NAMED
 from api.services.imports.sheet import decode
 from api.services.imports.template_file import trials_template
 from api.services.imports.workbook import is_workbook, to_sheet

@@ -12,7 +12,7 @@ from api.models.registry.benches import Bench
 from api.models.registry.organisations import Organisation
 from api.models.registry.teams import Team
 from api.services.core import resources
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.season import reports
 from api.web import rendering
 from api.web.descriptions import history_of, left_out_in_words
@@ -52,7 +52,7 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
         }
         facts["history"] = history_of(db, visited, Organisation, school.id)
         report = _report_of(db, visited, school.id)
-        document = sheets.season_sheet(db, visited.caller, report) if report else None
+        document = report_subjects.season_sheet(db, visited.caller, report) if report else None
     return rendering.show(
         "school.html",
         visited,

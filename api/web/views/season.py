@@ -10,7 +10,7 @@ from starlette.responses import Response
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.services.core import resources
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.season import reports
 from api.web import rendering
 from api.web.descriptions import left_out_in_words
@@ -55,7 +55,7 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
     """Show a season's fair table, its groups, trends and what was left out."""
     with visited.reading() as db:
         report = reports.season_report(db, visited.caller, season_id)
-        document = sheets.season_sheet(db, visited.caller, report)
+        document = report_subjects.season_sheet(db, visited.caller, report)
         season = resources.get_row(db, visited.caller, Season, season_id)
         meetings = list(
             db.scalars(

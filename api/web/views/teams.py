@@ -12,7 +12,7 @@ from api.models.registry.organisations import Organisation
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.services.core import resources
-from api.services.reporting import sheets
+from api.services.reporting import report_subjects
 from api.services.reporting.documents.team import team_document
 from api.web import rendering
 from api.web.descriptions import history_of, left_out_in_words
@@ -26,7 +26,7 @@ def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
     """Show a team's way: its number, what changes brought, sweeps, and what to try next."""
     with visited.reading() as db:
         team = resources.get_row(db, visited.caller, Team, team_id)
-        sheet = sheets.team_sheet(db, visited.caller, team_id)
+        sheet = report_subjects.team_sheet(db, visited.caller, team_id)
         school = db.get_one(Organisation, team.organisation_id)
         machines = _machines(db, team.id)
         at_school = col(Bench.organisation_id) == school.id

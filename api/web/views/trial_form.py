@@ -16,7 +16,7 @@ from api.models.trials.trials import Trial, TrialCreate
 from api.services.access import web_sessions
 from api.services.core import cautions, resources
 from api.services.core.scope import Caller, visible
-from api.services.imports.separators import clear
+from api.services.imports.decimal_signs import clear
 from api.services.registry import pickers
 from api.services.trials import trials
 from api.web import forms, rendering

@@ -6,7 +6,7 @@ from datetime import date, datetime
 import openpyxl
 import pytest
 
-from api.services.imports.separators import column_signs
+from api.services.imports.decimal_signs import column_signs
 from tests.support.makers import World, created
 from tests.support.sheets import faults, send, stored
 
