@@ -4,6 +4,7 @@ The same word is the JSON field, the CSV heading, the frame column and the
 parameter, so there is no mapping to get wrong. A missing number is NaN.
 """
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
@@ -156,3 +157,75 @@ CHECK_TEXT_COLUMNS = (
 
 #: Kinds of trial whose volts stand across a load, so that they give power.
 POWER_KINDS = ("record", "pitch", "load", "wind", "reference", "visit", "event")
+
+
+Columns = Mapping[str, npt.NDArray[np.generic]]
+
+
+def first_known(choices: list[FloatArray]) -> FloatArray:
+    """Return, place by place, the first value that is known.
+
+    Parameters
+    ----------
+    choices : list of array, shape (n,)
+        NaN where a value is not known; the best choice first.
+
+    Returns
+    -------
+    array, shape (n,)
+        NaN where none is known.
+
+    Examples
+    --------
+    >>> first_known([np.array([np.nan, 2.0]), np.array([1.0, 3.0])]).tolist()
+    [1.0, 2.0]
+    """
+    found = np.full_like(choices[-1], np.nan)
+    for choice in reversed(choices):
+        found = np.where(np.isfinite(choice), choice, found)
+    return found
+
+
+def numbers(column: npt.NDArray[np.generic]) -> FloatArray:
+    """Return a column as numbers.
+
+    Parameters
+    ----------
+    column : array-like, shape (n,)
+        Numbers of any kind.
+
+    Returns
+    -------
+    array, shape (n,)
+        The same as floats.
+
+    Examples
+    --------
+    >>> numbers(np.array([1, 2])).tolist()
+    [1.0, 2.0]
+    """
+    return np.asarray(column, dtype=np.float64)
+
+
+def or_default(column: npt.NDArray[np.generic], default: float) -> FloatArray:
+    """Return a column as numbers, with a default where none is known.
+
+    Parameters
+    ----------
+    column : array-like, shape (n,)
+        Numbers, NaN where none is known.
+    default : float
+        What stands in.
+
+    Returns
+    -------
+    array, shape (n,)
+        Numbers.
+
+    Examples
+    --------
+    >>> or_default(np.array([1.0, np.nan]), 0.1).tolist()
+    [1.0, 0.1]
+    """
+    values = numbers(column)
+    return np.where(np.isnan(values), default, values)

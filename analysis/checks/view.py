@@ -10,9 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.checks.rules import RULES, Rule, Severity
-from analysis.columns import FloatArray
+from analysis.columns import Columns, FloatArray, numbers
 from analysis.numeric.groups import are_among, group_by
-from analysis.trials.inputs import Columns, numbers
 from analysis.trials.results import TrialResults
 
 Mask = npt.NDArray[np.bool_]

@@ -10,11 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis import uncertainty
-from analysis.columns import FloatArray, TextArray
+from analysis.columns import Columns, FloatArray, TextArray
 from analysis.numeric.distributions import normal_cdf
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
 from analysis.numeric.lazy import LazySequence
-from analysis.trials.inputs import Columns
 from analysis.trials.results import U_SESSION, PowerResults
 from analysis.uncertainty import percent
 

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.columns import FloatArray, IntArray, TextArray
+from analysis.columns import Columns, FloatArray, IntArray, TextArray
 from analysis.numeric.groups import Groups, are_among, group_by, pair_up
 from analysis.numeric.lazy import LazySequence, first_words
 from analysis.season.estimates import Change, Figure, Figures, compare, places, typical_figures
-from analysis.trials.inputs import Columns
 from analysis.trials.results import PowerResults
 
 RECORD = "record"

@@ -5,7 +5,6 @@ named: the trial's own wind before its session's before its bench's grid; the
 room's barometer before its altitude before a guess.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +12,18 @@ import numpy.typing as npt
 
 from analysis import electrical, uncertainty, wind
 from analysis.air import STANDARD_PRESSURE_HPA, moist_air_density, standard_pressure
-from analysis.columns import POWER_KINDS, FloatArray, IntArray, TextArray
+from analysis.columns import (
+    POWER_KINDS,
+    Columns,
+    FloatArray,
+    TextArray,
+    first_known,
+    numbers,
+    or_default,
+)
 from analysis.generator import DEFAULT_BRUSH_DROP_V, rotor_speed_from_voltage
-from analysis.numeric.groups import Groups, are_among
+from analysis.numeric.groups import are_among
+from analysis.trials.power import Runs, reduce_runs
 
 U_AIR_DENSITY = 0.01  # [-], thermometer and barometer, or thermometer and altitude
 U_TEMPERATURE_ASSUMED = 0.02  # [-], a room without a thermometer: ±10 K as limits, over 293 K
@@ -23,23 +31,6 @@ U_PRESSURE_ASSUMED = 0.05  # [-], neither barometer nor altitude: sea level to 1
 ASSUMED_TEMPERATURE_C = 20.0  # [°C]
 ASSUMED_HUMIDITY_PCT = 50.0  # [%], matters by 0.1 %
 BLOCKAGE_FROM = 0.05  # [-], area ratio below which a tunnel's walls are not corrected for
-
-Columns = Mapping[str, npt.NDArray[np.generic]]
-
-
-@dataclass(frozen=True, slots=True)
-class Runs:
-    """What the runs of each trial say together; arrays of one value per trial."""
-
-    power_w: FloatArray
-    ln_power_range: FloatArray
-    ln_power_sd: FloatArray
-    count: FloatArray
-    voltage_v: FloatArray
-    largest_voltage_v: FloatArray
-    smallest_voltage_v: FloatArray
-    rotor_speed_rpm: FloatArray
-    wind_speed_m_s: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,142 +114,6 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
     )
 
 
-def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
-    """Return the geometric mean power and the spread of each trial's runs.
-
-    Parameters
-    ----------
-    runs : mapping of str to array, shape (r,)
-        `RUN_COLUMNS`: one row per run.
-    load_ohm : array, shape (n,)
-        Load of each trial; NaN where none was connected. [Ω]
-
-    Returns
-    -------
-    Runs
-        One value per trial.
-
-    Notes
-    -----
-    A logger's mean square counts before volts and amperes, these before volts alone, and
-    amperes alone come last.
-
-    Examples
-    --------
-    >>> nothing = np.full(2, np.nan)
-    >>> two = {"trial": np.array([0, 0]), "voltage_v": np.array([1.0, 2.0]),
-    ...     "mean_square_voltage_v2": nothing, "current_a": nothing,
-    ...     "rotor_speed_rpm": nothing, "wind_speed_m_s": nothing}
-    >>> reduce_runs(two, np.array([1.0])).power_w.tolist()
-    [2.0]
-    """
-    trial: IntArray = np.asarray(runs["trial"], dtype=np.int64)
-    by_trial = Groups(np.arange(len(load_ohm)), trial)
-    effective = np.sqrt(numbers(runs["mean_square_voltage_v2"]))
-    voltage = _first_known([np.abs(numbers(runs["voltage_v"])), effective])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ln_power = np.log(run_power(runs, load_ohm[trial]))
-        mean = by_trial.mean(ln_power)
-        spread = by_trial.largest(ln_power) - by_trial.smallest(ln_power)
-        scatter = by_trial.standard_deviation(ln_power)
-    return Runs(
-        power_w=np.exp(mean),
-        ln_power_range=spread,
-        ln_power_sd=scatter,
-        count=by_trial.count(),
-        voltage_v=by_trial.known_mean(voltage),
-        largest_voltage_v=by_trial.largest(np.nan_to_num(voltage)),
-        smallest_voltage_v=by_trial.smallest(np.where(np.isnan(voltage), np.inf, voltage)),
-        rotor_speed_rpm=by_trial.known_mean(numbers(runs["rotor_speed_rpm"])),
-        wind_speed_m_s=by_trial.known_mean(numbers(runs["wind_speed_m_s"])),
-    )
-
-
-def run_power(runs: Columns, load_ohm: FloatArray) -> FloatArray:
-    """Return the power of each run by the best of its readings.
-
-    Parameters
-    ----------
-    runs : mapping of str to array, shape (r,)
-        `RUN_COLUMNS`: one row per run.
-    load_ohm : array, shape (r,)
-        Load of each run. [Ω]
-
-    Returns
-    -------
-    array, shape (r,)
-        Power; NaN where nothing tells it. [W]
-
-    Examples
-    --------
-    >>> nan = np.array([np.nan])
-    >>> run_power({"voltage_v": np.array([1.2]), "current_a": nan,
-    ...     "mean_square_voltage_v2": nan}, np.array([30.1])).round(5).tolist()
-    [0.04784]
-    """
-    voltage, current = numbers(runs["voltage_v"]), numbers(runs["current_a"])
-    choices = [
-        numbers(runs["mean_square_voltage_v2"]) / load_ohm,
-        np.abs(voltage * current),
-        electrical.power_from_voltage(voltage, load_ohm),
-        electrical.power_from_current(current, load_ohm),
-    ]
-    return _first_known(choices)
-
-
-def _first_known(choices: list[FloatArray]) -> FloatArray:
-    """Return, place by place, the first value that is known."""
-    found = np.full_like(choices[-1], np.nan)
-    for choice in reversed(choices):
-        found = np.where(np.isfinite(choice), choice, found)
-    return found
-
-
-def numbers(column: npt.NDArray[np.generic]) -> FloatArray:
-    """Return a column as numbers.
-
-    Parameters
-    ----------
-    column : array-like, shape (n,)
-        Numbers of any kind.
-
-    Returns
-    -------
-    array, shape (n,)
-        The same as floats.
-
-    Examples
-    --------
-    >>> numbers(np.array([1, 2])).tolist()
-    [1.0, 2.0]
-    """
-    return np.asarray(column, dtype=np.float64)
-
-
-def or_default(column: npt.NDArray[np.generic], default: float) -> FloatArray:
-    """Return a column as numbers, with a default where none is known.
-
-    Parameters
-    ----------
-    column : array-like, shape (n,)
-        Numbers, NaN where none is known.
-    default : float
-        What stands in.
-
-    Returns
-    -------
-    array, shape (n,)
-        Numbers.
-
-    Examples
-    --------
-    >>> or_default(np.array([1.0, np.nan]), 0.1).tolist()
-    [1.0, 0.1]
-    """
-    values = numbers(column)
-    return np.where(np.isnan(values), default, values)
-
-
 def _air(trials: Columns) -> tuple[FloatArray, FloatArray, TextArray]:
     """Return density, its uncertainty, and what it rests on."""
     temperature = numbers(trials["air_temperature_c"])
@@ -294,7 +149,7 @@ def _wind(
     choices = {
         "trial": numbers(trials["wind_speed_m_s"]) * scale,
         "runs": run.wind_speed_m_s * scale,
-        "session": _first_known([(start + end) / 2, start, end]) * scale,
+        "session": first_known([(start + end) / 2, start, end]) * scale,
         "grid": grid,
     }
     known = [np.isfinite(choice) & has_meter for choice in choices.values()]
@@ -353,4 +208,4 @@ def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArr
     # A rotor at rest shows no volts, and the brushes' drop alone would tell of a speed.
     choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, from_voltage, np.nan)]
     known = [np.isfinite(choice) for choice in choices]
-    return _first_known(choices), np.select(known, ["measured", "from_voltage"], "")
+    return first_known(choices), np.select(known, ["measured", "from_voltage"], "")

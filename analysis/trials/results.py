@@ -12,11 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis import exponent, uncertainty, wind
-from analysis.columns import RUN_COLUMNS, TRIAL_COLUMNS, FloatArray, TextArray
+from analysis.columns import RUN_COLUMNS, TRIAL_COLUMNS, Columns, FloatArray, TextArray
 from analysis.numeric.lazy import first_words
 from analysis.reasons import reason
 from analysis.rotor import power_coefficient, tip_speed_ratio
-from analysis.trials.inputs import Columns, TrialInputs, trial_inputs
+from analysis.trials.inputs import TrialInputs, trial_inputs
 from analysis.trials.sweeps import Exponents, used_exponents
 
 #: Which formulas these are: raised with every change that moves a result, here or in what a result

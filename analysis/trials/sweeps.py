@@ -11,12 +11,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis import exponent, torque_balance
-from analysis.columns import FloatArray, TextArray
+from analysis.columns import Columns, FloatArray, TextArray, numbers, or_default
 from analysis.errors import AnalysisError
 from analysis.exponent import WindExponent, fit_wind_exponent
 from analysis.generator import DEFAULT_BRUSH_DROP_V
 from analysis.numeric.groups import group_by
-from analysis.trials.inputs import Columns, TrialInputs, numbers, or_default, run_power
+from analysis.trials.inputs import TrialInputs
+from analysis.trials.power import run_power
 
 WIND, ACCEPTED = "wind", "accepted"
 LEAST_SWEEPS = 8  # before a season's own mean and spread replace the assumed ones

@@ -1,7 +1,26 @@
 """All pages, in the order their addresses are tried in."""
 
 from api.web.registration import things
-from api.web.views import benches, builds, downloads, equipment, event_runs, events, imports, language, questions, api_reference_pages, schools, season, sharing, sign_in, teams, today, trial_form, trials
+from api.web.views import (
+    api_reference_pages,
+    benches,
+    builds,
+    downloads,
+    equipment,
+    event_runs,
+    events,
+    imports,
+    language,
+    questions,
+    schools,
+    season,
+    sharing,
+    sign_in,
+    teams,
+    today,
+    trial_form,
+    trials,
+)
 
 #: Pages that take whole files.
 FILE_PAGES = (imports.router,)

@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from analysis import columns
@@ -16,6 +18,8 @@ from analysis.columns import (
     TEXT_COLUMNS,
     TRIAL_COLUMNS,
     UNITS,
+    numbers,
+    or_default,
 )
 from analysis.trials.results import trial_results
 from tests.support.checked_trials import PLAIN, REFERENCE, view_of
@@ -104,3 +108,9 @@ def test_kinds_with_a_load_give_power(kind):
 @pytest.mark.parametrize("kind", ["open_circuit", "something else"])
 def test_other_kinds_give_none(kind):
     assert math.isnan(result_of(kind=kind).power_w[0])
+
+
+def test_numbers_and_what_stands_in_for_those_missing():
+    column = pd.Series([1, None, 3], dtype="float")
+    assert numbers(column).dtype == np.float64
+    assert or_default(column, 9.0).tolist() == column.fillna(9.0).tolist()

@@ -8,8 +8,18 @@ from api.messages import say
 from api.models.core.units import quantity
 from api.models.core.validation import echo
 from api.services.core.safe_cells import MARK, unprotect
+from api.services.imports.decimal_signs import (
+    AMBIGUOUS,
+    NAMED,
+    NUMBER,
+    ColumnSigns,
+    column_signs,
+    readings,
+    si_field,
+    signs_of_one,
+    unit_of,
+)
 from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
-from api.services.imports.decimal_signs import AMBIGUOUS, NAMED, NUMBER, ColumnSigns, column_signs, readings, si_field, signs_of_one, unit_of
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import FORMULA, MERGED
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from api.errors import FieldError
 from api.services.imports.cells import NotAValue, Value, read_cell
+from api.services.imports.decimal_signs import ColumnSigns
 from api.services.imports.headers import BUILD_COLUMNS, LIST_COLUMNS, NAME_COLUMNS
 from api.services.imports.names import plain
-from api.services.imports.decimal_signs import ColumnSigns
 from api.services.imports.sheet import Sheet
 
 SESSION_COLUMNS = (

@@ -10,7 +10,7 @@ from analysis.exponent import DEFAULT_WIND_EXPONENT, DEFAULT_WIND_EXPONENT_UNCER
 from analysis.generator import LoadSweep, fit_load_sweep
 from analysis.pitch import PitchOptimum, find_optimum, next_pitch
 from analysis.season.summary import are_usable
-from analysis.trials.inputs import run_power
+from analysis.trials.power import run_power
 from analysis.trials.results import TrialResults
 from analysis.trials.sweeps import ACCEPTED, BuildSweep, find_sweeps, season_prior
 from analysis.uncertainty import COVERAGE_FACTOR
