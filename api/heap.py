@@ -8,6 +8,9 @@ import ctypes
 import gc
 import platform
 
+import anyio
+import anyio.to_thread
+
 #: Options of mallopt(3), from glibc's malloc.h: how many arenas; the free memory at the top of the
 #: heap from which it is returned [bytes]; the size from which a block is mapped alone [bytes].
 ARENAS, TRIM, MAPPED = -8, -1, -3
@@ -17,11 +20,20 @@ MALLOC_OPTIONS = ((ARENAS, 2), (TRIM, 262_144), (MAPPED, 131_072))
 GARBAGE_THRESHOLD = (50_000, 20, 100)
 
 
+#: How often memory that is free within the heap goes back to the system. [s]
+TRIM_EVERY_S = 5.0
+
+
+def _libc() -> ctypes.CDLL | None:
+    """Return the C library, if it is the one whose options these are."""
+    return ctypes.CDLL(None) if platform.libc_ver()[0] == "glibc" else None
+
+
 def configure() -> None:
     """Set the thresholds; call this before any thread starts."""
     gc.set_threshold(*GARBAGE_THRESHOLD)
-    if platform.libc_ver()[0] == "glibc":
-        libc = ctypes.CDLL(None)
+    libc = _libc()
+    if libc is not None:
         for option, value in MALLOC_OPTIONS:
             libc.mallopt(option, value)
 
@@ -32,3 +44,14 @@ def freeze() -> None:
     Scanning them again and again would stop every request for a tenth of a second.
     """
     gc.freeze()
+
+
+async def trim_regularly() -> None:
+    """Return memory that is free between what is in use, again and again until cancelled.
+
+    The threshold above frees the end of the heap only: answers of seasons leave holes in it.
+    """
+    libc, one_thread = _libc(), anyio.CapacityLimiter(1)
+    while libc is not None:
+        await anyio.sleep(TRIM_EVERY_S)
+        await anyio.to_thread.run_sync(libc.malloc_trim, 0, limiter=one_thread)

@@ -14,6 +14,7 @@ from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
 from api.db import open_database
 from api.embedded import is_embedded
 from api.errors import add_error_handlers
+from api.heap import trim_regularly
 from api.messages.answering import AnswerLanguage
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
@@ -168,7 +169,10 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     anyio.to_thread.current_default_thread_limiter().total_tokens = (
         app.state.settings.worker_threads
     )
-    yield
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(trim_regularly)
+        yield
+        tasks.cancel_scope.cancel()
     app.state.database.close()
 
 
