@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from babel import Locale, negotiate_locale
@@ -58,6 +58,7 @@ def using(language: str) -> Iterator[None]:
         _current.reset(token)
 
 
+@lru_cache(maxsize=256)  # a few browsers send the same few headers
 def preferred(accept_language: str) -> str:
     """Return the language to answer in, by an Accept-Language header (RFC 9110, 12.5.4).
 
