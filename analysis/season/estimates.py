@@ -20,7 +20,7 @@ from analysis.uncertainty import percent
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A normalised power with its uncertainty and what stands behind it."""
+    """A normalised power with its uncertainty and what it is based on."""
 
     label: str
     normalised_power_w: float

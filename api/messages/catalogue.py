@@ -12,9 +12,9 @@ from typing import Any
 
 from babel.messages.catalog import Message
 from babel.messages.pofile import read_po
-from babel.numbers import get_decimal_symbol
 
-from api.messages.languages import DEFAULT, FOLDER, current_language, locale_of
+from api.messages.languages import DEFAULT, FOLDER, current_language
+from api.messages.numbers import decimal_sign
 
 
 class Catalogue:
@@ -26,7 +26,7 @@ class Catalogue:
         #: Each message's forms: one, or one for each plural of the language.
         self.forms = {key: forms for key, forms in map(_forms, read) if key}
         self._plural: Callable[[int], int] = c2py(read.plural_expr)
-        self._writer = _Writer(get_decimal_symbol(locale_of(language)))
+        self._writer = _Writer(decimal_sign(language))
 
     def say(self, key: str, values: Mapping[str, Any]) -> str:
         """Return a message with its values; one with plurals is chosen by `count`."""

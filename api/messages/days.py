@@ -35,6 +35,7 @@ def short_day(moment: datetime | date) -> str:
     ...     short_day(date(2026, 2, 5))
     '5. Feb.'
     """
-    language, locale = current_language(), locale_of(current_language())
+    language = current_language()
+    locale = locale_of(language)
     pattern = WITHOUT_YEAR.get(language) or locale.datetime_skeletons["MMMd"].pattern
     return format_date(moment, pattern, locale)

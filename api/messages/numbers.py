@@ -1,8 +1,20 @@
 """Numbers as each language writes them."""
 
+from functools import cache
+
 from babel.numbers import get_decimal_symbol
 
 from api.messages.languages import current_language, locale_of
+
+
+@cache
+def decimal_sign(language: str) -> str:
+    """Return what a language writes before the decimals.
+
+    >>> decimal_sign("en"), decimal_sign("de")
+    ('.', ',')
+    """
+    return get_decimal_symbol(locale_of(language))
 
 
 def localised(value: float, spec: str = "") -> str:
@@ -15,4 +27,4 @@ def localised(value: float, spec: str = "") -> str:
     ...     localised(4.415, ".2f")
     '4,42'
     """
-    return format(value, spec).replace(".", get_decimal_symbol(locale_of(current_language())))
+    return format(value, spec).replace(".", decimal_sign(current_language()))

@@ -11,7 +11,7 @@ from api.models.season.comparison import PairRead
 
 
 class FigureRead(BaseModel):
-    """A normalised power with its uncertainty and what stands behind it."""
+    """A normalised power with its uncertainty and what it is based on."""
 
     normalised_power_w: Annotated[
         float, Field(description="Typical power at the season's reference wind and air. [W]")

@@ -30,7 +30,7 @@ def share(probability: float) -> str:
 def pair(
     verdict: str, comparable: str, a: str, b: str, probability: float | None
 ) -> dict[str, str]:
-    """Return what is said of two builds; the probability is of the one ahead."""
+    """Return the sentence about two builds; the probability is of the one ahead."""
     sure = share(max(probability or 0.0, 1 - (probability or 0.0)))
     said = statement(f"pair.{verdict}", a=a, b=b, sure=sure)
     if comparable == "rough":
@@ -39,7 +39,7 @@ def pair(
 
 
 def link(needs: str, bench: str, teams: Sequence[str]) -> dict[str, str]:
-    """Return what is said of a missing link."""
+    """Return the sentence about a missing link."""
     named, more = ", ".join(teams[:MOST_NAMED]), len(teams) - MOST_NAMED
     if more > 0:
         named = say("report_words.and_more", names=named, count=more)

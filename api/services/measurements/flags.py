@@ -79,11 +79,11 @@ def affected_by(db: Session, *conditions: ColumnElement[bool]) -> Affected:
     return found
 
 
-def recompute(db: Session, *reaches: Affected) -> None:
+def recompute(db: Session, *affected: Affected) -> None:
     """Fit and check again what some trials are about, or were."""
-    for season_id in sorted({each for one in reaches for each in one.benches}):
-        benches = set().union(*(one.benches[season_id] for one in reaches))
-        swept = set().union(*(one.swept[season_id] for one in reaches))
+    for season_id in sorted({each for one in affected for each in one.benches}):
+        benches = set().union(*(one.benches[season_id] for one in affected))
+        swept = set().union(*(one.swept[season_id] for one in affected))
         _recompute_season(db, season_id, benches, swept)
 
 

@@ -1,4 +1,4 @@
-"""Wind sweeps fitted again whenever a trial of one may have changed, and what rests on them."""
+"""Fit wind sweeps again when a trial of one may have changed, and find what depends on them."""
 
 from collections.abc import Collection, Sequence
 

@@ -87,7 +87,7 @@ def builds(
 
 
 def reference_rotors() -> str:
-    """Return what stands above the builds of no team."""
+    """Return the heading over the builds of no team."""
     return say("pick.reference_rotors")
 
 

@@ -65,7 +65,7 @@ def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
 
 
 def ahead(pair: PairRead) -> str:
-    """Return how a team stands to the next one of its table, in the fewest words.
+    """Return how a team compares with the next one of its table, in the fewest words.
 
     A table is in the order of power, so no team is behind the next one.
     """
