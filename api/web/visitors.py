@@ -196,6 +196,17 @@ def go_to(address: str) -> RedirectResponse:
     return RedirectResponse(address, status_code=303)
 
 
+def store_in_browser(
+    answer: Response, request: Request, name: str, value: str, longest_s: int
+) -> None:
+    """Store a value in this browser as a cookie of our own pages; an empty one is forgotten."""
+    answer.set_cookie(
+        name, value, path="/", httponly=True, samesite="lax",
+        max_age=longest_s if value else 0,
+        secure=not request.app.state.settings.plain_http_pages,
+    )  # fmt: skip
+
+
 def local_path(address: str, otherwise: str = "/today") -> str:
     """Return an address if it is one of our own pages, else another.
 

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from api.messages.answering import COOKIE
 from api.messages.languages import languages
-from api.web.visitors import go_to, local_path, require_same_origin
+from api.web.visitors import go_to, local_path, require_same_origin, store_in_browser
 
 router = APIRouter()
 MOST_BYTES = 2_000
@@ -27,11 +27,6 @@ def choose_language(
 ) -> Response:
     """Store the choice in this browser; any other word follows the browser's own setting again."""
     language, back = choice
-    is_known = language in languages()
     answer = go_to(back)
-    answer.set_cookie(
-        COOKIE, language if is_known else "", path="/", httponly=True, samesite="lax",
-        max_age=A_YEAR_S if is_known else 0,
-        secure=not request.app.state.settings.plain_http_pages,
-    )  # fmt: skip
+    store_in_browser(answer, request, COOKIE, language if language in languages() else "", A_YEAR_S)
     return answer

@@ -15,7 +15,14 @@ from api.services.season import reports
 from api.web import rendering
 from api.web.descriptions import left_out_in_words
 from api.web.views.sign_in import LONGEST_S
-from api.web.visitors import PostedByAny, Visited, go_to, local_path, season_cookie
+from api.web.visitors import (
+    PostedByAny,
+    Visited,
+    go_to,
+    local_path,
+    season_cookie,
+    store_in_browser,
+)
 
 router = APIRouter()
 
@@ -43,10 +50,8 @@ def choose_season(posted: PostedByAny) -> Response:
     is_own_page = re.fullmatch(r"/seasons/sea_[0-9A-Z]+", back)
     answer = go_to("/season" if is_own_page else back)
     is_known = any(season_id == known for known, _ in visited.seasons)
-    answer.set_cookie(
-        season_cookie(settings), season_id if is_known else "", path="/", httponly=True,
-        max_age=LONGEST_S if is_known else 0, secure=not settings.plain_http_pages, samesite="lax",
-    )  # fmt: skip
+    chosen = season_id if is_known else ""
+    store_in_browser(answer, visited.request, season_cookie(settings), chosen, LONGEST_S)
     return answer
 
 

@@ -21,6 +21,7 @@ from api.web.visitors import (
     local_path,
     require_same_origin,
     secret_of,
+    store_in_browser,
 )
 
 router = APIRouter()
@@ -69,11 +70,7 @@ def sign_in(
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
         return rendering.show("sign_in.html", status=401, onwards=onwards, wrong=wrong)
     answer = go_to(onwards)
-    settings = request.app.state.settings
-    answer.set_cookie(
-        cookie_name(settings), secret, max_age=LONGEST_S, path="/", httponly=True,
-        secure=not settings.plain_http_pages, samesite="lax",
-    )  # fmt: skip
+    store_in_browser(answer, request, cookie_name(request.app.state.settings), secret, LONGEST_S)
     return answer
 
 
