@@ -6,7 +6,7 @@ in each language belongs to the message catalogue of the service.
 
 import re
 
-REASON = re.compile(r"[a-z_]+(;[a-z_]+=[-+.e0-9]+)*")
+REASON = re.compile(r"[a-z_]+(;[a-z_]+=([-+.e0-9]+|-?inf|nan))*")
 
 
 def reason(code: str, **values: float) -> str:

@@ -1,5 +1,6 @@
 """Reasons as text: what cannot be one, and that code and numbers come back."""
 
+import math
 from urllib.parse import parse_qsl
 
 import pytest
@@ -57,3 +58,9 @@ def test_names_and_numbers_read_as_those_of_an_address(code, values):
     theirs = parse_qsl(named.replace("+", "%2B"), separator=";")
     _, ours = parts_of(reason(code, **values))
     assert {name: float(value) for name, value in theirs} == ours
+
+
+@pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan])
+def test_what_is_no_finite_number_comes_back_too(value):
+    _, numbers = parts_of(reason("instruments_apart", ratio=value))
+    assert numbers["ratio"] == pytest.approx(value, nan_ok=True)
