@@ -197,7 +197,7 @@ def _volts_before(view: View) -> Iterator[_Suspect]:
             if not view.is_confirmed(_unlike(odd)):
                 continue
             # From here on another value is usual.
-            others = [each for each in before[setting] if not each.is_set_as(now)]
+            others = [each for each in before[setting] if each.pitch_as_read != now.pitch_as_read]
             before[setting] = deque(others, maxlen=REMEMBERED)
         if not suspect[trial]:
             before[setting].append(now)
@@ -205,16 +205,15 @@ def _volts_before(view: View) -> Iterator[_Suspect]:
 
 @dataclass(frozen=True, slots=True)
 class _Before:
-    """What a build gave once: its pitch, its volts scaled to 1 m/s, and if the wind is known."""
+    """What a build gave once: its pitch, its volts scaled to 1 m/s, and if the wind is known.
+
+    Two trials had the same pitch where it reads alike; two unknown ones do.
+    """
 
     pitch_deg: float
     pitch_as_read: str
     scaled: float
     has_wind: bool
-
-    def is_set_as(self, other: "_Before") -> bool:
-        """Tell whether the other trial had the same pitch, as far as both are known."""
-        return self.pitch_as_read == other.pitch_as_read
 
     def is_near(self, other: "_Before") -> bool:
         """Tell whether the other trial had about this pitch, or one of the two is not known."""
@@ -234,8 +233,11 @@ def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _
             places = places_off(now.scaled, median(some), tolerance) if some else 0
             if places in allowed:
                 return _Suspect(trial, value, value * median(some) / now.scaled, places, len(some))
-    alike = [each.scaled for each in before if each.is_set_as(now) and each.has_wind]
-    if alike and now.has_wind and math.isfinite(now.pitch_deg):
+    if not (now.has_wind and math.isfinite(now.pitch_deg)):
+        return None
+    pitch = now.pitch_as_read
+    alike = [each.scaled for each in before if each.pitch_as_read == pitch and each.has_wind]
+    if alike:
         usual = median(alike)
         if abs(math.log(now.scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
             return _Suspect(trial, value, value * usual / now.scaled, 0, len(alike))

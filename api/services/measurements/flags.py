@@ -42,6 +42,7 @@ FLAG_COLUMNS = [*(name for name in FlagRead.model_fields if name in Flag.model_f
 _FLAGS = select(*(getattr(Flag, name) for name in FLAG_COLUMNS))
 #: What a finding says of a flag, and what tells which flag it is and how it stands.
 FOUND = ("severity", "facts", "proposed_fix", "seen")
+ASKED_AGAIN = {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
 _STORED = select(
     *(getattr(Flag, name) for name in ("id", "trial_id", "session_id", "rule", "state", *FOUND))
 )
@@ -256,8 +257,11 @@ def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
 
 
 def _columns_of(finding: Finding) -> dict[str, object]:
-    values = finding.rule.severity, facts_of(finding), finding.fix, finding.seen
-    return dict(zip(FOUND, values, strict=True))
+    return dict(zip(FOUND, _found_columns(finding), strict=True))
+
+
+def _found_columns(finding: Finding) -> tuple[object, ...]:
+    return finding.rule.severity, facts_of(finding), finding.fix, finding.seen
 
 
 def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
@@ -265,14 +269,13 @@ def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
 
     A confirmation is about what was seen: it stays as long as that does, and only as long.
     """
-    changes: dict[str, object] = {} if finding is None else _columns_of(finding)
-    is_answered = flag.state == CONFIRMED and flag.seen in (None, changes.get("seen"))
     if finding is None:
-        changes["state"] = CLEARED if flag.state == OPEN else flag.state
-    elif flag.state != OPEN and not is_answered:
-        changes |= {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
-    is_moved = any(getattr(flag, name, None) != value for name, value in changes.items())
-    return changes if is_moved else {}
+        return {"state": CLEARED} if flag.state == OPEN else {}
+    is_answered = flag.state == CONFIRMED and flag.seen in (None, finding.seen)
+    is_asked_again = flag.state != OPEN and not is_answered
+    if not is_asked_again and flag[-len(FOUND) :] == _found_columns(finding):
+        return {}
+    return _columns_of(finding) | (ASKED_AGAIN if is_asked_again else {})
 
 
 def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
