@@ -12,6 +12,7 @@ from fastapi.routing import iter_route_contexts
 
 from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
 from api.db import open_database
+from api.deps.submitting import batch_submissions
 from api.embedded import is_embedded
 from api.errors import add_error_handlers
 from api.heap import trim_regularly
@@ -141,7 +142,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
     app.state.body_room = BodyRoom(settings.max_body_bytes)
     is_busy = partial(is_computing, app.state.database.read_engine)
     app.state.writers = WriteTurns(_writers(settings), is_busy)
-    app.state.submissions = trials.gather(app.state.writers)
+    app.state.submissions = batch_submissions(app.state.writers)
     counter = (
         InMemory()
         if is_embedded(settings.database_url)

@@ -8,22 +8,21 @@ and not a silent loss.
 from api.deps.programme import database, limits, turns
 from api.deps.reading import Read, ReadLead, as_file
 from api.deps.signing_in import look_at, sign_in, sign_in_writer
+from api.deps.submitting import Submit
 from api.deps.writing import (
     Change,
     ChangeLead,
-    Prepared,
     Write,
     WriteLead,
     Writing,
-    run_together,
 )
 
 __all__ = [
     "Change",
     "ChangeLead",
-    "Prepared",
     "Read",
     "ReadLead",
+    "Submit",
     "Write",
     "WriteLead",
     "Writing",
@@ -31,7 +30,6 @@ __all__ = [
     "database",
     "limits",
     "look_at",
-    "run_together",
     "sign_in",
     "sign_in_writer",
     "turns",

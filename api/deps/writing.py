@@ -236,7 +236,6 @@ async def change_lead(
 
 
 Write = Annotated[Writing, Depends(write, scope="function")]
-Prepared = Annotated[Writing, Depends(prepare)]
 WriteLead = Annotated[Writing, Depends(write_lead, scope="function")]
 Change = Annotated[Writing, Depends(change, scope="function")]
 ChangeLead = Annotated[Writing, Depends(change_lead, scope="function")]

@@ -2,13 +2,10 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel
-from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import Read, as_file, database
@@ -19,34 +16,12 @@ from api.models.registry.equipment_list import EquipmentList, EquipmentListQuery
 from api.models.reporting.team_sheet import EventSheetRead, SheetQuery, TeamSheet
 from api.models.season.reports import OrganisationReportQuery, ReportQuery, SeasonReport
 from api.routes.contract import LIST, READ, StrictRoute, _refusals
-from api.services.core.scope import Caller
 from api.services.imports import trial_files
-from api.services.registry import equipment_lists
-from api.services.reporting import report_subjects
-from api.services.reporting.documents import page, pdf, spreadsheets
-from api.services.reporting.documents.blocks import Document
-from api.services.reporting.documents.equipment import equipment_document
-from api.services.reporting.documents.event import event_document
-from api.services.reporting.documents.team import team_document
-from api.services.season import reports
+from api.services.reporting import report_files
+from api.services.reporting.documents import page
+from api.services.reporting.report_files import MEDIA, ReportFile
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
-
-MEDIA = {
-    "json": "application/json",
-    "csv": "text/csv",
-    "html": "text/html",
-    "pdf": "application/pdf",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """Ways to make one report; only the one that is asked for is gone."""
-
-    json: Callable[[], str]
-    csv: Callable[[bool], str]
-    document: Callable[[], Document]
 
 
 def _as(shape: type[BaseModel], refusals: Any = READ) -> Any:
@@ -77,10 +52,10 @@ def season_report(
 ) -> Response:
     """Show the season so far, one organisation or one team of it, with uncertainty and counts."""
     with database(request).reading() as db:
-        report = reports.season_report(
+        file = report_files.season_file(
             db, read.caller, season_id, query.organisation_id, query.team_id
         )
-        answer = _answer(request, query, "season-report", _season(db, read.caller, report))
+        answer = _answer(request, query, file)
     return answer()
 
 
@@ -113,10 +88,10 @@ def organisation_report(
 ) -> Response:
     """Show one organisation's season, the newest it takes part in unless one is named."""
     with database(request).reading() as db:
-        report = reports.organisation_report(
+        file = report_files.organisation_file(
             db, read.caller, organisation_id, query.season_id, query.team_id
         )
-        answer = _answer(request, query, "school-report", _season(db, read.caller, report))
+        answer = _answer(request, query, file)
     return answer()
 
 
@@ -126,13 +101,7 @@ def team_report(
 ) -> Response:
     """Show a page that a team can be handed: our number, how sure, what changed, what next."""
     with database(request).reading() as db:
-        sheet = report_subjects.team_sheet(db, read.caller, team_id)
-        made = Made(
-            sheet.model_dump_json,
-            lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
-            lambda: team_document(sheet),
-        )
-        answer = _answer(request, query, "team-page", made)
+        answer = _answer(request, query, report_files.team_file(db, read.caller, team_id))
     return answer()
 
 
@@ -144,13 +113,7 @@ def event_sheet(
 ) -> Response:
     """Show an event's sheet: who is ready, the order of runs, what may come and what came."""
     with database(request).reading() as db:
-        sheet = report_subjects.event_sheet(db, read.caller, event_id)
-        made = Made(
-            sheet.model_dump_json,
-            lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
-            lambda: event_document(sheet),
-        )
-        answer = _answer(request, query, "event-sheet", made)
+        answer = _answer(request, query, report_files.event_file(db, read.caller, event_id))
     return answer()
 
 
@@ -160,51 +123,23 @@ def equipment_list(
 ) -> Response:
     """Show what there is, where it is, in what condition, and what is overdue."""
     with database(request).reading() as db:
-        listed = equipment_lists.equipment_list(db, read.caller, query.organisation_id)
-        made = Made(
-            listed.model_dump_json,
-            lambda excel: spreadsheets.equipment_csv(listed, excel=excel),
-            lambda: equipment_document(listed),
-        )
-        answer = _answer(request, query, "equipment-list", made)
+        file = report_files.equipment_file(db, read.caller, query.organisation_id)
+        answer = _answer(request, query, file)
     return answer()
 
 
-def _season(db: Session, caller: Caller, report: SeasonReport) -> Made:
-    return Made(
-        report.model_dump_json,
-        lambda excel: spreadsheets.season_csv(report, excel=excel),
-        lambda: report_subjects.season_sheet(db, caller, report),
-    )
-
-
 def _answer(
-    request: Request,
-    query: ReportQuery | SheetQuery | EquipmentListQuery,
-    name: str,
-    made: Made,
+    request: Request, query: ReportQuery | SheetQuery | EquipmentListQuery, file: ReportFile
 ) -> Callable[[], Response]:
-    """Return what makes the answer in the format asked for, out of what was read by now.
-
-    A page is laid out for seconds: no transaction may stay open meanwhile.
-    """
+    """Return what makes the answer in the format asked for, out of what was read by now."""
     chosen = query.format or _accepted(request.headers.get("accept", "*/*"))
     headers = {"Vary": "Accept, Authorization", "Cache-Control": "private, no-cache"}
     if chosen == "html":
         headers["Content-Security-Policy"] = page.content_policy()
     if chosen in ("csv", "pdf"):
-        headers["Content-Disposition"] = f'attachment; filename="{name}.{chosen}"'
-    write = _writer(chosen, query.excel, made)
+        headers["Content-Disposition"] = f'attachment; filename="{file.name}.{chosen}"'
+    write = file.writer(chosen, excel=query.excel)
     return lambda: Response(write(), headers=headers, media_type=MEDIA[chosen])
-
-
-def _writer(chosen: str, excel: bool, made: Made) -> Callable[[], str | bytes]:
-    """Return what writes a report in a format; what it needs of the database is read now."""
-    if chosen == "csv":
-        return partial(made.csv, excel)
-    if chosen in ("html", "pdf"):
-        return partial(page.to_html if chosen == "html" else pdf.to_pdf, made.document())
-    return made.json
 
 
 def _accepted(accept: str) -> str:

@@ -1,7 +1,5 @@
 """Trials over HTTP."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path, Query, Request
@@ -9,8 +7,8 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.bodies import SERIES_BYTES
-from api.deps import Change, Prepared, Read, Write, Writing, run_together, turns
-from api.errors import ApiError, UnsupportedMedia
+from api.deps import Change, Read, Submit, Write
+from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page
 from api.models.trials.trials import (
@@ -26,48 +24,12 @@ from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.trials import corrections, series, trials
-from api.turns import WriteBatcher, WriteTurns
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
 }
 
 router = APIRouter(prefix="/trials", tags=["trials"], route_class=StrictRoute)
-
-
-@dataclass(frozen=True, slots=True)
-class Submission:
-    """A trial that is sent, and the request that brings it."""
-
-    trial: TrialCreate
-    writing: Writing
-
-
-#: Trials that came one by one and are stored together.
-Submissions = WriteBatcher[Submission, Response]
-
-
-def gather(writers: WriteTurns) -> Submissions:
-    """Return what stores the trials together that wait for a turn at the same time."""
-    return WriteBatcher(writers, _submit, lambda one, other: one.writing.goes_with(other.writing))
-
-
-def _submit(sent: Sequence[Submission]) -> list[Response | Exception]:
-    """Store trials in one transaction, and answer each."""
-
-    def work(db: Session, places: Sequence[int]) -> list[Answered | ApiError]:
-        wanted = [sent[at] for at in places]
-        outcomes = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
-        return [_answered(*pair) for pair in zip(wanted, outcomes, strict=True)]
-
-    return run_together([each.writing for each in sent], work)
-
-
-def _answered(sent: Submission, outcome: tuple[TrialRead, bool] | ApiError) -> Answered | ApiError:
-    if isinstance(outcome, ApiError):
-        return outcome
-    stored, is_new = outcome
-    return sent.writing.stored(stored, 201 if is_new else 200)
 
 
 @router.post(
@@ -77,15 +39,13 @@ def _answered(sent: Submission, outcome: tuple[TrialRead, bool] | ApiError) -> A
     responses=WRITE | STORED_BEFORE,
     max_body_size=SERIES_BYTES,
 )
-async def submit_trial(request: Request, trial: TrialCreate, prepared: Prepared) -> Response:
+async def submit_trial(trial: TrialCreate, submit: Submit) -> Response:
     """Submit one trial; the answer carries its result and what the data checks found.
 
     A load resistor near its rated power is hot, and a spinning rotor is stopped by switching the
     fan off, never by hand; the school's own risk assessment decides.
     """
-    gathering: Submissions = request.app.state.submissions
-    own_turn = turns(request).writing(prepared.caller)
-    return await gathering.done(Submission(trial, prepared), own_turn)
+    return await submit.stored(trial)
 
 
 @router.get("", response_model=Page[TrialRead], responses=LIST)

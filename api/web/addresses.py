@@ -2,7 +2,8 @@
 
 from api.web.registration import things
 from api.web.views import (
-    api_reference_pages,
+    api_reference,
+    assets,
     benches,
     builds,
     downloads,
@@ -30,7 +31,8 @@ PAGES = tuple(
     for module in (
         sign_in,
         language,
-        api_reference_pages,
+        assets,
+        api_reference,
         things,
         trial_form,
         downloads,

@@ -27,11 +27,12 @@ from api.models.trials.trials import Trial
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller
 from api.services.imports import refused
-from api.services.imports.drafts import Draft, located, shape
 from api.services.imports.headers import Header
+from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
-from api.services.imports.preparing import Entry, Prepared
+from api.services.imports.preparing import Prepared
+from api.services.imports.shaping import located, read_values
 from api.services.measurements import flags
 from api.services.trials import trials
 
@@ -46,8 +47,7 @@ def carry_out(
 ) -> ImportRead | ImportTried:
     """Resolve, submit and tell; a dry run does all of it and then takes it back."""
     # What was prepared stays as it is, and may be carried out once more.
-    work = replace(work, entries=[replace(entry) for entry in work.entries], opened=[])
-    revisions.lock_all(db)  # two imports of one new session: the second finds the first's
+    work = replace(work, trials=[replace(trial) for trial in work.trials], opened=[])
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)
     if work.header is not None:
@@ -97,7 +97,7 @@ def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
     owners = {session.organisation_id for session in work.opened}
     mine = col(Trial.import_id) == import_id
     stored_before = sorted(
-        entry.trial_id for entry in work.entries if entry.trial_id and not entry.created
+        trial.trial_id for trial in work.trials if trial.trial_id and not trial.is_new
     )
     for some in (mine, *(col(Trial.id).in_(part) for part in parts(stored_before))):
         owners |= set(db.scalars(select(Trial.organisation_id).where(some).distinct()))
@@ -109,81 +109,81 @@ def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
 def _resolve(
     db: Session, caller: Caller, work: Prepared, header: Header, query: ImportQuery
 ) -> None:
-    """Make entries of a file's drafts, each pointing at its session and build."""
+    """Find the session and build of each trial of a file, and note its faults."""
     directory = Directory(db, caller, query.season_id)
     opening = Opening(db, caller, header)
-    for draft in work.drafts:
-        shape(draft, directory, header)
-        opening.hear(draft)
-    work.entries = [_entry(draft, opening) for draft in work.drafts]
+    for trial in work.trials:
+        read_values(trial, directory, header)
+        opening.hear(trial)
+    # Two imports of one new session: the second finds the first's.
+    revisions.lock(db, *{trial.session["season_id"] for trial in work.trials if trial.session})
+    for trial in work.trials:
+        _point(trial, opening)
     work.opened = opening.opened
 
 
-def _entry(draft: Draft, opening: Opening) -> Entry:
-    """Return a draft as a trial that points at its session and build, or with its faults."""
-    entry = Entry([row.number for row in draft.rows], draft.client_ref, sheet_rows=draft.rows)
-    if not draft.faults and draft.place is not None and draft.sound is not None:
-        session = opening.find_or_open(draft)
-        if session is not None:
-            entry.trial, draft.sound = draft.sound, None
-            entry.trial.session_id, entry.trial.build_id = session.id, draft.place.build.id
-    entry.faults = draft.faults
-    return entry
+def _point(trial: ImportedTrial, opening: Opening) -> None:
+    """Let a sound trial point at its session and build."""
+    if trial.faults or trial.place is None or trial.values is None:
+        return
+    session = opening.find_or_open(trial)
+    if session is not None:
+        targets = {"session_id": session.id, "build_id": trial.place.build.id}
+        trial.values = trial.values.model_copy(update=targets)
 
 
 def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None:
     """Submit the sound trials together and note what became of each."""
-    sound = [entry for entry in work.entries if entry.trial is not None and not entry.faults]
-    shapes = [entry.trial for entry in sound if entry.trial is not None]
-    outcomes = trials.submit(db, caller, shapes, import_id)
-    for entry, trial, outcome in zip(sound, shapes, outcomes, strict=True):
-        entry.trial_id, entry.created = outcome.trial_id, outcome.created
+    sound = [trial for trial in work.trials if trial.values is not None and not trial.faults]
+    values = [trial.values for trial in sound if trial.values is not None]
+    outcomes = trials.submit(db, caller, values, import_id)
+    for trial, sent, outcome in zip(sound, values, outcomes, strict=True):
+        trial.trial_id, trial.is_new = outcome.trial_id, outcome.created
         # Stored by now, and of a large file most of what is in memory.
-        entry.session_id, entry.trial = trial.session_id, None
+        trial.session_id, trial.values = sent.session_id, None
         if outcome.refusal is not None:
-            entry.faults = _placed(outcome.refusal, entry, work.header)
+            trial.faults = _placed(outcome.refusal, trial, work.header)
 
 
 def _read_flags(db: Session, work: Prepared) -> None:
     """Learn what the data checks say of the trials."""
     by_trial = flags.of_trials(
         db,
-        {entry.trial_id: entry.session_id for entry in work.entries if entry.trial_id},
+        {trial.trial_id: trial.session_id for trial in work.trials if trial.trial_id},
     )
     shown_ids: set[str] = set()
-    for entry in work.entries:
-        mine = by_trial.get(entry.trial_id or "", [])
-        entry.odd_flags = [
+    for trial in work.trials:
+        mine = by_trial.get(trial.trial_id or "", [])
+        trial.open_flags = [
             flag for flag in mine if flag.state == flags.OPEN and flag.severity != "info"
         ]
-        entry.holds = any(flag.severity == "hold" for flag in entry.odd_flags)
         # What concerns a whole session is said once for it.
-        entry.flags = [flag for flag in mine if flag.trial_id or flag.id not in shown_ids]
+        trial.flags = [flag for flag in mine if flag.trial_id or flag.id not in shown_ids]
         shown_ids |= {flag.id for flag in mine}
 
 
 def _require_unquestioned(work: Prepared) -> None:
     """Refuse an import that a data check questions, for a caller who has not accepted it yet."""
-    first: dict[str, tuple[Entry, FlagRead]] = {}
-    for entry in work.entries:
-        if entry.created:
-            for flag in entry.odd_flags:
-                first.setdefault(flag.id, (entry, flag))
+    first: dict[str, tuple[ImportedTrial, FlagRead]] = {}
+    for trial in work.trials:
+        if trial.is_new:
+            for flag in trial.open_flags:
+                first.setdefault(flag.id, (trial, flag))
     oddities = [
-        FieldError(flag.rule, flag.message, accept_hint(), row=entry.rows[0])
-        for entry, flag in first.values()
+        FieldError(flag.rule, flag.message, accept_hint(), row=trial.row_numbers[0])
+        for trial, flag in first.values()
     ]
     if oddities:
         rows = len({each.row for each in oddities})
         raise Invalid(say("import_doubt.refused", count=rows), [*work.faults, *oddities])
 
 
-def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[FieldError]:
-    """Return a refusal's faults at the entry's place in the batch, or at cells of a file."""
+def _placed(refusal: ApiError, trial: ImportedTrial, header: Header | None) -> list[FieldError]:
+    """Return a refusal's faults at the trial's place in the batch, or at cells of a file."""
     faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
     if header is not None:
-        return located(faults, entry.sheet_rows, header)
-    at = entry.rows[0]
+        return located(faults, trial.rows, header)
+    at = trial.row_numbers[0]
     return [
         replace(fault, row=at, pointer=f"/trials/{at - 1}{fault.pointer or ''}") for fault in faults
     ]
@@ -191,7 +191,7 @@ def _placed(refusal: ApiError, entry: Entry, header: Header | None) -> list[Fiel
 
 def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
     """Remove sessions that were opened for trials which were then refused."""
-    used = {entry.session_id for entry in work.entries if not entry.faults}
+    used = {trial.session_id for trial in work.trials if not trial.faults}
     unused = [row for row in work.opened if row.id not in used]
     for row in unused:
         audit.note(db, caller, "removed", row, reason=say("import_reason.session_unused"))
@@ -203,7 +203,7 @@ def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
 
 def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
     """Return the answer to an import, as it is also stored."""
-    rows = [_row(number, entry) for entry in work.entries for number in entry.rows]
+    rows = [_row(number, trial) for trial in work.trials for number in trial.row_numbers]
     rows += [_loose_row(fault) for fault in work.loose_faults]
     rows.sort(key=lambda row: row["row"])
     return {
@@ -211,7 +211,7 @@ def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
         "mode": query.mode,
         "understood": work.understood,
         "outcomes": _counted(row["outcome"] for row in rows),
-        "trials": _counted(entry.outcome for entry in work.entries),
+        "trials": _counted(trial.outcome for trial in work.trials),
         "sessions_created": len(work.opened),
         "rows": rows,
     }
@@ -226,22 +226,16 @@ def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def _row(number: int, entry: Entry) -> dict[str, Any]:
+def _row(number: int, trial: ImportedTrial) -> dict[str, Any]:
     return {
         "row": number,
-        "client_ref": entry.client_ref,
-        "outcome": entry.outcome,
-        "id": None if entry.faults else entry.trial_id,
-        "state": _state(entry),
-        "flags": [flag.message for flag in entry.flags],
-        "errors": [fault.shown() for fault in entry.faults if fault.row == number],
+        "client_ref": trial.client_ref,
+        "outcome": trial.outcome,
+        "id": None if trial.faults else trial.trial_id,
+        "state": trial.state,
+        "flags": [flag.message for flag in trial.flags],
+        "errors": [fault.shown() for fault in trial.faults if fault.row == number],
     }
-
-
-def _state(entry: Entry) -> str | None:
-    if entry.faults:
-        return None
-    return flags.HELD if entry.holds else flags.ACCEPTED
 
 
 def _loose_row(fault: FieldError) -> dict[str, Any]:

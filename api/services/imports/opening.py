@@ -9,8 +9,9 @@ from api.errors import ApiError, FieldError
 from api.messages import say
 from api.models.registry.sessions import BenchSession, SessionCreate
 from api.services.core.scope import Caller
-from api.services.imports.drafts import Draft, is_sound_session, located
 from api.services.imports.headers import Header
+from api.services.imports.imported_trial import ImportedTrial
+from api.services.imports.shaping import is_sound_session, located
 from api.services.imports.table import SESSION_COLUMNS
 from api.services.registry import sessions
 
@@ -22,27 +23,27 @@ class Opening:
 
     def __init__(self, db: Session, caller: Caller, header: Header) -> None:
         self.db, self.caller, self.header = db, caller, header
-        self.said: dict[SessionKey, dict[str, Any]] = {}
-        self.known: dict[SessionKey, BenchSession] = {}
+        self.conditions: dict[SessionKey, dict[str, Any]] = {}
+        self.sessions: dict[SessionKey, BenchSession] = {}
         self.opened: list[BenchSession] = []
         self.agreed: set[tuple[str, tuple[tuple[str, Any], ...]]] = set()
 
-    def hear(self, draft: Draft) -> None:
-        """Learn what a draft says of its session, also where its trial is refused.
+    def hear(self, trial: ImportedTrial) -> None:
+        """Learn what a trial says of its session, also where its trial is refused.
 
         What was said first counts; conditions beyond their limits say nothing.
         """
-        if draft.session is not None and is_sound_session(draft.conditions):
-            key = _key(draft)
-            self.said[key] = draft.conditions | self.said.get(key, {})
+        if trial.session is not None and is_sound_session(trial.conditions):
+            key = _key(trial)
+            self.conditions[key] = trial.conditions | self.conditions.get(key, {})
 
-    def find_or_open(self, draft: Draft) -> BenchSession | None:
-        """Return a draft's session; note where it says otherwise than the draft."""
-        key = _key(draft)
-        row = self.known.get(key) or self._stored(key) or self._open(key, draft)
-        if row is None or self._differs(row, draft):
+    def find_or_open(self, trial: ImportedTrial) -> BenchSession | None:
+        """Return a trial's session; note where it says otherwise than the trial."""
+        key = _key(trial)
+        row = self.sessions.get(key) or self._stored(key) or self._open(key, trial)
+        if row is None or self._differs(row, trial):
             return None
-        self.known[key] = row
+        self.sessions[key] = row
         return row
 
     def _stored(self, key: SessionKey) -> BenchSession | None:
@@ -53,28 +54,28 @@ class Opening:
         )
         return self.db.scalars(found).one_or_none()
 
-    def _open(self, key: SessionKey, draft: Draft) -> BenchSession | None:
-        facts = {"adult_present": False} | (draft.session or {}) | self.said[key]
+    def _open(self, key: SessionKey, trial: ImportedTrial) -> BenchSession | None:
+        facts = {"adult_present": False} | (trial.session or {}) | self.conditions[key]
         try:
             row = sessions.add(self.db, self.caller, SessionCreate.model_validate(facts))
         except ApiError as refusal:
             faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
-            draft.faults += located(faults, draft.rows, self.header)
+            trial.faults += located(faults, trial.rows, self.header)
             return None
         self.opened.append(row)
         return row
 
-    def _differs(self, row: BenchSession, draft: Draft) -> bool:
-        """Note each condition in which a draft contradicts its session."""
-        conditions = row.id, tuple(draft.conditions.items())
+    def _differs(self, row: BenchSession, trial: ImportedTrial) -> bool:
+        """Note each condition in which a trial contradicts its session."""
+        conditions = row.id, tuple(trial.conditions.items())
         if conditions in self.agreed:
             return False
-        facts = {"adult_present": row.adult_present} | (draft.session or {}) | draft.conditions
+        facts = {"adult_present": row.adult_present} | (trial.session or {}) | trial.conditions
         mine = SessionCreate.model_validate(facts)
         for column in SESSION_COLUMNS:
-            at = draft.row_of(column)
+            at = trial.row_of(column)
             if column in at.values and getattr(mine, column) != getattr(row, column):
-                draft.faults.append(
+                trial.faults.append(
                     FieldError(
                         "session_differs",
                         _what_it_has(getattr(row, column)),
@@ -84,13 +85,13 @@ class Opening:
                         value=str(at.values[column]),
                     )
                 )
-        if not draft.faults:
+        if not trial.faults:
             self.agreed.add(conditions)
-        return bool(draft.faults)
+        return bool(trial.faults)
 
 
-def _key(draft: Draft) -> SessionKey:
-    facts = draft.session or {}
+def _key(trial: ImportedTrial) -> SessionKey:
+    facts = trial.session or {}
     return facts["bench_id"], facts["season_id"], facts["started_at"]
 
 

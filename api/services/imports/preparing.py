@@ -12,42 +12,20 @@ from pydantic import ValidationError
 
 from api.errors import FieldError
 from api.models.core.validation import MOST_EXPLAINED, echo, invalid
-from api.models.measurements.flags import FlagRead
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import TrialCreate
 from api.services.imports.cells import choices_of_sign, signs_of
-from api.services.imports.drafts import Draft, group
+from api.services.imports.grouping import group
 from api.services.imports.headers import Header
+from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.json_batch import read_items
 from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
-from api.services.imports.table import ReadRow, Table, read_table
+from api.services.imports.table import Table, read_table
 from api.services.imports.workbook import is_workbook, to_sheet
 
 #: After so many faults of a batch, only the first fault of each further trial is explained.
 MOST_FAULTS_EXPLAINED = 2000
 FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
-
-
-@dataclass(slots=True)
-class Entry:
-    """One trial of an import: its rows, and what became of it."""
-
-    rows: list[int]
-    client_ref: str | None
-    trial: TrialCreate | None = None
-    faults: list[FieldError] = field(default_factory=list)
-    session_id: str = ""
-    trial_id: str | None = None
-    created: bool = False
-    sheet_rows: list[ReadRow] = field(default_factory=list)
-    flags: list[FlagRead] = field(default_factory=list)
-    odd_flags: list[FlagRead] = field(default_factory=list)
-    holds: bool = False
-
-    @property
-    def outcome(self) -> str:
-        """Return the outcome in a word."""
-        return "error" if self.faults else "created" if self.created else "unchanged"
 
 
 @dataclass(slots=True)
@@ -57,8 +35,7 @@ class Prepared:
     format: str
     digest: str
     understood: dict[str, Any]
-    drafts: list[Draft] = field(default_factory=list)
-    entries: list[Entry] = field(default_factory=list)
+    trials: list[ImportedTrial] = field(default_factory=list)
     loose_faults: list[FieldError] = field(default_factory=list)
     sheet: Sheet | None = None
     opened: list[BenchSession] = field(default_factory=list)
@@ -71,7 +48,7 @@ class Prepared:
     @property
     def faults(self) -> list[FieldError]:
         """Return everything that is wrong, in the order of rows."""
-        all_faults = [*self.loose_faults, *(f for entry in self.entries for f in entry.faults)]
+        all_faults = [*self.loose_faults, *(f for trial in self.trials for f in trial.faults)]
         return sorted(all_faults, key=lambda fault: fault.row or 0)
 
 
@@ -110,7 +87,7 @@ def prepare_sheet(body: bytes, most_rows: int, decimal: str | None = None) -> Pr
         format="tsv" if sheet.delimiter == "\t" else "csv",
         digest=hashlib.sha256(body).hexdigest(),
         understood=understood | ({"asks_decimal_sign": asked} if asked else {}),
-        drafts=group(rows),
+        trials=group(rows),
         loose_faults=sheet.faults,
         sheet=sheet,
     )
@@ -129,29 +106,29 @@ def _asked_sign(table: Table) -> dict[str, Any] | None:
 
 def prepare_trials(body: bytes, most_rows: int) -> Prepared:
     """Read a JSON batch of trials."""
-    entries: list[Entry] = []
+    trials: list[ImportedTrial] = []
     fault_count = 0
     for number, item in enumerate(read_items(body, most_rows), start=1):
-        entries.append(_json_entry(number, item, explained=fault_count < MOST_FAULTS_EXPLAINED))
-        fault_count += len(entries[-1].faults)
+        trials.append(_of_json(number, item, explained=fault_count < MOST_FAULTS_EXPLAINED))
+        fault_count += len(trials[-1].faults)
     return Prepared(
         format="json",
         digest=hashlib.sha256(body).hexdigest(),
-        understood={"trials": len(entries)},
-        entries=entries,
+        understood={"trials": len(trials)},
+        trials=trials,
     )
 
 
-def _json_entry(number: int, item: Any, *, explained: bool) -> Entry:
+def _of_json(number: int, item: Any, *, explained: bool) -> ImportedTrial:
     """Return one trial of a batch or its faults; unless `explained`, only the first."""
     ref = item.get("client_ref") if isinstance(item, dict) else None
-    entry = Entry([number], ref if isinstance(ref, str) else None)
+    trial = ImportedTrial(ref if isinstance(ref, str) else None, number=number)
     try:
-        entry.trial = TrialCreate.model_validate(item)
+        trial.values = TrialCreate.model_validate(item)
     except ValidationError as error:
-        entry.client_ref = entry.client_ref and echo(entry.client_ref)
+        trial.client_ref = trial.client_ref and echo(trial.client_ref)
         typed = {"trials": {number - 1: item}}
         most = MOST_EXPLAINED if explained else 1
         found = invalid(error, typed, prefix=("trials", number - 1), most=most)
-        entry.faults = [replace(fault, row=number) for fault in found.errors]
-    return entry
+        trial.faults = [replace(fault, row=number) for fault in found.errors]
+    return trial

@@ -273,7 +273,8 @@ def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
         return {"state": CLEARED} if flag.state == OPEN else {}
     is_answered = flag.state == CONFIRMED and flag.seen in (None, finding.seen)
     is_asked_again = flag.state != OPEN and not is_answered
-    if not is_asked_again and flag[-len(FOUND) :] == _found_columns(finding):
+    stored = flag.severity, flag.facts, flag.proposed_fix, flag.seen
+    if not is_asked_again and stored == _found_columns(finding):
         return {}
     return _columns_of(finding) | (ASKED_AGAIN if is_asked_again else {})
 

@@ -6,8 +6,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
 from api.errors import NotFound
 from api.messages import say
+from api.web import rendering
+
+router = APIRouter(include_in_schema=False)
 
 Schema = Mapping[str, Any]
 #: Words, or the name of a shape to be linked.
@@ -76,6 +82,29 @@ class Subject:
     name: str
     calls: tuple[Call, ...]
     shapes: tuple[Shape, ...]
+
+
+@router.get("/reference")
+def reference(request: Request) -> HTMLResponse:
+    """Return the list of all calls, by subject."""
+    document = request.app.openapi()
+    return rendering.show(
+        "reference.html",
+        about=document["info"],
+        subjects=[read_subject(document, name) for name in subjects(document)],
+        problem=list(read_shapes(document, ["Problem"])),
+    )
+
+
+@router.get("/reference/{subject}")
+def reference_subject(request: Request, subject: str) -> HTMLResponse:
+    """Return the calls of one subject, and the shapes that they speak in."""
+    document = request.app.openapi()
+    return rendering.show(
+        "reference_subject.html",
+        subject=read_subject(document, subject),
+        others=subjects(document),
+    )
 
 
 def subjects(document: Schema) -> list[str]:

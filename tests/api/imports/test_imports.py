@@ -185,7 +185,7 @@ class TestRowsTogether:
 
     def test_runs_of_one_trial_say_alike_what_they_say_otherwise(self):
         from api.services.imports.cells import signs_of
-        from api.services.imports.drafts import group
+        from api.services.imports.grouping import group
         from api.services.imports.sheet import read_sheet
         from api.services.imports.table import read_table
 
@@ -193,8 +193,8 @@ class TestRowsTogether:
                  "Larch One,1,0 12.0,yes,1.2", "larch  one,2,-0 12,true,1.3",
                  "Larch One,3,0 12,y,1.4", "Larch One,4,0 13,yes,1.4"]  # fmt: skip
         read = read_sheet("\n".join(lines).encode(), 100)
-        drafts = group(read_table(read, signs_of(read)).rows())
-        assert [[row.number for row in draft.rows] for draft in drafts] == [[2, 3, 4], [5]]
+        trials = group(read_table(read, signs_of(read)).rows())
+        assert [[row.number for row in trial.rows] for trial in trials] == [[2, 3, 4], [5]]
 
     def test_a_file_that_cannot_be_split_is_refused_before_a_wrong_title(self, world: World):
         refused = send(world.larch.coach, 'team,wrong\nLarch One,"x\n')
@@ -203,7 +203,7 @@ class TestRowsTogether:
         ]
 
     def test_many_rows_without_names_are_grouped_quickly(self):
-        from api.services.imports.drafts import group
+        from api.services.imports.grouping import group
         from api.services.imports.table import Table
 
         volts = [float(each) for each in range(20_000)]

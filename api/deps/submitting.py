@@ -1,0 +1,74 @@
+"""A single trial that is submitted: those that wait for a turn together share one transaction."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends
+from sqlmodel import Session
+from starlette.responses import Response
+
+from api.deps.programme import turns
+from api.deps.writing import Writing, prepare, run_together
+from api.errors import ApiError
+from api.models.trials.trials import TrialCreate, TrialRead
+from api.services.access.idempotency import Answered
+from api.services.trials import trials
+from api.turns import WriteBatcher, WriteTurns
+
+
+@dataclass(frozen=True, slots=True)
+class _Submission:
+    """A trial, and the request that brings it."""
+
+    trial: TrialCreate
+    writing: Writing
+
+
+#: Trials that came one by one and are stored together.
+Submissions = WriteBatcher[_Submission, Response]
+
+
+def batch_submissions(writers: WriteTurns) -> Submissions:
+    """Return what stores the trials together that wait for a turn at the same time."""
+    return WriteBatcher(writers, _store, lambda one, other: one.writing.goes_with(other.writing))
+
+
+def _store(sent: Sequence[_Submission]) -> list[Response | Exception]:
+    """Store trials in one transaction, and answer each."""
+
+    def work(db: Session, places: Sequence[int]) -> list[Answered | ApiError]:
+        wanted = [sent[at] for at in places]
+        outcomes = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
+        return [_answered(*pair) for pair in zip(wanted, outcomes, strict=True)]
+
+    return run_together([each.writing for each in sent], work)
+
+
+def _answered(sent: _Submission, outcome: tuple[TrialRead, bool] | ApiError) -> Answered | ApiError:
+    if isinstance(outcome, ApiError):
+        return outcome
+    stored, is_new = outcome
+    return sent.writing.stored(stored, 201 if is_new else 200)
+
+
+@dataclass(frozen=True, slots=True)
+class Submitting:
+    """A request that submits one trial."""
+
+    writing: Writing
+
+    async def stored(self, trial: TrialCreate) -> Response:
+        """Store a trial, with those that wait beside it, and answer it."""
+        request = self.writing.request
+        submissions: Submissions = request.app.state.submissions
+        own_turn = turns(request).writing(self.writing.caller)
+        return await submissions.done(_Submission(trial, self.writing), own_turn)
+
+
+def submit(writing: Annotated[Writing, Depends(prepare)]) -> Submitting:
+    """Give a coach or lead a way to submit a trial."""
+    return Submitting(writing)
+
+
+Submit = Annotated[Submitting, Depends(submit)]

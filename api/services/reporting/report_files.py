@@ -1,0 +1,113 @@
+"""Each report in the formats that it is given in: JSON, CSV, a printable page, PDF."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from sqlmodel import Session
+
+from api.models.registry.equipment_list import EquipmentList
+from api.models.season.reports import SeasonReport
+from api.services.core.scope import Caller
+from api.services.registry import equipment_lists
+from api.services.reporting import report_subjects
+from api.services.reporting.documents import page, pdf, spreadsheets
+from api.services.reporting.documents.blocks import Document
+from api.services.reporting.documents.equipment import equipment_document
+from api.services.reporting.documents.event import event_document
+from api.services.reporting.documents.team import team_document
+from api.services.season import reports
+
+MEDIA = {
+    "json": "application/json",
+    "csv": "text/csv",
+    "html": "text/html",
+    "pdf": "application/pdf",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFile:
+    """One report and how each format of it is written; only the format asked for is made."""
+
+    name: str
+    json: Callable[[], str]
+    csv: Callable[[bool], str]
+    document: Callable[[], Document]
+
+    def writer(self, ending: str, *, excel: bool) -> Callable[[], str | bytes]:
+        """Return what writes a format; what it needs of the database is read now.
+
+        A page is laid out for seconds: no transaction may stay open meanwhile.
+        """
+        if ending == "csv":
+            return partial(self.csv, excel)
+        if ending in ("html", "pdf"):
+            return partial(page.to_html if ending == "html" else pdf.to_pdf, self.document())
+        return self.json
+
+
+def season_file(
+    db: Session,
+    caller: Caller,
+    season_id: str,
+    organisation_id: str | None = None,
+    team_id: str | None = None,
+) -> ReportFile:
+    """Return the report of a season, or of one school or team of it."""
+    report = reports.season_report(db, caller, season_id, organisation_id, team_id)
+    return _of_season("season-report", db, caller, report)
+
+
+def organisation_file(
+    db: Session,
+    caller: Caller,
+    organisation_id: str,
+    season_id: str | None = None,
+    team_id: str | None = None,
+) -> ReportFile:
+    """Return the report of one school's season."""
+    report = reports.organisation_report(db, caller, organisation_id, season_id, team_id)
+    return _of_season("school-report", db, caller, report)
+
+
+def _of_season(name: str, db: Session, caller: Caller, report: SeasonReport) -> ReportFile:
+    return ReportFile(
+        name,
+        report.model_dump_json,
+        lambda excel: spreadsheets.season_csv(report, excel=excel),
+        lambda: report_subjects.season_sheet(db, caller, report),
+    )
+
+
+def team_file(db: Session, caller: Caller, team_id: str) -> ReportFile:
+    """Return the page that a team can be handed."""
+    sheet = report_subjects.team_sheet(db, caller, team_id)
+    return ReportFile(
+        "team-page",
+        sheet.model_dump_json,
+        lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
+        lambda: team_document(sheet),
+    )
+
+
+def event_file(db: Session, caller: Caller, event_id: str) -> ReportFile:
+    """Return an event's sheet."""
+    sheet = report_subjects.event_sheet(db, caller, event_id)
+    return ReportFile(
+        "event-sheet",
+        sheet.model_dump_json,
+        lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
+        lambda: event_document(sheet),
+    )
+
+
+def equipment_file(db: Session, caller: Caller, organisation_id: str | None = None) -> ReportFile:
+    """Return the equipment list."""
+    listed: EquipmentList = equipment_lists.equipment_list(db, caller, organisation_id)
+    return ReportFile(
+        "equipment-list",
+        listed.model_dump_json,
+        lambda excel: spreadsheets.equipment_csv(listed, excel=excel),
+        lambda: equipment_document(listed),
+    )
