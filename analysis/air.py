@@ -1,4 +1,4 @@
-"""The air a rotor turns in: its density, and its pressure where no barometer was read."""
+"""Calculate the density of air, and its pressure where no barometer was read."""
 
 import numpy as np
 
@@ -30,7 +30,7 @@ def vapour_pressure(air_temperature_c: Numeric) -> Numeric:
 
     References
     ----------
-    .. [1] IEC 61400-12-1:2022, equation (12), its vapour pressure, as the source of OpenOA has it.
+    .. [1] IEC 61400-12-1:2022, equation (12), its vapour pressure, as OpenOA's source gives it.
 
     Examples
     --------
@@ -63,16 +63,16 @@ def moist_air_density(
     References
     ----------
     .. [1] IEC 61400-12-1:2022, equation (12), with R0 = 287.05 and Rw = 461.5, as the formula notes
-       of SmartWPA quote it and issue 10 of OpenOA says of R0. The standard itself not read.
+       of SmartWPA quote it and issue 10 of OpenOA says of R0. The standard itself was not read.
 
     Examples
     --------
     >>> round(float(moist_air_density(20.0, 1013.25, 50.0)), 5)
     1.19902
     """
-    humid_pa = relative_humidity_pct / 100 * vapour_pressure(air_temperature_c)
-    lighter = 1 / GAS_CONSTANT_DRY_AIR - 1 / GAS_CONSTANT_WATER_VAPOUR
-    return (100 * pressure_hpa / GAS_CONSTANT_DRY_AIR - humid_pa * lighter) / (
+    vapour_pa = relative_humidity_pct / 100 * vapour_pressure(air_temperature_c)
+    vapour_term = 1 / GAS_CONSTANT_DRY_AIR - 1 / GAS_CONSTANT_WATER_VAPOUR
+    return (100 * pressure_hpa / GAS_CONSTANT_DRY_AIR - vapour_pa * vapour_term) / (
         air_temperature_c + ZERO_CELSIUS_K
     )
 

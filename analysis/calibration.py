@@ -1,4 +1,4 @@
-"""Instruments against each other, and the power that a reference rotor is assigned."""
+"""Compare two instruments, and assign a power to a reference rotor."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -10,13 +10,13 @@ from analysis.errors import AnalysisError
 from analysis.reasons import reason
 
 FINE = (0.95, 1.05)  # [-], of a ratio of readings
-POSSIBLE = (0.5, 2.0)  # [-], beyond which a unit was mixed up
+POSSIBLE = (0.5, 2.0)  # [-], outside these limits a unit was mixed up
 LEAST_RUNS, LEAST_DAYS = 10, 3  # before a reference rotor's power is assigned
 
 
 @dataclass(frozen=True, slots=True)
 class InstrumentRatio:
-    """How an instrument reads against another: ratio, relative standard uncertainty, verdict."""
+    """Ratio of two instruments' readings, its relative standard uncertainty and a verdict."""
 
     ratio: float
     u: float | None
@@ -26,7 +26,7 @@ class InstrumentRatio:
 
 @dataclass(frozen=True, slots=True)
 class AssignedPower:
-    """The power of a reference rotor at the reference, its relative standard uncertainty."""
+    """A reference rotor's power in the reference wind and air, with its standard uncertainty."""
 
     power_w: float
     u: float
@@ -37,23 +37,23 @@ class AssignedPower:
 def compare_instruments(
     reading: FloatArray | list[float], reference: FloatArray | list[float]
 ) -> InstrumentRatio:
-    """Return how an instrument reads against another, side by side in the same wind or circuit.
+    """Return the ratio of two instruments' readings, side by side in the same wind or circuit.
 
     Parameters
     ----------
     reading, reference : array-like of float, shape (n,)
-        What the two showed at the same time; above 0. [same unit]
+        Readings of the two instruments at the same time, above 0. [same unit]
 
     Returns
     -------
     InstrumentRatio
         The geometric mean of the ratios; its uncertainty is that of a mean (JCGM 100:2008, 4.2.3),
-        nothing for a single pair. `look` beyond 5 %.
+        None for a single pair. `look` beyond 5 %.
 
     Raises
     ------
     AnalysisError
-        Where the instruments lie apart by more than half or twice: that is another unit.
+        If the ratio is below 0.5 or above 2: one of them shows another unit.
 
     Examples
     --------
@@ -70,7 +70,7 @@ def compare_instruments(
 
 
 def assign_power(power_w: FloatArray, runs: FloatArray, day: FloatArray) -> AssignedPower:
-    """Return the power that a reference rotor is assigned, from its trials at one bench.
+    """Return the power to assign to a reference rotor, from its trials at one bench.
 
     Parameters
     ----------
@@ -79,19 +79,19 @@ def assign_power(power_w: FloatArray, runs: FloatArray, day: FloatArray) -> Assi
     runs : array of int, shape (n,)
         Runs of each trial.
     day : array, shape (n,)
-        Which day each trial was run on.
+        Day on which each trial was run.
 
     Returns
     -------
     AssignedPower
         The geometric mean over days of the geometric means over runs. Runs of one day share its
-        air, its mains and how the rotor was placed, so the days are the independent readings whose
-        mean's uncertainty counts (JCGM 100:2008, 4.2.3).
+        air, its mains and the placement of the rotor, so the days are the independent readings,
+        and the uncertainty is that of their mean (JCGM 100:2008, 4.2.3).
 
     Raises
     ------
     AnalysisError
-        For fewer than ten runs or three days.
+        With fewer than ten runs or three days.
 
     Examples
     --------

@@ -17,7 +17,7 @@ FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 TextArray: TypeAlias = npt.NDArray[Any]
 
-#: A number, an array or a Series; what comes back is of the same kind.
+#: A number, an array or a Series; the result has the same type.
 Numeric = TypeVar("Numeric", float, FloatArray, "pd.Series[float]")
 
 UNITS = {
@@ -95,7 +95,7 @@ TRIAL_COLUMNS = (
     "season_mean_square_error",
 )
 
-#: What the data checks read of a trial beside that: which thing it is of, and what was noted.
+#: Further columns of a trial that the data checks read: ids, settings and notes.
 CHECK_COLUMNS = (
     "trial_id",
     "build_id",
@@ -134,7 +134,7 @@ CHECK_COLUMNS = (
     "team_name",
 )
 
-#: What the data checks read of a run beside its readings.
+#: Further columns of a run that the data checks read.
 CHECK_RUN_COLUMNS = ("duration_s", "series_variation", "series_drift", "series_block_variation")
 
 #: Columns that hold words, not numbers.
@@ -155,7 +155,7 @@ CHECK_TEXT_COLUMNS = (
     "team_name",
 )
 
-#: Kinds of trial whose volts stand across a load, so that they give power.
+#: Kinds of trial that give power, because the voltage was measured across a load.
 POWER_KINDS = ("record", "pitch", "load", "wind", "reference", "visit", "event")
 
 
@@ -163,7 +163,7 @@ Columns = Mapping[str, npt.NDArray[np.generic]]
 
 
 def first_known(choices: list[FloatArray]) -> FloatArray:
-    """Return, place by place, the first value that is known.
+    """Return, for each row, the first value that is known.
 
     Parameters
     ----------
@@ -180,10 +180,10 @@ def first_known(choices: list[FloatArray]) -> FloatArray:
     >>> first_known([np.array([np.nan, 2.0]), np.array([1.0, 3.0])]).tolist()
     [1.0, 2.0]
     """
-    found = np.full_like(choices[-1], np.nan)
+    values = np.full_like(choices[-1], np.nan)
     for choice in reversed(choices):
-        found = np.where(np.isfinite(choice), choice, found)
-    return found
+        values = np.where(np.isfinite(choice), choice, values)
+    return values
 
 
 def numbers(column: npt.NDArray[np.generic]) -> FloatArray:

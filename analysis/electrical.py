@@ -1,4 +1,4 @@
-"""From volts across a resistor to power, and how well a hand meter knows them."""
+"""Calculate power from the voltage across a resistor, and the uncertainty of a hand meter."""
 
 import math
 
@@ -121,12 +121,12 @@ def mean_square(voltages_v: npt.ArrayLike) -> float:
 
 
 def meter_resolution(meter_range_v: Numeric, counts: Numeric) -> Numeric:
-    """Return what the last digit of a meter is worth on a range.
+    """Return the resolution of a meter on a range: the value of its last digit.
 
     Parameters
     ----------
     meter_range_v : float or array-like, shape (n,)
-        Range as printed beside the dial. [V]
+        Range as printed next to the dial. [V]
     counts : float or array-like, shape (n,)
         Largest number the display can show, such as 1999. [-]
 
@@ -151,13 +151,13 @@ def meter_standard_uncertainty(
     Parameters
     ----------
     reading : float or array-like, shape (n,)
-        What the display shows. [V, or the reading's own unit]
+        Reading on the display. [V, or the reading's own unit]
     percent : float or array-like, shape (n,)
         Accuracy as a share of the reading. [%]
     digits : float or array-like, shape (n,)
         Counts of the last digit to add. [-]
     resolution : float or array-like, shape (n,)
-        Worth of the last digit. [unit of the reading]
+        Value of the last digit. [unit of the reading]
 
     Returns
     -------
@@ -178,7 +178,7 @@ def meter_standard_uncertainty(
 
 
 def resistor_standard_uncertainty(load_ohm: Numeric, tolerance_pct: Numeric) -> Numeric:
-    """Return the standard uncertainty of a resistor used by its colour code.
+    """Return the standard uncertainty of a resistor whose value is read from its colour code.
 
     Parameters
     ----------

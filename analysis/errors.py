@@ -1,8 +1,8 @@
-"""What a calculation refuses, and why.
+"""Define the errors that calculations raise.
 
-* AnalysisError          anything this package refuses
+* AnalysisError          base class of all errors of this package
   - InvalidInput         a number that no measurement can give
-  - TooFewTrials         sound numbers, but not enough of them to answer
+  - TooFewTrials         valid numbers, but too few to answer the question
 """
 
 
@@ -15,4 +15,4 @@ class InvalidInput(AnalysisError):
 
 
 class TooFewTrials(AnalysisError):
-    """Sound numbers, but not enough of them to answer the question."""
+    """Valid numbers, but too few to answer the question."""

@@ -1,9 +1,9 @@
-"""How power follows wind and air at a fixed load, and power put on the season's reference.
+"""Fit the exponents of power in wind and air at a fixed load, and normalise power with them.
 
 At a fixed load power does not follow the cube of the wind: an under-loaded
 rotor behaves as a speed source (towards the square), an overloaded one falls
 towards stall (above the cube). Until a build has a wind sweep of its own the
-default exponents stand, with an honest width.
+default exponents are used, with a large uncertainty.
 """
 
 import math
@@ -26,10 +26,10 @@ DEFAULT_DENSITY_EXPONENT_UNCERTAINTY = 0.3  # [-]
 REFERENCE_WIND_SPEED_M_S = 4.0  # [m/s]
 REFERENCE_AIR_DENSITY_KG_M3 = 1.225  # [kg/m³], ISO 2533:1975, sea level
 
-#: How far measured wind may lie from the reference, and what the answer is then called. [-]
+#: Status of a normalised power, with its limits of measured over reference wind speed. [-]
 BANDS = (("direct", 0.95, 1.05), ("default", 0.90, 1.10), ("provisional", 0.80, 1.25))
 OUT_OF_RANGE = "out_of_range"
-ROUNDING = 1e-9  # [-], 4.2 over 4.0 belongs inside 1.05
+ROUNDING = 1e-9  # [-], so that 4.2 over 4.0 counts as inside 1.05
 
 
 def normalise(
@@ -86,7 +86,7 @@ def textbook_cubic(
     reference_wind_speed_m_s: Numeric | float = REFERENCE_WIND_SPEED_M_S,
     reference_air_density_kg_m3: Numeric | float = REFERENCE_AIR_DENSITY_KG_M3,
 ) -> Numeric:
-    """Return the figure of the textbook's cube rule, which assumes a load re-tuned at each wind.
+    """Return power by the textbook's cube rule, which assumes a load re-tuned at each wind.
 
     Parameters
     ----------
@@ -119,14 +119,14 @@ def textbook_cubic(
 def normalisation_status(
     wind_ratio: FloatArray, is_own: npt.NDArray[np.bool_] | bool = False
 ) -> TextArray:
-    """Return how far a trial's wind allows it to be put on the reference.
+    """Return the status of each trial's normalised power, by its wind speed.
 
     Parameters
     ----------
     wind_ratio : array, shape (n,)
         Measured over reference wind speed; NaN where unknown. [-]
     is_own : array of bool, shape (n,), optional
-        Where the build's own sweep covers that wind and the reference.
+        True where the build's own sweep covers that wind and the reference.
 
     Returns
     -------
@@ -142,29 +142,29 @@ def normalisation_status(
     within = [
         (wind_ratio >= low - ROUNDING) & (wind_ratio <= high + ROUNDING) for _, low, high in BANDS
     ]
-    known = np.isfinite(wind_ratio)
+    is_known = np.isfinite(wind_ratio)
     return np.select(
-        [within[-1] & is_own, *within, known],
+        [within[-1] & is_own, *within, is_known],
         [BANDS[0][0], *(name for name, _, _ in BANDS), OUT_OF_RANGE],
         "",
     )
 
 
-ZERO_OFFSET_UNCERTAINTY = 0.14  # [-], what a wind meter's zero off by 0.2 m/s does to an exponent
-PLAUSIBLE_EXPONENT = (1.5, 6.0)  # [-], a fitted exponent outside it tells of a mistake
+ZERO_OFFSET_UNCERTAINTY = 0.14  # [-], of an exponent, from a wind meter's zero off by 0.2 m/s
+PLAUSIBLE_EXPONENT = (1.5, 6.0)  # [-], a fitted exponent outside indicates a mistake
 MIN_SPEEDS = 3
 MIN_SPEED_RATIO = 1.3  # [-], largest over smallest speed of a sweep
-IMPLAUSIBLE = "implausible_exponent"  # the reason of an exponent beyond what a rotor has
-CURVED_BEYOND_T = 2.0  # [-], of the squared term: beyond it power is no power law
+IMPLAUSIBLE = "implausible_exponent"  # reason code of an exponent outside these limits
+CURVED_BEYOND_T = 2.0  # [-], |t| of the squared term above which no power law fits
 SWEEP_REACH = 0.05  # [-], how far a sweep may be extended
 
 
 @dataclass(frozen=True, slots=True)
 class WindExponent:
-    """How power of one build follows wind at one load, by its own sweep.
+    """Wind exponent of one build at one load, fitted to its own sweep.
 
     `exponent` is the slope of ln P on ln v; where the curve bends (`is_power_law` false) it is the
-    slope at the reference wind. `reason` says why it is not to be used, and is empty where it is.
+    slope at the reference wind. `reason` says why it must not be used, and is empty if it may be.
     """
 
     exponent: float
@@ -179,7 +179,7 @@ class WindExponent:
 
 @dataclass(frozen=True, slots=True)
 class Shrunk(Generic[Numeric]):
-    """An exponent drawn towards what is known of other builds, by how uncertain each is."""
+    """A fitted exponent shrunk towards the mean of other builds, by inverse variances."""
 
     exponent: Numeric
     standard_error: Numeric
@@ -216,7 +216,7 @@ def fit_wind_exponent(
     Notes
     -----
     Ordinary least squares of ln P on ln v. With four speeds or more the square of ln v is tried;
-    where its |t| is above 2 the local slope at the reference wind stands.
+    if its |t| is above 2, the local slope at the reference wind is used.
 
     Examples
     --------
@@ -230,19 +230,19 @@ def fit_wind_exponent(
         raise TooFewTrials(reason("too_few_winds", least=MIN_SPEEDS, got=speeds))
     x = ln_v - math.log(reference_wind_speed_m_s)
     straight = ordinary_least_squares(np.column_stack([np.ones_like(x), x]), ln_p)
-    bent, t = _bent(x, ln_p, speeds)
-    used = straight if bent is None else bent
+    curved, t = _curved_fit(x, ln_p, speeds)
+    fit = straight if curved is None else curved
     covers = float(np.exp(ln_v.min())), float(np.exp(ln_v.max()))
-    slope = float(used.coefficients[1])
+    slope = float(fit.coefficients[1])
     return WindExponent(
         exponent=slope,
-        standard_error=used.standard_error(1),
+        standard_error=fit.standard_error(1),
         curvature_t=t,
-        is_power_law=bent is None,
+        is_power_law=curved is None,
         speeds=speeds,
         readings=len(x),
         covers_m_s=covers,
-        reason=_why_not_own(slope, covers, reference_wind_speed_m_s),
+        reason=_reason_not_usable(slope, covers, reference_wind_speed_m_s),
     )
 
 
@@ -258,19 +258,19 @@ def _checked_sweep(
     return np.log(speed), np.log(power)
 
 
-def _bent(x: FloatArray, ln_p: FloatArray, speeds: int) -> tuple[Fit | None, float | None]:
-    """Return the fit with a squared term if that term is sure, and its t."""
+def _curved_fit(x: FloatArray, ln_p: FloatArray, speeds: int) -> tuple[Fit | None, float | None]:
+    """Return the fit with a squared term if that term is significant, and its t value."""
     if speeds <= MIN_SPEEDS or len(x) <= MIN_SPEEDS + 1:
         return None, None
     fit = ordinary_least_squares(np.column_stack([np.ones_like(x), x, x**2]), ln_p)
     error = fit.standard_error(2)
     if error < 1e-9 * max(1.0, abs(float(fit.coefficients[1]))):
-        return None, None  # noise-free: what little bend is left is rounding
+        return None, None  # noise-free readings: the remaining curvature is rounding
     t = float(fit.coefficients[2]) / error
     return (fit if abs(t) > CURVED_BEYOND_T else None), t
 
 
-def _why_not_own(
+def _reason_not_usable(
     exponent: float, covers_m_s: tuple[float, float], reference_wind_speed_m_s: float
 ) -> str:
     low, high = covers_m_s
@@ -290,12 +290,12 @@ def shrink(
     prior_exponent: Numeric | float = DEFAULT_WIND_EXPONENT,
     prior_uncertainty: Numeric | float = DEFAULT_WIND_EXPONENT_UNCERTAINTY,
 ) -> Shrunk[Numeric]:
-    """Return a fitted exponent joined with what is known of other builds.
+    """Return a fitted exponent shrunk towards the mean of other builds.
 
     Parameters
     ----------
     exponent, standard_error : float or array-like, shape (n,)
-        By the build's own sweep. [-]
+        Fitted to the build's own sweep. [-]
     prior_exponent, prior_uncertainty : float or array-like, shape (n,), optional
         Mean and standard deviation over builds. [-]
 
@@ -315,9 +315,9 @@ def shrink(
     >>> round(joined.exponent, 2), round(joined.standard_error, 2)
     (2.39, 0.15)
     """
-    own = 1 / (standard_error**2 + ZERO_OFFSET_UNCERTAINTY**2)
-    prior = 1 / prior_uncertainty**2
-    variance: Numeric = 1 / (own + prior)
-    joined: Numeric = variance * (exponent * own + prior_exponent * prior)
+    own_weight = 1 / (standard_error**2 + ZERO_OFFSET_UNCERTAINTY**2)
+    prior_weight = 1 / prior_uncertainty**2
+    variance: Numeric = 1 / (own_weight + prior_weight)
+    mean: Numeric = variance * (exponent * own_weight + prior_exponent * prior_weight)
     error: Numeric = variance**0.5
-    return Shrunk(joined, error)
+    return Shrunk(mean, error)

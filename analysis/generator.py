@@ -1,4 +1,4 @@
-"""A small direct-current generator as a source with a constant, a resistance and a brush drop."""
+"""Model a small direct-current generator by its EMF constant, resistance and brush drop."""
 
 import math
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ def rotor_speed_from_voltage(
     brush_drop_v: Numeric | float = DEFAULT_BRUSH_DROP_V,
     gear_ratio: Numeric | float = 1.0,
 ) -> Numeric:
-    """Return the rotor speed that a voltage across a known load tells.
+    """Return the rotor speed, calculated from the voltage across a known load.
 
     Parameters
     ----------
@@ -61,18 +61,18 @@ def rotor_speed_from_voltage(
 
 
 MIN_LOADS = 3
-MOST_ABOVE = 2.0  # [-], a parabola's top over the best reading: beyond it it is no guide
-LARGEST = 1e9  # [A], [W], beyond any that could be measured
+MOST_ABOVE = 2.0  # [-], a parabola's top over the best reading; a higher top is not trusted
+LARGEST = 1e9  # [A], [W], more than could be measured
 ROUNDING = 1e-6  # [-], share of a step that rounding may take
-LARGEST_RESIDUAL = 0.05  # [-], of the largest voltage: beyond it the line does not hold
+LARGEST_RESIDUAL = 0.05  # [-], of the largest voltage; with a larger one the line does not fit
 
 
 @dataclass(frozen=True, slots=True)
 class LoadSweep:
-    """Rotor and generator as a source, by a sweep of loads at one wind.
+    """Rotor and generator as a voltage source, fitted to a sweep of loads at one wind.
 
-    `valid` is false near stall, where volts and amperes lie on no line: then the best load is the
-    top of a parabola through the best tested load and its neighbours, and `reason` says so.
+    `valid` is false near stall, where volts and amperes do not follow a line. The best load is then
+    the top of a parabola through the best tested load and its neighbours, and `reason` says so.
     """
 
     source_voltage_v: float
@@ -88,7 +88,7 @@ class LoadSweep:
 
 
 def mismatch(load_ohm: Numeric, matched_load_ohm: Numeric | float) -> Numeric:
-    """Return the share of the best power that a load gets.
+    """Return the power at a load, as a share of the power at the best load.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def mismatch(load_ohm: Numeric, matched_load_ohm: Numeric | float) -> Numeric:
 
 
 def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSweep:
-    """Return the source that a sweep of loads at one wind shows, and its best load.
+    """Return the voltage source fitted to a sweep of loads at one wind, and its best load.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def fit_load_sweep(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -> LoadSwe
     Notes
     -----
     The resistance is larger than the winding's, because the rotor slows under load. A load between
-    two thirds and one and a half times the best one gives 96 % or more: it need not be met closely.
+    two thirds and one and a half times the best one gives 96 % or more: a rough match is enough.
 
     Examples
     --------
@@ -188,7 +188,7 @@ def _checked_sweep(
 
 
 def _local_best(load: FloatArray, volts: FloatArray) -> tuple[float, float]:
-    """Return best load and power by a parabola of ln P on ln R through the three at the top."""
+    """Return best load and power from a parabola of ln P on ln R through the three top points."""
     loads = np.unique(load)
     power = np.array([np.mean(volts[load == each] ** 2 / each) for each in loads])
     best = int(np.argmax(power))
@@ -212,8 +212,8 @@ def parabola_top(x: FloatArray, y: FloatArray) -> tuple[float, float] | None:
     Returns
     -------
     tuple of float or None
-        Where it is and how high; nothing where the three do not bend downwards between the first
-        and the last.
+        Position and height of the top; None if the points have no maximum between the first and the
+        last.
 
     Examples
     --------
@@ -223,7 +223,7 @@ def parabola_top(x: FloatArray, y: FloatArray) -> tuple[float, float] | None:
     """
     steps = np.diff(x)
     if not np.all(steps > np.spacing(np.abs(x).max()) / ROUNDING):
-        return None  # so close that only rounding tells them apart
+        return None  # so close that they differ by rounding only
     first, second = np.diff(y) / steps
     bend = float((second - first) / (x[2] - x[0]))
     if not bend < 0:
@@ -236,7 +236,7 @@ def parabola_top(x: FloatArray, y: FloatArray) -> tuple[float, float] | None:
 
 @dataclass(frozen=True, slots=True)
 class SpinTest:
-    """A generator's constant, from volts without a load at driven speeds."""
+    """EMF constant of a generator, from open-circuit voltages at driven speeds."""
 
     emf_constant_v_s_rad: float
     offset_v: float
@@ -244,7 +244,7 @@ class SpinTest:
 
 @dataclass(frozen=True, slots=True)
 class ConstantSpeedTest:
-    """A generator's winding, from loads at one driven speed."""
+    """Winding resistance of a generator, from loads at one driven speed."""
 
     winding_resistance_ohm: float
     source_voltage_v: float
@@ -296,7 +296,7 @@ def fit_constant_speed_test(load_ohm: npt.ArrayLike, voltage_v: npt.ArrayLike) -
     Returns
     -------
     ConstantSpeedTest
-        Of the line V = E' - R_i I; the brush drop is what E' lacks of k ω.
+        Slope and intercept of the line V = E' - R_i I; the brush drop is k ω less E'.
 
     Examples
     --------

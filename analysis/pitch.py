@@ -1,8 +1,8 @@
-"""The blade pitch at which a rotor delivers most, how surely, and which pitch to try next.
+"""Find the blade pitch of highest power with its uncertainty, and the pitch to try next.
 
 The low side of the peak is a cliff (stall) and the high side a gentle slope,
 so a parabola is fitted in the logarithm of the pitch, near the top only, and
-its limits are widened for the shape it cannot have.
+its limits are widened, because the true curve is not a parabola.
 """
 
 import math
@@ -19,26 +19,26 @@ from analysis.numeric.least_squares import Fit, ordinary_least_squares
 from analysis.reasons import reason
 
 MIN_PITCHES = 4
-WINDOWS_DEG = (4.0, 5.0)  # [°], how far from the best tested pitch a reading may lie, tried in turn
-LOG_ABOVE_DEG = 2.0  # [°], below it the logarithm stretches too much
+WINDOWS_DEG = (4.0, 5.0)  # [°], largest distance from the best tested pitch, tried in turn
+LOG_ABOVE_DEG = 2.0  # [°], the logarithm stretches smaller pitches too much
 CONFIDENCE = 0.95  # quantile of Student's t; two-sided 90 %
 MODEL_BIAS_DEG = 0.7  # [°], least uncertainty from the curve's shape; simulation
 MODEL_BIAS_SHARE = 0.05  # [-], same, as a share of the pitch
-PLATEAU = 0.97  # [-], power that is as good as the best
-LACK_OF_FIT = 0.05  # probability below which the shape does not fit
+PLATEAU = 0.97  # [-], share of the highest power that is as good
+LACK_OF_FIT = 0.05  # probability below which the curve does not fit
 RIGHT_ANGLE_DEG = 90.0  # [°]
-MOST_ABOVE = 2.0  # [-], a fitted peak over the best reading: beyond it the curve is no guide
+MOST_ABOVE = 2.0  # [-], a fitted peak over the best reading; a higher peak is not trusted
 LEAST_DEG, MOST_DEG = 3.0, 45.0  # [°], pitches worth trying
-START_DEG = (8.0, 14.0, 22.0)  # [°], for a rotor of which nothing is known
+START_DEG = (8.0, 14.0, 22.0)  # [°], the first pitches of a new rotor
 WIDE_GAP_DEG = 4.0  # [°], between neighbours of the best
 
 
 @dataclass(frozen=True, slots=True)
 class PitchOptimum:
-    """Where power peaks, how surely, and the span that is just as good.
+    """The pitch of highest power, its uncertainty, and the pitches that are just as good.
 
-    `u_deg` joins the fit's own standard error and the uncertainty from the curve's shape.
-    `lack_of_fit` says that repeats agree better than the curve does.
+    `u_deg` combines the fit's own standard error and the uncertainty from the curve's shape.
+    `lack_of_fit` is true if the curve misses the means by more than repeats scatter.
     """
 
     best_pitch_deg: float
@@ -53,12 +53,12 @@ class PitchOptimum:
 
 
 class NoPeak(TooFewTrials):
-    """Sound pitches and powers that do not show a peak; the words say why."""
+    """Valid pitches and powers that do not show a peak; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Scale:
-    """The scale a parabola is fitted on: ln pitch about its mean, or pitch itself."""
+    """The scale on which a parabola is fitted: pitch or its logarithm, less the mean."""
 
     mean: float
     is_log: bool
@@ -82,7 +82,7 @@ def find_optimum(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> PitchOptim
     Parameters
     ----------
     pitch_deg : array-like, shape (n,)
-        Pitch of each reading; a pitch may come several times. [°]
+        Pitch of each reading; a pitch may occur several times. [°]
     power_w : array-like, shape (n,)
         Power of each reading, above 0. [W]
 
@@ -98,7 +98,7 @@ def find_optimum(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> PitchOptim
     TooFewTrials
         With fewer than four pitches.
     NoPeak
-        Where the best tested pitch is at an end, or the curve has no sure peak inside.
+        If the best tested pitch is at an end, or the curve has no significant peak inside.
 
     Notes
     -----
@@ -153,7 +153,7 @@ def _best_tested(pitch: FloatArray, ln_power: FloatArray) -> float:
 
 
 def _window(pitch: FloatArray, best: float) -> npt.NDArray[np.bool_]:
-    """Return which readings lie near enough to the best pitch to tell the shape of the top."""
+    """Return a mask of the readings close enough to the best pitch to fit the top."""
     distance = np.abs(pitch - best)
     for width in WINDOWS_DEG:
         near = distance <= width
@@ -169,7 +169,7 @@ def _window(pitch: FloatArray, best: float) -> npt.NDArray[np.bool_]:
 
 
 def _has_enough(pitch: FloatArray, near: npt.NDArray[np.bool_], best: float) -> bool:
-    """Tell whether a window holds both sides of the best pitch and more readings than figures."""
+    """Tell whether a window has both sides of the best pitch and more readings than unknowns."""
     inside = pitch[near]
     return bool((inside < best).any() and (inside > best).any() and inside.size > 3)
 
@@ -183,7 +183,7 @@ def _scale(pitch: FloatArray) -> _Scale:
 def _optimum(
     fit: Fit, scale: _Scale, pitch: FloatArray, z: FloatArray, y: FloatArray
 ) -> PitchOptimum:
-    """Return the vertex of a fitted parabola, or say that there is none."""
+    """Return the vertex of a fitted parabola, or raise `NoPeak`."""
     c0, c1, c2 = (float(each) for each in fit.coefficients)
     t = student_t_quantile(CONFIDENCE, fit.degrees_of_freedom)
     if not (c2 < 0 and -c2 >= t * fit.standard_error(2)):
@@ -219,7 +219,7 @@ def _vertex_error(fit: Fit, c1: float, c2: float) -> float:
 
 
 def _fieller(fit: Fit, c1: float, c2: float, t: float) -> tuple[float, float] | None:
-    """Return Fieller's limits of the vertex; nothing where they are unbounded."""
+    """Return Fieller's limits of the vertex; None if they are unbounded."""
     c11, c12, c22 = fit.covariance[1, 1], fit.covariance[1, 2], fit.covariance[2, 2]
     a = 4 * c2**2 - 4 * t**2 * c22
     b = 4 * c1 * c2 - 4 * t**2 * c12
@@ -238,12 +238,12 @@ def _lacks_fit(fit: Fit, pitch: FloatArray, y: FloatArray) -> bool:
     pure = float(np.sum((y - by_pitch.mean(y)[by_pitch.codes]) ** 2))
     if repeats < 1 or spare < 1 or pure == 0:
         return False
-    missed = float(fit.residuals @ fit.residuals) - pure
-    return f_exceeds((missed / spare) / (pure / repeats), spare, repeats) < LACK_OF_FIT
+    lack = float(fit.residuals @ fit.residuals) - pure
+    return f_exceeds((lack / spare) / (pure / repeats), spare, repeats) < LACK_OF_FIT
 
 
 def next_pitch(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> float:
-    """Return the pitch that tells most if tried next.
+    """Return the pitch to try next.
 
     Parameters
     ----------
@@ -259,9 +259,9 @@ def next_pitch(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> float:
 
     Notes
     -----
-    First 8°, 14°, 22°. While the best lies at an end, go on beyond it. With the best between two
-    others, halve the wider gap beside it while that is above 4°; then repeat whichever of the
-    three centre pitches was run least.
+    First 8°, 14°, 22°. While the best is at an end, go on beyond it. With the best between two
+    others, halve the wider gap next to it while that is above 4°; then repeat the one of the three
+    centre pitches that was run least.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Why something is not known: a code, with the numbers that a sentence about it needs.
+"""Write and read reasons why a value is not known: a code, with the numbers of its sentence.
 
 A reason is plain text, so that it goes into columns, tables and exceptions alike. Its sentence
 in each language belongs to the message catalogue of the service.
@@ -10,19 +10,19 @@ REASON = re.compile(r"[a-z_]+(;[a-z_]+=([-+.e0-9]+|-?inf|nan))*")
 
 
 def reason(code: str, **values: float) -> str:
-    """Return a reason.
+    """Return a reason as text.
 
     Parameters
     ----------
     code : str
-        What is missing.
+        Code of what is missing.
     **values : float
-        Numbers that a sentence about it needs.
+        Numbers that its sentence contains.
 
     Returns
     -------
     str
-        The code, then each number with its name.
+        The code, then each number with its name, separated by semicolons.
 
     Examples
     --------
@@ -43,12 +43,12 @@ def parts_of(text: str) -> tuple[str, dict[str, float]]:
     Returns
     -------
     tuple of str and dict
-        The code, and each number by its name; whole numbers as such.
+        The code, and each number by its name; integers as int.
 
     Raises
     ------
     ValueError
-        For text that is no reason.
+        If the text is not a reason.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""A mean that a few odd laboratories cannot pull away, and scores of how far one lies off.
+"""Calculate a mean that outliers do not distort, and scores of a result's deviation from it.
 
 References
 ----------
@@ -26,14 +26,14 @@ CONVERGED = 1e-12  # [-], relative
 
 @dataclass(frozen=True, slots=True)
 class RobustMean:
-    """Location and scale that hold for most of the values."""
+    """Robust location and scale of values."""
 
     location: float
     scale: float
 
 
 def algorithm_a(values: npt.ArrayLike) -> RobustMean:
-    """Return the robust mean and standard deviation of Algorithm A, iterated until it stands.
+    """Return the robust mean and standard deviation of Algorithm A, iterated until it converges.
 
     Parameters
     ----------
@@ -71,18 +71,18 @@ def algorithm_a(values: npt.ArrayLike) -> RobustMean:
     location = float(np.median(results))
     scale = MAD_TO_SIGMA * float(np.median(np.abs(results - location)))
     if scale == 0:
-        return RobustMean(location, scale)  # rounding alone would set the iteration off
+        return RobustMean(location, scale)  # otherwise rounding would start the iteration
     for _ in range(MOST_ROUNDS):
-        kept = np.clip(results, location - CUT * scale, location + CUT * scale)
+        clipped = np.clip(results, location - CUT * scale, location + CUT * scale)
         before = location, scale
-        location, scale = float(kept.mean()), WINSORISED_TO_SIGMA * float(kept.std(ddof=1))
+        location, scale = float(clipped.mean()), WINSORISED_TO_SIGMA * float(clipped.std(ddof=1))
         if np.allclose((location, scale), before, rtol=CONVERGED, atol=0):
             break
     return RobustMean(location, scale)
 
 
 def z_score(value: float, reference: float, sigma_pt: float) -> float:
-    """Return how many permitted deviations a result lies from the assigned value.
+    """Return the distance of a result from the assigned value, in permitted deviations.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def z_score(value: float, reference: float, sigma_pt: float) -> float:
 
 
 def zeta_score(value: float, reference: float, u_value: float, u_reference: float) -> float:
-    """Return how far a result lies from the assigned value, in their combined uncertainty.
+    """Return the distance of a result from the assigned value, in their combined uncertainty.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def zeta_score(value: float, reference: float, u_value: float, u_reference: floa
 def e_n_score(
     value: float, reference: float, expanded_u_value: float, expanded_u_reference: float
 ) -> float:
-    """Return the same with expanded uncertainties (k = 2): up to 1 in size the two agree.
+    """Return the zeta score with expanded uncertainties (k = 2): up to 1 in size the two agree.
 
     Parameters
     ----------

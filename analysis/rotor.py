@@ -1,4 +1,4 @@
-"""How much of the wind a rotor takes, and how fast its tips run."""
+"""Calculate the power coefficient and the tip-speed ratio of a rotor."""
 
 import math
 
@@ -11,7 +11,7 @@ BETZ_LIMIT = 16 / 27  # [-], Betz (1920): no rotor in free wind takes more
 def power_coefficient(
     power_w: Numeric, air_density_kg_m3: Numeric, area_m2: Numeric, wind_speed_m_s: Numeric
 ) -> Numeric:
-    """Return the share of the wind's power that arrives.
+    """Return the power coefficient: a power as a share of the wind's power through the rotor.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def power_coefficient(
 def tip_speed_ratio(
     rotor_speed_rpm: Numeric, rotor_diameter_m: Numeric, wind_speed_m_s: Numeric
 ) -> Numeric:
-    """Return how many times faster than the wind the blade tips run.
+    """Return the tip-speed ratio: speed of the blade tips over wind speed.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a spinning rotor can do: forces on a blade, speeds, and whether a tower stands.
+"""Calculate safety figures of a spinning rotor: blade forces, speeds and tower stability.
 
 Figures for adults who judge a build before it spins; the school's risk assessment decides.
 """
@@ -21,7 +21,7 @@ RADIANS_A_TURN = 2 * math.pi
 
 
 def angular_speed(rotor_speed_rpm: Numeric) -> Numeric:
-    """Return turns a minute as radians a second.
+    """Return turns per minute as radians per second.
 
     >>> round(angular_speed(600.0), 2)
     62.83
@@ -34,7 +34,7 @@ def runaway_speed(
     rotor_diameter_m: Numeric,
     tip_speed_ratio: Numeric | float = RUNAWAY_TIP_SPEED_RATIO,
 ) -> Numeric:
-    """Return how fast a rotor may turn when its load falls off.
+    """Return the speed of a rotor whose load is lost (run-away).
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def runaway_speed(
 
 
 def tip_speed(rotor_speed_rpm: Numeric, rotor_diameter_m: Numeric) -> Numeric:
-    """Return how fast the tips run, in metres a second.
+    """Return the speed of the blade tips, in metres per second.
 
     >>> round(tip_speed(1200.0, 0.60))
     38
@@ -77,7 +77,7 @@ def blade_force(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Nu
     Parameters
     ----------
     mass_kg : float or array-like, shape (n,)
-        Mass of the blade with what holds it. [kg]
+        Mass of the blade with its fixing. [kg]
     balance_radius_m : float or array-like, shape (n,)
         From the shaft's axis to the blade's balance point. [m]
     rotor_speed_rpm : float or array-like, shape (n,)
@@ -97,7 +97,7 @@ def blade_force(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Nu
 
 
 def blade_energy(mass_kg: Numeric, balance_radius_m: Numeric, rotor_speed_rpm: Numeric) -> Numeric:
-    """Return the energy a blade carries off when it comes loose, ½ m (ω r)², in joules.
+    """Return the kinetic energy of a blade that comes loose, ½ m (ω r)², in joules.
 
     >>> round(blade_energy(0.012, 0.15, 1200.0), 1)
     2.1
@@ -120,7 +120,7 @@ def thrust(
     wind_speed_m_s: Numeric,
     coefficient: float = THRUST_COEFFICIENT,
 ) -> Numeric:
-    """Return the wind's push on a rotor, ½ ρ A v² C_T, in newtons.
+    """Return the thrust of the wind on a rotor, ½ ρ A v² C_T, in newtons.
 
     >>> round(thrust(1.225, 0.45, 4.0), 2)
     1.25
@@ -132,16 +132,16 @@ def thrust(
 def tipping_ratio(
     mass_kg: Numeric, tower_side_m: Numeric, thrust_n: Numeric, hub_height_m: Numeric
 ) -> Numeric:
-    """Return how many times the moment of its weight exceeds that of the wind's push.
+    """Return the moment of a tower's weight over the moment of the wind's thrust.
 
     Parameters
     ----------
     mass_kg : float or array-like, shape (n,)
         Mass of tower, base and turbine. [kg]
     tower_side_m : float or array-like, shape (n,)
-        Side of the square that the tower stands on; it tips over an edge. [m]
+        Side of the tower's square foot; the tower tips over an edge. [m]
     thrust_n : float or array-like, shape (n,)
-        Push of the wind at the hub. [N]
+        Thrust of the wind at the hub. [N]
     hub_height_m : float or array-like, shape (n,)
         Hub above the floor. [m]
 
@@ -160,7 +160,7 @@ def tipping_ratio(
 
 @dataclass(frozen=True, slots=True)
 class SafetyFigures:
-    """What a build does when its load falls off in the highest wind; `None` is not known."""
+    """Safety figures of a build at run-away in the highest wind; `None` if not known."""
 
     wind_speed_m_s: float
     runaway_speed_rpm: float
@@ -177,7 +177,7 @@ class SafetyFigures:
 
 @dataclass(frozen=True, slots=True)
 class Blade:
-    """One blade with what holds it: mass [kg] and balance point from the axis [m], if known."""
+    """One blade with its fixing: mass [kg] and balance point from the axis [m], if known."""
 
     mass_kg: float | None = None
     balance_radius_m: float | None = None
@@ -208,14 +208,14 @@ def safety_figures(
     rotor_diameter_m : float
         Diameter of the tip circle. [m]
     blade : Blade
-        Without a measured balance point, half the radius stands.
+        Without a measured balance point, half the radius is used.
     tower : Tower
-        What the hub stands on.
+        The tower that carries the rotor.
 
     Returns
     -------
     SafetyFigures
-        With `needs_guard` beyond 40 m/s or 2 J, which are this project's defaults and no standard.
+        With `needs_guard` beyond 40 m/s or 2 J, which are this project's defaults, no standard's.
 
     Examples
     --------
@@ -226,7 +226,7 @@ def safety_figures(
     rpm = runaway_speed(wind_speed_m_s, rotor_diameter_m)
     balance = blade.balance_radius_m or CENTRE_OF_BLADE * rotor_diameter_m / 2
     tip = tip_speed(rpm, rotor_diameter_m)
-    push = thrust(air_density_kg_m3, rotor_diameter_m, wind_speed_m_s)
+    thrust_n = thrust(air_density_kg_m3, rotor_diameter_m, wind_speed_m_s)
     force = energy = None
     if blade.mass_kg is not None:
         force = blade_force(blade.mass_kg, balance, rpm)
@@ -240,13 +240,13 @@ def safety_figures(
         blade_weights=angular_speed(rpm) ** 2 * balance / GRAVITY_M_S2,
         blade_energy_j=energy,
         pull_test_n=None if force is None else PULL_FACTOR * force,
-        thrust_n=push,
-        tipping_ratio=_stands(tower, push),
+        thrust_n=thrust_n,
+        tipping_ratio=_tipping_ratio(tower, thrust_n),
         needs_guard=tip > FASTEST_TIP_M_S or (energy or 0.0) > MOST_BLADE_ENERGY_J,
     )
 
 
-def _stands(tower: Tower, push_n: float) -> float | None:
+def _tipping_ratio(tower: Tower, thrust_n: float) -> float | None:
     if tower.mass_kg is None or tower.side_m is None or tower.hub_height_m is None:
         return None
-    return tipping_ratio(tower.mass_kg, tower.side_m, push_n, tower.hub_height_m)
+    return tipping_ratio(tower.mass_kg, tower.side_m, thrust_n, tower.hub_height_m)

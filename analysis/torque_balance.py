@@ -1,17 +1,17 @@
-"""Why power at a fixed load follows neither the cube of the wind nor the air's density.
+"""Derive the exponents of power at a fixed load, which are not the textbook's 3 and 1.
 
-In the steady state the torque that the wind gives equals what the generator and friction take:
+In the steady state the torque of the wind equals that of the generator and of friction:
 
     ½ ρ A R v² C_Q(λ) = k I + T_f,    I = (k ω - V_b) / (R_i + R_L),    P = I² R_L
 
 Differentiating its logarithm gives both exponents from three numbers:
-q = d ln C_P / d ln λ, where the rotor works on its curve (0 at the top, below 0 where it runs fast
+q = d ln C_P / d ln λ, at the rotor's point on its curve (0 at the top, below 0 where it runs fast
 and under-loaded, above 0 on the way to stall); f, the generator's share of the shaft's torque; and
-b = E/(E - V_b), what the brushes' drop costs. With g = d ln ω / d ln v:
+b = E/(E - V_b), the effect of the brush drop. With g = d ln ω / d ln v:
 
     torque   2 + (q - 1)(g - 1) = f b g,    current   d ln I / d ln v = b g,    so    n = 2 b g
 
-Derived here; nothing in it is fitted.
+Derived here; no coefficient is fitted.
 """
 
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ from analysis.columns import Numeric
 
 @dataclass(frozen=True, slots=True)
 class TheoryExponents(Generic[Numeric]):
-    """How power follows wind and air density at a fixed load, by the balance of torques."""
+    """Exponents of wind speed and air density at a fixed load, by the balance of torques."""
 
     wind: Numeric
     density: Numeric
@@ -35,7 +35,7 @@ def exponents_in_theory(
     generator_share: Numeric | float = 1.0,
     brush: Numeric | float = 1.0,
 ) -> TheoryExponents[Numeric]:
-    """Return wind and density exponent of a rotor whose place on its power curve is known.
+    """Return wind and density exponent of a rotor whose point on its power curve is known.
 
     Parameters
     ----------
@@ -70,20 +70,20 @@ def exponents_in_theory(
 
 
 ROTOR_SHARE = 0.8  # [-], f: electrical share of the shaft's torque, the rest friction; typical
-DENSITY_EXPONENTS = (0.0, 1.5)  # [-], what a density exponent is kept within
+DENSITY_EXPONENTS = (0.0, 1.5)  # [-], limits of a density exponent
 
 
 def density_exponent_from_wind(
     wind_exponent: Numeric, emf_v: Numeric | None = None, brush_drop_v: Numeric | float = 0.1
 ) -> Numeric:
-    """Return how power follows air density, from how it follows wind.
+    """Return the density exponent that belongs to a wind exponent.
 
     Parameters
     ----------
     wind_exponent : float or array-like, shape (n,)
-        Of the build at its load. [-]
+        Wind exponent of the build at its load. [-]
     emf_v : float or array-like, shape (n,), optional
-        Voltage behind the terminals; left out, the brushes' share is taken as small. [V]
+        Voltage behind the terminals; without it the brush drop is neglected. [V]
     brush_drop_v : float or array-like, shape (n,), optional
         Voltage lost at both brushes. [V]
 
@@ -104,12 +104,12 @@ def density_exponent_from_wind(
     """
     b = brush_factor(emf_v, brush_drop_v)
     exponent = (wind_exponent - 2 * b) / (2 - ROTOR_SHARE * b)
-    kept: Numeric = np.clip(exponent, *DENSITY_EXPONENTS)
-    return kept
+    clipped: Numeric = np.clip(exponent, *DENSITY_EXPONENTS)
+    return clipped
 
 
 def density_per_wind_exponent(emf_v: Numeric, brush_drop_v: Numeric | float = 0.1) -> Numeric:
-    """Return how much the density exponent moves with the wind exponent it is found from.
+    """Return the slope of the density exponent over the wind exponent it is calculated from.
 
     Parameters
     ----------
@@ -133,12 +133,12 @@ def density_per_wind_exponent(emf_v: Numeric, brush_drop_v: Numeric | float = 0.
 
 
 def brush_factor(emf_v: Numeric | None, brush_drop_v: Numeric | float) -> Any:
-    """Return b = E/(E - V_b), by which the brushes' drop raises both exponents.
+    """Return b = E/(E - V_b), the factor by which the brush drop raises both exponents.
 
     Parameters
     ----------
     emf_v : float or array-like, shape (n,), or None
-        Voltage behind the terminals, above the brushes' drop; not known: 1 is taken. [V]
+        Voltage behind the terminals, above the brush drop; None gives 1. [V]
     brush_drop_v : float or array-like, shape (n,)
         Voltage lost at both brushes. [V]
 

@@ -1,4 +1,4 @@
-"""Whether a team's power grows: a slope that one odd session cannot turn, and an exact test.
+"""Estimate whether a team's power grows: a robust slope over time, and an exact trend test.
 
 References
 ----------
@@ -20,13 +20,13 @@ from analysis.columns import FloatArray, IntArray
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.distributions import normal_cdf, normal_quantile
 
-EXACT_UP_TO = 40  # values; beyond it the normal approximation is as good
+EXACT_UP_TO = 40  # values; with more, the normal approximation is as good
 DEFAULT_CONFIDENCE = 0.90
 
 
 @dataclass(frozen=True, slots=True)
 class Slope:
-    """Median slope over all pairs, with the interval that ranks of the slopes give."""
+    """Median slope over all pairs, with an interval from the ranks of the slopes."""
 
     slope: float
     interval: tuple[float, float]
@@ -35,7 +35,7 @@ class Slope:
 
 @dataclass(frozen=True, slots=True)
 class MannKendall:
-    """How surely values rise in their order: S counts rising pairs less falling ones."""
+    """Trend test of values in order: S is the number of rising pairs less that of falling ones."""
 
     s: int
     p_one_sided: float
@@ -77,12 +77,12 @@ def theil_sen(
     4.0
     """
     x, y = _checked(weeks, values)
-    (found,) = theil_sen_rows(x[None, :], y[None, :], confidence)
-    if found is None:
+    (estimate,) = theil_sen_rows(x[None, :], y[None, :], confidence)
+    if estimate is None:
         raise TooFewTrials("a slope needs two different times")
-    if not all(map(math.isfinite, (found.slope, *found.interval))):
+    if not all(map(math.isfinite, (estimate.slope, *estimate.interval))):
         raise InvalidInput("values this far apart, or times this close, give no slope")
-    return found
+    return estimate
 
 
 def theil_sen_rows(
@@ -100,7 +100,7 @@ def theil_sen_rows(
     Returns
     -------
     list of Slope or None, length k
-        As `theil_sen` gives; nothing for a series without two different times.
+        Results of `theil_sen`; None for a series without two different times.
 
     Examples
     --------
@@ -110,30 +110,30 @@ def theil_sen_rows(
     4.0
     """
     slopes, counts = _sorted_slopes(weeks, values)
-    quantile, found = normal_quantile((1 + confidence) / 2), list[Slope | None]()
+    quantile, estimates = normal_quantile((1 + confidence) / 2), list[Slope | None]()
     for row, count, variance in zip(slopes, counts.tolist(), _variances(values), strict=True):
         margin = quantile * math.sqrt(variance)
         low = max(round((count - margin) / 2) - 1, 0)
         high = min(round((count + margin) / 2), count - 1)
         middle = (row[(count - 1) // 2] + row[count // 2]) / 2 if count else math.nan
         limits = (float(row[low]), float(row[high])) if count else (math.nan, math.nan)
-        found.append(Slope(float(middle), limits, confidence) if count else None)
-    return found
+        estimates.append(Slope(float(middle), limits, confidence) if count else None)
+    return estimates
 
 
 def _sorted_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return the slopes of each row's pairs in order, and how many pairs have different times."""
+    """Return each row's sorted slopes of pairs, and the number of pairs with different times."""
     one, other = _pairs(x.shape[1])
     with np.errstate(all="ignore"):
         run = x[:, other] - x[:, one]
         slopes = (y[:, other] - y[:, one]) / run
     counts = np.count_nonzero(run, axis=1)
-    slopes[run == 0] = np.inf  # behind all others, and not counted
+    slopes[run == 0] = np.inf  # sorted last, and not counted
     return np.sort(slopes, axis=1), counts
 
 
 def _pairs(count: int) -> tuple[IntArray, IntArray]:
-    """Return the earlier and the later one of each two of some values."""
+    """Return the positions of the earlier and of the later value of every pair."""
     return _few_pairs(count) if count <= EXACT_UP_TO else np.triu_indices(count, 1)
 
 
@@ -173,7 +173,7 @@ def mann_kendall(values: npt.ArrayLike) -> MannKendall:
     -----
     Without a trend every order of the values is equally likely, so S is distributed like the
     number of inversions of a multiset, whose generating function is the Gaussian multinomial
-    coefficient. Beyond 40 values the normal approximation with continuity correction stands.
+    coefficient. Beyond 40 values the normal approximation with continuity correction is used.
 
     Examples
     --------
@@ -234,16 +234,16 @@ def _multiply(one: list[int], other: list[int]) -> list[int]:
 
 
 def _variances(values: FloatArray) -> list[float]:
-    """Return the variance of S of each row: few have ties, and those without one share it."""
+    """Return the variance of S of each row; all rows without ties share one value."""
     in_order = np.sort(values, axis=1)
     has_ties = np.any(in_order[:, 1:] == in_order[:, :-1], axis=1)
     n = values.shape[1]
-    return [_variance(row) if ties else _orders(n) / 18
+    return [_variance(row) if ties else _variance_times_18(n) / 18
             for row, ties in zip(values, has_ties.tolist(), strict=True)]  # fmt: skip
 
 
-def _orders(n: int) -> int:
-    """Return 18 times the variance of S of as many values without ties, or of one tie's."""
+def _variance_times_18(n: int) -> int:
+    """Return 18 times the variance of S of n values without ties; a tie of n takes off as much."""
     return n * (n - 1) * (2 * n + 5)
 
 
@@ -251,8 +251,8 @@ def _variance(y: FloatArray) -> float:
     """Return the variance of S without trend, with Kendall's correction for ties."""
     n = y.size
     counts = Counter(y.tolist())
-    ties = sum(map(_orders, counts.values())) if len(counts) < n else 0
-    return (_orders(n) - ties) / 18
+    ties = sum(map(_variance_times_18, counts.values())) if len(counts) < n else 0
+    return (_variance_times_18(n) - ties) / 18
 
 
 def _approximate(y: FloatArray, s: int) -> float:
@@ -262,12 +262,12 @@ def _approximate(y: FloatArray, s: int) -> float:
 
 @lru_cache(maxsize=256)
 def expected_maximum(count: int) -> float:
-    """Return how far the largest of some equal normal results lies above their mean.
+    """Return the expected largest of several independent standard normal results.
 
     Parameters
     ----------
     count : int
-        How many results, at least 1. [-]
+        Number of results, at least 1. [-]
 
     Returns
     -------
@@ -292,21 +292,21 @@ def expected_maximum(count: int) -> float:
 
 
 def debias_best(best: float, count: int, u: float) -> float:
-    """Return the largest of several results less what chance alone makes it too large.
+    """Return the largest of several results, corrected for the bias of picking the largest.
 
     Parameters
     ----------
     best : float
         Largest power of equal trials. [W]
     count : int
-        How many trials it is the largest of. [-]
+        Number of trials of which it is the largest. [-]
     u : float
         Scatter of one trial of ln power. [-]
 
     Returns
     -------
     float
-        Power that the best trial stands for. [W]
+        Corrected power. [W]
 
     Examples
     --------

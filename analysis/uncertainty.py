@@ -1,4 +1,4 @@
-"""How uncertain parts become one uncertainty, and an uncertainty an interval.
+"""Combine uncertainties, and calculate intervals from them.
 
 All `u_…` are relative standard uncertainties (k = 1), which on the natural-log
 scale are plain standard deviations: 0.05 reads "5 %".
@@ -14,8 +14,8 @@ from analysis.errors import InvalidInput
 from analysis.numeric.distributions import normal_cdf, student_t_quantile
 
 COVERAGE_FACTOR = 2  # [-], about 95 % of a normal distribution
-FEW_DEGREES_OF_FREEDOM = 10  # below it the factor of Student's t stands in for 2
-#: Uncertainty in ln beyond which nothing is known anyway, and floats would end.
+FEW_DEGREES_OF_FREEDOM = 10  # with fewer, Student's t replaces the factor 2
+#: Largest uncertainty in ln that is used, so that floats do not overflow.
 WIDEST = 300.0  # [-]
 
 
@@ -54,17 +54,17 @@ def welch_satterthwaite(components: npt.ArrayLike, degrees_of_freedom: npt.Array
     components : array-like, shape (n,)
         Standard uncertainties, each already times its sensitivity. [one unit for all]
     degrees_of_freedom : array-like, shape (n,)
-        Degrees of freedom of each part; infinite where a limit is known surely. [-]
+        Degrees of freedom of each part; infinite where a limit is known exactly. [-]
 
     Returns
     -------
     float
-        Effective degrees of freedom, infinite where no part with few of them counts. [-]
+        Effective degrees of freedom, infinite if no part above 0 has finite ones. [-]
 
     Raises
     ------
     InvalidInput
-        When the lists differ in length, nothing is uncertain, or a freedom is not positive.
+        If the lists differ in length, all parts are 0, or degrees of freedom are not positive.
 
     References
     ----------
@@ -89,7 +89,7 @@ def welch_satterthwaite(components: npt.ArrayLike, degrees_of_freedom: npt.Array
 def interval(
     value: Numeric, u_total: Numeric, factor: Numeric | float = COVERAGE_FACTOR
 ) -> tuple[Numeric, Numeric]:
-    """Return the limits between which the true value lies with about 95 %.
+    """Return the limits that contain the true value with a probability of about 95 %.
 
     Parameters
     ----------
@@ -144,16 +144,16 @@ def own_uncertainty(
     u_wind_exponent: FloatArray,
     u_density_exponent: FloatArray,
 ) -> FloatArray:
-    """Return the part of the uncertainty that belongs to one trial alone.
+    """Return the part of the uncertainty that belongs to one trial only.
 
     Parameters
     ----------
     u_repeat, u_session : array, shape (n,)
         Standard uncertainty of ln power from the scatter of its runs and of its session. [-]
     exponent_lever, ln_density_ratio : array, shape (n,)
-        What an error of the wind and of the density exponent does to ln power: the logarithm of
-        reference over measured wind speed, with the share that goes through a density exponent
-        found from it; and that of air density. [-]
+        Sensitivity of ln power to the wind exponent and to the density exponent: the logarithm of
+        reference over measured wind speed, plus the share through a density exponent calculated
+        from it; and the logarithm of reference over measured air density. [-]
     u_wind_exponent, u_density_exponent : array, shape (n,)
         Standard uncertainty of the exponents. [-]
 
@@ -227,16 +227,16 @@ def region_uncertainty(
     Parameters
     ----------
     u_bench : float
-        Of the bench at which the reference rotor's power was assigned. [-]
+        Uncertainty of the bench at which the reference rotor's power was assigned. [-]
     runs, days : int, optional
-        How many runs on how many days it was assigned from. [-]
+        Number of runs and of days that the assigned power is based on. [-]
     u_run, u_day : float, optional
         Scatter of a run and of a day. [-]
 
     Returns
     -------
     float
-        `u_region`: it matters for watts as such, and drops out of every comparison. [-]
+        `u_region`: it matters for power in watts, and cancels in every comparison. [-]
 
     Examples
     --------
@@ -249,32 +249,32 @@ def region_uncertainty(
 def coverage_factor(
     u_total: FloatArray, u_seen: FloatArray, degrees_of_freedom: FloatArray
 ) -> FloatArray:
-    """Return how many standard uncertainties reach about 95 % to either side.
+    """Return the coverage factor of an interval of about 95 %.
 
     Parameters
     ----------
     u_total : array, shape (n,)
         Combined standard uncertainty. [-]
     u_seen : array, shape (n,)
-        Its part that was judged by scatter seen in few readings; 0 where none was. [-]
+        Its part that was estimated from the scatter of few readings; 0 if there is none. [-]
     degrees_of_freedom : array, shape (n,)
-        Of that part. [-]
+        Degrees of freedom of that part. [-]
 
     Returns
     -------
     array, shape (n,)
-        2, or where fewer than ten effective degrees of freedom are left Student's t at the same
-        probability (95.45 %). [-]
+        2; with fewer than ten effective degrees of freedom, Student's t at the same probability
+        (95.45 %). [-]
 
     References
     ----------
-    .. [1] JCGM 100:2008, annex G.4, equation (G.2b) with one part that is not known surely, and
+    .. [1] JCGM 100:2008, annex G.4, equation (G.2b) with one part of finite degrees of freedom, and
        table G.2, as SymbolicUncertainties.jl and a calibration program's source quote them.
 
     Examples
     --------
-    >>> nothing_else = np.array([0.05])
-    >>> coverage_factor(nothing_else, nothing_else, np.array([2.0])).round(2).tolist()
+    >>> u_scatter = np.array([0.05])
+    >>> coverage_factor(u_scatter, u_scatter, np.array([2.0])).round(2).tolist()
     [4.53]
     >>> coverage_factor(np.array([0.15]), np.array([0.05]), np.array([2.0])).tolist()
     [2.0]

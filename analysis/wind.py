@@ -1,4 +1,4 @@
-"""The wind before a rotor: its power, its speed over the rotor plane, and how well it is known."""
+"""Calculate the wind's power, its speed over the rotor plane, and the uncertainty of that speed."""
 
 import math
 
@@ -20,15 +20,15 @@ WIND_METER_LIMITS = {
 PITOT_LIMIT_PA = 1.0  # [Pa], manometer of ±1 Pa
 DEFAULT_CALIBRATION_UNCERTAINTY = 0.046  # [-], a hand vane at 4 m/s
 
-#: Relative uncertainty of the speed over the rotor plane, by points measured. [-]
+#: Relative uncertainty of the speed over the rotor plane, by number of measured points. [-]
 #: Assumed figures, common practice, no source.
 PROFILE_UNCERTAINTY = {12: 0.015, 5: 0.03, 1: 0.08}
 DEFAULT_PROFILE_UNCERTAINTY = 0.03
-SETTING_UNCERTAINTY = 0.01  # [-], the same fan setting found again
+SETTING_UNCERTAINTY = 0.01  # [-], repeatability of a fan setting
 
-#: Share of the rotor's area that each point of a five-point grid speaks for: centre, then four.
+#: Share of the rotor's area that each point of a five-point grid represents: centre, then four.
 FIVE_POINT_WEIGHTS = (0.16, 0.21, 0.21, 0.21, 0.21)
-CENTRE_RADIUS = 0.2  # [rotor radii], nearer the axis than this is the centre point
+CENTRE_RADIUS = 0.2  # [rotor radii], a point nearer to the axis is the centre point
 
 
 def swept_area(rotor_diameter_m: Numeric) -> Numeric:
@@ -80,14 +80,14 @@ def wind_power(air_density_kg_m3: Numeric, area_m2: Numeric, wind_speed_m_s: Num
 def equivalent_wind_speed(
     wind_speeds_m_s: npt.ArrayLike, weights: npt.ArrayLike | None = None
 ) -> float:
-    """Return the even wind that carries the same power as the measured one.
+    """Return the uniform wind speed that has the same power as the measured one.
 
     Parameters
     ----------
     wind_speeds_m_s : array-like, shape (n,)
         Speeds at points of the rotor plane, measured without the rotor. [m/s]
     weights : array-like, shape (n,), optional
-        Area that each point speaks for, in any unit; equal areas where left out.
+        Area that each point represents, in any unit; by default equal areas.
 
     Returns
     -------
@@ -102,7 +102,7 @@ def equivalent_wind_speed(
     References
     ----------
     .. [1] IEC 61400-12-1:2022, 9.1.3, rotor equivalent wind speed; the formula as in `GetREWS` of
-       R PowerPerformance. The standard itself not read.
+       R PowerPerformance. The standard itself was not read.
 
     Examples
     --------
@@ -141,19 +141,19 @@ def unevenness(wind_speeds_m_s: npt.ArrayLike) -> float:
 
 
 def grid_weights(x_radii: npt.ArrayLike, y_radii: npt.ArrayLike) -> FloatArray:
-    """Return the share of the rotor's area that each point of a wind grid speaks for.
+    """Return the share of the rotor's area that each point of a wind grid represents.
 
     Parameters
     ----------
     x_radii, y_radii : array-like, shape (n,)
-        Where the points lie, from the axis. [rotor radii]
+        Coordinates of the points, from the axis. [rotor radii]
 
     Returns
     -------
     array, shape (n,)
-        Shares that sum to 1: 0.16 and four times 0.21 where five points hold exactly one at the
+        Shares that sum to 1: 0.16 and four times 0.21 for five points with exactly one at the
         centre, equal shares otherwise (twelve points at 0.408, 0.707 and 0.913 of the radius
-        stand for equal areas).
+        represent equal areas).
 
     Examples
     --------
@@ -168,7 +168,7 @@ def grid_weights(x_radii: npt.ArrayLike, y_radii: npt.ArrayLike) -> FloatArray:
 
 
 def blockage_factor(area_ratio: Numeric, thrust_coefficient: float = 0.5) -> Numeric:
-    """Return how much faster the free wind is than the tunnel's, for a rotor between walls.
+    """Return the ratio of the free wind speed to the tunnel's, for a rotor between walls.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def blockage_factor(area_ratio: Numeric, thrust_coefficient: float = 0.5) -> Num
     .. [1] Glauert, H., "Wind tunnel interference on wings, bodies and airscrews", A.R.C. Reports
        and Memoranda 1566 (1933), section not checked. For an airscrew the factor is
        1 - τ a/(2 √(1 + 2 τ)) with τ = T/(ρ A V²) and a the area ratio, as public evaluations of
-       propeller tests have it (their slipstream blockage); a turbine's τ is -C_T/2.
+       propeller tests give it (their slipstream blockage); a turbine's τ is -C_T/2.
 
     Examples
     --------
@@ -200,12 +200,12 @@ def blockage_factor(area_ratio: Numeric, thrust_coefficient: float = 0.5) -> Num
 def calibration_uncertainty(
     anemometer_type: TextArray, wind_speed_m_s: FloatArray, air_density_kg_m3: FloatArray
 ) -> FloatArray:
-    """Return the relative standard uncertainty that each wind meter's own limits leave.
+    """Return the relative standard uncertainty of each wind meter, by its limits.
 
     Parameters
     ----------
     anemometer_type : array of str, shape (n,)
-        `vane`, `hot_wire`, `cup`, `pitot` or `spec_sheet`; any other word takes the default.
+        `vane`, `hot_wire`, `cup`, `pitot` or `spec_sheet`; any other type has the default.
     wind_speed_m_s : array, shape (n,)
         Wind speed. [m/s]
     air_density_kg_m3 : array, shape (n,)
@@ -230,16 +230,16 @@ def calibration_uncertainty(
     limit = np.full_like(wind_speed_m_s, DEFAULT_CALIBRATION_UNCERTAINTY * math.sqrt(3))
     for kind in {*WIND_METER_LIMITS, "pitot"}.intersection(anemometer_type.tolist()):
         if kind == "pitot":
-            of_kind = PITOT_LIMIT_PA / (air_density_kg_m3 * wind_speed_m_s**2)
+            type_limit = PITOT_LIMIT_PA / (air_density_kg_m3 * wind_speed_m_s**2)
         else:
             share, constant = WIND_METER_LIMITS[kind]
-            of_kind = share + constant / wind_speed_m_s
-        limit = np.where(anemometer_type == kind, of_kind, limit)
+            type_limit = share + constant / wind_speed_m_s
+        limit = np.where(anemometer_type == kind, type_limit, limit)
     return limit / math.sqrt(3)
 
 
 def profile_uncertainty(grid_points: FloatArray) -> FloatArray:
-    """Return the relative uncertainty left by the number of points the wind was measured at.
+    """Return the relative uncertainty of the wind profile, by the number of measured points.
 
     Parameters
     ----------
