@@ -1,1 +1,1 @@
-"""Groups, distributions and least squares: calculation that knows nothing of turbines."""
+"""Groups, distributions and least squares: general calculations without turbines."""

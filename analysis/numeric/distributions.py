@@ -1,7 +1,7 @@
-"""The few quantiles and probabilities that intervals and verdicts need.
+"""Calculate the quantiles and probabilities that intervals and verdicts need.
 
-Computed by `scipy.special`, which is imported when first asked for, so that a
-service that only takes trials starts without it.
+Computed by `scipy.special`, which is imported on first use, so that a service
+that only receives trials starts without it.
 """
 
 import math
@@ -10,7 +10,7 @@ from analysis.errors import InvalidInput
 
 
 def normal_cdf(x: float) -> float:
-    """Return the probability that a standard normal number lies below x.
+    """Return the probability that a standard normal number is below x.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def normal_cdf(x: float) -> float:
 
 
 def normal_quantile(probability: float) -> float:
-    """Return the standard normal number that is passed with one minus that probability.
+    """Return a quantile of the standard normal distribution.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def normal_quantile(probability: float) -> float:
     """
     from scipy.special import ndtri
 
-    return float(ndtri(_within(probability)))
+    return float(ndtri(_checked_probability(probability)))
 
 
 def student_t_quantile(probability: float, degrees_of_freedom: float) -> float:
@@ -77,11 +77,11 @@ def student_t_quantile(probability: float, degrees_of_freedom: float) -> float:
 
     if math.isinf(degrees_of_freedom):
         return normal_quantile(probability)
-    return float(stdtrit(degrees_of_freedom, _within(probability)))
+    return float(stdtrit(degrees_of_freedom, _checked_probability(probability)))
 
 
 def f_exceeds(statistic: float, numerator_df: float, denominator_df: float) -> float:
-    """Return the probability that a number of Fisher's F lies above a statistic.
+    """Return the probability that an F-distributed number exceeds a statistic.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def f_exceeds(statistic: float, numerator_df: float, denominator_df: float) -> f
     return float(fdtrc(numerator_df, denominator_df, statistic))
 
 
-def _within(probability: float) -> float:
+def _checked_probability(probability: float) -> float:
     if not 0 < probability < 1:
         raise InvalidInput(f"a probability lies above 0 and below 1, got {probability:g}")
     return probability

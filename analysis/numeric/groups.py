@@ -1,4 +1,4 @@
-"""Sums, means and last values of groups of rows, without loops over the groups."""
+"""Calculate sums, means and extremes of groups of rows, without loops over the groups."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from analysis.columns import FloatArray, IntArray, TextArray
 
 @dataclass(frozen=True)
 class Groups:
-    """Rows that belong together, in the order of their first label.
+    """Groups of rows: the label of each group, and the position of each row's group.
 
     Examples
     --------
@@ -26,7 +26,7 @@ class Groups:
 
     @property
     def size(self) -> int:
-        """Return how many groups there are."""
+        """Return the number of groups."""
         return len(self.labels)
 
     def one_of_each(self) -> IntArray:
@@ -43,19 +43,19 @@ class Groups:
         return first
 
     def count(self) -> FloatArray:
-        """Return the rows in each group."""
+        """Return the number of rows in each group."""
         return self._count
 
     @cached_property
     def _count(self) -> FloatArray:
         counts = np.bincount(self.codes, minlength=self.size).astype(np.float64)
-        counts.setflags(write=False)  # all who ask have the same
+        counts.setflags(write=False)  # all callers share this array
         return counts
 
     def sum(self, values: FloatArray) -> FloatArray:
         """Return the sum of each group."""
         sums = np.bincount(self.codes, weights=values, minlength=self.size)
-        return sums.astype(np.float64, copy=False)  # of no rows it gives whole numbers
+        return sums.astype(np.float64, copy=False)  # without rows, bincount returns integers
 
     def mean(self, values: FloatArray) -> FloatArray:
         """Return the mean of each group; NaN where a group has no rows."""
@@ -63,7 +63,7 @@ class Groups:
             return self.sum(values) / self.count()
 
     def standard_deviation(self, values: FloatArray) -> FloatArray:
-        """Return the sample standard deviation of each group; 0 where it has one row or none."""
+        """Return the sample standard deviation of each group; 0 for one row or none."""
         spare = self.count() - 1
         with np.errstate(invalid="ignore", divide="ignore"):
             squares = self.sum((values - self.mean(values)[self.codes]) ** 2)
@@ -71,11 +71,11 @@ class Groups:
 
     def known_mean(self, values: FloatArray) -> FloatArray:
         """Return the mean of each group's known values; NaN where none is known."""
-        known = np.isfinite(values)
-        if not known.any():
+        is_known = np.isfinite(values)
+        if not is_known.any():
             return np.full(self.size, np.nan)
         with np.errstate(invalid="ignore", divide="ignore"):
-            return self.sum(np.where(known, values, 0)) / self.sum(known.astype(float))
+            return self.sum(np.where(is_known, values, 0)) / self.sum(is_known.astype(float))
 
     def largest(self, values: FloatArray) -> FloatArray:
         """Return the largest value of each group; minus infinity where a group has no rows."""
@@ -90,7 +90,7 @@ class Groups:
 
 @dataclass(frozen=True, slots=True)
 class Pairs:
-    """The pairs that two groupings of the same rows form: how often each, and of which two."""
+    """Pairs of groups from two groupings: rows of each pair, its groups, and each row's pair."""
 
     count: FloatArray
     one: IntArray
@@ -99,7 +99,7 @@ class Pairs:
 
 
 def pair_up(one: Groups, other: Groups) -> Pairs:
-    """Return the pairs of groups that rows belong to, in their order.
+    """Return the pairs of groups to which rows belong, in sorted order.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def pair_up(one: Groups, other: Groups) -> Pairs:
     Returns
     -------
     Pairs
-        Of each pair its rows, and the positions of its two groups; of each row its pair.
+        For each pair, its number of rows and its two groups; for each row, its pair.
 
     Examples
     --------
@@ -147,25 +147,25 @@ def group_by(keys: TextArray) -> Groups:
 
 
 def _runs(keys: TextArray) -> tuple[IntArray, IntArray]:
-    """Return the first of equal neighbours, and how many they are: few have to be looked at."""
+    """Return start and length of runs of equal keys, so that fewer rows need to be compared."""
     starts = np.flatnonzero(np.append(True, keys[1:] != keys[:-1])[: len(keys)])
     return starts, np.diff(starts, append=len(keys))
 
 
 def are_among(words: TextArray, wanted: Collection[str]) -> npt.NDArray[np.bool_]:
-    """Return which words are among some.
+    """Return a mask of the words that are in a collection.
 
     Parameters
     ----------
     words : array of str, shape (n,)
-        Few different ones.
+        Words, few of them different.
     wanted : collection of str
-        Those looked for.
+        Words to look for.
 
     Returns
     -------
     array of bool, shape (n,)
-        True where a word is among them.
+        True where a word is in the collection.
 
     Examples
     --------
@@ -177,7 +177,7 @@ def are_among(words: TextArray, wanted: Collection[str]) -> npt.NDArray[np.bool_
 
 
 def _distinct(keys: TextArray) -> tuple[TextArray, IntArray]:
-    """Return labels and codes; words are looked up, since sorting a million takes seconds."""
+    """Return labels and codes; look words up, because sorting a million takes seconds."""
     if keys.dtype.kind not in "OU":
         labels, codes = np.unique(keys, return_inverse=True)
         return labels, codes

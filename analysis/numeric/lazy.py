@@ -1,4 +1,4 @@
-"""Things that are kept as columns and made one by one."""
+"""Build the items of a sequence on access, and columns of words from conditions."""
 
 from abc import abstractmethod
 from collections.abc import Sequence
@@ -13,12 +13,12 @@ Item = TypeVar("Item")
 
 
 class LazySequence(Sequence[Item]):
-    """A sequence whose items are made when they are asked for."""
+    """A sequence that builds each item when it is accessed."""
 
     __slots__ = ()
 
     @abstractmethod
-    def made(self, at: int) -> Item:
+    def item(self, at: int) -> Item:
         """Return the item at a position from 0 on."""
 
     @overload
@@ -27,25 +27,25 @@ class LazySequence(Sequence[Item]):
     def __getitem__(self, at: slice) -> list[Item]: ...
     def __getitem__(self, at: int | slice) -> Item | list[Item]:
         if isinstance(at, slice):
-            return [self.made(each) for each in range(len(self))[at]]
-        return self.made(range(len(self))[at])  # as a list takes it: from behind, or out of reach
+            return [self.item(each) for each in range(len(self))[at]]
+        return self.item(range(len(self))[at])  # negative and invalid positions as in a list
 
 
 def first_words(conditions: Sequence[npt.NDArray[np.bool_]], words: Sequence[str]) -> TextArray:
-    """Return row by row the word of the first condition that holds.
+    """Return, for each row, the word of the first condition that is true.
 
     Parameters
     ----------
     conditions : sequence of array of bool, shape (n,)
-        What is asked of each row, in this order.
+        Conditions on each row, in the order in which they are checked.
     words : sequence of str
-        One to a condition.
+        One word per condition.
 
     Returns
     -------
     array of object, shape (n,)
-        Empty where none holds. Equal words are one object: as text of one width, a million
-        sentences would be their longest a million times.
+        Empty where no condition is true. Equal words share one object: a million rows of
+        fixed-width text would need the memory of the longest word a million times.
 
     Examples
     --------
@@ -53,6 +53,6 @@ def first_words(conditions: Sequence[npt.NDArray[np.bool_]], words: Sequence[str
     >>> first_words([cold, np.array([True, True, False])], ["cold", "dry"]).tolist()
     ['cold', 'dry', '']
     """
-    places = [np.int8(at) for at in range(len(words))]
-    which = np.select(conditions, places, np.int8(len(words)))
+    positions = [np.int8(at) for at in range(len(words))]
+    which = np.select(conditions, positions, np.int8(len(words)))
     return np.array([*words, ""], dtype=object)[which]

@@ -11,7 +11,7 @@ from analysis.reasons import reason
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Coefficients of a linear model, how uncertain they are, and what is left over."""
+    """Coefficients of a linear model, their covariance, and the residuals."""
 
     coefficients: FloatArray
     covariance: FloatArray
@@ -31,7 +31,7 @@ def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
     design : array, shape (n, k)
         One column per coefficient.
     values : array, shape (n,)
-        What is fitted.
+        Values to fit.
 
     Returns
     -------
@@ -41,11 +41,11 @@ def ordinary_least_squares(design: FloatArray, values: FloatArray) -> Fit:
     Raises
     ------
     TooFewTrials
-        Where the columns cannot be distinguished, or nothing is left to judge the scatter by.
+        If the columns are linearly dependent, or no degree of freedom is left.
 
     Notes
     -----
-    By the singular value decomposition, so that an ill-conditioned design keeps its digits.
+    By the singular value decomposition, so that an ill-conditioned design keeps its precision.
 
     Examples
     --------

@@ -1,10 +1,10 @@
-"""Figures at the resolution that their uncertainty supports, and no finer."""
+"""Round figures to the resolution that their uncertainty supports."""
 
 import math
 
 
 def step_of(u: float) -> float:
-    """Return the step in which a figure is given: 1, 2 or 5 times a power of ten.
+    """Return the rounding step of a figure: 1, 2 or 5 times a power of ten.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def at_resolution(value: float, u: float) -> float:
     value : float
         The figure. [any]
     u : float
-        Its standard uncertainty; where that is not positive or not known, the figure stays. [any]
+        Its standard uncertainty; without a positive one the figure is not rounded. [any]
 
     Examples
     --------
@@ -56,7 +56,7 @@ def at_resolution(value: float, u: float) -> float:
 
 
 def two_digits(u: float) -> float:
-    """Return an uncertainty at two significant digits, which usually suffice.
+    """Return an uncertainty with two significant digits, which are usually enough.
 
     JCGM 100:2008, 7.2.6, read as a calibration laboratory's support page quotes it.
 

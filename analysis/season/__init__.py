@@ -1,1 +1,1 @@
-"""A season summed up: typical power of builds and sessions, changes and progress of teams."""
+"""Summarise a season: typical power of builds and sessions, changes and progress of teams."""

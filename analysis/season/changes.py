@@ -1,8 +1,8 @@
-"""What came with a change from one build to the next, and how small a change could have been seen.
+"""Estimate the difference between one build and the next, and the smallest detectable one.
 
 Old and new back to back in one session share everything but the change, so the
-session's own wobble drops out; with the old one before and after, a steady
-drift drops out too. In different sessions both count.
+session's own scatter cancels; with the old one before and after, a steady
+drift cancels too. In different sessions both count.
 """
 
 import math
@@ -26,9 +26,9 @@ Design = Literal["old_new_old", "same_session", "different_sessions"]
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What came with the change from one build to the next, and what would have been seen.
+    """The difference between one build and the next, and the smallest detectable difference.
 
-    `trials` and `sessions` are what it rests on.
+    `trials` and `sessions` are the numbers of those it is based on.
     """
 
     effect_pct: float
@@ -50,7 +50,7 @@ class Pairing:
 
 
 def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
-    """Return what came with the change from one build to the next.
+    """Return the difference of power that came with the change from one build to the next.
 
     Parameters
     ----------
@@ -63,8 +63,8 @@ def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
     -------
     Effect
         Difference with its k = 2 interval, and the smallest change that a test like this one
-        shows with 80 % power at 90 % confidence, two-sided. Sessions that hold both builds count
-        alone; where there is none, the typical powers are compared.
+        detects with 80 % power at 90 % confidence, two-sided. Only sessions with both builds
+        count; if there is none, the typical powers are compared.
 
     Notes
     -----
@@ -94,14 +94,14 @@ def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
 
 
 def _sessions_of_both(trials: Pairing) -> npt.NDArray[np.bool_]:
-    """Return which trials are in a session that holds both builds."""
+    """Return a mask of the trials in sessions with both builds."""
     sessions = group_by(trials.session_id)
     share_new = sessions.mean(trials.is_new.astype(float))
     return ((share_new > 0) & (share_new < 1))[sessions.codes]
 
 
 def _within_sessions(trials: Pairing, both: npt.NDArray[np.bool_]) -> Effect:
-    """Return the difference within the sessions that hold both builds."""
+    """Return the difference within the sessions that have both builds."""
     y, u, is_new = trials.ln_power[both], trials.u_repeat[both], trials.is_new[both]
     sessions = group_by(trials.session_id[both])
     count = {new: sessions.sum((is_new == new).astype(float)) for new in (False, True)}
@@ -111,11 +111,11 @@ def _within_sessions(trials: Pairing, both: npt.NDArray[np.bool_]) -> Effect:
     )
     weight = 1 / np.asarray(variance)
     difference = float(np.sum(weight * (mean[True] - mean[False])) / np.sum(weight))
-    framed = all(
+    is_framed = all(
         not is_new[sessions.codes == code][0] and not is_new[sessions.codes == code][-1]
         for code in range(sessions.size)
     )
-    design: Design = "old_new_old" if framed else "same_session"
+    design: Design = "old_new_old" if is_framed else "same_session"
     return _effect(difference, float(np.sum(weight)) ** -0.5, design, len(y), sessions.size)
 
 

@@ -1,4 +1,4 @@
-"""Typical power of builds and sessions, with its uncertainty, and how two of them compare.
+"""Estimate the typical power of builds and sessions with its uncertainty, and compare two.
 
 Typical is the mean of ln P over the record trials that count.
 """
@@ -36,7 +36,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Figures(LazySequence[Figure]):
-    """Figures as columns, one value per group; each is made when it is asked for."""
+    """Figures as columns, one value per group; each figure is built on access."""
 
     labels: TextArray
     normalised_power_w: FloatArray
@@ -53,7 +53,7 @@ class Figures(LazySequence[Figure]):
     def __len__(self) -> int:
         return len(self.labels)
 
-    def made(self, at: int) -> Figure:
+    def item(self, at: int) -> Figure:
         """Return the figure of one group."""
         bench_id = self.bench_ids[at]
         return Figure(
@@ -72,7 +72,7 @@ class Figures(LazySequence[Figure]):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """How a later figure differs from an earlier one."""
+    """Difference of a later figure from an earlier one."""
 
     change_pct: float
     interval_pct: tuple[float, float]
@@ -80,7 +80,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """The sessions and benches of the trials that count; a session is one bench's."""
+    """The trials that count, grouped by session and by bench; a session is at one bench."""
 
     counted: npt.NDArray[np.bool_]
     sessions: Groups
@@ -88,12 +88,12 @@ class Places:
 
 
 def places(counted: npt.NDArray[np.bool_], trials: Columns) -> Places:
-    """Return where the trials that count were run.
+    """Return the sessions and benches of the trials that count.
 
     Parameters
     ----------
     counted : array of bool, shape (n,)
-        Which trials count.
+        Mask of the trials that count.
     trials : mapping of str to array, shape (n,)
         Needs `session_id` and `bench_id`.
 
@@ -116,7 +116,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
     by : Groups
         Groups of the counted trials, such as builds or sessions.
     where : Places
-        Which trials the groups are made of, and where those were run.
+        Which trials the groups are item of, and where those were run.
     results : PowerResults
         Results of all trials.
 
@@ -129,7 +129,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
     -----
     Scatter of runs averages over trials and scatter of sessions over sessions. The exponents are
     the same for all trials of a build and the bench's uncertainty is the same for all trials at the
-    bench, so neither averages out. Where trials lie further apart than their scatter allows, the
+    bench, so neither averages out. If trials scatter more than their uncertainty allows, the
     uncertainty grows by the Birge ratio.
 
     References
@@ -175,7 +175,7 @@ def typical_figures(by: Groups, where: Places, results: PowerResults) -> Figures
 
 
 def _excess_scatter(by: Groups, ln_power: FloatArray, u: FloatArray) -> FloatArray:
-    """Return by how much values scatter more than their uncertainty allows; at least 1 (Birge)."""
+    """Return the ratio of scatter to stated uncertainty, at least 1 (Birge ratio)."""
     chi_square = by.sum(((ln_power - by.mean(ln_power)[by.codes]) / u) ** 2)
     return np.sqrt(np.maximum(1.0, chi_square / np.maximum(by.count() - 1, 1)))
 
@@ -186,24 +186,24 @@ def _repeated_share(by: Groups, pairs: Pairs) -> FloatArray:
 
 
 def _distinct(by: Groups, pairs: Pairs) -> FloatArray:
-    """Return how many inner labels each group has."""
+    """Return the number of inner labels of each group."""
     return np.bincount(pairs.one, minlength=by.size).astype(np.float64)
 
 
 def _only_bench(by: Groups, pairs: Pairs, benches: Groups) -> TextArray:
-    """Return the bench of each group, or nothing where it has several."""
+    """Return the bench of each group, or None if it has several."""
     only = benches.labels[benches.codes[by.one_of_each()]].astype(object)
     only[_distinct(by, pairs) > 1] = None
     return only
 
 
 def probability_ahead(one: Figure, other: Figure) -> float:
-    """Return how probably one figure truly lies above another of the same bench.
+    """Return the probability that one figure is truly above another of the same bench.
 
     Parameters
     ----------
     one, other : Figure
-        Two figures of one bench, whose shared uncertainty drops out.
+        Two figures of one bench, whose shared uncertainty cancels.
 
     Returns
     -------
@@ -223,12 +223,12 @@ def probability_ahead(one: Figure, other: Figure) -> float:
 
 
 def compare(later: Figure, earlier: Figure) -> Change:
-    """Return how far a later figure lies above an earlier one of the same team.
+    """Return the change from an earlier to a later figure of the same team.
 
     Parameters
     ----------
     later, earlier : Figure
-        Two figures; at one bench the bench's uncertainty is in both and drops out.
+        Two figures; at one bench the bench's uncertainty is in both and cancels.
 
     Returns
     -------
@@ -256,7 +256,7 @@ def uncertainty_of_change(later: Figure, earlier: Figure) -> float:
     Parameters
     ----------
     later, earlier : Figure
-        Two figures; at one bench the bench's uncertainty is in both and drops out.
+        Two figures; at one bench the bench's uncertainty is in both and cancels.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""A team's way so far: the trend of its sessions, and whether its builds still gain."""
+"""Judge a team's progress: the trend of its sessions, and whether its builds still improve."""
 
 import math
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from analysis.season.estimates import Figure, uncertainty_of_change
 from analysis.trend import MannKendall, Slope, mann_kendall, theil_sen
 
 LEAST_SESSIONS, LEAST_DAYS, LEAST_WEEKS = 4, 4, 3.0  # to show a slope
-SESSIONS_TO_CALL = 5  # to call it
+SESSIONS_TO_CALL = 5  # to give a verdict
 IMPROVING_UP_TO, LIKELY_UP_TO = 0.05, 0.10  # probability of chance, one-sided
 PLATEAU_BUILDS = 3  # builds without gain after which another factor is worth a try
 
@@ -22,7 +22,7 @@ Verdict = Literal["too_early", "no_clear_trend", "likely_improving", "improving"
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Whether power grows from session to session; without enough sessions, why not known."""
+    """Whether power grows from session to session; `reason` says why it is not known, if so."""
 
     sessions: int
     slope: Slope | None
@@ -37,14 +37,14 @@ def trend_of(weeks: Sequence[float], ln_power: Sequence[float]) -> Trend:
     Parameters
     ----------
     weeks : sequence of float, length n
-        When each session was, in order. [weeks]
+        Time of each session, in order. [weeks]
     ln_power : sequence of float, length n
         Typical ln power of each. [-]
 
     Returns
     -------
     Trend
-        Slope from four sessions on four days over three weeks, a verdict from five.
+        A slope with four sessions on four days over three weeks, a verdict with five.
 
     Examples
     --------
@@ -72,7 +72,7 @@ def _verdict(p_one_sided: float) -> Verdict:
 
 
 def has_plateaued(builds: Sequence[Figure]) -> bool:
-    """Return whether the newest builds gained nothing that is sure over what was before.
+    """Tell whether the newest builds are not clearly better than the earlier ones.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def has_plateaued(builds: Sequence[Figure]) -> bool:
     Returns
     -------
     bool
-        True where none of the last three lies above the best before them by more than the standard
+        True if none of the last three is above the best earlier one by more than the standard
         uncertainty of the difference; False with fewer than four.
 
     Examples
@@ -106,7 +106,7 @@ def has_plateaued(builds: Sequence[Figure]) -> bool:
 
 
 def weeks_between(seconds: npt.ArrayLike) -> list[float]:
-    """Return moments as weeks after the first.
+    """Return moments as weeks after the earliest.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""A season's trials summed up: typical power of builds and sessions, and each team's way.
+"""Summarise a season's trials: typical power of builds and sessions, and each team's season.
 
-The largest trial of a team is shown beside it as "best seen" and used for nothing, since the
+The largest trial of a team is shown as "best seen" and is not used in any calculation, because the
 largest of many noisy numbers is too large.
 """
 
@@ -21,7 +21,7 @@ ACCEPTED = "accepted"
 
 @dataclass(frozen=True, slots=True)
 class BestSeen:
-    """The largest trial of a team; the largest of `trials` noisy numbers, so rather too large."""
+    """The largest trial of a team: the largest of `trials` noisy numbers, so probably too large."""
 
     normalised_power_w: float
     u_total: float
@@ -33,7 +33,7 @@ class BestSeen:
 
 @dataclass(frozen=True, slots=True)
 class TeamSeason:
-    """One team's way through the season, from the trials that count; `sessions` oldest first."""
+    """One team's season, from the trials that count; `sessions` oldest first."""
 
     team_id: str
     current: Figure
@@ -44,9 +44,9 @@ class TeamSeason:
 
 
 class TeamSeasons(LazySequence[TeamSeason]):
-    """The seasons of all teams as columns, in the order of team ids; one is made when asked for.
+    """The seasons of all teams as columns, in the order of team ids; each is built on access.
 
-    `builds` and `sessions` hold the figures of every team, one team after the other, each
+    `builds` and `sessions` have the figures of every team, one team after the other, each
     oldest first.
     """
 
@@ -65,7 +65,7 @@ class TeamSeasons(LazySequence[TeamSeason]):
     def __len__(self) -> int:
         return len(self.team_ids)
 
-    def made(self, at: int) -> TeamSeason:
+    def item(self, at: int) -> TeamSeason:
         """Return one team's season."""
         builds = self.builds.of(at)
         return TeamSeason(
@@ -108,7 +108,7 @@ class TeamSeasons(LazySequence[TeamSeason]):
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
-    """Figures, and which of them are a team's, first to last: `order` from one end to the next."""
+    """Figures grouped by team: team i has the figures `order[ends[i - 1] : ends[i]]`."""
 
     figures: Figures
     order: IntArray
@@ -117,11 +117,11 @@ class Ordered:
     def of(self, team: int) -> list[Figure]:
         """Return the figures of one team, first to last."""
         start = int(self.ends[team - 1]) if team else 0
-        return [self.figures.made(at) for at in self.order[start : int(self.ends[team])].tolist()]
+        return [self.figures.item(at) for at in self.order[start : int(self.ends[team])].tolist()]
 
 
 def counts_for_season(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:
-    """Return which trials count: accepted record trials that could be normalised.
+    """Return a mask of the trials that count: accepted record trials that could be normalised.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def counts_for_season(trials: Columns, results: PowerResults) -> npt.NDArray[np.
 
 
 def are_usable(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:
-    """Return which trials of whatever kind a finding may rest on: accepted and normalised.
+    """Return a mask of the trials of any kind that findings may use: accepted and normalised.
 
     Parameters
     ----------
@@ -183,8 +183,8 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
     teams = group_by(np.asarray(trials["team_id"])[first])
     by_team = Groups(teams.labels, teams.codes[build_of.codes])
     started: FloatArray = np.asarray(trials["started_at"], dtype=np.float64)[positions]
-    # A build's number tells its place in its turbine, whenever it was tested; a team's turbines
-    # follow each other as they were first tested.
+    # Builds of a turbine are in the order of their numbers, whenever they were tested; a team's
+    # turbines are in the order of their first tests.
     turbines = group_by(np.asarray(trials["turbine_id"])[first])
     first_of_turbine = turbines.smallest(build_of.smallest(started))[turbines.codes]
     number: FloatArray = np.asarray(trials["build_number"], dtype=np.float64)[first]
@@ -204,7 +204,7 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
 
 
 def _ordered(figures: Figures, team: IntArray, *keys: FloatArray) -> Ordered:
-    """Return the figures team by team, each team's in the order of some keys."""
+    """Return the figures grouped by team, each team's sorted by keys."""
     order = np.lexsort((*keys[::-1], team))
     return Ordered(figures, order, np.cumsum(np.bincount(team)))
 

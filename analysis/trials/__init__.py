@@ -1,1 +1,1 @@
-"""From the readings of trials to their power, normalised and with its uncertainty."""
+"""Calculate normalised power and its uncertainty from the readings of trials."""

@@ -1,8 +1,8 @@
-"""Inputs of each trial's calculation: readings reduced, gaps filled, uncertainties given.
+"""Prepare the inputs of each trial's calculation: reduce readings, fill gaps, add uncertainties.
 
-Where something was not measured the next best is taken, and its source is
-named: the trial's own wind before its session's before its bench's grid; the
-room's barometer before its altitude before a guess.
+A value that was not measured is replaced by the next best one, and its source is
+named: for wind the trial's own, its session's, its bench's grid; for pressure the
+room's barometer, its altitude, an assumed value.
 """
 
 from dataclasses import dataclass
@@ -35,9 +35,9 @@ BLOCKAGE_FROM = 0.05  # [-], area ratio below which a tunnel's walls are not cor
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialInputs:
-    """What results are computed from; arrays of one value per trial, NaN where it is not known.
+    """Inputs of the results; arrays with one value per trial, NaN where it is not known.
 
-    A `…_source` tells where a value is from and is empty where there is none. All `u_…` are
+    A `…_source` names the source of a value and is empty if there is no value. All `u_…` are
     relative standard uncertainties.
     """
 
@@ -66,7 +66,7 @@ class TrialInputs:
 
 
 def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
-    """Return what is taken of trials.
+    """Return the inputs of trials' results.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
 
 
 def _air(trials: Columns) -> tuple[FloatArray, FloatArray, TextArray]:
-    """Return density, its uncertainty, and what it rests on."""
+    """Return density, its uncertainty and its source."""
     temperature = numbers(trials["air_temperature_c"])
     pressure, altitude = numbers(trials["pressure_hpa"]), numbers(trials["altitude_m"])
     no_thermometer, no_barometer = np.isnan(temperature), np.isnan(pressure)
@@ -141,10 +141,10 @@ def _air(trials: Columns) -> tuple[FloatArray, FloatArray, TextArray]:
 def _wind(
     trials: Columns, run: Runs, has_meter: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, TextArray]:
-    """Return the free wind speed at the rotor plane, and what it rests on."""
+    """Return the free wind speed at the rotor plane, and its source."""
     grid, monitor = numbers(trials["grid_wind_speed_m_s"]), numbers(trials["grid_monitor_m_s"])
     start, end = numbers(trials["wind_speed_start_m_s"]), numbers(trials["wind_speed_end_m_s"])
-    # Where the grid was measured beside a monitor, every later reading is the monitor's.
+    # If the grid was measured with a monitor, every later reading is the monitor's.
     scale = np.where(np.isnan(monitor), 1.0, grid / monitor)
     choices = {
         "trial": numbers(trials["wind_speed_m_s"]) * scale,
@@ -152,9 +152,9 @@ def _wind(
         "session": first_known([(start + end) / 2, start, end]) * scale,
         "grid": grid,
     }
-    known = [np.isfinite(choice) & has_meter for choice in choices.values()]
-    speed = np.select(known, list(choices.values()), np.nan)
-    return speed * _blockage(trials), np.select(known, list(choices), "")
+    is_known = [np.isfinite(choice) & has_meter for choice in choices.values()]
+    speed = np.select(is_known, list(choices.values()), np.nan)
+    return speed * _blockage(trials), np.select(is_known, list(choices), "")
 
 
 def _blockage(trials: Columns) -> FloatArray:
@@ -188,7 +188,7 @@ def _wind_uncertainty(
 ) -> FloatArray:
     """Return the uncertainty of the wind: meter, sampling of the profile, and setting."""
     meter = wind.calibration_uncertainty(np.asarray(trials["anemometer_type"]), speed, density)
-    # A grid tells of the profile only where the speed rests on it.
+    # A grid describes the profile only if the speed is based on it.
     on_grid = (source == "grid") | np.isfinite(numbers(trials["grid_monitor_m_s"]))
     points = np.where(on_grid, numbers(trials["grid_points"]), np.nan)
     profile = wind.profile_uncertainty(points)
@@ -196,7 +196,7 @@ def _wind_uncertainty(
 
 
 def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArray, TextArray]:
-    """Return the rotor speed, read or from the generator's constants, and its source."""
+    """Return the rotor speed, measured or from the generator's constants, and its source."""
     from_voltage = rotor_speed_from_voltage(
         run.voltage_v,
         load,
@@ -205,7 +205,7 @@ def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArr
         brush_drop_v=or_default(trials["brush_drop_v"], DEFAULT_BRUSH_DROP_V),
         gear_ratio=or_default(trials["gear_ratio"], 1.0),
     )
-    # A rotor at rest shows no volts, and the brushes' drop alone would tell of a speed.
+    # A rotor at rest gives no volts, and the brush drop by itself would look like a speed.
     choices = [run.rotor_speed_rpm, np.where(run.voltage_v > 0, from_voltage, np.nan)]
-    known = [np.isfinite(choice) for choice in choices]
-    return first_known(choices), np.select(known, ["measured", "from_voltage"], "")
+    is_known = [np.isfinite(choice) for choice in choices]
+    return first_known(choices), np.select(is_known, ["measured", "from_voltage"], "")

@@ -1,4 +1,4 @@
-"""From the readings of runs to the power of each run and trial."""
+"""Calculate the power of each run and trial from the readings of runs."""
 
 from dataclasses import dataclass
 
@@ -11,7 +11,7 @@ from analysis.numeric.groups import Groups
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """What the runs of each trial say together; arrays of one value per trial."""
+    """Summary of each trial's runs; arrays with one value per trial."""
 
     power_w: FloatArray
     ln_power_range: FloatArray
@@ -41,15 +41,15 @@ def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
 
     Notes
     -----
-    A logger's mean square counts before volts and amperes, these before volts alone, and
-    amperes alone come last.
+    The order of preference is a logger's mean square, volts with amperes, only volts, only
+    amperes.
 
     Examples
     --------
-    >>> nothing = np.full(2, np.nan)
+    >>> missing = np.full(2, np.nan)
     >>> two = {"trial": np.array([0, 0]), "voltage_v": np.array([1.0, 2.0]),
-    ...     "mean_square_voltage_v2": nothing, "current_a": nothing,
-    ...     "rotor_speed_rpm": nothing, "wind_speed_m_s": nothing}
+    ...     "mean_square_voltage_v2": missing, "current_a": missing,
+    ...     "rotor_speed_rpm": missing, "wind_speed_m_s": missing}
     >>> reduce_runs(two, np.array([1.0])).power_w.tolist()
     [2.0]
     """
@@ -76,7 +76,7 @@ def reduce_runs(runs: Columns, load_ohm: FloatArray) -> Runs:
 
 
 def run_power(runs: Columns, load_ohm: FloatArray) -> FloatArray:
-    """Return the power of each run by the best of its readings.
+    """Return the power of each run, from the best of its readings.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def run_power(runs: Columns, load_ohm: FloatArray) -> FloatArray:
     Returns
     -------
     array, shape (r,)
-        Power; NaN where nothing tells it. [W]
+        Power; NaN if no reading gives it. [W]
 
     Examples
     --------

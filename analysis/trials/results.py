@@ -1,7 +1,7 @@
-"""From what is taken of trials to their results: the one function that computes them.
+"""Compute the results of trials from their inputs.
 
-The same vectorised function serves a single trial as it arrives, a page of
-fifty and a whole season, so that no two answers can differ.
+The same vectorised function serves a single new trial, a page of fifty and a
+complete season, so that two answers cannot differ.
 """
 
 from collections.abc import Sequence
@@ -19,8 +19,8 @@ from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.trials.inputs import TrialInputs, trial_inputs
 from analysis.trials.sweeps import Exponents, used_exponents
 
-#: Which formulas these are: raised with every change that moves a result, here or in what a result
-#: is calculated from, so that what was kept of older ones is not taken for today's.
+#: Version of the formulas. Raise it with every change that alters a result, here or in a function
+#: that results depend on, so that results cached from older formulas are not used.
 FORMULA = 2
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
@@ -29,7 +29,7 @@ U_SESSION = 0.03  # [-], scatter of one session of ln P; common practice, no sou
 
 @dataclass(frozen=True, kw_only=True)
 class PowerResults:
-    """What a season's summaries rest on; arrays of one value per trial, NaN where not known."""
+    """Results that a season's summaries need; one value per trial, NaN where not known."""
 
     normalised_power_w: FloatArray
     normalised_power_cubic_w: FloatArray
@@ -46,20 +46,20 @@ class PowerResults:
     interval_high_w: FloatArray
 
     def powers(self) -> "PowerResults":
-        """Return these alone, so that the rest can be forgotten."""
+        """Return only these columns, so that the memory of the others can be freed."""
         return PowerResults(
             **{each.name: getattr(self, each.name) for each in fields(PowerResults)}
         )
 
     def only(self, which: npt.NDArray[Any]) -> "PowerResults":
-        """Return the results of some trials."""
+        """Return the results of the selected trials."""
         return PowerResults(
             **{each.name: getattr(self, each.name)[which] for each in fields(PowerResults)}
         )
 
     @staticmethod
     def joined(parts: "Sequence[PowerResults]") -> "PowerResults":
-        """Return the results of some trials one after the other."""
+        """Return the results of several parts, concatenated."""
         return PowerResults(
             **{
                 each.name: np.concatenate([getattr(part, each.name) for part in parts])
@@ -108,29 +108,29 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
        `analysis.air` and `analysis.wind`.
     """
     inputs = trial_inputs(trials, runs)
-    used = used_exponents(trials, inputs)
+    exponents = used_exponents(trials, inputs)
     status = exponent.normalisation_status(
-        inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s, used.is_own
+        inputs.wind_speed_m_s / inputs.reference_wind_speed_m_s, exponents.is_own
     )
     why = _reason(inputs, status)
     is_known, is_out_of_range = why == "", status == exponent.OUT_OF_RANGE
-    normalised, cubic = _on_the_reference(inputs, used, is_known)
+    normalised, cubic = _normalised_powers(inputs, exponents, is_known)
     ln_wind = np.log(inputs.reference_wind_speed_m_s / inputs.wind_speed_m_s)
     ln_density = np.log(inputs.reference_air_density_kg_m3 / inputs.air_density_kg_m3)
-    # A density exponent found from the wind exponent is wrong together with it.
-    lever = ln_wind + used.density_per_wind * ln_density
+    # An error of the wind exponent also shifts a density exponent that was calculated from it.
+    lever = ln_wind + exponents.density_per_wind * ln_density
     u_repeat = np.maximum(U_REPEAT, inputs.ln_power_sd) / np.sqrt(inputs.run_count)
     u_own = uncertainty.own_uncertainty(
         u_repeat=u_repeat,
         u_session=np.full_like(u_repeat, U_SESSION),
         exponent_lever=lever,
         ln_density_ratio=ln_density,
-        u_wind_exponent=used.u_wind,
-        u_density_exponent=used.u_density,
+        u_wind_exponent=exponents.u_wind,
+        u_density_exponent=exponents.u_density,
     )
-    u_bench = _bench_uncertainty(inputs, used)
+    u_bench = _bench_uncertainty(inputs, exponents)
     u_total = uncertainty.combine(u_own, u_bench)
-    # Scatter above the usual was judged by this trial's own few runs.
+    # Scatter above the usual was estimated from this trial's own few runs.
     u_seen = np.where(inputs.ln_power_sd > U_REPEAT, u_repeat, 0.0)
     factor = uncertainty.coverage_factor(u_total, u_seen, inputs.run_count - 1)
     low, high = uncertainty.interval(normalised, u_total, factor)
@@ -143,11 +143,11 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
         specific_power_w_m2=normalised / area,
         normalised_power_w=normalised,
         normalised_power_cubic_w=cubic,
-        wind_exponent=used.wind,
-        density_exponent=used.density,
-        u_wind_exponent=used.u_wind,
-        u_density_exponent=used.u_density,
-        is_own_exponent=used.is_own,
+        wind_exponent=exponents.wind,
+        density_exponent=exponents.density,
+        u_wind_exponent=exponents.u_wind,
+        u_density_exponent=exponents.u_density,
+        is_own_exponent=exponents.is_own,
         exponent_lever=lever,
         ln_density_ratio=ln_density,
         u_repeat=u_repeat,
@@ -163,7 +163,7 @@ def trial_results(trials: Columns, runs: Columns) -> TrialResults:
 
 
 def power_results(trials: Columns, runs: Columns) -> PowerResults:
-    """Return what summaries rest on, of a season of any size.
+    """Return the results that summaries need, for a season of any size.
 
     Parameters
     ----------
@@ -179,20 +179,20 @@ def power_results(trials: Columns, runs: Columns) -> PowerResults:
 
     Notes
     -----
-    Worked out some ten thousand trials at a time, so that what is passed from step to step stays
-    in the processor's cache: of a million trials at once, most time goes into fetching memory.
+    Computed for some ten thousand trials at a time, so that intermediate arrays stay in the
+    processor's cache: with a million trials at once, most time goes into fetching memory.
     """
     columns = {name: np.asarray(trials[name]) for name in TRIAL_COLUMNS}
-    of_runs = {name: np.asarray(runs[name]) for name in RUN_COLUMNS}
+    run_columns = {name: np.asarray(runs[name]) for name in RUN_COLUMNS}
     count = len(columns["kind"])
     starts = range(0, max(count, 1), AT_ONCE)
-    cuts = np.searchsorted(of_runs["trial"], [*starts, count])
+    cuts = np.searchsorted(run_columns["trial"], [*starts, count])
     parts = []
     for start, first, last in zip(starts, cuts[:-1], cuts[1:], strict=True):
         part = {name: column[start : start + AT_ONCE] for name, column in columns.items()}
-        its_runs = {name: column[first:last] for name, column in of_runs.items()}
-        its_runs["trial"] = its_runs["trial"] - start
-        parts.append(trial_results(part, its_runs).powers())
+        part_runs = {name: column[first:last] for name, column in run_columns.items()}
+        part_runs["trial"] = part_runs["trial"] - start
+        parts.append(trial_results(part, part_runs).powers())
     return PowerResults.joined(parts)
 
 
@@ -220,11 +220,11 @@ def _reason(inputs: TrialInputs, status: TextArray) -> TextArray:
     )
 
 
-def _on_the_reference(
-    inputs: TrialInputs, used: Exponents, known: npt.NDArray[np.bool_]
+def _normalised_powers(
+    inputs: TrialInputs, exponents: Exponents, is_known: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
-    """Return normalised power and the textbook's figure, where they can be known."""
-    power = np.where(known, inputs.power_w, np.nan)
+    """Return normalised power and the textbook's cubic power; NaN where they are not known."""
+    power = np.where(is_known, inputs.power_w, np.nan)
     speed, density = inputs.wind_speed_m_s, inputs.air_density_kg_m3
     normalised = exponent.normalise(
         power,
@@ -232,8 +232,8 @@ def _on_the_reference(
         density,
         reference_wind_speed_m_s=inputs.reference_wind_speed_m_s,
         reference_air_density_kg_m3=inputs.reference_air_density_kg_m3,
-        wind_exponent=used.wind,
-        density_exponent=used.density,
+        wind_exponent=exponents.wind,
+        density_exponent=exponents.density,
     )
     cubic = exponent.textbook_cubic(
         power,
@@ -245,13 +245,13 @@ def _on_the_reference(
     return normalised, cubic
 
 
-def _bench_uncertainty(inputs: TrialInputs, used: Exponents) -> FloatArray:
-    """Return what is uncertain of each trial with all others of its bench."""
+def _bench_uncertainty(inputs: TrialInputs, exponents: Exponents) -> FloatArray:
+    """Return the part of each trial's uncertainty that all trials at its bench share."""
     return uncertainty.bench_uncertainty(
         u_voltage=inputs.u_voltage,
         u_load=inputs.u_load,
         u_wind_speed=inputs.u_wind_speed,
         u_air_density=inputs.u_air_density,
-        wind_exponent=used.wind,
-        density_exponent=used.density,
+        wind_exponent=exponents.wind,
+        density_exponent=exponents.density,
     )

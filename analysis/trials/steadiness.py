@@ -1,4 +1,4 @@
-"""Whether a logged voltage had settled: how much it varies, drifts, and jumps between blocks."""
+"""Measure how steady a logged voltage is: its variation, its drift, and jumps between blocks."""
 
 from dataclasses import dataclass
 
@@ -13,9 +13,9 @@ FEWEST_BLOCKS = 2
 
 @dataclass(frozen=True, slots=True)
 class Steadiness:
-    """How a series behaves, each as a share of its mean.
+    """Steadiness of a series; each figure is a share of the series' mean.
 
-    `variation` is its standard deviation, `drift` what it changes from first to last along a line,
+    `variation` is its standard deviation, `drift` its change from first to last along a line,
     `block_variation` the standard deviation of the means of blocks of five seconds.
     """
 
@@ -32,12 +32,12 @@ def steadiness(voltages_v: npt.ArrayLike, sample_rate_hz: float | None = None) -
     voltages_v : array-like, shape (n,)
         Voltages at equal steps of time, at least two. [V]
     sample_rate_hz : float, optional
-        Samples a second; left out, the series is cut into six blocks. [1/s]
+        Samples per second; by default the series is cut into six blocks. [1/s]
 
     Returns
     -------
     Steadiness
-        Steady is at most 10 % of variation, 2 % of drift and 2 % between blocks.
+        A steady series has at most 10 % of variation, 2 % of drift and 2 % between blocks.
 
     Raises
     ------

@@ -1,8 +1,8 @@
-"""The exponents that trials are normalised with: a build's own by its wind sweep, or the default.
+"""Choose the exponents that normalise trials: a build's own by its wind sweep, or the default.
 
 A sweep is the wind trials of one build at one load in one session. The newest
-one that can be used counts. What it says is drawn towards the other builds of
-the season, and it is used only at winds that the sweep covers.
+one that can be used counts. Its exponent is shrunk towards the other builds of
+the season, and is used only at winds that the sweep covers.
 """
 
 from dataclasses import dataclass
@@ -26,10 +26,10 @@ LEAST_SPREAD = 0.1  # [-], of exponents between builds, however alike a few of t
 
 @dataclass(frozen=True, slots=True)
 class Exponents:
-    """How power follows wind and air density, with standard uncertainties; one value per trial.
+    """Exponents of wind and air density, with standard uncertainties; one value per trial.
 
-    `density_per_wind` is how much the density exponent moves with the wind exponent: 0 where it was
-    not found from it. `is_own` tells which trials are normalised by their build's own sweep.
+    `density_per_wind` is the slope of the density exponent over the wind exponent: 0 if it was not
+    calculated from it. `is_own` tells which trials are normalised by their build's own sweep.
     """
 
     wind: FloatArray
@@ -42,7 +42,7 @@ class Exponents:
 
 @dataclass(frozen=True, slots=True)
 class BuildSweep:
-    """What a build's wind sweep found; `reason` says why it is not used, if it is not."""
+    """Result of a build's wind sweep; `reason` says why it is not used, and is empty if it is."""
 
     build_id: str
     session_id: str
@@ -59,7 +59,7 @@ def default_exponents(count: int) -> Exponents:
     Parameters
     ----------
     count : int
-        How many trials.
+        Number of trials.
 
     Returns
     -------
@@ -87,8 +87,8 @@ def used_exponents(trials: Columns, inputs: TrialInputs) -> Exponents:
     Parameters
     ----------
     trials : mapping of str to array, shape (n,)
-        `TRIAL_COLUMNS`: what each build's sweep found is in the columns `sweep_…`, NaN where there
-        is none, and what all sweeps of the season say in the columns `season_…`.
+        `TRIAL_COLUMNS`: the columns `sweep_…` have the result of each build's sweep, NaN without a
+        sweep, and the columns `season_…` summarise all sweeps of the season.
     inputs : TrialInputs
         What is taken of the trials.
 
@@ -99,21 +99,21 @@ def used_exponents(trials: Columns, inputs: TrialInputs) -> Exponents:
 
     Notes
     -----
-    Never extrapolated: at a wind that the sweep does not cover within 5 % the default stands. The
-    density exponent follows from the wind exponent where the generator's constants are known.
+    Never extrapolated: at a wind that the sweep does not cover within 5 %, the default is used. The
+    density exponent follows from the wind exponent if the generator's constants are known.
     """
-    found = numbers(trials["sweep_exponent"])
+    fitted = numbers(trials["sweep_exponent"])
     reach = 1 + exponent.SWEEP_REACH + exponent.ROUNDING
     speed = inputs.wind_speed_m_s
     with np.errstate(invalid="ignore"):
         is_own = (
-            np.isfinite(found)
+            np.isfinite(fitted)
             & (speed >= numbers(trials["sweep_slowest_m_s"]) / reach)
             & (speed <= numbers(trials["sweep_fastest_m_s"]) * reach)
         )
     prior, u_prior = season_prior(trials)
-    shrunk = exponent.shrink(found, numbers(trials["sweep_standard_error"]), prior, u_prior)
-    default = default_exponents(len(found))
+    shrunk = exponent.shrink(fitted, numbers(trials["sweep_standard_error"]), prior, u_prior)
+    default = default_exponents(len(fitted))
     density, per_wind = _density(trials, inputs, shrunk.exponent)
     by_density = is_own & np.isfinite(density)
     return Exponents(
@@ -139,11 +139,11 @@ def season_prior(trials: Columns) -> tuple[FloatArray, FloatArray]:
     Returns
     -------
     tuple of array, shape (n,)
-        Mean and standard deviation: assumed until eight builds have been swept. [-]
+        Mean and standard deviation: assumed values until eight builds have a sweep. [-]
 
     Notes
     -----
-    The sweeps' own errors are taken off the variance between builds.
+    The variance of the sweeps' own errors is subtracted from the variance between builds.
 
     Examples
     --------
@@ -160,9 +160,9 @@ def season_prior(trials: Columns) -> tuple[FloatArray, FloatArray]:
     count, mean = numbers(trials["season_sweeps"]), numbers(trials["season_mean_exponent"])
     enough = count >= LEAST_SWEEPS
     safe = np.where(enough, count, LEAST_SWEEPS)
-    seen = (numbers(trials["season_mean_square_exponent"]) - mean**2) * safe / (safe - 1)
+    observed = (numbers(trials["season_mean_square_exponent"]) - mean**2) * safe / (safe - 1)
     errors = numbers(trials["season_mean_square_error"]) + exponent.ZERO_OFFSET_UNCERTAINTY**2
-    spread = np.sqrt(np.maximum(seen - errors, LEAST_SPREAD**2))
+    spread = np.sqrt(np.maximum(observed - errors, LEAST_SPREAD**2))
     return (
         np.where(enough, mean, exponent.DEFAULT_WIND_EXPONENT),
         np.where(enough, spread, exponent.DEFAULT_WIND_EXPONENT_UNCERTAINTY),
@@ -172,7 +172,7 @@ def season_prior(trials: Columns) -> tuple[FloatArray, FloatArray]:
 def _density(
     trials: Columns, inputs: TrialInputs, wind_exponent: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return density exponents by the wind's, NaN without the generator's constants; and slopes."""
+    """Return density exponents from wind exponents, NaN without generator constants; and slopes."""
     brush = or_default(trials["brush_drop_v"], DEFAULT_BRUSH_DROP_V)
     winding, load = numbers(trials["winding_resistance_ohm"]), numbers(trials["load_ohm"])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -186,7 +186,7 @@ def _density(
 
 
 def find_sweeps(trials: Columns, runs: Columns, inputs: TrialInputs) -> list[BuildSweep]:
-    """Return the wind sweep that counts of each build that has one.
+    """Return one wind sweep for each build that has any: the sweep that counts.
 
     Parameters
     ----------
@@ -209,49 +209,49 @@ def find_sweeps(trials: Columns, runs: Columns, inputs: TrialInputs) -> list[Bui
     swept &= np.isfinite(inputs.wind_speed_m_s)
     with np.errstate(invalid="ignore"):
         rows = np.flatnonzero(swept[trial] & (power > 0))
-    of_run = {name: np.asarray(trials[name])[trial[rows]] for name in
+    columns = {name: np.asarray(trials[name])[trial[rows]] for name in
               ("build_id", "session_id", "started_at")}  # fmt: skip
-    of_run |= {
+    columns |= {
         "load_ohm": load[trial[rows]],
         "wind_speed_m_s": inputs.wind_speed_m_s[trial[rows]],
         "reference_wind_speed_m_s": inputs.reference_wind_speed_m_s[trial[rows]],
         "power_w": power[rows],
     }
-    builds = group_by(of_run["build_id"].astype(str))
-    return [_sweep_of(of_run, np.flatnonzero(builds.codes == code)) for code in range(builds.size)]
+    builds = group_by(columns["build_id"].astype(str))
+    return [_sweep_of(columns, np.flatnonzero(builds.codes == code)) for code in range(builds.size)]
 
 
-def _sweep_of(of_run: dict[str, TextArray], rows: npt.NDArray[np.int64]) -> BuildSweep:
+def _sweep_of(columns: dict[str, TextArray], rows: npt.NDArray[np.int64]) -> BuildSweep:
     """Return a build's newest sweep that can be used, or else its newest."""
-    settings = {(of_run["started_at"][row], of_run["session_id"][row], of_run["load_ohm"][row])
+    settings = {(columns["started_at"][row], columns["session_id"][row], columns["load_ohm"][row])
                 for row in rows}  # fmt: skip
     sweeps = [
         _fitted(
-            of_run,
-            rows[(of_run["session_id"][rows] == session) & (of_run["load_ohm"][rows] == load)],
+            columns,
+            rows[(columns["session_id"][rows] == session) & (columns["load_ohm"][rows] == load)],
         )
         for _, session, load in sorted(settings, reverse=True)
     ]
     return next((sweep for sweep in sweeps if not sweep.reason), sweeps[0])
 
 
-def _fitted(of_run: dict[str, TextArray], rows: npt.NDArray[np.int64]) -> BuildSweep:
+def _fitted(columns: dict[str, TextArray], rows: npt.NDArray[np.int64]) -> BuildSweep:
     first = rows[0]
     fit, reason = None, ""
     try:
         fit = fit_wind_exponent(
-            of_run["wind_speed_m_s"][rows],
-            of_run["power_w"][rows],
-            float(of_run["reference_wind_speed_m_s"][first]),
+            columns["wind_speed_m_s"][rows],
+            columns["power_w"][rows],
+            float(columns["reference_wind_speed_m_s"][first]),
         )
         reason = fit.reason
-    except AnalysisError as unknown:
-        reason = str(unknown)
+    except AnalysisError as error:
+        reason = str(error)
     return BuildSweep(
-        build_id=str(of_run["build_id"][first]),
-        session_id=str(of_run["session_id"][first]),
-        load_ohm=float(of_run["load_ohm"][first]),
-        speeds=len(np.unique(of_run["wind_speed_m_s"][rows])),
+        build_id=str(columns["build_id"][first]),
+        session_id=str(columns["session_id"][first]),
+        load_ohm=float(columns["load_ohm"][first]),
+        speeds=len(np.unique(columns["wind_speed_m_s"][rows])),
         readings=len(rows),
         fit=fit,
         reason=reason,

@@ -1,4 +1,4 @@
-"""Sequences whose items are made when asked for, against lists; and words by condition."""
+"""Test sequences that build their items on access, against lists; and words by condition."""
 
 import numpy as np
 import pytest
@@ -17,7 +17,7 @@ class Squares(LazySequence):
     def __len__(self):
         return len(self.numbers)
 
-    def made(self, at):
+    def item(self, at):
         self.made_at.append(at)
         return self.numbers[at] ** 2
 
