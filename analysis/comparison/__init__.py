@@ -1,4 +1,4 @@
-"""Builds of several schools on one scale: the fit, its pairs and benches, and the next step."""
+"""Compare builds of several schools: the fit of a season, pairs, bench biases, and planning."""
 
 from analysis.comparison.fit import SeasonFit, fit_season
 

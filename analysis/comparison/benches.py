@@ -1,4 +1,4 @@
-"""Score each bench by a fit of the season, and find the session that would join what is apart."""
+"""Score each bench by a fit of the season, and find the sessions that would join the groups."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,11 +17,11 @@ Verdict = Literal["fine", "look", "act"]
 
 @dataclass(frozen=True, slots=True)
 class BenchScore:
-    """How far a bench reads off, in ln power; it grades the bench and nobody's work.
+    """The bias of a bench, in ln power; it rates the bench, not the team.
 
-    `z` is in units of what is fit for the purpose, `zeta` and `e_n` in units of the bench's own
-    uncertainty. `against` is what it is compared with: the season model's mean, or without a
-    reference rotor of assigned power the robust consensus of all benches.
+    `z` is in units of the spread that is fit for the purpose, `zeta` and `e_n` in units of the
+    bench's own uncertainty. `against` names the reference value: the mean of the season model, or
+    without a reference rotor of assigned power the robust consensus of all benches.
     """
 
     bench_id: str
@@ -44,15 +44,15 @@ class MissingLink:
 
 
 def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScore]:
-    """Return how far each bench reads off.
+    """Return the bias of each bench with its scores.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
     is_anchored : bool, optional
-        Whether a reference rotor has an assigned power; without one the benches are held against
-        their robust consensus (three at least).
+        Whether a reference rotor has an assigned power; without one the benches are compared with
+        their robust consensus (if there are at least three).
 
     Returns
     -------
@@ -62,7 +62,7 @@ def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScor
     References
     ----------
     .. [1] ISO 13528:2022: z with a spread fit for the purpose, ζ, E_n, and Algorithm A for a
-       consensus, read where `analysis.robust` names. Clauses not checked.
+       consensus, read where `analysis.robust` says. Clauses not checked.
     """
     by_consensus = not is_anchored and len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
     centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0
@@ -106,13 +106,13 @@ def missing_links(
     references : sequence of str
         Builds of reference rotors.
     current : sequence of str, optional
-        Builds worth joining; left out, all but the reference rotors'.
+        Builds worth joining; by default all but the reference rotors'.
 
     Returns
     -------
     list of MissingLink
-        One per bench, for all builds there that are apart from the reference rotor's group, or
-        without such a rotor from the largest one.
+        One per bench, for all builds there that are not in the reference rotor's group, or without
+        such a rotor not in the largest group.
     """
     with_reference = [group for group in fit.groups if set(group) & set(references)]
     centre = with_reference[0] if with_reference else fit.groups[0]
@@ -120,8 +120,8 @@ def missing_links(
     wanted = set(fit.build_ids if current is None else current) - set(references)
     at_bench: dict[str, list[str]] = {}
     for group in fit.groups:
-        apart = [build for build in group if build in wanted and group is not centre]
-        if apart:
-            at_bench.setdefault(benches_of[apart[0]][-1], []).extend(apart)
+        unjoined = [build for build in group if build in wanted and group is not centre]
+        if unjoined:
+            at_bench.setdefault(benches_of[unjoined[0]][-1], []).extend(unjoined)
     links = [MissingLink(tuple(joins), bench, needs) for bench, joins in at_bench.items()]
     return sorted(links, key=lambda link: -len(link.joins))

@@ -1,4 +1,4 @@
-"""Equations that are blocks along a diagonal: put together, and inverted one by one."""
+"""Assemble a block-diagonal matrix, and invert it block by block."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -10,15 +10,15 @@ from analysis.errors import InvalidInput
 
 
 class Blocks:
-    """Where the entries of square blocks along a diagonal stand, laid out one after the other.
+    """Positions of the entries of square diagonal blocks, stored one after the other.
 
     Parameters
     ----------
     ends : array of int, shape (k,)
-        Where each block ends.
+        End of each block.
     columns : array of int, shape (n, c)
-        The unknowns of each row; what is negative, or behind the last block, is in none. Those of
-        one row are of one block.
+        The unknowns of each row; a negative one, or one behind the last block, is in no block. All
+        unknowns of a row are in one block.
 
     Examples
     --------
@@ -41,7 +41,7 @@ class Blocks:
         self._columns = first + _counted(widths)
 
     def _lower(self, columns: IntArray) -> tuple[IntArray, IntArray]:
-        """Return the row that each entry of the lower triangles is from, and where it stands."""
+        """Return the row that each entry of the lower triangles is from, and its position."""
         rows, entries = [], []
         last = self._starts[-1] + self._widths[-1]
         for one in columns.T:
@@ -56,7 +56,7 @@ class Blocks:
     def inverted(self, weight: FloatArray, diagonal: FloatArray) -> "Inverted":
         """Return Σ weight·xxᵀ + diagonal with its inverse; x is 1 at each unknown of a row.
 
-        Raises `InvalidInput` where rounding leaves no positive definite matrix.
+        Raises `InvalidInput` if rounding leaves no positive definite matrix.
         """
         from scipy.linalg.lapack import dpotrf, dpotri
 
@@ -92,9 +92,9 @@ class Inverted:
     log_determinant: float
 
     def solve(self, right: Any) -> Any:
-        """Return what the matrix takes to `right`; refined once, as accurate as elimination."""
-        found = self.inverse @ right
-        return found + self.inverse @ (right - self.matrix @ found)
+        """Return the solution for a right-hand side; refined once, as accurate as elimination."""
+        solution = self.inverse @ right
+        return solution + self.inverse @ (right - self.matrix @ solution)
 
 
 def _mirror(into: FloatArray, lower: FloatArray) -> None:
@@ -104,6 +104,6 @@ def _mirror(into: FloatArray, lower: FloatArray) -> None:
 
 
 def _counted(lengths: IntArray) -> IntArray:
-    """Return 0, 1, 2, … for each of some lengths, one after the other."""
+    """Return 0, 1, 2, … up to each length, one sequence after the other."""
     before = np.cumsum(lengths) - lengths
     return np.arange(int(lengths.sum())) - np.repeat(before, lengths)

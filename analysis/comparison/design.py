@@ -1,8 +1,8 @@
-"""The season model's terms and where each stands among the unknowns: a block for each bench.
+"""Define the terms of the season model, and order its unknowns in a block for each bench.
 
-Almost all of a season stays at its bench: sessions, and builds that never travel. Only the mean,
-reference rotors, and what visits another bench are shared. Unknowns are laid out so, bench by
-bench, with what is shared behind them: the equations are then blocks along a diagonal with a
+Most terms of a season belong to one bench: sessions, and builds that never travel. Only the mean,
+reference rotors, and builds that visit another bench are shared. The unknowns are ordered bench by
+bench, with the shared ones at the end: the equations are then blocks along a diagonal with a
 narrow border, and cost grows with the number of benches.
 """
 
@@ -19,14 +19,14 @@ from analysis.numeric.groups import Groups, group_by
 
 TERMS = ("team", "build", "bench", "session")
 NOWHERE = -1
-FREE = 3.0  # [-], standard deviation of a term that the data alone decide
+FREE = 3.0  # [-], standard deviation of a term that only the data decide
 
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Standard deviations of the terms of ln power; assumed until a region knows better.
+    """Standard deviations of the terms of ln power; assumed until a region has its own.
 
-    `residual` is how many times the stated uncertainty of a trial the trials scatter.
+    `residual` is the scatter of trials, as a multiple of their stated uncertainty.
     """
 
     mean: float = 10.0
@@ -40,26 +40,26 @@ class Spread:
 
 
 class Model:
-    """Which terms each trial is the sum of, and where they stand.
+    """The terms of each trial, and their positions among the unknowns.
 
-    Trials of one build in one session have the same terms: they form a cell. What a build can do
-    and what it has at its only bench are seen together alone, so they are one unknown there; a
-    build that was tested at several benches has one of each.
+    Trials of one build in one session have the same terms: they form a cell. A build's own effect
+    and its interaction with its only bench cannot be told apart, so they are one unknown there; a
+    build that was tested at several benches has an unknown for each.
     """
 
     def __init__(self, trials: Mapping[str, npt.ArrayLike]) -> None:
         self.terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in TERMS}
         is_reference = np.asarray(trials["team_id"]) == ""
         self.cells, first = self._cells()
-        self._of_cell = {name: each.codes[first] for name, each in self.terms.items()}
-        own = ~is_reference[first]
-        build = self._of_cell["build"]
+        self._cell_codes = {name: each.codes[first] for name, each in self.terms.items()}
+        has_team = ~is_reference[first]
+        build = self._cell_codes["build"]
         self.team_of_build = np.full(self.builds.size, NOWHERE, dtype=np.int64)
-        self.team_of_build[build[own]] = self._of_cell["team"][own]
+        self.team_of_build[build[has_team]] = self._cell_codes["team"][has_team]
         self.is_reference = np.zeros(self.builds.size, dtype=bool)
-        self.is_reference[build[~own]] = True
-        self._lay_out(own)
-        columns = self._columns(own)
+        self.is_reference[build[~has_team]] = True
+        self._lay_out(has_team)
+        columns = self._columns(has_team)
         self.blocks = Blocks(self.ends, columns)
         self.design = self.rows(columns)
         self.design_at_home = self.design[:, : self.local]
@@ -71,57 +71,57 @@ class Model:
         return self.terms["build"]
 
     def _cells(self) -> tuple[Groups, IntArray]:
-        """Return the trials that have the same terms, and the first of each."""
+        """Return the cells of trials with the same terms, and the first trial of each cell."""
         key = np.zeros(len(self.terms["team"].codes), dtype=np.int64)
         for each in self.terms.values():
             key = key * each.size + each.codes
         labels, first, codes = np.unique(key, return_index=True, return_inverse=True)
         return Groups(labels, codes), first
 
-    def _lay_out(self, own: npt.NDArray[np.bool_]) -> None:
-        """Give each unknown its place: bench by bench, and behind them all that is shared."""
+    def _lay_out(self, has_team: npt.NDArray[np.bool_]) -> None:
+        """Give each unknown a position: bench by bench, then the shared ones."""
         benches = self.terms["bench"].size
-        home = {name: self._home(name, own if name == "team" else ...) for name in TERMS}
-        bench, build = self._of_cell["bench"], self._of_cell["build"]
+        home = {name: self._home(name, has_team if name == "team" else ...) for name in TERMS}
+        bench, build = self._cell_codes["bench"], self._cell_codes["build"]
         travels = home["build"] == NOWHERE
         self.pairs = group_by((build * benches + bench)[travels[build]])
         home["pair"] = self.pairs.labels % benches
-        places = np.concatenate(list(home.values()))
-        at_home = np.flatnonzero(places != NOWHERE)
-        order = at_home[np.argsort(places[at_home], kind="stable")]
+        homes = np.concatenate(list(home.values()))
+        at_home = np.flatnonzero(homes != NOWHERE)
+        order = at_home[np.argsort(homes[at_home], kind="stable")]
         self.local = len(order)
-        self.ends = np.cumsum(np.bincount(places[at_home], minlength=benches))
-        shared = np.flatnonzero(places == NOWHERE)
-        self.size = self.local + 1 + len(shared)  # the mean is the first that is shared
-        position = np.empty(len(places), dtype=np.int64)
+        self.ends = np.cumsum(np.bincount(homes[at_home], minlength=benches))
+        shared = np.flatnonzero(homes == NOWHERE)
+        self.size = self.local + 1 + len(shared)  # the mean is the first shared unknown
+        position = np.empty(len(homes), dtype=np.int64)
         position[order] = np.arange(self.local)
         position[shared] = self.local + 1 + np.arange(len(shared))
         cuts = np.cumsum([len(each) for each in home.values()])[:-1]
         self.position = dict(zip(home, np.split(position, cuts), strict=True))
 
     def _home(self, name: str, rows: Any) -> IntArray:
-        """Return the only bench of each term of one kind, or that it has several."""
-        codes, bench = self._of_cell[name][rows], self._of_cell["bench"][rows]
+        """Return the only bench of each term of one kind, or `NOWHERE` if it has several."""
+        codes, bench = self._cell_codes[name][rows], self._cell_codes["bench"][rows]
         lowest = np.full(self.terms[name].size, self.terms["bench"].size)
         highest = np.full(self.terms[name].size, NOWHERE)
         np.minimum.at(lowest, codes, bench)
         np.maximum.at(highest, codes, bench)
         return np.where(lowest == highest, highest, NOWHERE)
 
-    def _columns(self, own: npt.NDArray[np.bool_]) -> IntArray:
-        """Return the unknowns that each cell is the sum of; a reference rotor has no team."""
-        of = self._of_cell
+    def _columns(self, has_team: npt.NDArray[np.bool_]) -> IntArray:
+        """Return the unknowns that add up to each cell; a reference rotor has no team."""
+        codes = self._cell_codes
         return np.column_stack(
             [
-                np.full(len(own), self.local),
-                np.where(own, self.position["team"][of["team"]], NOWHERE),
-                *(self.position[name][of[name]] for name in TERMS[1:]),
-                self.pair_at(of["build"], of["bench"]),
+                np.full(len(has_team), self.local),
+                np.where(has_team, self.position["team"][codes["team"]], NOWHERE),
+                *(self.position[name][codes[name]] for name in TERMS[1:]),
+                self.pair_at(codes["build"], codes["bench"]),
             ]
         )
 
     def rows(self, columns: IntArray) -> Any:
-        """Return sparse rows with a one at each of some places, nowhere left out."""
+        """Return sparse rows with a one in each given column, except where it is `NOWHERE`."""
         from scipy.sparse import csr_array
 
         row, column = np.nonzero(columns != NOWHERE)
@@ -129,7 +129,7 @@ class Model:
         return csr_array(data, shape=(len(columns), self.size))
 
     def pair_at(self, build: IntArray, bench: IntArray) -> IntArray:
-        """Return the places of what travelling builds have at benches; nowhere if never tested."""
+        """Return the unknowns of pairs of travelling build and bench; `NOWHERE` if never tested."""
         if not self.pairs.size:
             return np.full(len(build), NOWHERE)
         key = build * self.terms["bench"].size + bench
@@ -137,12 +137,12 @@ class Model:
         return np.where(self.pairs.labels[at] == key, self.position["pair"][at], NOWHERE)
 
     def is_local(self, builds: IntArray) -> npt.NDArray[np.bool_]:
-        """Return which builds were tested at one bench alone."""
+        """Return a mask of the builds that were tested at one bench only."""
         local: npt.NDArray[np.bool_] = self.position["build"][builds] < self.local
         return local
 
     def precision(self, spread: Spread) -> FloatArray:
-        """Return one over the prior variance of each unknown; a reference rotor is all but free."""
+        """Return the prior precision of each unknown, which is almost 0 for a reference rotor."""
         every = np.arange(self.builds.size)
         build = self.build_variance(every, spread)
         build += np.where(self.is_local(every), spread.interaction**2, 0.0)
@@ -155,5 +155,5 @@ class Model:
         return 1 / variance
 
     def build_variance(self, builds: IntArray, spread: Spread) -> FloatArray:
-        """Return the prior variance of what some builds can do."""
+        """Return the prior variance of builds' own effects."""
         return np.where(self.is_reference[builds], spread.reference**2, spread.build**2)

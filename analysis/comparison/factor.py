@@ -1,9 +1,9 @@
-"""The season model's equations without and with priors, and what is asked of their inverse.
+"""Factorise the season model's equations, and calculate entries of their inverse.
 
-A season of a few schools is one small matrix. Of a large one almost all is in a block for each
-bench: with A these blocks, B what ties them to the shared unknowns and D the latter's own
-equations, all that is asked of the inverse follows from each block's inverse and from the
-factorised border D − BᵀA⁻¹B [1]_.
+A season of a few schools is one small matrix. A large one has almost all its entries in a block for
+each bench: with A these blocks, B the coupling to the shared unknowns and D the equations of the
+shared unknowns, all results follow from each block's inverse and from the factorised border
+D − BᵀA⁻¹B [1]_.
 
 References
 ----------
@@ -22,61 +22,63 @@ from analysis.comparison.block_inverse import Inverted
 from analysis.comparison.design import Model
 from analysis.errors import InvalidInput
 
-#: Up to so many unknowns one matrix is quicker than blocks, which are many small steps.
-WHOLE_UP_TO = 250
+#: Up to this number of unknowns, one dense matrix is quicker than the many small steps of blocks.
+DENSE_UP_TO = 250
 
 
 class Factor(Protocol):
-    """Equations that were factorised: what is asked of their inverse."""
+    """Factorised equations, and results from their inverse."""
 
     @property
     def log_determinant(self) -> float:
         """Return ln of the determinant of the equations."""
 
     def solve(self, right: FloatArray) -> FloatArray:
-        """Return the unknowns that the equations take to `right`."""
+        """Return the solution of the equations for a right-hand side."""
 
     def covariance(self, rows: Any) -> FloatArray:
-        """Return the covariance of some sums of unknowns, a sparse row each."""
+        """Return the covariance of sums of unknowns, given as sparse rows."""
 
     def variances(self, rows: Any) -> FloatArray:
-        """Return the variance of each of some sums of unknowns."""
+        """Return the variance of each sum of unknowns."""
 
     def diagonal(self) -> FloatArray:
         """Return the variance of each unknown."""
 
 
 class Equations(Protocol):
-    """What weighed trials ask of the unknowns, without any prior."""
+    """Normal equations of weighted trials, without priors."""
 
     def factorised(self, scale: float, prior: FloatArray) -> Factor:
         """Return the equations times `scale`, with the priors' precisions, factorised.
 
-        Raises `InvalidInput` where rounding leaves no positive definite matrix.
+        Raises `InvalidInput` if rounding leaves no positive definite matrix.
         """
 
 
-def equations(model: Model, of_cell: FloatArray) -> Equations:
-    """Return what trials ask of a model's unknowns, by the weight of each cell."""
-    if model.size <= WHOLE_UP_TO:
-        return _Whole(model, of_cell)
-    return _Bordered(model, of_cell)
+def equations(model: Model, cell_weight: FloatArray) -> Equations:
+    """Return the normal equations of a model's unknowns, given the weight of each cell."""
+    if model.size <= DENSE_UP_TO:
+        return _Dense(model, cell_weight)
+    return _Bordered(model, cell_weight)
 
 
-def _weighed(rows: Any, of_cell: FloatArray) -> Any:
-    """Return rows of cells, each times its weight, turned."""
+def _weighted_transpose(rows: Any, cell_weight: FloatArray) -> Any:
+    """Return the transposed rows of cells, each times its weight."""
     from scipy.sparse import diags_array
 
-    return rows.T @ diags_array(of_cell)
+    return rows.T @ diags_array(cell_weight)
 
 
-class _Whole:
+class _Dense:
     """The equations as one matrix."""
 
-    def __init__(self, model: Model, of_cell: FloatArray) -> None:
-        self._matrix: FloatArray = (_weighed(model.design, of_cell) @ model.design).toarray()
+    def __init__(self, model: Model, cell_weight: FloatArray) -> None:
+        self._matrix: FloatArray = (
+            _weighted_transpose(model.design, cell_weight) @ model.design
+        ).toarray()
 
-    def factorised(self, scale: float, prior: FloatArray) -> "_WholeFactor":
+    def factorised(self, scale: float, prior: FloatArray) -> "_DenseFactor":
         """Return the equations with the priors' precisions, factorised."""
         from scipy.linalg.lapack import dpotrf
 
@@ -85,12 +87,12 @@ class _Whole:
         lower, failed = dpotrf(matrix, lower=True)
         if failed:
             raise InvalidInput("uncertainties this far apart cannot be weighed with each other")
-        return _WholeFactor(lower)
+        return _DenseFactor(lower)
 
 
 @dataclass(frozen=True)
-class _WholeFactor:
-    """One matrix by its lower triangular root."""
+class _DenseFactor:
+    """One matrix, by its lower Cholesky factor."""
 
     lower: FloatArray
 
@@ -105,24 +107,24 @@ class _WholeFactor:
         from scipy.linalg.lapack import dpotri
 
         half = np.tril(dpotri(self.lower, lower=True)[0])
-        whole: FloatArray = half + half.T
-        whole.flat[:: len(whole) + 1] /= 2
-        return whole
+        inverse: FloatArray = half + half.T
+        inverse.flat[:: len(inverse) + 1] /= 2
+        return inverse
 
     def solve(self, right: FloatArray) -> FloatArray:
-        """Return the unknowns that the equations take to `right`."""
+        """Return the solution of the equations for a right-hand side."""
         from scipy.linalg.lapack import dpotrs
 
         solved: FloatArray = dpotrs(self.lower, right, lower=True)[0]
         return solved
 
     def covariance(self, rows: Any) -> FloatArray:
-        """Return the covariance of some sums of unknowns, a sparse row each."""
+        """Return the covariance of sums of unknowns, given as sparse rows."""
         covariance: FloatArray = rows @ (rows @ self.inverse).T
         return covariance
 
     def variances(self, rows: Any) -> FloatArray:
-        """Return the variance of each of some sums of unknowns."""
+        """Return the variance of each sum of unknowns."""
         variances: FloatArray = (rows * (rows @ self.inverse)).sum(axis=1)
         return variances
 
@@ -132,13 +134,13 @@ class _WholeFactor:
 
 
 class _Bordered:
-    """The equations as a block for each bench, what ties them, and the shared unknowns' own."""
+    """The equations as a block for each bench, their coupling, and the shared unknowns' block."""
 
-    def __init__(self, model: Model, of_cell: FloatArray) -> None:
-        self._model, self._of_cell = model, of_cell
-        weighed = _weighed(model.design_shared, of_cell)
-        self._tie = (weighed @ model.design_at_home).T.tocsr()
-        self._shared = weighed @ model.design_shared
+    def __init__(self, model: Model, cell_weight: FloatArray) -> None:
+        self._model, self._cell_weight = model, cell_weight
+        weighted = _weighted_transpose(model.design_shared, cell_weight)
+        self._coupling = (weighted @ model.design_at_home).T.tocsr()
+        self._shared = weighted @ model.design_shared
 
     def factorised(self, scale: float, prior: FloatArray) -> "_BorderedFactor":
         """Return the equations with the priors' precisions, factorised."""
@@ -146,27 +148,27 @@ class _Bordered:
         from scipy.sparse.linalg import splu
 
         local = self._model.local
-        home = self._model.blocks.inverted(scale * self._of_cell, prior[:local])
-        tie = scale * self._tie
-        pull = home.solve(tie).tocsr()
-        border = scale * self._shared + diags_array(prior[local:]) - tie.T @ pull
+        home = self._model.blocks.inverted(scale * self._cell_weight, prior[:local])
+        coupling = scale * self._coupling
+        pull = home.solve(coupling).tocsr()
+        border = scale * self._shared + diags_array(prior[local:]) - coupling.T @ pull
         factor = splu(border.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
-        return _BorderedFactor(home, tie, pull, factor)
+        return _BorderedFactor(home, coupling, pull, factor)
 
 
 @dataclass(frozen=True)
 class _BorderedFactor:
-    """Blocks by their inverses, and the border that is left once they are eliminated."""
+    """The inverses of the blocks, and the factorised border after eliminating the blocks."""
 
     home: Inverted
-    tie: Any
-    #: A⁻¹B: what the shared unknowns pull at home.
+    coupling: Any
+    #: A⁻¹B: how the local unknowns follow from the shared ones.
     pull: Any
     border: Any
 
     @property
     def _local(self) -> int:
-        return int(self.tie.shape[0])
+        return int(self.coupling.shape[0])
 
     @property
     def log_determinant(self) -> float:
@@ -175,33 +177,33 @@ class _BorderedFactor:
         return self.home.log_determinant + of_border
 
     def solve(self, right: FloatArray) -> FloatArray:
-        """Return the unknowns that the equations take to `right`."""
-        alone = self.home.solve(right[: self._local])
-        common = self.border.solve(right[self._local :] - self.tie.T @ alone)
-        return np.concatenate([alone - self.pull @ common, common])
+        """Return the solution of the equations for a right-hand side."""
+        local = self.home.solve(right[: self._local])
+        shared = self.border.solve(right[self._local :] - self.coupling.T @ local)
+        return np.concatenate([local - self.pull @ shared, shared])
 
     def covariance(self, rows: Any) -> FloatArray:
-        """Return the covariance of some sums of unknowns, a sparse row each."""
-        local, beside = rows[:, : self._local], self._beside(rows)
+        """Return the covariance of sums of unknowns, given as sparse rows."""
+        local, reduced = rows[:, : self._local], self._reduced(rows)
         at_home = (local @ self.home.inverse @ local.T).toarray()
-        covariance: FloatArray = at_home + beside @ self.border.solve(beside.T)
+        covariance: FloatArray = at_home + reduced @ self.border.solve(reduced.T)
         return covariance
 
     def variances(self, rows: Any) -> FloatArray:
-        """Return the variance of each of some sums of unknowns."""
-        local, beside = rows[:, : self._local], self._beside(rows)
+        """Return the variance of each sum of unknowns."""
+        local, reduced = rows[:, : self._local], self._reduced(rows)
         at_home = ((local @ self.home.inverse) * local).sum(axis=1)
-        variances: FloatArray = at_home + np.sum(beside * self.border.solve(beside.T).T, axis=1)
+        variances: FloatArray = at_home + np.sum(reduced * self.border.solve(reduced.T).T, axis=1)
         return variances
 
-    def _beside(self, rows: Any) -> FloatArray:
-        """Return how some sums hang on the shared unknowns, what is at home eliminated."""
+    def _reduced(self, rows: Any) -> FloatArray:
+        """Return the shared part of sums after eliminating the local unknowns."""
         local, shared = rows[:, : self._local], rows[:, self._local :]
-        beside: FloatArray = (shared - local @ self.pull).toarray()
-        return beside
+        reduced: FloatArray = (shared - local @ self.pull).toarray()
+        return reduced
 
     def diagonal(self) -> FloatArray:
         """Return the variance of each unknown."""
-        common = self.border.solve(np.eye(self.tie.shape[1]))
-        at_home = self.home.inverse.diagonal() + ((self.pull @ common) * self.pull).sum(axis=1)
-        return np.concatenate([at_home, np.diag(common)])
+        shared = self.border.solve(np.eye(self.coupling.shape[1]))
+        local = self.home.inverse.diagonal() + ((self.pull @ shared) * self.pull).sum(axis=1)
+        return np.concatenate([local, np.diag(shared)])

@@ -1,13 +1,13 @@
-"""Builds of several schools on one scale, as far as reference rotors and visits connect them.
+"""Fit builds of several schools on one scale, as far as reference rotors and visits connect them.
 
-A trial's ln power is the sum of what its team and build can do, what its bench and its session
-add, what that build does at that bench in particular, and scatter:
+A trial's ln power is the sum of effects of its team, its build, its bench and its session, of an
+interaction of that build with that bench, and of scatter:
 
     y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e
 
-All terms but μ are drawn towards zero by what is known of their size (best
-linear unbiased prediction), and odd trials count less (Huber). With trials
-enough, how much sessions and runs scatter is taken from the season itself.
+All terms but μ are shrunk towards zero by their prior variances (best linear
+unbiased prediction), and outliers count less (Huber). With enough trials, the
+scatter of sessions and runs is estimated from the season itself.
 
 References
 ----------
@@ -26,26 +26,26 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import Model, Spread
-from analysis.comparison.solver import Solution, Weighed, restricted_spread
+from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
-SETTLED = 1e-3  # [-], change of a weight below which another round moves nothing
+SETTLED = 1e-3  # [-], change of a weight below which the reweighting has converged
 LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not count
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
-ENOUGH_TO_ESTIMATE = 5_000  # trials; the spreads of more are no other
+ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
-CHECKED_AT_MOST = 400  # trials whose leverage is looked at
-FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
+CHECKED_AT_MOST = 400  # trials whose leverage is calculated
+FITTING = (0.7, 1.3)  # [-], standard deviation of residuals for which the model fits
 
 
 @dataclass(frozen=True, slots=True)
 class ResidualCheck:
-    """How residuals scatter, in their own stated uncertainty: 1 where the model fits.
+    """Scatter of residuals over their stated uncertainty: 1 if the model fits.
 
-    Above 1.3 settings changed inside a build, or mistakes are left in.
+    Above 1.3, settings changed within a build, or mistakes remain in the trials.
     """
 
     standard_deviation: float
@@ -53,7 +53,7 @@ class ResidualCheck:
 
     @property
     def verdict(self) -> str:
-        """Return `fine`, `too_wide` or `too_narrow`."""
+        """Return `fine`, `too_wide` or `too_narrow`, by the limits of `FITTING`."""
         low, high = FITTING
         if low <= self.standard_deviation <= high:
             return "fine"
@@ -62,11 +62,11 @@ class ResidualCheck:
 
 @dataclass(frozen=True)
 class SeasonFit:
-    """What each build and bench contributes to ln power, and which builds can be compared.
+    """The effects of builds and benches on ln power, and the builds that can be compared.
 
-    `log_power` is μ + t + θ of each build: ln of its power at an average bench. `groups` holds
-    the builds that benches connect; between groups only the priors speak, so nothing is compared.
-    `spread` is what was assumed or, with trials enough, estimated (`is_estimated`).
+    `log_power` is μ + t + θ of each build: ln of its power at an average bench. `groups` are the
+    builds that benches connect; between groups there are only priors, so they are not compared.
+    `spread` was assumed or, with enough trials, estimated (`is_estimated`).
     """
 
     build_ids: list[str]
@@ -94,7 +94,7 @@ class SeasonFit:
         return self.covariance_of(self.build_ids)
 
     def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
-        """Return the covariance of ln power of some builds, in their order."""
+        """Return the covariance of ln power of these builds, in their order."""
         return self._solution.covariance(self._solution.builds(self._positions(build_ids)))
 
     def _positions(self, build_ids: Sequence[str]) -> IntArray:
@@ -107,9 +107,9 @@ class SeasonFit:
     def covariance_with(
         self, build_ids: Sequence[str], readings: Sequence[tuple[str, str]]
     ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-        """Return the covariance of some builds and of what (build, bench) pairs would read.
+        """Return the covariance of builds and of readings that (build, bench) pairs would give.
 
-        Also which of the pairs were never tested: what is particular to them is not in it.
+        Also return a mask of the pairs that were never tested: their interaction is not included.
         """
         bench = {bench_id: i for i, bench_id in enumerate(self.bench_ids)}
         read = self._positions([build_id for build_id, _ in readings])
@@ -119,12 +119,12 @@ class SeasonFit:
         return self._solution.covariance(builds.and_then(there)), is_new
 
     def u_differences(self, other: str) -> dict[str, float]:
-        """Return the standard uncertainty of the difference of ln power of each build to one."""
+        """Return the standard uncertainty of each build's difference of ln power to one build."""
         uncertainties = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
         return dict(zip(self.build_ids, uncertainties.tolist(), strict=True))
 
     def u_of_pairs(self, pairs: Sequence[tuple[str, str]]) -> FloatArray:
-        """Return the standard uncertainty of the difference of ln power of each of some pairs."""
+        """Return the standard uncertainty of the difference of ln power of each pair."""
         solution = self._solution
         one, other = (solution.builds(self._positions(each)) for each in zip(*pairs, strict=True))
         return np.sqrt(np.maximum(solution.variances(one.minus(other)), 0.0))
@@ -135,16 +135,16 @@ class SeasonFit:
 
     @cached_property
     def group_of(self) -> dict[str, int]:
-        """Return the position in `groups` of the group that holds each build."""
+        """Return the position in `groups` of each build's group."""
         return {build_id: i for i, group in enumerate(self.groups) for build_id in group}
 
     def check_residuals(self) -> ResidualCheck:
-        """Return how the residuals scatter, each freed of its own pull on the fit."""
+        """Return how the residuals scatter, each corrected for its leverage on the fit."""
         count = len(self.residual_z)
         step = max(1, count // CHECKED_AT_MOST)
         chosen = np.arange(0, count, step)
         free = np.maximum(1 - self._solution.leverages(chosen), 1e-6)
-        # A trial that alone determines a term leaves no residual to judge by.
+        # A trial that determines a term by itself has no residual to judge by.
         judged = free > 0.05
         if not judged.any():
             return ResidualCheck(1.0, 0)
@@ -167,10 +167,10 @@ def fit_season(
         trial by scatter of its runs and placement), `build_id`, `team_id` (empty for a reference
         rotor), `bench_id`, `session_id`.
     spread : Spread, optional
-        Standard deviations of the terms, taken as they are; left out, those of sessions and
-        residuals are estimated from 40 trials at 4 benches on.
+        Standard deviations of the terms, used as they are; by default those of sessions and
+        residuals are estimated if there are 40 trials at 4 benches.
     age_weeks : array-like, shape (n,), optional
-        How old each trial is; what links benches joins nothing once it is older than eight weeks.
+        Age of each trial; a link between benches that is older than eight weeks does not count.
         [weeks]
 
     Returns
@@ -200,11 +200,11 @@ def fit_season(
     """
     y, u = _checked(trials)
     model = Model(trials)
-    used, is_estimated = spread or Spread(), False
-    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
+    spreads, is_estimated = spread or Spread(), False
+    solution, weights, z = _robust(model, y, u, spreads, np.ones_like(y))
     if spread is None and _has_enough(model):
-        used, is_estimated = _estimated(model, trials, y, u, weights, used), True
-        solution, weights, z = _robust(model, y, u, used, weights)
+        spreads, is_estimated = _estimated(model, trials, y, u, weights, spreads), True
+        solution, weights, z = _robust(model, y, u, spreads, weights)
     builds = solution.builds(np.arange(model.builds.size))
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
@@ -217,7 +217,7 @@ def fit_season(
         groups=_connected(model.builds, model.terms["bench"], age_weeks),
         weights=weights,
         residual_z=z,
-        spread=used,
+        spread=spreads,
         is_estimated=is_estimated,
         _solution=solution,
     )
@@ -236,10 +236,10 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
 def _robust(
     model: Model, y: FloatArray, u: FloatArray, spread: Spread, weights: FloatArray
 ) -> tuple[Solution, FloatArray, FloatArray]:
-    """Return the fit with odd trials counting less, its weights and standardised residuals."""
+    """Return the fit with reduced weights of outliers, the weights and standardised residuals."""
     scatter = u * spread.residual
     for _ in range(ROUNDS):
-        solution = Solution(Weighed(model, y, weights / scatter**2), spread)
+        solution = Solution(WeightedTrials(model, y, weights / scatter**2), spread)
         z = solution.residuals / scatter
         before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
         if np.max(np.abs(weights - before)) < SETTLED:
@@ -248,7 +248,7 @@ def _robust(
 
 
 def _has_enough(model: Model) -> bool:
-    """Tell whether a season has trials and benches enough to tell its own scatter."""
+    """Tell whether a season has enough trials and benches to estimate its own scatter."""
     trials, benches = len(model.cells.codes), model.terms["bench"].size
     return trials >= TRIALS_TO_ESTIMATE and benches >= BENCHES_TO_ESTIMATE
 
@@ -261,20 +261,20 @@ def _estimated(
     weights: FloatArray,
     spread: Spread,
 ) -> Spread:
-    """Return the spreads by the season's own trials, of whole benches where there are very many."""
+    """Return spreads estimated from the season's trials; of only some benches if it is large."""
     codes = model.terms["bench"].codes
     up_to = np.cumsum(np.bincount(codes))
     last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
-    kept = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
-    some = model
-    if not kept.all():
-        some = Model({name: np.asarray(column)[kept] for name, column in trials.items()})
-    floor = LEAST_RESIDUAL / float(np.median(u[kept]))
-    return restricted_spread(some, y[kept], (weights / u**2)[kept], spread, floor)
+    chosen = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
+    sample = model
+    if not chosen.all():
+        sample = Model({name: np.asarray(column)[chosen] for name, column in trials.items()})
+    floor = LEAST_RESIDUAL / float(np.median(u[chosen]))
+    return restricted_spread(sample, y[chosen], (weights / u**2)[chosen], spread, floor)
 
 
 def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:
-    """Return the builds that trials at benches join, the largest group first."""
+    """Return the groups of builds that trials at benches connect, the largest group first."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -295,10 +295,10 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
 
 
 def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:
-    """Return which builds still belong to which benches.
+    """Return a mask of the (build, bench) pairs that still count as links.
 
-    What was tested at several benches links them while it is not too old; a build always belongs
-    to the bench where it was tested most.
+    A build tested at several benches links them while its trials are not too old; a build always
+    belongs to the bench where it was tested most.
     """
     joined = age_weeks <= LINK_WEEKS
     by_build = group_by(pairs.one)

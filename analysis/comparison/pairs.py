@@ -17,7 +17,7 @@ ROUGH_UP_TO = 0.25  # [-], same
 AHEAD_FROM = 0.95  # [-], probability
 PROBABLY_FROM = 0.80  # [-], same
 #: [-], of the bench where a reference rotor's power is assigned: a hand vane over a five-point
-#: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small beside it.
+#: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small next to it.
 U_ASSIGNING_BENCH = 0.146
 
 Comparable = Literal["yes", "rough", "not_yet"]
@@ -28,7 +28,7 @@ Statement = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """How two builds stand to each other."""
+    """Comparison of two builds."""
 
     a: str
     b: str
@@ -41,10 +41,10 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class FairPower:
-    """A build's power freed of its bench, by a reference rotor of known power in its group.
+    """A build's power corrected for bench bias, by a reference rotor with assigned power.
 
-    `u_total` tells how surely it compares with others; `u_region` is shared by all of them, since
-    it is the rotor's own: it matters for watts as such and drops out of every comparison.
+    `u_total` is the uncertainty of comparisons with other builds. `u_region` is the rotor's own and
+    is the same for all builds: it matters for power in watts and cancels in every comparison.
     """
 
     power_w: float
@@ -54,24 +54,24 @@ class FairPower:
 
 
 def compare_pair(fit: SeasonFit, a: str, b: str) -> Pair:
-    """Return what may be said of two builds.
+    """Return the comparison of two builds.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
     a, b : str
-        Two builds of it.
+        Two builds of the fit.
 
     Returns
     -------
     Pair
-        Comparable or not, and the probability that `a` is ahead.
+        Whether they are comparable, and the probability that `a` is ahead.
 
     Notes
     -----
     Builds in different groups are never compared, however small the fit's own uncertainty: without
-    a link only the priors tell school and fan apart.
+    a link only the priors separate school and fan.
 
     Examples
     --------
@@ -85,19 +85,19 @@ def compare_pair(fit: SeasonFit, a: str, b: str) -> Pair:
 
 
 def compare_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
-    """Return what may be said of each two of some builds.
+    """Return the comparison of every pair of the given builds.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
     builds : sequence of str
-        Builds of it.
+        Builds of the fit.
 
     Returns
     -------
     list of Pair
-        Of every two, in their order; the covariance is worked out once for all of them.
+        All pairs, in the order of the builds; the covariance is calculated once for all of them.
     """
     covariance = fit.covariance_of(builds)
     own = np.diag(covariance)
@@ -106,19 +106,19 @@ def compare_all(fit: SeasonFit, builds: Sequence[str]) -> list[Pair]:
 
 
 def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]:
-    """Return what may be said of some pairs of builds.
+    """Return the comparison of the given pairs of builds.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
     pairs : sequence of (str, str)
-        Pairs of its builds; the cost grows with their number and not with that of builds.
+        Pairs of builds of the fit; the cost grows with their number, not with that of builds.
 
     Returns
     -------
     list of Pair
-        In their order.
+        In the order of the pairs.
     """
     if not pairs:
         return []
@@ -133,7 +133,7 @@ def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:
 
 
 def _compare(a: str, b: str, difference: float, u: float) -> Pair:
-    """Return what may be said of two builds that something joins."""
+    """Return the comparison of two builds of one group."""
     comparable = _comparable(u)
     if comparable == "not_yet":
         return Pair(a, b, "not_yet", None, "not_yet", u, None)
@@ -170,7 +170,7 @@ def fair_powers(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[s
     Returns
     -------
     dict of str to FairPower
-        By build; without those in whose group no reference rotor has an assigned power.
+        By build, only for groups with a reference rotor that has an assigned power.
 
     Examples
     --------
@@ -183,12 +183,14 @@ def fair_powers(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[s
     """
     fair: dict[str, FairPower] = {}
     for group in fit.groups:
-        anchor = next((each for each in group if each in assigned_power_w), None)
-        if anchor is not None:
-            u = fit.u_differences(anchor)
+        reference = next((each for each in group if each in assigned_power_w), None)
+        if reference is not None:
+            u = fit.u_differences(reference)
             fair |= {
                 build: _fair_power(
-                    assigned_power_w[anchor], fit.effects[build] - fit.effects[anchor], u[build]
+                    assigned_power_w[reference],
+                    fit.effects[build] - fit.effects[reference],
+                    u[build],
                 )
                 for build in group
             }

@@ -11,18 +11,18 @@ from analysis.columns import FloatArray
 from analysis.comparison.fit import SeasonFit
 from analysis.trials.results import U_REPEAT
 
-RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], the tower put in its place
-WORTH_IT = 0.999  # [-], of the uncertainty before, that a step must bring it below
+RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], placement of the tower
+WORTH_IT = 0.999  # [-], of the uncertainty before; a step must reduce it below this share
 Kind = Literal["reference", "visit", "visit_day"]
 
 
-#: A box that is carried, against a team that travels; common practice, no source.
+#: Carrying the reference rotor's box, against travel of a team; common practice, no source.
 EFFORT: dict[Kind, float] = {"reference": 1.0, "visit": 2.0, "visit_day": 2.0}
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One session that could be held: which builds would run at which bench."""
+    """A possible session: a bench, and the builds that would run there."""
 
     kind: Kind
     bench_id: str
@@ -53,21 +53,21 @@ def plan_steps(
     current : sequence of str
         Builds to be compared; two or more.
     steps : sequence of Step
-        What could be held.
+        Possible sessions.
     most : int
-        How many steps to name.
+        Largest number of steps to return.
 
     Returns
     -------
     list of PlannedStep
-        Each the best for its effort to add to those before it; fewer where nothing narrows the
+        Each step is the best for its effort after those before it; fewer if no step narrows the
         uncertainty any more.
 
     Notes
     -----
-    A planned trial is one more observation of the linear model, whose noise is that of three runs,
-    its placement, a new session and a new pairing of build and bench. The covariance after it does
-    not depend on what will be read (Gaussian linear model: C − C xᵀ (x C xᵀ + R)⁻¹ x C).
+    A planned trial is one more observation of the linear model, with the noise of three runs, of
+    placement, of a new session and of a new pairing of build and bench. The covariance after it
+    does not depend on the reading (Gaussian linear model: C − C xᵀ (x C xᵀ + R)⁻¹ x C).
     """
     covariance, rows, noise = _joint(fit, current, steps)
     planned: list[PlannedStep] = []
@@ -94,9 +94,10 @@ def plan_steps(
 def _joint(
     fit: SeasonFit, current: Sequence[str], steps: Sequence[Step]
 ) -> tuple[FloatArray, list[list[int]], FloatArray]:
-    """Return the covariance of current builds and of all that could be read there.
+    """Return the covariance of current builds and of all possible readings.
 
-    Also where each step's readings are in it, and the noise of each reading beside its session's.
+    Also return the positions of each step's readings in it, and each reading's noise without that
+    of its session.
     """
     readings = list(
         dict.fromkeys((build, step.bench_id) for step in steps for build in step.build_ids)
@@ -114,7 +115,7 @@ def _joint(
 def _observed(
     covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float
 ) -> FloatArray:
-    """Return the covariance once some sums were read in one new session."""
+    """Return the covariance after reading the sums in `rows` in one new session."""
     across = covariance[:, rows]
     left: FloatArray = covariance - across @ _weights(covariance, rows, noise, session_sd, across)
     return left
@@ -127,7 +128,7 @@ def _weights(
     session_sd: float,
     across: FloatArray,
 ) -> FloatArray:
-    """Return how much each reading moves each of the sums that `across` covaries with."""
+    """Return the weight of each reading in the update of the sums whose covariance is `across`."""
     shared = np.full((len(rows), len(rows)), session_sd**2) + np.diag(noise[rows])
     return np.linalg.solve(covariance[np.ix_(rows, rows)] + shared, across.T)
 
@@ -135,10 +136,10 @@ def _weights(
 def _uncertainty_after(
     covariance: FloatArray, rows: list[int], noise: FloatArray, session_sd: float, count: int
 ) -> float:
-    """Return the uncertainty once some sums were read, without the whole covariance of then.
+    """Return the uncertainty after reading the sums in `rows`, without the complete covariance.
 
-    Only the trace and the sum of the first block are needed, and what is taken off both follows
-    from the covariances with the readings: a step costs as many numbers as there are builds.
+    Only the trace and the sum of the first block are needed, and their reductions follow from the
+    covariances with the readings, so that the cost of a step grows with the number of builds.
     """
     across = covariance[:count, rows]
     weights = _weights(covariance, rows, noise, session_sd, across)
@@ -148,7 +149,7 @@ def _uncertainty_after(
 
 
 def _gain(step: Step, before: float, after: float) -> float:
-    """Return the variance that a step takes off, for its effort."""
+    """Return the reduction of variance by a step, over its effort."""
     return (before**2 - after**2) / EFFORT[step.kind]
 
 
@@ -159,7 +160,7 @@ def _uncertainty(covariance: FloatArray, count: int) -> float:
 
 
 def _spread(trace: float, total: float, count: int) -> float:
-    """Return the same from a covariance's trace and the sum of all of it."""
+    """Return that uncertainty from the trace of a covariance and the sum of its entries."""
     if count < 2:
         return 0.0
     return math.sqrt(max(0.0, (2 * count * trace - 2 * total) / (count * (count - 1))))

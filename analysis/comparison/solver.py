@@ -1,4 +1,4 @@
-"""Fit the season model's terms, their uncertainty, and the spreads that a season shows itself.
+"""Fit the season model's terms with their uncertainty, and estimate a season's own spreads.
 
 References
 ----------
@@ -20,16 +20,16 @@ from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import FREE, NOWHERE, Model, Spread
 from analysis.comparison.factor import Equations, equations
 
-LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
+LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of the spread of sessions
 MOST_RESIDUAL = 5.0  # [-], times the stated uncertainty
 MOST_STEPS = 25
-HELD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
-AT_ONCE = 4096  # rows whose uncertainty is worked out together
+PRIOR_SD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
+AT_ONCE = 4096  # rows whose uncertainty is calculated together
 
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """Sums of unknowns, a sparse row each, and what of each build is not in its unknown."""
+    """Sums of unknowns as sparse rows, and the part of each build that is not in its unknown."""
 
     rows: Any
     unseen: Any
@@ -38,7 +38,7 @@ class Sums:
         return int(self.rows.shape[0])
 
     def and_then(self, other: "Sums") -> "Sums":
-        """Return these sums and then some others."""
+        """Return these sums followed by others."""
         from scipy.sparse import vstack
 
         rows, unseen = [self.rows, other.rows], [self.unseen, other.unseen]
@@ -49,14 +49,14 @@ class Sums:
         return Sums(self.rows - other.rows, self.unseen - other.unseen)
 
     def parts(self) -> Iterator["Sums"]:
-        """Yield some thousand sums at a time."""
+        """Yield parts of at most `AT_ONCE` sums."""
         for start in range(0, len(self), AT_ONCE):
             part = slice(start, start + AT_ONCE)
             yield Sums(self.rows[part], self.unseen[part])
 
 
-class Weighed:
-    """A season's trials with their weights: what they ask of the terms, whatever the priors.
+class WeightedTrials:
+    """A season's weighted trials and their normal equations, without priors.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ class Weighed:
         self.equations: Equations = equations(model, model.cells.sum(weight))
         self.right: FloatArray = model.design.T @ model.cells.sum(weight * y)
 
-    def times(self, scale: float) -> "Weighed":
+    def times(self, scale: float) -> "WeightedTrials":
         """Return the same trials with all their weights multiplied."""
         other = copy(self)
         other.scale *= scale
@@ -82,74 +82,74 @@ class Weighed:
 
 
 class Solution:
-    """The terms that fit best, with what the factorised equations tell of their uncertainty."""
+    """The best-fitting terms, with uncertainties from the factorised equations."""
 
-    def __init__(self, weighed: Weighed, spread: Spread) -> None:
-        self.model, self._weighed, self._spread = weighed.model, weighed, spread
+    def __init__(self, weighted: WeightedTrials, spread: Spread) -> None:
+        self.model, self._weighted, self._spread = weighted.model, weighted, spread
         self._prior = self.model.precision(spread)
-        self._factor = weighed.equations.factorised(weighed.scale, self._prior)
-        self.terms = self._factor.solve(weighed.right)
+        self._factor = weighted.equations.factorised(weighted.scale, self._prior)
+        self.terms = self._factor.solve(weighted.right)
 
     @cached_property
     def residuals(self) -> FloatArray:
-        """Return what the terms leave of y."""
+        """Return y less the fitted values."""
         fits = (self.model.design @ self.terms)[self.model.cells.codes]
-        left: FloatArray = self._weighed.y - fits
+        left: FloatArray = self._weighted.y - fits
         return left
 
     def builds(self, builds: IntArray) -> Sums:
-        """Return μ + t + θ of some builds."""
+        """Return μ + t + θ of builds."""
         model = self.model
         team, own = model.team_of_build[builds], model.position["build"][builds]
         with_team = np.where(team != NOWHERE, model.position["team"][team], NOWHERE)
         mean = np.full(len(builds), model.local)
         seen = model.rows(own[:, None])
-        seen.data = self._seen(builds)
+        seen.data = self._own_share(builds)
         rows = model.rows(np.column_stack([mean, with_team])) + seen
         return Sums(rows, self._unseen(builds, model.is_local(builds)))
 
     def readings(self, builds: IntArray, benches: IntArray) -> tuple[Sums, Any]:
-        """Return what some builds would read at benches, but for the session and scatter.
+        """Return the readings of builds at benches, without session effects and scatter.
 
-        Also which of them were never tested there: what is particular to them is not in it.
+        Also return a mask of pairs that were never tested: their interaction is not included.
         """
         model = self.model
         pair = model.pair_at(builds, benches)
         bench = model.position["bench"][benches]
         home = np.searchsorted(model.ends, model.position["build"][builds], side="right")
         is_home = model.is_local(builds) & (home == benches)
-        # At home a build's unknown holds what it has at its bench as well.
-        whole = model.rows(np.where(is_home, model.position["build"][builds], NOWHERE)[:, None])
-        whole.data = 1 - self._seen(builds[is_home])
+        # At its only bench a build's unknown contains its interaction with that bench as well.
+        rest = model.rows(np.where(is_home, model.position["build"][builds], NOWHERE)[:, None])
+        rest.data = 1 - self._own_share(builds[is_home])
         sums = self.builds(builds)
-        rows = sums.rows + whole + model.rows(np.column_stack([bench, pair]))
+        rows = sums.rows + rest + model.rows(np.column_stack([bench, pair]))
         unseen = self._unseen(builds, model.is_local(builds) & ~is_home)
         return Sums(rows, unseen), ~is_home & (pair == NOWHERE)
 
-    def _seen(self, builds: IntArray) -> FloatArray:
-        """Return how much of a build's unknown is its own: all, or at its only bench a share."""
+    def _own_share(self, builds: IntArray) -> FloatArray:
+        """Return the share of a build's unknown that is its own: 1, or less at its only bench."""
         variance = self.model.build_variance(builds, self._spread)
         particular = np.where(self.model.is_local(builds), self._spread.interaction**2, 0.0)
         return variance / (variance + particular)
 
     def _unseen(self, builds: IntArray, which: Any) -> Any:
-        """Return the spread of what a build's unknown cannot tell from its bench's share."""
+        """Return the spread of a build's own effect that its unknown does not determine."""
         from scipy.sparse import csr_array
 
         row = np.flatnonzero(which)
-        seen = self._seen(builds[row])
+        seen = self._own_share(builds[row])
         deviation = np.sqrt(seen) * self._spread.interaction
         shape = (len(builds), self.model.builds.size)
         return csr_array((deviation, (row, builds[row])), shape=shape)
 
     def covariance(self, sums: Sums) -> FloatArray:
-        """Return the posterior covariance of some sums of terms."""
+        """Return the posterior covariance of sums of terms."""
         covariance = self._factor.covariance(sums.rows) + (sums.unseen @ sums.unseen.T).toarray()
         symmetric: FloatArray = (covariance + covariance.T) / 2
         return symmetric
 
     def variances(self, sums: Sums) -> FloatArray:
-        """Return the posterior variance of each of some sums of terms."""
+        """Return the posterior variance of each sum of terms."""
         return np.concatenate(
             [
                 self._factor.variances(part.rows) + (part.unseen**2).sum(axis=1)
@@ -158,29 +158,29 @@ class Solution:
         )
 
     def of_terms(self, name: str) -> Sums:
-        """Return the terms of one kind, each alone."""
-        return self._seen_whole(self.model.rows(self.model.position[name][:, None]))
+        """Return the terms of one kind as sums of one term each."""
+        return self._as_they_are(self.model.rows(self.model.position[name][:, None]))
 
-    def _seen_whole(self, rows: Any) -> Sums:
-        """Return sums of unknowns as they are, nothing of a build beside them."""
+    def _as_they_are(self, rows: Any) -> Sums:
+        """Return sums of unknowns as they are, without an undetermined part of builds."""
         from scipy.sparse import csr_array
 
         return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
 
     def leverages(self, trials: IntArray) -> FloatArray:
-        """Return by how much of itself each of some trials determines its own fit."""
-        fits = self._seen_whole(self.model.design[self.model.cells.codes[trials]])
-        leverage: FloatArray = self._weighed.weight[trials] * self.variances(fits)
+        """Return the leverage of each trial: the share of its own reading in its fitted value."""
+        fits = self._as_they_are(self.model.design[self.model.cells.codes[trials]])
+        leverage: FloatArray = self._weighted.weight[trials] * self.variances(fits)
         return leverage
 
     def gradient(self) -> FloatArray:
-        """Return how the likelihood below moves with the logarithms of the two spreads sought.
+        """Return the gradient of the likelihood below by the logarithms of the two spreads.
 
         Those are `session` and `residual`: d(-2 ln L)/d ln σ = 2 (n - Σ (q² + Var q)/σ²) over the
         sessions, and the same over the trials, whose fits' uncertainties add up to the number of
         unknowns less what the priors determine of them [1]_.
         """
-        variances, weight = self._factor.diagonal(), self._weighed.weight
+        variances, weight = self._factor.diagonal(), self._weighted.weight
         at = self.model.position["session"]
         sessions = np.sum((self.terms[at] ** 2 + variances[at]) * self._prior[at])
         fits = self.model.size - np.sum(self._prior * variances)
@@ -188,13 +188,13 @@ class Solution:
         return 2 * np.array([len(at) - sessions, len(weight) - trials])
 
     def minus_two_log_likelihood(self) -> float:
-        """Return how badly the priors' spreads explain y, up to a constant (restricted likelihood).
+        """Return -2 ln of the restricted likelihood of the spreads, up to a constant.
 
-        The mean's prior is all but flat, so that this is the likelihood of what is left of y once
-        its mean is taken out.
+        The prior of the mean is almost flat, so that this is the likelihood of y after removing
+        its mean.
         """
-        y, weight = self._weighed.y, self._weighed.weight
-        misfit = float(np.sum(weight * y**2) - self.terms @ self._weighed.right)
+        y, weight = self._weighted.y, self._weighted.weight
+        misfit = float(np.sum(weight * y**2) - self.terms @ self._weighted.right)
         return (
             self._factor.log_determinant
             - float(np.sum(np.log(self._prior)))
@@ -209,7 +209,7 @@ def restricted_spread(
     weight: FloatArray,
     spread: Spread,
     least_residual: float,
-    held: float = HELD,
+    prior_sd: float = PRIOR_SD,
 ) -> Spread:
     """Return the spreads with those of sessions and residuals estimated from the season itself.
 
@@ -222,12 +222,12 @@ def restricted_spread(
     weight : array, shape (n,)
         One over the variance of each trial by its stated uncertainty. [-]
     spread : Spread
-        What is usual, where the search begins; all but two stay as they are.
+        Usual values, where the search begins; all but two are not changed.
     least_residual : float
         Floor of the residual factor. [-]
-    held : float, optional
-        Standard deviation, as a logarithm, by which estimates are held to what is usual: a season
-        with few repeats cannot claim to be much quieter than others. Infinite: not at all. [-]
+    prior_sd : float, optional
+        Standard deviation of the logarithm of a spread about its usual value: a season with few
+        repeats cannot appear much quieter than others. Infinite switches the prior off. [-]
 
     Returns
     -------
@@ -242,23 +242,23 @@ def restricted_spread(
     from scipy.optimize import minimize
 
     centred = y - np.average(y, weights=weight)
-    # Builds and benches all but free: what a team learns must not pass for scatter of sessions.
+    # Builds and benches are almost free: progress of a team must not look like session scatter.
     free = replace(spread, team=FREE, build=FREE, bench=FREE)
 
-    weighed = Weighed(model, centred, weight)
+    weighted = WeightedTrials(model, centred, weight)
     usual = np.log([spread.session, max(spread.residual, least_residual)])
 
     def misfit(logarithms: FloatArray) -> tuple[float, FloatArray]:
         session, residual = (math.exp(each) for each in logarithms)
         tried = replace(free, session=session, residual=residual)
-        solution = Solution(weighed.times(residual**-2), tried)
-        unusual = (logarithms - usual) / held
+        solution = Solution(weighted.times(residual**-2), tried)
+        unusual = (logarithms - usual) / prior_sd
         return (
             solution.minus_two_log_likelihood() + float(np.sum(unusual**2)),
-            solution.gradient() + 2 * unusual / held,
+            solution.gradient() + 2 * unusual / prior_sd,
         )
 
-    found = minimize(
+    minimum = minimize(
         misfit,
         usual,
         jac=True,
@@ -269,5 +269,5 @@ def restricted_spread(
         ],
         options={"maxiter": MOST_STEPS, "ftol": 1e-9},
     )
-    session, residual = (math.exp(each) for each in found.x)
+    session, residual = (math.exp(each) for each in minimum.x)
     return replace(spread, session=session, residual=residual)

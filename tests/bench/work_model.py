@@ -9,7 +9,7 @@ from scipy.sparse.linalg import lsqr
 
 from analysis.comparison.design import Model, Spread
 from analysis.comparison.fit import fit_season
-from analysis.comparison.solver import Solution, Weighed
+from analysis.comparison.solver import Solution, WeightedTrials
 from tests.bench.columns import SCALES
 from tests.bench.large_season import invented
 from tests.bench.timing import Row, interleaved
@@ -27,7 +27,7 @@ def rows(scale: str) -> Iterator[Row]:
     model, matrix, right = written_out(season)
     weight = season["u_own"] ** -2.0
     works = {
-        "ours": lambda: Solution(Weighed(model, season["log_power"], weight), Spread()),
+        "ours": lambda: Solution(WeightedTrials(model, season["log_power"], weight), Spread()),
         "lsqr": lambda: lsqr(matrix, right, atol=1e-9, btol=1e-9, iter_lim=5000),
     }
     _require_same(works["ours"](), works["lsqr"]()[0])

@@ -18,7 +18,7 @@ WAYS = {"in blocks": 0, "as one matrix": 1_000_000}
 
 @pytest.fixture(params=WAYS.values(), ids=WAYS)
 def way(request, monkeypatch):
-    monkeypatch.setattr(factor, "WHOLE_UP_TO", request.param)
+    monkeypatch.setattr(factor, "DENSE_UP_TO", request.param)
 
 
 def drawn(seed):
@@ -96,13 +96,13 @@ class TestAgainstOneDenseMatrix:
 @given(st.integers(0, 10_000))
 def test_both_ways_agree(seed):
     model, of_cell, prior = drawn(seed)
-    before, found = factor.WHOLE_UP_TO, []
+    before, found = factor.DENSE_UP_TO, []
     try:
         for limit in WAYS.values():
-            factor.WHOLE_UP_TO = limit
+            factor.DENSE_UP_TO = limit
             found.append(equations(model, of_cell).factorised(SCALE, prior))
     finally:
-        factor.WHOLE_UP_TO = before
+        factor.DENSE_UP_TO = before
     in_blocks, whole = found
     assert type(in_blocks) is not type(whole)
     assert in_blocks.diagonal() == pytest.approx(whole.diagonal(), rel=1e-9)
@@ -111,9 +111,9 @@ def test_both_ways_agree(seed):
 
 def test_few_unknowns_are_one_matrix_and_many_are_blocks(monkeypatch):
     model, of_cell, prior = drawn(2)
-    monkeypatch.setattr(factor, "WHOLE_UP_TO", model.size)
+    monkeypatch.setattr(factor, "DENSE_UP_TO", model.size)
     at_limit = equations(model, of_cell).factorised(SCALE, prior)
-    monkeypatch.setattr(factor, "WHOLE_UP_TO", model.size - 1)
+    monkeypatch.setattr(factor, "DENSE_UP_TO", model.size - 1)
     beyond = equations(model, of_cell).factorised(SCALE, prior)
     assert hasattr(at_limit, "lower")
     assert hasattr(beyond, "border")

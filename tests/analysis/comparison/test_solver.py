@@ -10,7 +10,7 @@ import statsmodels.formula.api as smf
 
 from analysis.comparison import factor
 from analysis.comparison.design import Model, Spread
-from analysis.comparison.solver import Solution, Weighed, restricted_spread
+from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from tests.support.season_designs import travelling, written_out
 
 SIRSTV = Path(__file__).parents[2] / "reference" / "SiRstv.dat"
@@ -40,7 +40,7 @@ class TestSpreads:
         u = np.full(len(y), 0.5)
         quiet = Spread(interaction=1e-6, team=1e-6)
         found = restricted_spread(
-            Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, held=math.inf
+            Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, prior_sd=math.inf
         )
         assert (found.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
         between = (1.27865654 - 1.08318280) / 5
@@ -55,7 +55,7 @@ class TestSpreads:
         trials = one_build(session) | {"build_id": build.astype(str)}
         spread = Spread(interaction=1e-6, team=1e-6)
         ours = restricted_spread(
-            Model(trials), y, np.full(120, 0.04**-2), spread, 0.1, held=math.inf
+            Model(trials), y, np.full(120, 0.04**-2), spread, 0.1, prior_sd=math.inf
         )
         frame = pd.DataFrame({"y": y, "build": build, "session": session})
         theirs = smf.mixedlm("y ~ C(build)", frame, groups="session").fit(reml=True)
@@ -66,7 +66,7 @@ class TestSpreads:
         y = np.repeat([0.0, 0.1], 30)
         trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
         found = restricted_spread(
-            Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, held=math.inf
+            Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, prior_sd=math.inf
         )
         assert found.session == pytest.approx(0.03)
         assert found.residual == pytest.approx(0.75)
@@ -79,20 +79,22 @@ class TestSpreads:
         y = 0.3 * build + rng.normal(0, 0.04, 160)
         trials = one_build(session) | {"build_id": build.astype(str)}
         found = restricted_spread(
-            Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, held=math.inf
+            Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, prior_sd=math.inf
         )
         assert found.session < 0.05
 
     def test_a_few_quiet_trials_are_not_taken_at_their_word(self):
-        """Six pairs of trials that agree by chance: held, the residual stays near what is usual."""
+        """Six pairs of trials agree by chance: the prior keeps the residual near its usual value."""
         y = np.repeat(np.linspace(0, 1, 6), 2)
         trials = one_build(np.repeat(np.arange(6), 2)) | {"build_id": np.repeat(list("abcdef"), 2)}
-        free, held = (
-            restricted_spread(Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, held=width)
+        free, prior_sd = (
+            restricted_spread(
+                Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, prior_sd=width
+            )
             for width in (math.inf, 0.3)
         )
         assert free.residual == pytest.approx(0.1)
-        assert 0.5 < held.residual < 1
+        assert 0.5 < prior_sd.residual < 1
 
 
 class TestSolution:
@@ -100,7 +102,7 @@ class TestSolution:
 
     @pytest.fixture(params=[0, 1_000], ids=["in blocks", "as one matrix"], autouse=True)
     def way(self, request, monkeypatch):
-        monkeypatch.setattr(factor, "WHOLE_UP_TO", request.param)
+        monkeypatch.setattr(factor, "DENSE_UP_TO", request.param)
 
     def solved(self, seed):
         draw = np.random.default_rng(seed)
@@ -112,7 +114,7 @@ class TestSolution:
         return (
             trials,
             model,
-            Solution(Weighed(model, y, weight), spread),
+            Solution(WeightedTrials(model, y, weight), spread),
             y,
             weight,
             x,
@@ -136,13 +138,13 @@ class TestSolution:
 
         def misfit(session, residual):
             spread = Spread(session=0.06 * math.exp(session))
-            solution = Solution(Weighed(model, y, weight / math.exp(residual) ** 2), spread)
+            solution = Solution(WeightedTrials(model, y, weight / math.exp(residual) ** 2), spread)
             return solution.minus_two_log_likelihood()
 
         step = 1e-5
         by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
         by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
-        found = Solution(Weighed(model, y, weight), Spread()).gradient()
+        found = Solution(WeightedTrials(model, y, weight), Spread()).gradient()
         assert found == pytest.approx([by_session, by_residual], rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
