@@ -1,1 +1,1 @@
-"""The data checks: what looks wrong in trials and sessions, and in which words it is said."""
+"""The data checks: they find trials and sessions whose numbers look wrong."""

@@ -1,7 +1,7 @@
-"""All data checks together: what looks wrong, in words for the person who measured it.
+"""Run all data checks on trials.
 
-A rule is data (`rules`); what it looks at is one function that yields what it finds. A check never
-changes a number: at most it says which number was probably meant.
+A rule is data (`rules`); a check is a function that yields findings of its rules. A check never
+changes a number: at most it proposes the number that was probably meant.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -20,7 +20,7 @@ CHECKS: tuple[Check, ...] = (
     trial.impossible_power,
     trial.unmeasurable_power,
     earlier_trials.wind_unit_slip,
-    earlier_trials.volts_of_no_model,
+    earlier_trials.implausible_volts,
     trial.kiloohm_slip,
     trial.load_slip,
     trial.diameter_slip,
@@ -60,7 +60,7 @@ CHECKS: tuple[Check, ...] = (
     session.date_odd,
     build.mixed_change,
 )
-#: What looks only at trials that count, so that it comes after everything that holds one back.
+#: Checks that read only trials that count, so that they run after all checks that hold trials.
 LATER: tuple[Check, ...] = (
     earlier_trials.jump,
     build.not_a_power_law,
@@ -69,53 +69,53 @@ LATER: tuple[Check, ...] = (
 
 
 def check_trials(view: View) -> list[Finding]:
-    """Return what the checks find in trials of whole benches, gravest first.
+    """Return the findings of all checks in trials of complete benches, gravest first.
 
     Parameters
     ----------
     view : View
-        `TRIAL_COLUMNS` and `CHECK_COLUMNS`, runs, results, and the moment of asking.
+        `TRIAL_COLUMNS` and `CHECK_COLUMNS`, runs, results, and the present time.
 
     Returns
     -------
     list of Finding
-        A session's rule is found once, at its first trial. Nothing twice for one trial and rule.
+        A session's rule has one finding, at its first trial; each trial has at most one of a rule.
     """
-    found = _found(view, CHECKS)
-    later = _found(view.holding(held_trials(view, found)), LATER)
-    sound = [with_sound_fix(view, finding) for finding in (*found, *later)]
-    return sorted(sound, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+    first = _findings(view, CHECKS)
+    later = _findings(view.holding(held_trials(view, first)), LATER)
+    findings = [with_sound_fix(view, finding) for finding in (*first, *later)]
+    return sorted(findings, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
 
 
-def _found(view: View, checks: Iterable[Check]) -> list[Finding]:
-    found: dict[tuple[int, str], Finding] = {}
+def _findings(view: View, checks: Iterable[Check]) -> list[Finding]:
+    findings: dict[tuple[int, str], Finding] = {}
     for check in checks:
-        for finding in view.found_by(check):
-            found.setdefault((finding.trial, finding.rule.name), finding)
-    return list(found.values())
+        for finding in view.findings_of(check):
+            findings.setdefault((finding.trial, finding.rule.name), finding)
+    return list(findings.values())
 
 
-def held_trials(view: View, found: Iterable[Finding]) -> Mask:
-    """Return which trials wait for an answer, to a `hold` of their own or of their session.
+def held_trials(view: View, findings: Iterable[Finding]) -> Mask:
+    """Return a mask of the trials that need an answer to a `hold` of theirs or of their session.
 
     Parameters
     ----------
     view : View
         The trials.
-    found : iterable of Finding
-        What the checks found in them.
+    findings : iterable of Finding
+        Findings of the checks in them.
 
     Returns
     -------
     array of bool
-        False where what was found is confirmed.
+        False where the findings are confirmed.
     """
-    waiting = [
+    held_ids = [
         view.place(each)[0]
-        for each in found
+        for each in findings
         if each.rule.severity == "hold" and not view.is_confirmed(each)
     ]
-    return np.isin(view.text("trial_id"), waiting) | np.isin(view.text("session_id"), waiting)
+    return np.isin(view.text("trial_id"), held_ids) | np.isin(view.text("session_id"), held_ids)
 
 
 def blocking_rules(
@@ -136,11 +136,11 @@ def blocking_rules(
     load_ohm : float or None
         Load resistance. [Ω]
     load_connected : bool or None
-        Whether the load was connected while the volts were read.
+        Whether the load was connected while the voltage was read.
     adult_present : bool
         Whether an adult was at the fan.
     meter_range_v : float or None
-        Range the meter was turned to. [V]
+        Range that was set on the meter. [V]
     voltages_v : sequence of float
         Readings. [V]
 
@@ -157,10 +157,10 @@ def blocking_rules(
     ['load_not_stated']
     """
     needs_load = kind in POWER_KINDS
-    over = meter_range_v is not None and any(abs(v) >= meter_range_v for v in voltages_v)
+    is_over = meter_range_v is not None and any(abs(v) >= meter_range_v for v in voltages_v)
     broken = {
         "load_not_stated": needs_load and (load_ohm is None or load_connected is not True),
         "supervisor_missing": not adult_present,
-        "meter_over_range": over,
+        "meter_over_range": is_over,
     }
     return [RULES[name, "block"] for name, is_broken in broken.items() if is_broken]

@@ -1,4 +1,4 @@
-"""Checks of what sweeps and changes of a build can tell."""
+"""Checks of a build's sweeps and changes."""
 
 import re
 from collections.abc import Iterator
@@ -17,7 +17,7 @@ SEVERAL = re.compile(r"\b(?:and|und|et|y)\b|[,;+&/]")
 
 
 def not_a_power_law(view: View) -> Iterator[Finding]:
-    """Yield the last trial of a wind sweep that bends, or whose exponent is not plausible."""
+    """Yield the last trial of a wind sweep that is curved, or whose exponent is not plausible."""
     last = np.zeros(len(view.in_time), dtype=bool)
     swept = view.kind("wind") & (view.text("state") == "accepted")
     for sweep in find_sweeps(view.trials, view.runs, view.results):

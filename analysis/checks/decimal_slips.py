@@ -1,14 +1,16 @@
-"""Decimal points that slipped: a value ten, a hundred or a thousand times off what it should be."""
+"""Find slipped decimal points: values that are off by a factor of ten, a hundred or a thousand."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-#: Powers of ten by which a decimal point or a milli slips. Common practice, no source.
+#: Powers of ten by which a value is off with a slipped decimal point or a missing milli prefix.
+#: Common practice, no source.
 PLACES = (1, 2, 3, -1, -2, -3)
-#: How far readings of one trial may lie apart and still agree, and how far a slipped one may lie
-#: from its power of ten; ln value. Twice the largest range of three sound runs (0.13 in ln power).
+#: Largest range of readings of one trial that agree, and largest distance of a slipped reading
+#: from its power of ten; of ln value. The latter is twice the largest range of three sound runs
+#: (0.13 in ln power).
 AGREE, NEAR = 0.13, 0.26
 #: Voltages that a model turbine gives across its load. [V] Common practice, no source.
 LEAST_V, MOST_V = 0.02, 20.0
@@ -16,26 +18,26 @@ LEAST_V, MOST_V = 0.02, 20.0
 
 @dataclass(frozen=True, slots=True)
 class Slipped:
-    """One reading among others: its position, and the factor that brings it to them."""
+    """A slipped reading: its position, and the factor that corrects it."""
 
     position: int
     factor: float
 
 
 def places_off(value: float, expected: float, tolerance: float) -> int:
-    """Return by how many decimal places a value is off what is expected, 0 if by none.
+    """Return the number of decimal places by which a value differs from the expected one.
 
     Parameters
     ----------
     value, expected : float
-        What is given, and what is usual; above 0. [same]
+        The value, and the usual one; above 0. [same]
     tolerance : float
-        How far ln(value/expected) may lie from that of a power of ten. [-]
+        Largest distance of ln(value/expected) from that of a power of ten. [-]
 
     Returns
     -------
     int
-        1, 2 or 3 where the value is too large, -1, -2 or -3 where it is too small, else 0.
+        1, 2 or 3 if the value is too large, -1, -2 or -3 if it is too small, else 0.
 
     Examples
     --------
@@ -48,18 +50,18 @@ def places_off(value: float, expected: float, tolerance: float) -> int:
 
 
 def slipped_reading(readings: Sequence[float]) -> Slipped | None:
-    """Return the one reading whose decimal point slipped, if the others agree on its value.
+    """Return the reading whose decimal point slipped, if the others agree on its value.
 
     Parameters
     ----------
     readings : sequence of float
-        Readings of one setting; zero and less tell nothing. [V]
+        Readings of one setting; with one of zero or less, the result is None. [V]
 
     Returns
     -------
     Slipped or None
-        None where no single shift makes all readings agree. Of two readings, the one is meant that
-        no model turbine gives; where both could be, none is returned.
+        None if no single shift makes all readings agree. Of two readings, the one outside the range
+        of a model turbine is returned; None if both readings are plausible.
 
     Examples
     --------
@@ -72,12 +74,12 @@ def slipped_reading(readings: Sequence[float]) -> Slipped | None:
     """
     if len(readings) < 2 or min(readings) <= 0:
         return None
-    found = []
+    slipped = []
     for position, value in enumerate(readings):
         others = [each for at, each in enumerate(readings) if at != position]
         off = places_off(value, median(others), NEAR)
         if off and math.log(max(others) / min(others)) <= AGREE:
-            found.append(Slipped(position, 10.0**-off))
-    if len(found) == 2:
-        found = [each for each in found if not LEAST_V <= readings[each.position] <= MOST_V]
-    return found[0] if len(found) == 1 else None
+            slipped.append(Slipped(position, 10.0**-off))
+    if len(slipped) == 2:
+        slipped = [each for each in slipped if not LEAST_V <= readings[each.position] <= MOST_V]
+    return slipped[0] if len(slipped) == 1 else None

@@ -1,6 +1,6 @@
-"""Checks that hold a trial against what came before it at the same bench.
+"""Checks that compare a trial with earlier trials at the same bench.
 
-Each looks back only: what is usual follows from earlier trials that are not suspect themselves.
+Each check looks back only: the usual value follows from earlier trials that are not suspect.
 """
 
 import math
@@ -25,25 +25,25 @@ from analysis.checks.trial import (
     unmeasurable_power,
 )
 from analysis.checks.unit_slips import find_slip
-from analysis.checks.view import Finding, Mask, View, findings, one
+from analysis.checks.view import Finding, Mask, View, findings, make_finding
 from analysis.season.summary import RECORD
 
 WINDS_REMEMBERED, LEAST_WINDS = 9, 3
 WIND_TOLERANCE, VOLTAGE_TOLERANCE = 0.20, 0.075  # [-], standard deviation of ln value
-REMEMBERED = 50  # trials of a build and load; the newest tell what is usual
-#: A shift by one place and more is seen at about the same pitch; by two and three at any, since no
-#: pitch costs a rotor that turns so much. Common practice, no source.
+REMEMBERED = 50  # trials of a build and load; the newest ones define the usual value
+#: A shift by one place or more is recognised at about the same pitch, by two and three at any,
+#: because no pitch costs a turning rotor so much power. Common practice, no source.
 NEAR_PITCH_DEG, WITHIN_PLACES, ANY_PITCH_TOLERANCE = 1.5, 0.26, 0.70
-LEAST_SHIFT = 10 * math.exp(-WITHIN_PLACES)  # a value that is less off is off by no place
+LEAST_SHIFT = 10 * math.exp(-WITHIN_PLACES)  # a smaller factor is no shift by a place
 SAME_PITCH_PLACES, ANY_PITCH_PLACES = (1, 2, 3, -1, -2, -3), (2, 3, -2, -3)
 JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
-RUN_AGAIN = ("reference", "event")  # kinds of one run each, which may well show the same twice
+RUN_AGAIN = ("reference", "event")  # kinds with one run each, which may repeat a reading
 ALIKE = 0.02  # [-], of a pitch or a load
 
 
 @dataclass(frozen=True, slots=True)
 class _Suspect:
-    """A value unlike what came before: where, what was usual, and by how many places it is off."""
+    """A value unlike earlier ones: its trial, the usual value, and the number of shifted places."""
 
     trial: int
     value: float
@@ -53,12 +53,12 @@ class _Suspect:
 
 
 def wind_unit_slip(view: View) -> Iterator[Finding]:
-    """Yield winds that are this bench's usual in another unit.
+    """Yield wind speeds that are this bench's usual one in another unit.
 
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
@@ -89,7 +89,7 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
 
 
 def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
-    """Return that a wind is the usual one in another unit, or with its decimal point elsewhere."""
+    """Return a finding if a wind is the usual one in another unit or with a slipped point."""
     speed = float(view.results.wind_speed_m_s[trial])
     slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
     places = places_off(speed, usual, unit_slips.TOLERATED * WIND_TOLERANCE)
@@ -99,16 +99,16 @@ def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
         fixed, variant, unit = speed * 10.0**-places, "place", ""
     else:
         return None
-    return one(
+    return make_finding(
         trial, "wind_unit_slip", "hold", value=speed, usual=usual, variant=variant, unit=unit,
         fixed=fixed, fix=_wind_fix(view, trial, fixed / speed),
     )  # fmt: skip
 
 
 def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
-    """Return the values that correct a wind, on the thing it was read for.
+    """Return the values that correct a wind speed, for the trial or session of the reading.
 
-    A wind that rests on a bench's grid alone is no reading of the trial, so that none is proposed.
+    A wind speed from a bench's grid is not a reading of the trial, so that no fix is proposed.
     """
     source = str(view.results.wind_speed_source[trial])
     if source == "session":
@@ -126,60 +126,64 @@ def _wind_fix(view: View, trial: int, factor: float) -> dict[str, Any] | None:
 
 
 def voltage_unlike_before(view: View) -> Iterator[Finding]:
-    """Yield volts unlike what the same build gave before at the same load and bench.
+    """Yield volts unlike those of earlier trials of the same build, load and bench.
 
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
-        Of `millivolt_slip` or `decimal_slip` where a shift by places explains them, however few
-        trials came before; of `voltage_unlike_before` else, at the same pitch.
+        Of `millivolt_slip` or `decimal_slip` if a shift by places explains them, however few
+        earlier trials there are; otherwise of `voltage_unlike_before`, at the same pitch.
     """
-    for suspect in _volts_before(view):
-        yield _unlike(suspect)
+    for suspect in _suspects(view):
+        yield _finding_of(suspect)
 
 
-def volts_of_no_model(view: View) -> Iterator[Finding]:
+def implausible_volts(view: View) -> Iterator[Finding]:
     """Yield volts that no model turbine gives, unless earlier trials explain them otherwise.
 
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
         Of `millivolt_slip`.
     """
-    slipped = {each.trial for each in view.found_by(voltage_unlike_before)
+    slipped = {each.trial for each in view.findings_of(voltage_unlike_before)
                if each.rule.name == "decimal_slip"}  # fmt: skip
-    yield from (each for each in view.found_by(millivolt_slip) if each.trial not in slipped)
+    yield from (each for each in view.findings_of(millivolt_slip) if each.trial not in slipped)
 
 
-def _unlike(suspect: _Suspect) -> Finding:
+def _finding_of(suspect: _Suspect) -> Finding:
     value, usual = suspect.value, suspect.usual
     if suspect.places:
         factor = 10.0**-suspect.places
         facts: dict[str, Any] = {"value": value, "usual": usual, "fixed": value * factor}
         fix = {"thing": "trial", "scale_volts": factor}
         if suspect.places == 3:
-            return one(suspect.trial, "millivolt_slip", "hold", fix=fix, **facts)
+            return make_finding(suspect.trial, "millivolt_slip", "hold", fix=fix, **facts)
         variant = "one_of_two" if suspect.trials_before == 1 else "place"
-        return one(suspect.trial, "decimal_slip", "hold", fix=fix, variant=variant, **facts)
+        return make_finding(
+            suspect.trial, "decimal_slip", "hold", fix=fix, variant=variant, **facts
+        )
     severity: Severity = "hold" if suspect.trials_before > 1 else "warn"
-    return one(suspect.trial, "voltage_unlike_before", severity, value=value, usual=usual)
+    return make_finding(suspect.trial, "voltage_unlike_before", severity, value=value, usual=usual)
 
 
-def _volts_before(view: View) -> Iterator[_Suspect]:
+def _suspects(view: View) -> Iterator[_Suspect]:
     """Yield volts that do not follow from earlier trials of the same build, bench and load."""
-    before: dict[tuple[str, ...], deque[_Before]] = defaultdict(lambda: deque(maxlen=REMEMBERED))
+    before: dict[tuple[str, ...], deque[_EarlierTrial]] = defaultdict(
+        lambda: deque(maxlen=REMEMBERED)
+    )
     volts, settings = np.sqrt(view.results.power_w * view.number("load_ohm")), _settings(view)
-    suspect, pitches = suspect_otherwise(view), view.number("pitch_deg").tolist()
+    suspect, pitches = held_by_own_numbers(view), view.number("pitch_deg").tolist()
     speed, reference = view.results.wind_speed_m_s, view.results.reference_wind_speed_m_s
     has_wind = np.isfinite(speed)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -190,13 +194,13 @@ def _volts_before(view: View) -> Iterator[_Suspect]:
         if setting is None or not (math.isfinite(scaled) and scaled > 0):
             continue
         pitch = pitches[trial]
-        now = _Before(pitch, f"{pitch:.1f}", scaled, bool(has_wind[trial]))
+        now = _EarlierTrial(pitch, f"{pitch:.1f}", scaled, bool(has_wind[trial]))
         odd = _odd(now, before[setting], trial, float(volts[trial]))
         if odd is not None:
             yield odd
-            if not view.is_confirmed(_unlike(odd)):
+            if not view.is_confirmed(_finding_of(odd)):
                 continue
-            # From here on another value is usual.
+            # From this trial on, another value is usual.
             others = [each for each in before[setting] if each.pitch_as_read != now.pitch_as_read]
             before[setting] = deque(others, maxlen=REMEMBERED)
         if not suspect[trial]:
@@ -204,10 +208,10 @@ def _volts_before(view: View) -> Iterator[_Suspect]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Before:
-    """What a build gave once: its pitch, its volts scaled to 1 m/s, and if the wind is known.
+class _EarlierTrial:
+    """An earlier trial: pitch, volts scaled to 1 m/s, and whether the wind is known.
 
-    Two trials had the same pitch where it reads alike; two unknown ones do.
+    Two trials have the same pitch if its text is equal, also if both are unknown.
     """
 
     pitch_deg: float
@@ -215,24 +219,27 @@ class _Before:
     scaled: float
     has_wind: bool
 
-    def is_near(self, other: "_Before") -> bool:
-        """Tell whether the other trial had about this pitch, or one of the two is not known."""
+    def is_near(self, other: "_EarlierTrial") -> bool:
+        """Tell whether the other trial has about the same pitch, or one pitch is not known."""
         return not abs(self.pitch_deg - other.pitch_deg) > NEAR_PITCH_DEG
 
 
-def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _Suspect | None:
-    """Return that volts are unlike earlier ones: shifted by places, or else at the same pitch."""
+def _odd(
+    now: _EarlierTrial, before: Iterable[_EarlierTrial], trial: int, value: float
+) -> _Suspect | None:
+    """Return a suspect if volts are unlike earlier ones: shifted, or different at equal pitch."""
     every = [each.scaled for each in before]
-    # A median is between the least and the largest: nearer to both no shift explains anything.
+    # A median is between the smallest and the largest value: close to both, no shift is possible.
     if every and not max(every) / LEAST_SHIFT < now.scaled < min(every) * LEAST_SHIFT:
         near = [each.scaled for each in before if each.is_near(now)]
-        for some, allowed, tolerance in (
+        for values, allowed, tolerance in (
             (near, SAME_PITCH_PLACES, WITHIN_PLACES),
             (every, ANY_PITCH_PLACES, ANY_PITCH_TOLERANCE),
         ):
-            places = places_off(now.scaled, median(some), tolerance) if some else 0
+            places = places_off(now.scaled, median(values), tolerance) if values else 0
             if places in allowed:
-                return _Suspect(trial, value, value * median(some) / now.scaled, places, len(some))
+                usual = value * median(values) / now.scaled
+                return _Suspect(trial, value, usual, places, len(values))
     if not (now.has_wind and math.isfinite(now.pitch_deg)):
         return None
     pitch = now.pitch_as_read
@@ -244,30 +251,32 @@ def _odd(now: _Before, before: Iterable[_Before], trial: int, value: float) -> _
     return None
 
 
-def suspect_otherwise(view: View) -> Mask:
-    """Return which trials a check of their own numbers holds: they tell nothing of what is usual.
+def held_by_own_numbers(view: View) -> Mask:
+    """Return a mask of the trials that a check of their own numbers holds.
+
+    These trials do not count for the usual values.
 
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Returns
     -------
     array of bool
-        False again where somebody confirmed what is odd.
+        False where the odd value is confirmed.
     """
     suspect = np.zeros(len(view.in_time), dtype=bool)
     checks = (wind_unit_slip, impossible_power, unmeasurable_power, kiloohm_slip, load_slip,
               millivolt_slip, runs_disagree)  # fmt: skip
-    for finding in chain.from_iterable(map(view.found_by, checks)):
+    for finding in chain.from_iterable(map(view.findings_of, checks)):
         holds = finding.rule.severity == "hold" and not view.is_confirmed(finding)
         suspect[finding.trial] |= holds
     return suspect
 
 
 def _settings(view: View) -> list[tuple[str, ...] | None]:
-    """Return what must be alike of two trials, beside their pitch, for their volts to be alike."""
+    """Return build, bench and load of each trial: with equal pitch they give equal volts."""
     columns = (view.text("build_id"), view.text("bench_id"), view.number("load_ohm"))
     return [
         (build, bench, f"{ohms:.3g}") if math.isfinite(ohms) else None
@@ -281,12 +290,12 @@ def duplicate(view: View) -> Iterator[Finding]:
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
-        The later one of each two.
+        For the later trial of each pair.
     """
     readings: dict[int, list[tuple[float, ...]]] = defaultdict(list)
     of_runs = ("voltage_v", "mean_square_voltage_v2", "current_a", "rotor_speed_rpm")
@@ -306,7 +315,7 @@ def duplicate(view: View) -> Iterator[Finding]:
 
 
 def _plain(values: Any) -> list[float]:
-    """Return numbers that equal each other where both are missing."""
+    """Return numbers with missing ones replaced, so that two missing numbers are equal."""
     plain: list[float] = np.nan_to_num(np.asarray(values, dtype=float), nan=-1.0).tolist()
     return plain
 
@@ -317,12 +326,12 @@ def wrong_build(view: View) -> Iterator[Finding]:
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
-        Of record trials: sweeps change the setting on purpose.
+        Only for record trials: sweeps change the setting on purpose.
     """
     is_own = _is_set_as(view, "build")
     own_known = np.isfinite(view.number("build_pitch_deg") + view.number("build_load_ohm"))
@@ -334,7 +343,7 @@ def wrong_build(view: View) -> Iterator[Finding]:
 
 
 def _is_set_as(view: View, which: str) -> Mask:
-    """Return which trials have pitch and load of a build, within 2 %."""
+    """Return a mask of the trials with pitch and load of a build, within 2 %."""
     alike = np.ones(len(view.in_time), dtype=bool)
     for name in ("pitch_deg", "load_ohm"):
         trial, build = view.number(name), view.number(f"{which}_{name}")
@@ -349,12 +358,12 @@ def jump(view: View) -> Iterator[Finding]:
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
-        Where no change was noted.
+        Only if no change was noted.
     """
     ln_power = np.log(view.results.normalised_power_w)
     counted = view.kind(RECORD) & (view.text("state") == "accepted") & np.isfinite(ln_power)

@@ -1,4 +1,4 @@
-"""What is proposed, held against physics: a value that cannot be either is not proposed."""
+"""Withdraw proposed fixes that are physically impossible."""
 
 from dataclasses import replace
 from typing import Any
@@ -11,21 +11,21 @@ WINDS = ("wind_speed_m_s", "wind_speed_start_m_s", "wind_speed_end_m_s")
 
 
 def with_sound_fix(view: View, finding: Finding) -> Finding:
-    """Return a finding, its proposal withdrawn where it would break what physics allows.
+    """Return a finding, with its fix withdrawn if the fixed value is physically impossible.
 
     Parameters
     ----------
     view : View
         The trials.
     finding : Finding
-        What was found in one of them.
+        Finding in one of them.
 
     Returns
     -------
     Finding
-        As it was, or with its fix withdrawn: where the proposed wind, volts or
-        ohms make the power coefficient exceed 16/27 (Betz 1920), or put a counted rotor speed
-        outside the tip-speed ratios of a model.
+        The same, or without its fix: if the proposed wind, volts or ohms make the power
+        coefficient exceed 16/27 (Betz 1920), or put a counted rotor speed outside the tip-speed
+        ratios of a model.
     """
     if finding.fix is None or _is_possible(view, finding.trial, finding.fix):
         return finding
@@ -43,7 +43,7 @@ def _is_possible(view: View, trial: int, fix: dict[str, Any]) -> bool:
 
 
 def _factors(view: View, trial: int, fix: dict[str, Any]) -> tuple[float, float]:
-    """Return what a fix does to the wind speed and to the power, as factors."""
+    """Return the factors by which a fix changes wind speed and power."""
     if "scale_volts" in fix:
         runs = view.results.run_count[trial] if "run" in fix else 1
         return 1.0, float(fix["scale_volts"]) ** (2 / runs)

@@ -1,4 +1,4 @@
-"""Checks of free text: what looks as if it named a person, an address or a number."""
+"""Checks of free text that seems to contain a person's name, an address or a phone number."""
 
 import re
 from collections.abc import Iterator
@@ -10,14 +10,14 @@ from analysis.checks.trial import once_a_build
 from analysis.checks.view import Finding, View, findings
 
 MAIL = re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]+\.\w+")
-#: International, with a leading zero or brackets, or in threes and a four; dates are none of these.
+#: International, with a leading zero or brackets, or grouped as 3-3-4 digits; dates do not match.
 PHONE = re.compile(
     r"\+\d[\d ()/.-]{7,}\d|(?<![\d.,])0\d[\d ()/-]{6,}\d|\(0\d+\) ?\d[\d -]{4,}\d"
     r"|(?<!\d)\d{3}[-. ]\d{3}[-. ]\d{4}(?!\d)"
 )
 TITLED = re.compile(r"\b(?:Mr|Mrs|Ms|Miss|Dr|Herr|Frau|Mme|Señora?)\.? [^\W\d_]")
 WORD = re.compile(r"[^\W\d_]+")
-#: Words that stand with a capital in notes and labels and are nobody's name.
+#: Words that are written with a capital in notes and labels and are not names.
 ORDINARY_WORDS = """
     a after again all and arm axis back balsa before below bench best big black blade blades blue
     bolt box build card centre changed check class club coach cold day dowel down east event fan
@@ -33,17 +33,17 @@ ORDINARY = frozenset(ORDINARY_WORDS.split())
 
 
 def personal_data(view: View) -> Iterator[Finding]:
-    """Yield texts that look as if they named a person, an address or a number, each said once.
+    """Yield texts that seem to contain a name, an address or a phone number, each text once.
 
     Parameters
     ----------
     view : View
-        Trials of whole benches.
+        Trials of complete benches.
 
     Yields
     ------
     Finding
-        With which text it is, never with the text itself.
+        With the kind of text, never with the text itself.
     """
     once = once_a_build(view, np.ones(len(view.text("note")), dtype=bool))
     texts = {
@@ -53,19 +53,19 @@ def personal_data(view: View) -> Iterator[Finding]:
         "team_name": np.where(once, view.text("team_name"), ""),
     }
     rows = zip(*(column.tolist() for column in texts.values()), strict=True)
-    found = [_named_in(dict(zip(texts, row, strict=True))) if any(row) else "" for row in rows]
-    where = np.array([bool(each) for each in found], dtype=bool)
-    yield from findings(where, "personal_data", "warn", variant=found)
+    variants = [_variant_of(dict(zip(texts, row, strict=True))) if any(row) else "" for row in rows]
+    where = np.array([bool(each) for each in variants], dtype=bool)
+    yield from findings(where, "personal_data", "warn", variant=variants)
 
 
-def _named_in(texts: dict[str, str]) -> str:
-    """Return which text seems to name a person, and by what; empty where none does."""
-    people = {what: person_in(text) for what, text in texts.items() if text}
-    return next((f"{what}_{by}" for what, by in people.items() if by), "")
+def _variant_of(texts: dict[str, str]) -> str:
+    """Return the first kind of text with personal data, and the kind of data; empty if none."""
+    kinds = {name: person_in(text) for name, text in texts.items() if text}
+    return next((f"{name}_{kind}" for name, kind in kinds.items() if kind), "")
 
 
 def person_in(text: str) -> str:
-    """Return what a text seems to hold of a person.
+    """Return the kind of personal data that a text seems to contain.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def person_in(text: str) -> str:
     Returns
     -------
     str
-        `mail`, `phone` or `name`; empty where nothing.
+        `mail`, `phone` or `name`; empty if none.
 
     Examples
     --------
@@ -100,5 +100,5 @@ def _has_pair(text: str) -> bool:
 
 
 def _is_name(word: str) -> bool:
-    """Tell whether a word is written like a name and is no ordinary one."""
+    """Tell whether a word is written like a name and is not an ordinary word."""
     return len(word) > 2 and word.istitle() and word.casefold() not in ORDINARY

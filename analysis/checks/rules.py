@@ -1,7 +1,7 @@
-"""The data checks as data: what each is called and how grave it is.
+"""List the rules of the data checks: name, severity and scope.
 
 `block` refuses a trial, `hold` keeps it out of reports until somebody answers, `warn` and `info`
-only say something. The words belong to the message catalogue, by name and severity.
+are only shown. The sentences are in the message catalogue, by name and severity.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ Scope = Literal["trial", "session"]
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One check: its name, and what it does to a trial or its session."""
+    """One rule: its name, and its effect on a trial or its session."""
 
     name: str
     severity: Severity
@@ -79,6 +79,6 @@ _RULES = (
     Rule("personal_data", "warn"),
 )
 
-#: Every rule by its name and severity: a few are graver from a higher bound on.
+#: Every rule by its name and severity: some rules have two severities with different limits.
 RULES = {(rule.name, rule.severity): rule for rule in _RULES}
 GRAVEST: dict[Severity, int] = {"block": 0, "hold": 1, "warn": 2, "info": 3}

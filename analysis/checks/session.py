@@ -1,4 +1,4 @@
-"""Checks of a session: its air, its fan, its bench and its day; each speaks once for it."""
+"""Checks of a session: its air, its fan, its bench and its day; each yields one finding."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 
 from analysis.air import STANDARD_PRESSURE_HPA, standard_pressure
-from analysis.checks.view import Finding, View, findings, one
+from analysis.checks.view import Finding, View, findings, make_finding
 
 PRESSURE_OFF_HPA, PRESSURE_FROM_M = 25.0, 150.0  # [hPa], [m]
 WARM_UP_MIN, HOT_ROOM_C = 5.0, 45.0  # [min], [°C]
 DRIFT_WARN, DRIFT_HOLD = 0.03, 0.06  # [-]
 UNEVEN, POOR_JET = 0.15, 0.25  # [-], of the mean wind
-DISTANCE_M = 0.0101  # [m], a centimetre and what rounding adds
+DISTANCE_M = 0.0101  # [m], a centimetre plus rounding
 MONTHS, SECONDS_A_MONTH = 12.0, 30.44 * 86_400
 
 
@@ -41,7 +41,7 @@ def humidity_fraction(view: View) -> Iterator[Finding]:
 
 
 def pressure(view: View) -> Iterator[Finding]:
-    """Yield pressures that are the weather report's, or unusual for the height."""
+    """Yield pressures that seem reduced to sea level, or are unusual for the altitude."""
     read, altitude = view.number("pressure_hpa"), view.number("altitude_m")
     expected = standard_pressure(altitude)
     off = view.first_of_session & (np.abs(read - expected) > PRESSURE_OFF_HPA)
@@ -62,14 +62,14 @@ def wind_drifted(view: View) -> Iterator[Finding]:
     """Yield sessions whose wind changed from start to end."""
     start, end = view.number("wind_speed_start_m_s"), view.number("wind_speed_end_m_s")
     drift = np.abs(end / start - 1)
-    far = view.first_of_session & (drift > DRIFT_HOLD)
-    some = view.first_of_session & (drift > DRIFT_WARN) & ~far
-    yield from findings(far, "wind_drifted", "hold", value=100 * drift)
-    yield from findings(some, "wind_drifted", "warn", value=100 * drift)
+    strong = view.first_of_session & (drift > DRIFT_HOLD)
+    moderate = view.first_of_session & (drift > DRIFT_WARN) & ~strong
+    yield from findings(strong, "wind_drifted", "hold", value=100 * drift)
+    yield from findings(moderate, "wind_drifted", "warn", value=100 * drift)
 
 
 def bench_changed(view: View) -> Iterator[Finding]:
-    """Yield sessions that noted another fan setting or distance than their bench has."""
+    """Yield sessions with a fan setting or distance that differs from their bench's."""
     used, usual = view.text("fan_setting_used"), view.text("fan_setting")
     distance, bench = view.number("distance_used_m"), view.number("distance_m")
     other_setting = (used != "") & (used != usual)
@@ -83,11 +83,11 @@ def bench_changed(view: View) -> Iterator[Finding]:
             facts |= {"distance": float(distance[at]), "bench_distance": float(bench[at])}
         variant = "both" if len(facts) == 4 else "setting" if other_setting[at] else "distance"
         words = ", ".join(str(each) for each in facts.values())
-        yield one(at, "bench_changed", "hold", variant=variant, words=words, **facts)
+        yield make_finding(at, "bench_changed", "hold", variant=variant, words=words, **facts)
 
 
 def bench_wind(view: View) -> Iterator[Finding]:
-    """Yield sessions at a bench whose wind was measured at one spot, or is very uneven."""
+    """Yield sessions at a bench whose wind was measured at one point, or is very uneven."""
     points, uneven = view.number("grid_points"), view.number("grid_unevenness")
     first = view.first_of_session
     yield from findings(first & ~(points > 1), "single_wind_point", "warn")
@@ -104,7 +104,7 @@ def stale_instrument(view: View) -> Iterator[Finding]:
 
 
 def date_odd(view: View) -> Iterator[Finding]:
-    """Yield sessions that lie in the future, or outside the days of their season."""
+    """Yield sessions in the future, or outside the days of their season."""
     started = view.number("started_at")
     future = started > view.now
     outside = (started < view.number("season_starts_at")) | (

@@ -9,24 +9,24 @@ import numpy as np
 from analysis.checks import unit_slips
 from analysis.checks.decimal_slips import LEAST_V, MOST_V, places_off, slipped_reading
 from analysis.checks.unit_slips import find_slip
-from analysis.checks.view import Finding, Mask, View, findings, one
+from analysis.checks.view import Finding, Mask, View, findings, make_finding
 from analysis.exponent import OUT_OF_RANGE
 from analysis.rotor import BETZ_LIMIT
 from analysis.season.summary import RECORD
 
 UNLIKELY_POWER_COEFFICIENT = 0.25  # [-]
-#: Range of ln P over runs beyond which one of them is doubtful, and beyond which the trial waits:
-#: 3.3 and 5 times a repeatability of 4 %. Three readings lie further apart than 3.3 times it in
-#: one case of twenty: the critical range of ISO 5725 (1994), as BRE's formulae for aggregate tests
-#: have it; clause not checked. The 5 is this project's.
+#: Range of ln P over runs above which the check warns, and above which it holds the trial: 3.3 and
+#: 5 times a repeatability of 4 %. Three readings differ by more than 3.3 times it in one case of
+#: twenty: the critical range of ISO 5725 (1994), as BRE's formulae for aggregate tests give it;
+#: clause not checked. The 5 is this project's.
 RUNS_WARN, RUNS_HOLD = 0.13, 0.20
 ALIKE = 1.02  # [-], of the largest reading to the smallest
-MOST_APART = 9.2  # [-], of ln P: ten thousand times, where a run gave nothing
+MOST_APART = 9.2  # [-], of ln P: a factor of ten thousand, if a run gave nothing
 RANGE_COARSE_BELOW = 0.10  # [-], share of the meter's range
 MOST_VOLTS, LEAST_OHMS, STEEPEST_DEG = 20.0, 0.5, 50.0  # [V], [Ω], [°], of a model turbine
 LEAST_POWER_W = 1e-6  # [W], of a trial that gave anything: 5 mV across 22 Ω
 HALF_RATED, WITHIN = 0.5, 0.05  # [-]
-FINE_RESOLUTION = 0.005  # [-], of the reading: coarser meters show the same honestly
+FINE_RESOLUTION = 0.005  # [-], of the reading; coarser meters may well show equal readings
 TIP_SPEEDS = (0.7, 6.5)  # [-]
 SPREAD_DEG, MOVED_DEG = 4.0, 2.0  # [°]
 SHORT_S, LEAST_RUNS = 15.0, 3
@@ -55,7 +55,7 @@ def unmeasurable_power(view: View) -> Iterator[Finding]:
     for trial in np.flatnonzero((power > 0) & (power < LEAST_POWER_W)).tolist():
         volts = float(view.results.largest_voltage_v[trial])
         is_unit = volts < LEAST_V <= 1000 * volts <= MOST_V
-        yield one(
+        yield make_finding(
             trial, "unmeasurable_power", "hold", value=1e6 * float(power[trial]),
             variant="unit" if is_unit else "unclear", volts=volts, fits=1000 * volts,
             fix={"thing": "trial", "scale_volts": 1000.0} if is_unit else None,
@@ -63,7 +63,7 @@ def unmeasurable_power(view: View) -> Iterator[Finding]:
 
 
 def runs_disagree(view: View) -> Iterator[Finding]:
-    """Yield trials whose runs lie far apart, also where one run gave nothing."""
+    """Yield trials whose runs disagree, also if one run gave nothing."""
     spread = view.results.ln_power_range
     ratio = np.exp(np.minimum(spread, MOST_APART))
     for trial in np.flatnonzero(spread > RUNS_HOLD).tolist():
@@ -73,13 +73,13 @@ def runs_disagree(view: View) -> Iterator[Finding]:
 
 
 def _apart(view: View, trial: int, ratio: float) -> Finding:
-    """Return that the runs of a trial disagree: their readings, and a decimal point that slipped.
+    """Return the finding that the runs of a trial disagree, with a slipped decimal point if any.
 
-    The odd one is named first, the others beside it.
+    `odd` is the outlier, `others` are the other readings.
     """
     volts = [abs(each) for each in view.voltages_of(trial)]
-    if not max(volts) > ALIKE * min(volts):  # the same volts, so that the amperes differ
-        return one(trial, "runs_disagree", "hold", value=ratio, variant="power")
+    if not max(volts) > ALIKE * min(volts):  # equal volts, so the amperes differ
+        return make_finding(trial, "runs_disagree", "hold", value=ratio, variant="power")
     slipped = slipped_reading(volts)
     usual = float(np.median(volts))
     odd = slipped.position if slipped else max(
@@ -90,9 +90,9 @@ def _apart(view: View, trial: int, ratio: float) -> Finding:
         "others": [each for at, each in enumerate(volts) if at != odd],
     }
     if slipped is None:
-        return one(trial, "runs_disagree", "hold", value=ratio, variant="volts", **facts)
+        return make_finding(trial, "runs_disagree", "hold", value=ratio, variant="volts", **facts)
     is_wrong = slipped.factor < 1 or slipped.factor == 1000
-    return one(
+    return make_finding(
         trial, "runs_disagree", "hold", value=ratio, variant="wrong" if is_wrong else "missing",
         fits=volts[odd] * slipped.factor, **facts,
         fix={"thing": "trial", "scale_volts": slipped.factor, "run": odd + 1},
@@ -109,7 +109,7 @@ def millivolt_slip(view: View) -> Iterator[Finding]:
 
 
 def kiloohm_slip(view: View) -> Iterator[Finding]:
-    """Yield loads under half an ohm, or a thousandth of the resistor's or the build's."""
+    """Yield loads under half an ohm, or of a thousandth of the resistor's or the build's."""
     load = view.number("load_ohm")
     listed = np.where(
         np.isfinite(view.number("load_record_ohm")),
@@ -127,10 +127,10 @@ def kiloohm_slip(view: View) -> Iterator[Finding]:
 
 
 def load_slip(view: View) -> Iterator[Finding]:
-    """Yield loads that are the resistor's or the build's with the decimal point elsewhere.
+    """Yield loads that are the resistor's or the build's with a slipped decimal point.
 
     Thousandths are kilo-ohms, which `kiloohm_slip` finds; a load sweep changes the load on purpose,
-    so that only the resistor's own record tells of it.
+    so that its loads are compared with the resistor's own record only.
     """
     load, record = view.number("load_ohm"), view.number("load_record_ohm")
     of_build = np.where(view.kind("load"), np.nan, view.number("build_load_ohm"))
@@ -140,20 +140,20 @@ def load_slip(view: View) -> Iterator[Finding]:
         places = places_off(value, usual, unit_slips.TOLERATED * WITHIN)
         if places not in (0, -3):
             fixed = float(f"{value * 10.0**-places:.6g}")
-            yield one(
+            yield make_finding(
                 trial, "load_slip", "hold", value=value, usual=usual, fixed=fixed,
                 fix={"thing": "trial", "changes": {"load_ohm": fixed}},
             )  # fmt: skip
 
 
 def diameter_slip(view: View) -> Iterator[Finding]:
-    """Yield sheets whose diameter is the build's in another unit, or half or twice it."""
+    """Yield diameters on sheets that are the build's in another unit, or half or twice it."""
     sheet, record = view.number("sheet_diameter_m"), view.number("rotor_diameter_m")
     for trial in np.flatnonzero(np.isfinite(sheet)):
         value, usual = float(sheet[trial]), float(record[trial])
         slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_slips.DIAMETER_SLIPS)
         if slip is not None:
-            yield one(
+            yield make_finding(
                 int(trial), "diameter_slip", "hold", value=value, usual=usual, variant=slip.unit,
                 fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
             )  # fmt: skip
@@ -170,7 +170,7 @@ def pitch_from_axis(view: View) -> Iterator[Finding]:
 
 
 def zero_volts(view: View) -> Iterator[Finding]:
-    """Yield rotors that turn and give no volts."""
+    """Yield trials in which the rotor turned and gave no volts."""
     counted = np.asarray(view.runs["rotor_speed_rpm"], dtype=float) > 0
     turned = np.zeros(len(view.in_time), dtype=bool)
     np.logical_or.at(turned, view.run_numbers, counted)
@@ -189,21 +189,21 @@ def meter_range_coarse(view: View) -> Iterator[Finding]:
 
 
 def load_hot(view: View) -> Iterator[Finding]:
-    """Yield resistors that take more than half of what they are rated for."""
+    """Yield resistors with more than half of their rated power."""
     share = view.results.power_w / view.number("rated_power_w")
     yield from findings(share > 1, "load_hot", "hold", value=100 * share)
     yield from findings((share > HALF_RATED) & (share <= 1), "load_hot", "warn", value=100 * share)
 
 
 def load_differs(view: View) -> Iterator[Finding]:
-    """Yield loads that are not the resistor's on the list."""
+    """Yield loads that differ from the recorded resistance of their resistor."""
     load, record = view.number("load_ohm"), view.number("load_record_ohm")
     where = np.abs(load / record - 1) > WITHIN
     yield from findings(where, "load_differs", "warn", value=load, usual=record)
 
 
 def volts_amperes_ohms(view: View) -> Iterator[Finding]:
-    """Yield trials whose volts over amperes are not the load."""
+    """Yield trials whose ratio of volts to amperes is not the load."""
     volts = np.abs(np.asarray(view.runs["voltage_v"], dtype=float))
     amperes = np.abs(np.asarray(view.runs["current_a"], dtype=float))
     load = view.number("load_ohm")
@@ -225,7 +225,7 @@ def too_few_runs(view: View) -> Iterator[Finding]:
 
 
 def copied_runs(view: View) -> Iterator[Finding]:
-    """Yield trials whose runs are alike to the last digit, though the meter shows finely."""
+    """Yield trials whose runs are equal to the last digit, although the meter's steps are fine."""
     counts = np.where(np.isnan(view.number("meter_counts")), 1999.0, view.number("meter_counts"))
     largest, smallest = view.results.largest_voltage_v, view.results.smallest_voltage_v
     resolution = view.number("meter_range_v") / (counts + 1)
@@ -261,7 +261,7 @@ def short_run(view: View) -> Iterator[Finding]:
 
 
 def pitch_spread(view: View) -> Iterator[Finding]:
-    """Yield blades that are not set alike."""
+    """Yield trials whose blades have different pitches."""
     spread = view.number("blade_pitch_range_deg")
     yield from findings(spread > SPREAD_DEG, "pitch_spread", "warn", value=spread)
 
@@ -281,7 +281,7 @@ def tip_speed_odd(view: View) -> Iterator[Finding]:
 
 
 def out_of_range_wind(view: View) -> Iterator[Finding]:
-    """Yield trials in wind too far from the season's reference, sweeps of it apart."""
+    """Yield trials in wind too far from the season's reference, except wind sweeps."""
     reference = view.results.reference_wind_speed_m_s
     where = (view.results.normalisation == OUT_OF_RANGE) & ~view.kind("wind")
     ratio = view.results.wind_speed_m_s / reference
@@ -289,15 +289,15 @@ def out_of_range_wind(view: View) -> Iterator[Finding]:
 
 
 def default_exponent(view: View) -> Iterator[Finding]:
-    """Yield the first trial of a build whose power is put on the reference provisionally."""
+    """Yield the first trial of a build whose power is only provisionally normalised."""
     where = (view.results.normalisation == "provisional") & ~view.kind("wind", "reference")
     yield from findings(once_a_build(view, where), "default_exponent", "warn")
 
 
 def once_a_build(view: View, where: Mask) -> Mask:
-    """Return the first trial of each build at each bench that a mask holds: it is said once there.
+    """Return a mask of the first trial of each build at each bench, among those in a mask.
 
-    By bench, since benches are checked separately and together, with the same result.
+    By bench, because benches are checked separately and together, with the same result.
     """
     rows = np.flatnonzero(where)
     _, first = np.unique(view.build_at_bench[rows], return_index=True)

@@ -1,9 +1,9 @@
-"""Units that slipped: which wrong unit explains a value best, and what was meant."""
+"""Find values in a wrong unit: the unit that explains a value best, and the intended value."""
 
 import math
 from dataclasses import dataclass
 
-#: How many of a unit are one of ours.
+#: How many of each unit are one of the right unit (m/s, m).
 WIND_UNITS = {"mph": 2.2369, "km/h": 3.6, "knots": 1.9438, "ft/s": 3.2808, "ft/min": 196.85}
 DIAMETER_SLIPS = {
     "inches": 39.37, "inches_as_centimetres": 0.3937, "centimetres": 100.0,
@@ -14,7 +14,7 @@ TOLERATED = 2.0  # standard deviations of ln value
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """A wrong unit that explains a value, and the value it makes."""
+    """A wrong unit that explains a value, and the intended value."""
 
     unit: str
     meant: float
@@ -28,22 +28,22 @@ def find_slip(
     Parameters
     ----------
     value, expected : float
-        What is given, and what is usual; above 0. [same]
+        The value, and the usual one; above 0. [same]
     tolerance : float
-        Standard deviation of ln value about what is usual. [-]
+        Standard deviation of ln value about the usual one. [-]
     units : dict of str to float
         How many of each unit are one of the right one.
 
     Returns
     -------
     Slip or None
-        Nothing where the value is within two standard deviations of the usual, or where no unit
-        brings it there.
+        None if the value is within two standard deviations of the usual one, or if no unit brings
+        it there.
 
     Notes
     -----
-    Of several units that would do, the one that comes nearest is named: miles an hour and knots
-    differ by 15 % only.
+    If several units are possible, the nearest one is returned: miles per hour and knots differ by
+    15 % only.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the checks look at: trials of whole benches with their results."""
+"""Define the input of data checks, trials of complete benches with results, and their findings."""
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -25,10 +25,10 @@ Place = tuple[str, str]
 class Finding:
     """A rule that a trial or its session breaks; `trial` is its position in the columns given.
 
-    `facts` are the numbers and words that a sentence about it needs, and `variant` tells which of a
-    rule's sentences it is. `fix` names the thing and the values that would correct it, if that is
-    known; a fix that physics rules out is withdrawn. `seen` is what was seen of the thing itself:
-    an answer holds as long as that stays.
+    `facts` are the numbers and words of its sentence, and `variant` selects one of the rule's
+    sentences. `fix` names the thing and the values that would correct it, if they are known; a
+    physically impossible fix is withdrawn. `seen` is the value that the finding is about: an answer
+    is valid as long as it does not change.
     """
 
     trial: int
@@ -42,10 +42,10 @@ class Finding:
 
 @dataclass(frozen=True)
 class View:
-    """Trials to check, whole benches at a time, in the order of their ids.
+    """Trials to check, of complete benches, in the order of their ids.
 
-    `confirmed` holds what somebody answered with "it is right": for a trial's or session's id and a
-    rule's name, what was seen then, or nothing where that was not noted.
+    `confirmed` has the findings that somebody confirmed: for a trial's or session's id and a rule's
+    name, the value seen then, or None if that was not recorded.
     """
 
     trials: Columns
@@ -55,7 +55,7 @@ class View:
     confirmed: Mapping[Place, str | None] = field(default_factory=dict)
     _columns: dict[str, FloatArray] = field(default_factory=dict)
     _texts: dict[str, npt.NDArray[Any]] = field(default_factory=dict)
-    _found: dict[Any, list[Finding]] = field(default_factory=dict)
+    _findings: dict[Any, list[Finding]] = field(default_factory=dict)
 
     def number(self, name: str) -> FloatArray:
         """Return a column as numbers."""
@@ -69,44 +69,44 @@ class View:
             self._texts[name] = np.asarray(self.trials[name]).astype(str)
         return self._texts[name]
 
-    def found_by(self, check: Callable[["View"], Iterable[Finding]]) -> list[Finding]:
-        """Return what a check finds here, looked for once: some checks ask what others found."""
-        if check not in self._found:
-            self._found[check] = list(check(self))
-        return self._found[check]
+    def findings_of(self, check: Callable[["View"], Iterable[Finding]]) -> list[Finding]:
+        """Return the findings of a check, computed once: some checks need those of others."""
+        if check not in self._findings:
+            self._findings[check] = list(check(self))
+        return self._findings[check]
 
     def kind(self, *kinds: str) -> Mask:
-        """Return which trials are of some kinds."""
+        """Return a mask of the trials of these kinds."""
         return are_among(self.text("kind"), kinds)
 
     def place(self, finding: Finding) -> Place:
-        """Return which trial or session a finding is about, and its rule."""
+        """Return the id of the trial or session that a finding is about, and its rule's name."""
         about = "trial_id" if finding.rule.scope == "trial" else "session_id"
         return str(self.trials[about][finding.trial]), finding.rule.name
 
     def is_confirmed(self, finding: Finding) -> bool:
-        """Tell whether somebody answered that it is right, and the same is seen now."""
+        """Tell whether somebody confirmed the finding, and the value has not changed since."""
         place = self.place(finding)
         return place in self.confirmed and self.confirmed[place] in (None, finding.seen)
 
     def holding(self, held: Mask) -> "View":
-        """Return the same trials, of which those wait for an answer and the others count."""
+        """Return the same trials, with those in the mask held and the others accepted."""
         now = np.where(held, "held", "accepted")
         states = np.where(self.text("state") == "withdrawn", "withdrawn", now)
         trials = dict(self.trials) | {"state": states}
-        return replace(self, trials=trials, _texts=self._texts | {"state": states}, _found={})
+        return replace(self, trials=trials, _texts=self._texts | {"state": states}, _findings={})
 
     def voltages_of(self, trial: int) -> list[float]:
-        """Return the readings of a trial's runs; of a logged series the root of its mean square."""
+        """Return the voltages of a trial's runs; for a logged series its root mean square."""
         rows = np.flatnonzero(self.run_numbers == trial)
         read = np.asarray(self.runs["voltage_v"], dtype=float)[rows]
         logged = np.sqrt(np.asarray(self.runs["mean_square_voltage_v2"], dtype=float)[rows])
-        found: list[float] = np.where(np.isnan(read), logged, read).tolist()
-        return found
+        voltages: list[float] = np.where(np.isnan(read), logged, read).tolist()
+        return voltages
 
     @cached_property
     def first_of_session(self) -> Mask:
-        """Return which trials stand for their session: the first of each."""
+        """Return a mask of the first trial of each session, which represents the session."""
         sessions = group_by(self.text("session_id"))
         mask = np.zeros(len(sessions.codes), dtype=bool)
         mask[sessions.one_of_each()] = True
@@ -114,7 +114,7 @@ class View:
 
     @cached_property
     def build_at_bench(self) -> npt.NDArray[np.int64]:
-        """Return a number for each trial that is its build's at its bench."""
+        """Return a number for each trial that is unique to its build and bench."""
         builds, benches = group_by(self.text("build_id")), group_by(self.text("bench_id"))
         return builds.codes * benches.size + benches.codes
 
@@ -135,31 +135,31 @@ def findings(
     severity: Severity,
     **facts: Any,
 ) -> Iterator[Finding]:
-    """Yield what a rule finds where a mask says so, with what was seen there.
+    """Yield a finding of a rule for each trial in a mask.
 
     Parameters
     ----------
     where : array of bool, shape (n,)
-        Trials that break the rule.
+        Mask of the trials that break the rule.
     name, severity : str
-        Which rule.
+        Name and severity of the rule.
     **facts : array, list or number
-        What its sentence needs, one value per trial or one for all; `fix` and `variant` likewise,
-        and `fix` may be a function of the trial's position.
+        Values of its sentence, one per trial or one for all; `fix` and `variant` likewise, and
+        `fix` may be a function of the trial's position.
 
     Yields
     ------
     Finding
-        One per trial.
+        One per trial in the mask.
     """
     fixes = facts.pop("fix", None)
     for position in np.flatnonzero(where).tolist():
         seen = {key: _at(value, position) for key, value in facts.items()}
         fix = None if fixes is None else _at(fixes, position)
-        yield one(position, name, severity, fix=fix, **seen)
+        yield make_finding(position, name, severity, fix=fix, **seen)
 
 
-def one(
+def make_finding(
     trial: int,
     name: str,
     severity: Severity,
@@ -168,30 +168,30 @@ def one(
     variant: str = "",
     **facts: Any,
 ) -> Finding:
-    """Return what a rule finds in one trial.
+    """Return a finding of a rule in one trial.
 
     Parameters
     ----------
     trial : int
         Its position.
     name, severity : str
-        Which rule.
+        Name and severity of the rule.
     fix : dict, optional
-        What would correct it.
+        Values that would correct it.
     variant : str, optional
-        Which of the rule's sentences it is.
+        Which of the rule's sentences describes it.
     **facts : str, number or list of numbers
-        What its sentence needs; `value`, else `words` or the variant, is what an answer is about.
+        Values of its sentence; an answer is about `value`, else `words` or the variant.
 
     Returns
     -------
     Finding
-        With numbers of six digits, so that rounding alone makes no other finding.
+        With numbers of six digits, so that rounding does not make a different finding.
 
     Examples
     --------
-    >>> found = one(0, "cold_fan", "warn", value=2.0)
-    >>> found.facts, found.seen
+    >>> finding = make_finding(0, "cold_fan", "warn", value=2.0)
+    >>> finding.facts, finding.seen
     ({'value': 2.0}, '2')
     """
     value = facts.get("value", facts.get("words", variant))

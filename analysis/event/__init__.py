@@ -1,1 +1,1 @@
-"""An event: its forecast, the order and drift of its runs, and its rules."""
+"""Calculations for an event: its forecast, order of runs, drift correction and rules."""

@@ -1,4 +1,4 @@
-"""What the reference rotor says of a day's drift, taken off the runs in between."""
+"""Correct the runs of a day for the drift that the reference rotor shows."""
 
 from dataclasses import dataclass
 
@@ -10,47 +10,47 @@ from analysis.errors import AnalysisError
 from analysis.numeric.groups import group_by
 
 LEAST_RUNS = 2  # of the reference rotor
-MOST_DRIFT = 0.06  # [-], of ln power, beyond which officials decide
+MOST_DRIFT = 0.06  # [-], of ln power; above it officials decide
 
 
 @dataclass(frozen=True, slots=True)
 class DriftCorrection:
-    """Powers with a day's drift taken off, and how far the reference rotor moved in ln power."""
+    """Powers corrected for a day's drift, and the drift of the reference rotor in ln power."""
 
     power_w: FloatArray
     drift: float
     needs_decision: bool
 
 
-def take_off_drift(
+def correct_drift(
     position: FloatArray,
     power_w: FloatArray,
     reference_position: FloatArray,
     reference_power_w: FloatArray,
     rotor: npt.ArrayLike | None = None,
 ) -> DriftCorrection:
-    """Return powers as they would have been had the reference rotor not moved.
+    """Return powers corrected for the drift of the reference rotor.
 
     Parameters
     ----------
     position, power_w : array of float, shape (n,)
-        When each run was, in places of the order or in time, and what it gave. [any], [W]
+        Position of each run in the order or in time, and its power. [any], [W]
     reference_position, reference_power_w : array of float, shape (m,)
-        The same of the reference rotor's runs, two or more. [any], [W]
+        The same for the reference rotor's runs, two or more. [any], [W]
     rotor : array, shape (m,), optional
-        Which rotor ran, where there are several: each is held against its own mean, and one that
-        ran once tells nothing of drift.
+        Which rotor ran, if there are several: each is compared with its own mean, and a rotor that
+        ran once is not used.
 
     Returns
     -------
     DriftCorrection
-        ln P − (ln P_ref(t) − mean ln P_ref), the reference interpolated linearly and held at its
-        first and last run outside them. `drift` is largest less smallest ln P_ref.
+        ln P − (ln P_ref(t) − mean ln P_ref), the reference interpolated linearly and constant
+        before its first and after its last run. `drift` is largest less smallest ln P_ref.
 
     Raises
     ------
     AnalysisError
-        For fewer than two runs of the reference rotor.
+        With fewer than two runs of the reference rotor.
 
     Examples
     --------

@@ -1,8 +1,8 @@
-"""What an event may bring: ranges and chances by drawing it many times over.
+"""Forecast an event: ranges and probabilities from many random draws of it.
 
-What all share (the event's wind, its bench) moves everybody's watts and
-nobody's rank; what is one's own (what the build can do, how it takes to that
-bench, the hand that runs it) moves both.
+Uncertainty that all entrants share (the event's wind, its bench) changes all
+powers and no ranks; an entrant's own (its build, the interaction with that
+bench, the handling of the run) changes both.
 
 References
 ----------
@@ -31,13 +31,13 @@ EXECUTION = 0.06  # [-], of one run: handling and nerves
 NOT_FINISHING, NOT_FINISHING_STALE = 0.03, 0.10  # probability of no result; after a long pause
 STALE_AFTER_DAYS = 21
 RANGE = (0.10, 0.90)  # quantiles of the 80 % range
-NEVER = np.full(3, np.nan)  # median and range of who finishes in no draw
-QUANTILE_90 = 1.2815515655446004  # [-], standard normal number passed with 10 %
+NEVER = np.full(3, np.nan)  # median and range of an entrant that finishes in no draw
+QUANTILE_90 = 1.2815515655446004  # [-], standard normal quantile of 90 %
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What is known beforehand of an event."""
+    """Wind of an event and its uncertainties, as known beforehand."""
 
     wind_speed_m_s: float = REFERENCE_WIND_SPEED_M_S
     reference_wind_speed_m_s: float = REFERENCE_WIND_SPEED_M_S
@@ -50,7 +50,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Entrants:
-    """Those who will run: ln power at the reference with its covariance, and how it follows wind.
+    """The entrants: ln power at the reference with its covariance, and their wind exponents.
 
     `ln_power` has shape (k,), `covariance` (k, k), the others (k,).
     """
@@ -63,12 +63,12 @@ class Entrants:
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
-    """What many drawn events say; one value per entrant, in their order.
+class Forecast:
+    """Summary of many drawn events; one value per entrant, in their order.
 
-    Ranges are of those draws in which an entrant finished. `ahead` holds, for every two, how
-    probably the first one comes before the second, `whole_order` how probably the likeliest order
-    comes out as it is.
+    Ranges are over the draws in which an entrant finished. `ahead` is, for every pair, the
+    probability that the first comes before the second, `whole_order` the probability of the
+    likeliest order.
     """
 
     median_w: FloatArray
@@ -85,7 +85,7 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """How a forecast did, once the event is over."""
+    """How well a forecast agreed with the event's results."""
 
     z: FloatArray
     coverage: float
@@ -94,23 +94,23 @@ class Score:
     finished: int
 
 
-def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) -> Outlook:
-    """Return what an event may bring to entrants that can be compared.
+def draw_forecast(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) -> Forecast:
+    """Return the forecast of an event for entrants that can be compared.
 
     Parameters
     ----------
     entrants : Entrants
-        Those who will run, k of them.
+        The k entrants.
     event : Event
         Its wind and its uncertainties.
     seed : int
         The same seed gives the same answer.
     draws : int, optional
-        How many events are drawn.
+        Number of draws.
 
     Returns
     -------
-    Outlook
+    Forecast
         Ranges and probabilities.
 
     Raises
@@ -123,14 +123,14 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     Notes
     -----
     ln P = θ + interaction + n ln(v/v_ref) + bench + the best of K executions, with θ jointly normal
-    and the event's wind and bench drawn once for all. Who does not finish comes last.
+    and the event's wind and bench drawn once for all. Entrants that do not finish come last.
 
     Examples
     --------
     >>> two = Entrants(np.log([0.06, 0.05]), 0.03**2 * np.eye(2), np.full(2, 2.6),
     ...     np.full(2, 0.4), np.zeros(2))
-    >>> outlook = foresee(two, Event(), seed=1)
-    >>> round(float(outlook.first[0]), 1), outlook.first.sum().round(6).item()
+    >>> forecast = draw_forecast(two, Event(), seed=1)
+    >>> round(float(forecast.first[0]), 1), forecast.first.sum().round(6).item()
     (0.9, 1.0)
     """
     _require_known(entrants)
@@ -138,12 +138,12 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     ln_power = _draw(entrants, event, rng, draws)
     finished = rng.random(ln_power.shape) >= entrants.not_finishing
     # Teams that do not finish come after all that do, in a random order.
-    standing = ln_power.copy()
-    standing[~finished] = -1e3 + rng.random(np.count_nonzero(~finished))
-    rank, ahead = _places(standing)
+    ranked_power = ln_power.copy()
+    ranked_power[~finished] = -1e3 + rng.random(np.count_nonzero(~finished))
+    rank, ahead = _places(ranked_power)
     median, low, high = _ranges(ln_power, finished)
     count = ln_power.shape[1]
-    return Outlook(
+    return Forecast(
         median_w=median,
         low_w=low,
         high_w=high,
@@ -157,14 +157,14 @@ def foresee(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) 
     )
 
 
-def _places(standing: FloatArray) -> tuple[npt.NDArray[np.int16], FloatArray]:
-    """Return each entrant's place in each draw, 0 for the first, and how often who is ahead.
+def _places(ranked_power: FloatArray) -> tuple[npt.NDArray[np.int16], FloatArray]:
+    """Return each entrant's place in each draw, 0 for the first, and each pair's share of wins.
 
-    Every two are held against each other once, and both follow: a place is the number of those
-    ahead. No two are ever equal.
+    Both follow from comparing every pair once: a place is the number of entrants ahead. No two
+    powers are equal.
     """
-    draws, count = standing.shape
-    by_entrant = np.ascontiguousarray(standing.T)
+    draws, count = ranked_power.shape
+    by_entrant = np.ascontiguousarray(ranked_power.T)
     rank = np.zeros(by_entrant.shape, dtype=np.int16)
     ahead = np.full((count, count), 0.5)
     for one in range(count - 1):
@@ -187,7 +187,7 @@ def _require_known(entrants: Entrants) -> None:
 def _draw(entrants: Entrants, event: Event, rng: np.random.Generator, draws: int) -> FloatArray:
     """Return drawn ln powers, one row per event."""
     shape = draws, entrants.ln_power.size
-    # What is particular to each there is independent between them, as a diagonal adds it.
+    # The interactions of builds with the bench are independent, so they add to the diagonal.
     covariance = entrants.covariance + event.interaction**2 * np.eye(shape[1])
     drawn = rng.multivariate_normal(entrants.ln_power, covariance, size=draws, method="eigh")
     exponent = entrants.wind_exponent + entrants.u_wind_exponent * rng.standard_normal(shape)
@@ -204,33 +204,36 @@ def _ranges(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return median and 80 % range of each entrant's power where it finished."""
     by_entrant = zip(*map(np.ascontiguousarray, (ln_power.T, finished.T)), strict=True)
-    found = [
-        np.quantile(drawn[known], [0.5, *RANGE], overwrite_input=True) if known.any() else NEVER
-        for drawn, known in by_entrant
+    quantiles = [
+        np.quantile(drawn[done], [0.5, *RANGE], overwrite_input=True) if done.any() else NEVER
+        for drawn, done in by_entrant
     ]
-    middle, low, high = np.exp(np.array(found)).T
+    middle, low, high = np.exp(np.array(quantiles)).T
     return middle, low, high
 
 
 def _whole_order(ln_power: FloatArray, rank: npt.NDArray[np.int16]) -> float:
-    """Return the share of draws that come out in the order of the means."""
+    """Return the share of draws whose order is that of the means."""
     expected = (-ln_power).argsort().argsort()
     return float(np.mean(np.all(rank == expected[:, np.newaxis], axis=0)))
 
 
 def score_forecast(
-    outlook: Outlook, power_w: npt.ArrayLike, *, pairs_said: Sequence[tuple[int, int]] | None = None
+    forecast: Forecast,
+    power_w: npt.ArrayLike,
+    *,
+    stated_pairs: Sequence[tuple[int, int]] | None = None,
 ) -> Score:
-    """Return how a forecast did against what came.
+    """Return how well a forecast agrees with the results of the event.
 
     Parameters
     ----------
-    outlook : Outlook
+    forecast : Forecast
         The forecast, of k entrants.
     power_w : array-like, shape (k,)
-        What each gave at the event; NaN or 0 where it did not finish. [W]
-    pairs_said : sequence of pairs of int, optional
-        Pairs that count in the Brier score; left out, all pairs.
+        Power of each at the event; NaN or 0 if it did not finish. [W]
+    stated_pairs : sequence of pairs of int, optional
+        Pairs that count in the Brier score; by default all pairs.
 
     Returns
     -------
@@ -243,7 +246,7 @@ def score_forecast(
     InvalidInput
         With another number of powers than entrants.
     TooFewTrials
-        Where nobody finished.
+        If nobody finished.
 
     Notes
     -----
@@ -253,36 +256,36 @@ def score_forecast(
     --------
     >>> two = Entrants(np.log([0.06, 0.05]), 0.03**2 * np.eye(2), np.full(2, 2.6),
     ...     np.full(2, 0.4), np.zeros(2))
-    >>> score_forecast(foresee(two, Event(), seed=1), [0.062, 0.049]).coverage
+    >>> score_forecast(draw_forecast(two, Event(), seed=1), [0.062, 0.049]).coverage
     1.0
     """
     result = np.asarray(power_w, dtype=float)
-    if result.shape != outlook.median_w.shape:
+    if result.shape != forecast.median_w.shape:
         raise InvalidInput("a review needs one power per entrant")
     finished = np.isfinite(result) & (result > 0)
     if not finished.any():
         raise TooFewTrials(reason("nobody_finished"))
     with np.errstate(divide="ignore", invalid="ignore"):
-        off = np.log(np.where(finished, result, np.nan)) - np.log(outlook.median_w)
-    width = np.log(outlook.high_w / outlook.low_w) / (2 * QUANTILE_90)
-    within = (result >= outlook.low_w) & (result <= outlook.high_w)
+        off = np.log(np.where(finished, result, np.nan)) - np.log(forecast.median_w)
+    width = np.log(forecast.high_w / forecast.low_w) / (2 * QUANTILE_90)
+    within = (result >= forecast.low_w) & (result <= forecast.high_w)
     return Score(
         z=off / width,
         coverage=float(np.mean(within[finished])),
-        brier=_brier(outlook.ahead, np.where(finished, result, 0.0), pairs_said),
+        brier=_brier(forecast.ahead, np.where(finished, result, 0.0), stated_pairs),
         mean_ln_bias=float(np.nanmean(off)),
         finished=int(finished.sum()),
     )
 
 
 def _brier(
-    ahead: FloatArray, result: FloatArray, pairs_said: Sequence[tuple[int, int]] | None
+    ahead: FloatArray, result: FloatArray, stated_pairs: Sequence[tuple[int, int]] | None
 ) -> float | None:
-    """Return the mean square of stated probability less what came, over pairs."""
+    """Return the mean square of stated probability less result (1 or 0), over pairs."""
     count = len(result)
     every = [(one, other) for one in range(count) for other in range(one)]
     pairs = [
-        (one, other) for one, other in (pairs_said if pairs_said is not None else every)
+        (one, other) for one, other in (stated_pairs if stated_pairs is not None else every)
         if result[one] != result[other]
     ]  # fmt: skip
     if not pairs:

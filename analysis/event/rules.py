@@ -1,8 +1,8 @@
-"""An event's rules as data: what is asked of a build, and whether it is met, broken or not shown.
+"""Check a build against an event's rules: each is met, broken or not shown.
 
-What is not known is never taken as met. A number beyond its limit by no more than its tolerance is
-not broken yet: it is to be measured again with the event's own gauge, the reading of JCGM 106:2012
-in which the uncertainty of a measurement is held in favour of the one who is measured.
+A rule is never met by an unknown value. A number beyond its limit by no more than its tolerance
+does not break the rule yet: it must be measured again with the event's own gauge. This is the
+reading of JCGM 106:2012 in which measurement uncertainty counts in favour of the team.
 """
 
 from collections.abc import Iterable, Mapping
@@ -15,10 +15,10 @@ Status = Literal["not ready", "open", "nearly", "ready"]
 Value = float | str | None
 
 OPERATORS = ("<=", ">=", "==", "in")
-ROUNDING = 1e-9  # of numbers that came in another unit
+ROUNDING = 1e-9  # of numbers that were converted from another unit
 
 
-#: What a rule may ask about, each with its unit; empty for words.
+#: Facts that a rule may ask about, each with its unit; empty for text.
 FACTS: dict[str, str] = {
     "build.rotor_diameter_m": "m",
     "build.blade_count": "1",
@@ -44,7 +44,7 @@ FACTS: dict[str, str] = {
     "safety.pull_test_n": "N",
     "safety.tipping_ratio": "1",
 }
-#: How many of a fact's own unit one of another is.
+#: Factors from other units to the unit of a fact.
 UNITS: dict[str, dict[str, float]] = {
     "m": {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254},
     "kg": {"kg": 1.0, "g": 0.001},
@@ -60,11 +60,11 @@ UNITS: dict[str, dict[str, float]] = {
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing that the rules ask, in the facts' own units.
+    """One requirement of the rules, in the units of the facts.
 
-    A `limit` compares a fact; a `declared` one only has to be known; an `inspection` is done
-    by somebody, who may measure `unit` against the same kind of limit. `limit_from` names a fact
-    that is the limit.
+    A `limit` compares a fact; a `declared` one only needs a known fact; an `inspection` is done by
+    a person, who may measure a value against the same kind of limit. `limit_from` names a fact that
+    is the limit.
     """
 
     id: str
@@ -79,30 +79,30 @@ class Check:
     touches: tuple[str, ...] = ()
 
     @property
-    def rests_on(self) -> tuple[str, ...]:
-        """Return the facts whose change asks for a new inspection."""
+    def depends_on(self) -> tuple[str, ...]:
+        """Return the facts whose change makes a new inspection necessary."""
         named = (self.field, self.limit_from, *self.touches)
         return tuple(name for name in dict.fromkeys(named) if name and not _moves_by_itself(name))
 
 
 @dataclass(frozen=True, slots=True)
 class Inspected:
-    """What an inspector found of a check, and the facts it rested on then.
+    """Result of an inspection, and the facts that it depended on at that time.
 
-    `still_asked` is false where the rule reads otherwise by now, or is of another build alone.
+    `is_current` is false if the rule was changed since, or applies to another build only.
     """
 
     outcome: Outcome
     measured: float | None
-    rested_on: Mapping[str, Value]
-    still_asked: bool = True
+    facts_then: Mapping[str, Value]
+    is_current: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Whether a check is met.
+    """Result of a check.
 
-    `reason` names why not: unknown, beyond, doubtful, not_inspected, changed, found.
+    `reason` says why it is not met: unknown, beyond, doubtful, not_inspected, changed, found.
     """
 
     outcome: Outcome
@@ -116,21 +116,21 @@ def _moves_by_itself(name: str) -> bool:
 
 
 def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None) -> Judgement:
-    """Return whether a check is met.
+    """Return the result of a check.
 
     Parameters
     ----------
     check : Check
-        What is asked.
+        The requirement.
     facts : mapping of str to number, str or None
-        What is known of the build, in the units of `FACTS`.
+        Facts of the build, in the units of `FACTS`.
     inspected : Inspected or None
-        The newest inspection of it; it counts while the facts it rested on stay as they were.
+        The newest inspection of it; it counts while the facts that it depended on are unchanged.
 
     Returns
     -------
     Judgement
-        An inspection goes before what was declared.
+        An inspection takes precedence over a declared value.
 
     Examples
     --------
@@ -141,8 +141,8 @@ def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None)
     """
     limit = facts.get(check.limit_from) if check.limit_from else check.limit
     if inspected is not None and inspected.outcome != "not_shown":
-        moved = any(facts.get(name) != then for name, then in inspected.rested_on.items())
-        if moved or not inspected.still_asked:
+        moved = any(facts.get(name) != then for name, then in inspected.facts_then.items())
+        if moved or not inspected.is_current:
             return Judgement("not_shown", inspected.measured, limit, "changed")
         return _by_inspection(check, inspected, limit)
     if check.kind == "inspection":
@@ -158,9 +158,9 @@ def judge(check: Check, facts: Mapping[str, Value], inspected: Inspected | None)
 def _by_inspection(
     check: Check, inspected: Inspected, limit: float | str | tuple[Value, ...] | None
 ) -> Judgement:
-    """Return what an inspector found; a number that was measured is compared as well.
+    """Return the result of an inspection; also compare a measured number with the limit.
 
-    What is measured with the official gauge has no tolerance.
+    A measurement with the official gauge has no tolerance.
     """
     if inspected.outcome == "pass" and check.operator:
         if inspected.measured is not None:
@@ -196,7 +196,7 @@ def _holds(operator: str, value: float | str, limit: object, slack: float) -> bo
 
 
 def status(judged: Iterable[tuple[Severity, Outcome]]) -> Status:
-    """Return how ready a build is: the worst that its checks say.
+    """Return how ready a build is: the worst result of its checks.
 
     Parameters
     ----------
@@ -206,17 +206,17 @@ def status(judged: Iterable[tuple[Severity, Outcome]]) -> Status:
     Returns
     -------
     str
-        `not ready` where a must is broken, `open` where one is not shown, `nearly` where only a
-        should is open or broken, else `ready`.
+        `not ready` if a must is broken, `open` if one is not shown, `nearly` if only a should is
+        open or broken, else `ready`.
 
     Examples
     --------
     >>> status([("must", "pass"), ("should", "not_shown")])
     'nearly'
     """
-    found = set(judged)
-    if ("must", "fail") in found:
+    results = set(judged)
+    if ("must", "fail") in results:
         return "not ready"
-    if ("must", "not_shown") in found:
+    if ("must", "not_shown") in results:
         return "open"
-    return "nearly" if found - {("must", "pass"), ("should", "pass")} else "ready"
+    return "nearly" if results - {("must", "pass"), ("should", "pass")} else "ready"

@@ -1,4 +1,4 @@
-"""The order of an event's runs: drawn in blocks, with the reference rotor in between."""
+"""Draw the order of an event's runs in blocks, with the reference rotor in between."""
 
 import random
 from collections import defaultdict
@@ -10,7 +10,7 @@ REFERENCE_EVERY = 6  # runs of teams between two of the reference rotor
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """One run: which attempt and block it is of, and whose; no team for the reference rotor."""
+    """One run: its attempt, its block and its team; None is the reference rotor."""
 
     position: int
     attempt: int
@@ -31,22 +31,22 @@ def draw_order(
     schools : dict of str to sequence of str
         The teams of each school.
     attempts : int
-        How often each team runs; every attempt is drawn again.
+        Number of runs of each team; every attempt is drawn again.
     seed : int
         The same seed gives the same order.
     reference_every : int, optional
-        The reference rotor runs first, after so many runs, and last.
+        The reference rotor runs first, after this number of runs, and last.
 
     Returns
     -------
     list of Slot
-        Every team once in each attempt. A randomised complete block design [1]_ as far as schools
-        have equally many teams: what drifts meets all schools alike.
+        Every team once in each attempt. A randomised complete block design [1]_ if all schools
+        have equally many teams: a drift affects all schools alike.
 
     References
     ----------
     .. [1] Fisher, R. A., "The Design of Experiments" (1935), as chapter 12 of "Mathematical
-       Statistics" (ISBN 9781119385288, oreilly.com) tells of it. Section not checked.
+       Statistics" (ISBN 9781119385288, oreilly.com) describes it. Section not checked.
 
     Examples
     --------
@@ -65,9 +65,9 @@ def draw_order(
 
 
 def _blocks(schools: dict[str, Sequence[str]], source: random.Random) -> list[list[str]]:
-    """Return blocks of one team of each school, teams and places in a block drawn.
+    """Return blocks with one team of each school, with teams and their order drawn at random.
 
-    A school with fewer teams than others is in blocks that are drawn too.
+    The blocks that contain a school with fewer teams than others are drawn as well.
     """
     blocks: dict[int, list[str]] = defaultdict(list)
     count = max(map(len, schools.values()), default=0)

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.stats import kendalltau
 
 from analysis.comparison.fit import SeasonFit, fit_season
-from analysis.event.forecast import Entrants, Event, foresee, score_forecast
+from analysis.event.forecast import Entrants, Event, draw_forecast, score_forecast
 from analysis.trials.results import TrialResults, trial_results
 from scripts.invented_season import Season
 from scripts.make_season import make
@@ -127,7 +127,7 @@ def _events(season, fit, current, teams, exponents) -> dict[str, float]:
     scores = []
     for _ in range(EVENTS_A_SEASON):
         about = Event(wind_speed_m_s=float(rng.uniform(3.6, 4.6)))
-        forecast = foresee(entrants, about, seed=int(rng.integers(2**31)), draws=2_000)
+        forecast = draw_forecast(entrants, about, seed=int(rng.integers(2**31)), draws=2_000)
         ln_wind = math.log(about.wind_speed_m_s / 4) + rng.normal(0, 0.04)
         result = (
             truth + true_exponent * ln_wind + rng.normal(0, 0.125)

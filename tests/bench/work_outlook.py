@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.event.forecast import Entrants, Event, foresee
+from analysis.event.forecast import Entrants, Event, draw_forecast
 from tests.bench.peers import draws_loop
 from tests.bench.timing import Row, interleaved
 
@@ -19,8 +19,8 @@ def rows(scale: str) -> Iterator[Row]:
     entrants = Entrants(rng.normal(-3.0, 0.3, TEAMS), covariance, np.full(TEAMS, 2.6),
                         np.full(TEAMS, 0.4), np.full(TEAMS, 0.03))  # fmt: skip
     taken = interleaved({
-        "ours": lambda: foresee(entrants, Event(), seed=1, draws=DRAWS),
-        "loop": lambda: draws_loop.foresee(entrants, Event(), draws=DRAWS // 10),
+        "ours": lambda: draw_forecast(entrants, Event(), seed=1, draws=DRAWS),
+        "loop": lambda: draws_loop.draw_forecast(entrants, Event(), draws=DRAWS // 10),
     })  # fmt: skip
     work = f"outlook, {TEAMS} teams, {DRAWS:,} draws"
     yield Row(work, taken["ours"], "plain loop", 10 * taken["loop"], 50, at_least=True)

@@ -10,7 +10,7 @@ import numpy as np
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
-from analysis.event.drift import LEAST_RUNS, DriftCorrection, take_off_drift
+from analysis.event.drift import LEAST_RUNS, DriftCorrection, correct_drift
 from analysis.trials.results import trial_results
 from api.models.events.runs import EventRun
 from api.models.registry.builds import Build
@@ -132,7 +132,7 @@ def _correct(runs: list[DayRun], session: str) -> tuple[DriftCorrection | None, 
     position = np.array([runs[at].position for at in here])
     power = np.array([runs[at].power_w for at in here])
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = take_off_drift(
+        found = correct_drift(
             position, power,
             np.array([runs[at].position for at in sound]),
             np.array([runs[at].power_w for at in sound]),

@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from analysis.comparison.pairs import AHEAD_FROM, PROBABLY_FROM
 from analysis.event import forecast as drawing
-from analysis.event.forecast import Entrants, Outlook, foresee
+from analysis.event.forecast import Entrants, Forecast, draw_forecast
 from api.messages import say
 from api.models.events.forecast import EventOutlook, PairOutlook, TeamOutlook
 from api.models.registry.events import Event
@@ -41,7 +41,7 @@ class Drawn:
 
     fitted: Fitted
     builds: list[str]
-    outlook: Outlook
+    outlook: Forecast
     days_since: dict[str, int]
     is_placed: bool
 
@@ -102,7 +102,7 @@ def _draw(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         best_of=event.best_of,
     )
-    outlook = foresee(_entrants(fitted, builds, days_since), about, seed=SEED)
+    outlook = draw_forecast(_entrants(fitted, builds, days_since), about, seed=SEED)
     return Drawn(fitted, builds, outlook, days_since, is_placed=is_placed)
 
 

@@ -91,7 +91,7 @@ def _kept(
     return finding.model_dump() | {
         "measured": None if finding.measured is None else finding.measured * factor,
         "u": None if finding.u is None else finding.u * factor,
-        "rested_on": {name: entrant.facts.get(name) for name in check.rests_on},
+        "rested_on": {name: entrant.facts.get(name) for name in check.depends_on},
         "rule": rule_sets.digest_of(rule),
         "by_lead": by_lead,
     }

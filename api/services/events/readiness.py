@@ -179,7 +179,7 @@ def _as_asked(rule: Rule, entrant: Entrant, seen: Seen | None) -> Inspected | No
         return None
     is_other = rule.id == PULL_TEST_ID and entrant.build and entrant.build.id != seen.build_id
     asked = seen.rule == rule_sets.digest_of(rule) and not is_other
-    return replace(seen.inspected, still_asked=asked)
+    return replace(seen.inspected, is_current=asked)
 
 
 def _in_unit(value: Any, factor: float) -> Any:

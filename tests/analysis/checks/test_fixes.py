@@ -6,7 +6,7 @@ import pytest
 
 from analysis.checks.fixes import with_sound_fix
 from analysis.checks.trial import TIP_SPEEDS
-from analysis.checks.view import one
+from analysis.checks.view import make_finding
 from tests.support.checked_trials import REFERENCE, finding_of, view_of, words
 
 BETZ = 16 / 27  # Betz 1920, of the wind's power
@@ -17,22 +17,22 @@ def test_what_cannot_be_either_is_not_proposed():
     possible = {"wind_speed_m_s": 9.4, "volts": (8.0, 8.0, 8.01), "meter_range_v": 20.0}
     assert finding_of(possible, REFERENCE, rule="wind_unit_slip").fix is not None
     beyond = possible | {"volts": (12.0, 12.0, 12.01)}
-    one = finding_of(beyond, REFERENCE, rule="wind_unit_slip")
-    assert one.fix is None
-    assert "cannot be right either" in words(one)["message"]
-    assert "Accept" not in words(one)["advice"]
+    finding = finding_of(beyond, REFERENCE, rule="wind_unit_slip")
+    assert finding.fix is None
+    assert "cannot be right either" in words(finding)["message"]
+    assert "Accept" not in words(finding)["advice"]
 
 
 def test_nor_is_a_wind_in_which_the_counted_turns_are_impossible():
     """1,500 a minute at 0.45 m: 3.8 times 9.4 m/s, 8.4 times 4.2 m/s."""
     runs = tuple({"voltage_v": volts, "rotor_speed_rpm": 1500.0} for volts in (1.2, 1.19, 1.21))
-    one = finding_of({"wind_speed_m_s": 9.4, "volts": runs}, REFERENCE, rule="wind_unit_slip")
-    assert one.fix is None
+    finding = finding_of({"wind_speed_m_s": 9.4, "volts": runs}, REFERENCE, rule="wind_unit_slip")
+    assert finding.fix is None
 
 
 def proposed(row, fix):
     """Return a finding that proposes this for a trial, once it was held against physics."""
-    finding = one(0, "wind_unit_slip", "hold", value=1.0, usual=1.0, fixed=1.0, fix=fix)
+    finding = make_finding(0, "wind_unit_slip", "hold", value=1.0, usual=1.0, fixed=1.0, fix=fix)
     return with_sound_fix(view_of(row), finding)
 
 
@@ -101,5 +101,5 @@ def test_turns_that_follow_from_volts_are_no_reason_against_a_wind():
 
 
 def test_a_finding_without_a_proposal_stays_as_it_is():
-    finding = one(0, "cold_fan", "warn", value=2.0)
+    finding = make_finding(0, "cold_fan", "warn", value=2.0)
     assert with_sound_fix(view_of({}), finding) is finding

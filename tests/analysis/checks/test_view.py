@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.checks.view import View, findings, one
+from analysis.checks.view import View, findings, make_finding
 
 FEW = settings(max_examples=40)
 NAMES = st.sampled_from(["a", "b", "c"])
@@ -73,12 +73,12 @@ def test_a_check_is_asked_once_however_often_its_findings_are_needed():
 
     def check(view):
         asked.append(view)
-        yield one(0, "cold_fan", "warn", value=2.0)
+        yield make_finding(0, "cold_fan", "warn", value=2.0)
 
     view = seen({"state": ["accepted"]})
-    assert view.found_by(check) == view.found_by(check)
+    assert view.findings_of(check) == view.findings_of(check)
     assert len(asked) == 1
-    assert len(view.holding(np.array([True])).found_by(check)) == 1
+    assert len(view.holding(np.array([True])).findings_of(check)) == 1
     assert len(asked) == 2  # other trials count now, so it is asked again
 
 
@@ -99,7 +99,7 @@ class TestAnswers:
         ("name", "place"), [("cold_fan", ("s", "cold_fan")), ("short_run", ("t1", "short_run"))]
     )
     def test_a_finding_is_about_its_session_or_its_trial(self, name, place):
-        assert seen(TWO).place(one(1, name, "warn", value=2.0)) == place
+        assert seen(TWO).place(make_finding(1, name, "warn", value=2.0)) == place
 
     @pytest.mark.parametrize(
         ("confirmed", "holds"),
@@ -109,7 +109,7 @@ class TestAnswers:
     )  # fmt: skip
     def test_an_answer_holds_for_its_thing_and_what_was_seen_then(self, confirmed, holds):
         view = seen(TWO, confirmed=confirmed)
-        assert view.is_confirmed(one(1, "short_run", "warn", value=2.0)) is holds
+        assert view.is_confirmed(make_finding(1, "short_run", "warn", value=2.0)) is holds
 
 
 class TestFindings:
@@ -130,7 +130,9 @@ class TestFindings:
         assert last.fix == {"thing": "session", "changes": {"warm_up_min": 2}}
 
     def test_numbers_have_six_digits_and_what_was_seen_has_three(self):
-        found = one(0, "runs_disagree", "hold", value=1.23456789, others=[0.1 + 0.2, 2 / 3])
+        found = make_finding(
+            0, "runs_disagree", "hold", value=1.23456789, others=[0.1 + 0.2, 2 / 3]
+        )
         assert found.facts == {"value": 1.23457, "others": [0.3, 0.666667]}
         assert found.seen == "1.23"
 
@@ -140,8 +142,8 @@ class TestFindings:
          ({"variant": "future"}, "future"), ({}, "")],
     )  # fmt: skip
     def test_an_answer_is_about_the_value_else_the_words_else_the_variant(self, facts, expected):
-        assert one(0, "bench_changed", "hold", **facts).seen == expected
+        assert make_finding(0, "bench_changed", "hold", **facts).seen == expected
 
     def test_a_rule_that_is_not_in_the_table_is_refused(self):
         with pytest.raises(KeyError):
-            one(0, "cold_fan", "hold", value=2.0)
+            make_finding(0, "cold_fan", "hold", value=2.0)

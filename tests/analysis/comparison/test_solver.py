@@ -84,17 +84,17 @@ class TestSpreads:
         assert found.session < 0.05
 
     def test_a_few_quiet_trials_are_not_taken_at_their_word(self):
-        """Six pairs of trials agree by chance: the prior keeps the residual near its usual value."""
+        """Six pairs of trials agree by chance: the prior keeps the residual near the usual one."""
         y = np.repeat(np.linspace(0, 1, 6), 2)
         trials = one_build(np.repeat(np.arange(6), 2)) | {"build_id": np.repeat(list("abcdef"), 2)}
-        free, prior_sd = (
+        free, shrunk = (
             restricted_spread(
                 Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, prior_sd=width
             )
             for width in (math.inf, 0.3)
         )
         assert free.residual == pytest.approx(0.1)
-        assert 0.5 < prior_sd.residual < 1
+        assert 0.5 < shrunk.residual < 1
 
 
 class TestSolution:

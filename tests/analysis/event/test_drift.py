@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.errors import AnalysisError
-from analysis.event.drift import take_off_drift
+from analysis.event.drift import correct_drift
 
 
 def test_by_hand():
@@ -14,7 +14,7 @@ def test_by_hand():
 
     Half-way down, at 5, it has lost 0.02565: 50 mW · e^(0.02565 − 0.0171) = 50.43 mW.
     """
-    found = take_off_drift(
+    found = correct_drift(
         np.array([5.0, 0.0, 25.0]), np.full(3, 0.05),
         np.array([20.0, 0.0, 10.0]), np.array([0.060, 0.060, 0.057]),
     )  # fmt: skip
@@ -26,14 +26,14 @@ def test_by_hand():
 
 @pytest.mark.parametrize(("last", "decide"), [(0.0566, False), (0.0564, True)])
 def test_beyond_six_per_cent_officials_decide(last, decide):
-    found = take_off_drift(np.array([1.0]), np.array([0.05]), np.array([0.0, 2.0]),
+    found = correct_drift(np.array([1.0]), np.array([0.05]), np.array([0.0, 2.0]),
                            np.array([0.06, last]))  # fmt: skip
     assert found.needs_decision is decide
 
 
 def test_two_rotors_are_held_each_against_itself():
     """60 and 40 mW rotors that both stand still: nothing drifts, whichever ran when."""
-    found = take_off_drift(
+    found = correct_drift(
         np.array([2.0]), np.array([0.05]), np.array([0.0, 1.0, 3.0, 4.0]),
         np.array([0.06, 0.04, 0.06, 0.04]), np.array(["a", "b", "a", "b"]),
     )  # fmt: skip
@@ -43,13 +43,13 @@ def test_two_rotors_are_held_each_against_itself():
 
 def test_one_reference_run_tells_no_drift():
     with pytest.raises(AnalysisError, match="two runs"):
-        take_off_drift(np.array([1.0]), np.array([0.05]), np.array([0.0]), np.array([0.06]))
+        correct_drift(np.array([1.0]), np.array([0.05]), np.array([0.0]), np.array([0.06]))
 
 
 @given(st.floats(0.5, 2.0), st.lists(st.floats(0.01, 0.2), min_size=3, max_size=8))
 def test_a_reference_that_stands_changes_nothing(factor, powers):
     position = np.arange(len(powers), dtype=float)
-    found = take_off_drift(position, np.array(powers), np.array([0.0, 9.0]),
+    found = correct_drift(position, np.array(powers), np.array([0.0, 9.0]),
                            np.array([0.06, 0.06]) * factor)  # fmt: skip
     assert found.power_w == pytest.approx(powers)
 
@@ -60,5 +60,5 @@ def test_what_drifts_as_the_reference_does_is_put_right(slope):
     position = np.linspace(0, 10, 9)
     power = 0.05 * np.exp(slope * position)
     at = np.array([0.0, 5.0, 10.0])
-    found = take_off_drift(position, power, at, 0.06 * np.exp(slope * at))
+    found = correct_drift(position, power, at, 0.06 * np.exp(slope * at))
     assert found.power_w == pytest.approx(np.full(9, found.power_w[0]))

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.event.forecast import Entrants, Event, foresee, score_forecast
+from analysis.event.forecast import Entrants, Event, draw_forecast, score_forecast
 from analysis.trend import expected_maximum
 
 NORMAL = NormalDist()
@@ -29,19 +29,19 @@ def entrants(*power_w, u=0.03, shared=0.0, exponent=2.6, u_exponent=0.0, not_fin
 class TestRefused:
     def test_nobody_to_foresee(self):
         with pytest.raises(TooFewTrials, match="needs an entrant"):
-            foresee(entrants(), Event(), seed=1)
+            draw_forecast(entrants(), Event(), seed=1)
 
     def test_a_power_that_is_not_known(self):
         with pytest.raises(InvalidInput, match="finite"):
-            foresee(entrants(0.05, math.nan), Event(), seed=1)
+            draw_forecast(entrants(0.05, math.nan), Event(), seed=1)
 
     def test_a_review_of_others(self):
         with pytest.raises(InvalidInput, match="one power per entrant"):
-            score_forecast(foresee(entrants(0.05), Event(), seed=1), [0.05, 0.06])
+            score_forecast(draw_forecast(entrants(0.05), Event(), seed=1), [0.05, 0.06])
 
     def test_a_review_where_nobody_finished(self):
         with pytest.raises(TooFewTrials, match="nobody_finished"):
-            score_forecast(foresee(entrants(0.05, 0.06), Event(), seed=1), [math.nan, 0.0])
+            score_forecast(draw_forecast(entrants(0.05, 0.06), Event(), seed=1), [math.nan, 0.0])
 
 
 class TestClosedForm:
@@ -50,7 +50,7 @@ class TestClosedForm:
     @pytest.mark.parametrize("ratio", [1.0, 1.1, 1.3])
     def test_two_entrants(self, ratio):
         """P(ahead) = Φ(ln ratio / √(2 (0.03² + 0.05² + 0.06²))); JCGM 101 against JCGM 100."""
-        forecast = foresee(entrants(0.05 * ratio, 0.05, shared=0.1), Event(), seed=3)
+        forecast = draw_forecast(entrants(0.05 * ratio, 0.05, shared=0.1), Event(), seed=3)
         u = math.sqrt(2 * (0.03**2 + 0.05**2 + 0.06**2))
         expected = NORMAL.cdf(math.log(ratio) / u)
         assert forecast.ahead[0, 1] == pytest.approx(expected, abs=0.012)
@@ -59,7 +59,7 @@ class TestClosedForm:
     def test_the_range(self):
         """sd² = 0.03² + 0.05² + 0.06² + 0.125² + (2.6 · 0.04)² + (ln(4.6/4) · 0.3)²."""
         about = Event(wind_speed_m_s=4.6)
-        forecast = foresee(entrants(0.05, u_exponent=0.3), about, seed=3)
+        forecast = draw_forecast(entrants(0.05, u_exponent=0.3), about, seed=3)
         ln_wind = math.log(4.6 / 4)
         sd = math.sqrt(
             0.03**2 + 0.05**2 + 0.06**2 + 0.125**2 + (2.6 * 0.04) ** 2
@@ -74,7 +74,7 @@ class TestClosedForm:
     def test_the_best_of_several_runs(self, runs):
         """The mean of the best lies c_k standard deviations of one run above (table in trend)."""
         quiet = {"u_wind": 1e-6, "u_bench": 1e-6, "interaction": 1e-6}
-        forecast = foresee(entrants(0.05, u=1e-6), Event(best_of=runs, **quiet), seed=3)
+        forecast = draw_forecast(entrants(0.05, u=1e-6), Event(best_of=runs, **quiet), seed=3)
         ln_mean = (math.log(forecast.low_w[0]) + math.log(forecast.high_w[0])) / 2
         expected = math.log(0.05) + expected_maximum(runs) * 0.06
         assert ln_mean == pytest.approx(expected, abs=0.006)
@@ -86,7 +86,7 @@ class TestClosedForm:
             both.ln_power, both.covariance, both.wind_exponent, both.u_wind_exponent,
             np.array([0.4, 0.0]),
         )  # fmt: skip
-        forecast = foresee(unsure, Event(), seed=3)
+        forecast = draw_forecast(unsure, Event(), seed=3)
         assert forecast.ahead[0, 1] == pytest.approx(0.3, abs=0.012)
         assert forecast.median_w[0] == pytest.approx(forecast.median_w[1], rel=0.01)
 
@@ -95,7 +95,7 @@ class TestLaws:
     @settings(max_examples=25)
     @given(st.lists(st.floats(0.005, 0.5), min_size=1, max_size=6), st.integers(0, 99))
     def test_chances_add_up(self, powers, seed):
-        forecast = foresee(entrants(*powers), Event(), seed=seed, draws=500)
+        forecast = draw_forecast(entrants(*powers), Event(), seed=seed, draws=500)
         assert forecast.first.sum() == pytest.approx(1.0)
         assert forecast.ahead + forecast.ahead.T == pytest.approx(np.ones((len(powers),) * 2))
         assert np.all(forecast.low_w <= forecast.median_w)
@@ -104,25 +104,25 @@ class TestLaws:
     @settings(max_examples=25)
     @given(st.floats(0.1, 10))
     def test_another_anchor_moves_watts_and_no_rank(self, factor):
-        one = foresee(entrants(0.05, 0.06, 0.055), Event(), seed=7, draws=500)
-        other = foresee(entrants(*(factor * p for p in (0.05, 0.06, 0.055))), Event(), seed=7,
+        one = draw_forecast(entrants(0.05, 0.06, 0.055), Event(), seed=7, draws=500)
+        other = draw_forecast(entrants(*(factor * p for p in (0.05, 0.06, 0.055))), Event(), seed=7,
                         draws=500)  # fmt: skip
         assert other.median_w == pytest.approx(factor * one.median_w)
         assert other.ahead.tolist() == one.ahead.tolist()
 
     def test_shared_doubt_widens_ranges_and_moves_no_rank(self):
-        one = foresee(entrants(0.05, 0.06), Event(u_bench=0.05), seed=7)
-        other = foresee(entrants(0.05, 0.06), Event(u_bench=0.3), seed=7)
+        one = draw_forecast(entrants(0.05, 0.06), Event(u_bench=0.05), seed=7)
+        other = draw_forecast(entrants(0.05, 0.06), Event(u_bench=0.3), seed=7)
         assert other.ahead.tolist() == one.ahead.tolist()
         assert np.all(other.high_w / other.low_w > one.high_w / one.low_w)
 
     def test_the_same_seed_gives_the_same_answer(self):
-        one, other = (foresee(entrants(0.05, 0.06), Event(), seed=7) for _ in range(2))
+        one, other = (draw_forecast(entrants(0.05, 0.06), Event(), seed=7) for _ in range(2))
         assert one.median_w.tolist() == other.median_w.tolist()
 
     def test_more_own_doubt_makes_every_order_less_sure(self):
         sure = [
-            foresee(entrants(0.06, 0.05, u=u), Event(), seed=7).ahead[0, 1]
+            draw_forecast(entrants(0.06, 0.05, u=u), Event(), seed=7).ahead[0, 1]
             for u in (0.02, 0.1, 0.3)
         ]
         assert sure == sorted(sure, reverse=True)
@@ -131,7 +131,7 @@ class TestLaws:
 class TestScore:
     def test_by_hand(self):
         """One result at the median, one beyond the range; the pair said with p, and turned."""
-        forecast = foresee(entrants(0.06, 0.05), Event(), seed=5)
+        forecast = draw_forecast(entrants(0.06, 0.05), Event(), seed=5)
         result = [float(forecast.median_w[0]), 2.0 * float(forecast.high_w[1])]
         score = score_forecast(forecast, result)
         assert score.coverage == 0.5
@@ -143,13 +143,13 @@ class TestScore:
         assert score.brier == pytest.approx(forecast.ahead[0, 1] ** 2)
 
     def test_only_pairs_that_were_said(self):
-        forecast = foresee(entrants(0.06, 0.05, 0.04), Event(), seed=5)
-        score = score_forecast(forecast, [0.06, 0.05, 0.04], pairs_said=[(0, 2)])
+        forecast = draw_forecast(entrants(0.06, 0.05, 0.04), Event(), seed=5)
+        score = score_forecast(forecast, [0.06, 0.05, 0.04], stated_pairs=[(0, 2)])
         assert score.brier == pytest.approx((1 - forecast.ahead[0, 2]) ** 2)
-        assert score_forecast(forecast, [0.06, 0.05, 0.04], pairs_said=[]).brier is None
+        assert score_forecast(forecast, [0.06, 0.05, 0.04], stated_pairs=[]).brier is None
 
     def test_who_did_not_finish_has_no_z_and_came_behind(self):
-        forecast = foresee(entrants(0.06, 0.05), Event(), seed=5)
+        forecast = draw_forecast(entrants(0.06, 0.05), Event(), seed=5)
         score = score_forecast(forecast, [math.nan, 0.05])
         assert math.isnan(score.z[0])
         assert score.finished == 1
@@ -161,7 +161,7 @@ class TestScore:
         rng = np.random.default_rng(11)
         inside = finished = 0
         for seed in range(60):
-            forecast = foresee(field, Event(), seed=seed, draws=2_000)
+            forecast = draw_forecast(field, Event(), seed=seed, draws=2_000)
             ln_result = (
                 rng.normal(field.ln_power, 0.03) + rng.normal(0, 0.05, 12)
                 + rng.normal(0, 0.06, 12) + 2.6 * rng.normal(0, 0.04) + rng.normal(0, 0.125)

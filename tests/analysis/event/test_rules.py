@@ -64,7 +64,7 @@ class TestInspected:
         assert judge(SIZE, {"build.rotor_diameter_m": 0.601}, seen).outcome == outcome
 
     def test_a_rule_that_reads_otherwise_is_looked_at_again(self):
-        seen = Inspected("pass", None, {}, still_asked=False)
+        seen = Inspected("pass", None, {}, is_current=False)
         assert judge(HAZARDS, {}, seen).reason == "changed"
 
     def test_it_goes_before_what_was_declared(self):
@@ -100,7 +100,7 @@ def test_the_worst_counts(judged, expected):
 
 def test_days_do_not_end_an_inspection():
     recent = Check("recent", "", "should", "limit", "trials.days_since_record", "<=", 14.0)
-    assert recent.rests_on == ()
+    assert recent.depends_on == ()
 
 
 def test_every_number_has_a_unit_that_is_known():

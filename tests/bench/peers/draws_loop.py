@@ -9,7 +9,7 @@ import numpy as np
 from analysis.event.forecast import Entrants, Event
 
 
-def foresee(entrants: Entrants, event: Event, *, draws: int) -> dict[str, list]:
+def draw_forecast(entrants: Entrants, event: Event, *, draws: int) -> dict[str, list]:
     """Return each entrant's median, 80 % range and chances, and the chance of each pair."""
     random.seed(1)
     gauss, count = random.gauss, entrants.ln_power.size
