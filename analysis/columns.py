@@ -215,7 +215,7 @@ def or_default(column: npt.NDArray[np.generic], default: float) -> FloatArray:
     column : array-like, shape (n,)
         Numbers, NaN where none is known.
     default : float
-        Taken where a number is not known.
+        Value where a number is not known.
 
     Returns
     -------

@@ -1,6 +1,6 @@
 """List the rules of the data checks: name, severity and scope.
 
-`block` refuses a trial, `hold` keeps it out of reports until somebody answers, `warn` and `info`
+`block` refuses a trial, `hold` excludes it from reports until somebody answers, `warn` and `info`
 are only shown. The sentences are in the message catalogue, by name and severity.
 """
 

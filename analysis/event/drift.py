@@ -56,9 +56,9 @@ def correct_drift(
     --------
     The reference rotor falls from 60 to 54 mW; a run half-way gets neither more nor less.
 
-    >>> found = take_off_drift(np.array([5.0]), np.array([0.05]), np.array([0.0, 10.0]),
+    >>> corrected = correct_drift(np.array([5.0]), np.array([0.05]), np.array([0.0, 10.0]),
     ...     np.array([0.060, 0.054]))
-    >>> round(float(found.power_w[0]), 4), round(found.drift, 3), found.needs_decision
+    >>> round(float(corrected.power_w[0]), 4), round(corrected.drift, 3), corrected.needs_decision
     (0.05, 0.105, True)
     """
     rotors = group_by(np.zeros(len(reference_position)) if rotor is None else np.asarray(rotor))

@@ -27,7 +27,7 @@ def entrants(*power_w, u=0.03, shared=0.0, exponent=2.6, u_exponent=0.0, not_fin
 
 
 class TestRefused:
-    def test_nobody_to_foresee(self):
+    def test_a_forecast_needs_an_entrant(self):
         with pytest.raises(TooFewTrials, match="needs an entrant"):
             draw_forecast(entrants(), Event(), seed=1)
 
