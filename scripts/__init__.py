@@ -1,7 +1,7 @@
-"""What people run: they speak HTTP, and import neither `api` nor `analysis`.
+"""Scripts that people run: they use HTTP, and import neither `api` nor `analysis`.
 
-A script finds the modules beside it by their plain names when it is run. So that it also does when
-it is imported from this package, the folder is searched for modules as well.
+When a script is run, it finds the modules in its folder by their plain names. The folder is also
+added to the search path here, so that this works when a script is imported from the package.
 """
 
 import sys

@@ -18,19 +18,19 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from scripts import environment
 
 PINNED = re.compile(r"^([a-z0-9_.-]+)==([^ ;\\]+)", re.M)
-KNOWN, NOT_LOOKED_UP = 1, 2
+VULNERABLE, NOT_LOOKED_UP = 1, 2
 
 
 def locked(text: str) -> dict[str, set[str]]:
-    """Return the packages of a lock, each with its version; for some Pythons it is another.
+    """Return the packages of a lock file with their versions, which may differ between Pythons.
 
     >>> locked("idna==3.18 ; python_version > '3'")
     {'idna': {'3.18'}}
     """
-    found: dict[str, set[str]] = {}
+    versions: dict[str, set[str]] = {}
     for name, version in PINNED.findall(text):
-        found.setdefault(_plain(name), set()).add(version)
-    return found
+        versions.setdefault(_plain(name), set()).add(version)
+    return versions
 
 
 def _plain(name: str) -> str:
@@ -39,22 +39,22 @@ def _plain(name: str) -> str:
 
 
 def verdict(report: dict[str, Any], wanted: dict[str, set[str]]) -> tuple[int, list[str]]:
-    """Return the exit code and a line for each package that is not known to be well."""
+    """Return the exit code, and a line for each known vulnerability or package not looked up."""
     reported = {_plain(each["name"]): each for each in report.get("dependencies", [])}
-    known, missed = [], []
+    vulnerable, missed = [], []
     for name, versions in wanted.items():
-        looked, named = reported.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
-        if looked.get("version") not in versions or "vulns" not in looked:
-            missed.append(f"{named}: {looked.get('skip_reason', 'was not looked up')}")
-        known += [f"{named}: {each['id']}, corrected in "
-                  f"{', '.join(each.get('fix_versions', [])) or 'nothing yet'}"
-                  for each in looked.get("vulns", [])]  # fmt: skip
-    code = KNOWN if known else NOT_LOOKED_UP if missed or not wanted else 0
-    return code, known + missed
+        package, label = reported.get(name, {}), f"{name} {' or '.join(sorted(versions))}"
+        if package.get("version") not in versions or "vulns" not in package:
+            missed.append(f"{label}: {package.get('skip_reason', 'was not looked up')}")
+        vulnerable += [f"{label}: {each['id']}, corrected in "
+                       f"{', '.join(each.get('fix_versions', [])) or 'nothing yet'}"
+                       for each in package.get("vulns", [])]  # fmt: skip
+    code = VULNERABLE if vulnerable else NOT_LOOKED_UP if missed or not wanted else 0
+    return code, vulnerable + missed
 
 
 def main(arguments: list[str]) -> int:
-    """Audit what the service runs on and what the checks run on; return the exit code."""
+    """Audit the packages of the service and of the checks; return the exit code."""
     if arguments:
         print(__doc__)
         return 0 if arguments[0] in ("-h", "--help") else NOT_LOOKED_UP
@@ -67,17 +67,17 @@ def main(arguments: list[str]) -> int:
         print(f"{lock}: {len(wanted)} packages, {len(lines)} not known to be well")
         print("\n".join(f"  {line}" for line in lines))
         codes.append(code)
-    return KNOWN if KNOWN in codes else max(codes)
+    return VULNERABLE if VULNERABLE in codes else max(codes)
 
 
 def _report(lock: Path) -> dict[str, Any]:
     options = ["--require-hashes", "--disable-pip", "--progress-spinner", "off", "--format", "json"]
     command = [str(environment.python()), "-m", "pip_audit", *options, "--requirement", str(lock)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    process = subprocess.run(command, capture_output=True, text=True, check=False)
     try:
-        report: dict[str, Any] = json.loads(done.stdout)
+        report: dict[str, Any] = json.loads(process.stdout)
     except ValueError:
-        print(f"the auditor gave no report: {done.stderr.strip()[-300:]}", file=sys.stderr)
+        print(f"the auditor gave no report: {process.stderr.strip()[-300:]}", file=sys.stderr)
         return {}
     return report
 

@@ -34,18 +34,18 @@ STEPS = (
 
 
 SETTINGS = {
-    # As the service has it: its matrices are small, and each worker has a core.
+    # Like the service: matrices are small, and each worker has a core.
     "OPENBLAS_NUM_THREADS": "1",
-    # What is compiled is kept, whatever is usual here: the tests start Python a hundred times.
+    # Keep compiled files, whatever the environment says: the tests start Python a hundred times.
     "PYTHONDONTWRITEBYTECODE": "",
 }
 
-#: A folder in memory, where there is one: thousands of test databases are made and removed.
+#: A folder in memory, if there is one, because the tests create and remove thousands of databases.
 MEMORY, NEEDED_BYTES = Path("/dev/shm"), 4_000_000_000
 
 
 def main(arguments: list[str]) -> int:
-    """Run the steps in turn; return 0 when each one passed."""
+    """Run all steps in turn; return 0 if every step passed."""
     if "--help" in arguments or "-h" in arguments:
         print(__doc__)
         return 0
@@ -61,9 +61,9 @@ def main(arguments: list[str]) -> int:
 
 
 def _fastest_folder() -> Path | None:
-    """Return the folder in memory when it has room; None means the system's usual one."""
-    roomy = MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > NEEDED_BYTES
-    return MEMORY if roomy else None
+    """Return the folder in memory if it has room; None means the system's default folder."""
+    has_room = MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > NEEDED_BYTES
+    return MEMORY if has_room else None
 
 
 def _passes(name: str, command: list[str], folder: str) -> bool:

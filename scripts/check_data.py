@@ -36,39 +36,39 @@ SHOWN = 3  # of a school's warnings at once; the rest are counted
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0")
 
 
-def waiting(client: Any, season: Any | None, with_warnings: bool) -> list[dict[str, str]]:
-    """Return what needs an answer, gravest first within each school: of a season, or of all."""
+def open_questions(client: Any, season: Any | None, with_warnings: bool) -> list[dict[str, str]]:
+    """Return the open questions of a season or of all seasons, gravest first in each school."""
     schools = {each["id"]: each["name"] for each in list_all(client, "organisations")}
     seasons = {each["id"]: each["name"] for each in list_all(client, "seasons")}
-    narrowed = {"state": "open"} | ({"season_id": season["id"]} if season else {})
-    flags = list_all(client, "flags", severity="hold", **narrowed)
+    filters = {"state": "open"} | ({"season_id": season["id"]} if season else {})
+    flags = list_all(client, "flags", severity="hold", **filters)
     if with_warnings:
-        flags += list_all(client, "flags", severity="warn", **narrowed)
+        flags += list_all(client, "flags", severity="warn", **filters)
     rows = [
         {name: flag.get(name) or "" for name in COLUMNS}
         | {"organisation": schools.get(flag["organisation_id"], ""), "flag_id": flag["id"],
            "season": seasons.get(flag["season_id"], "")}
         for flag in flags
     ]  # fmt: skip
-    places = list(seasons.values())
+    season_names = list(seasons.values())
     return sorted(
         rows,
         key=lambda row: (
-            -places.index(row["season"]) if row["season"] in places else 0,
+            -season_names.index(row["season"]) if row["season"] in season_names else 0,
             row["organisation"].casefold(),
             row["severity"] != "hold",
         ),
     )
 
 
-def covered(client: Any) -> str:
-    """Return in words that every season was looked at."""
+def seasons_line(client: Any) -> str:
+    """Return a line with the names of all seasons."""
     names = [each["name"] for each in list_all(client, "seasons")]
     return f"{'seasons' if len(names) > 1 else 'season'}: {', '.join(names) or 'none yet'}"
 
 
 def to_text(rows: list[dict[str, str]], holds_shown: int | None = None) -> str:
-    """Return what needs an answer as lines to read, each that is held or the first of a school."""
+    """Return the questions as lines to read: all that hold trials, and a school's first others."""
     if not rows:
         return "Nothing needs an answer.\n"
     held = sum(row["severity"] == "hold" for row in rows)
@@ -88,7 +88,7 @@ def to_text(rows: list[dict[str, str]], holds_shown: int | None = None) -> str:
 
 
 def _lines(rows: list[dict[str, str]], shown: int) -> list[str]:
-    """Return rows to read, the rest of them counted."""
+    """Return the first rows as lines to read, and the number of the others."""
     more = [f"  … and {len(rows) - shown} more"] if len(rows) > shown else []
     return [_line(row) for row in rows[:shown]] + more
 
@@ -99,7 +99,7 @@ def _line(row: dict[str, str]) -> str:
 
 
 def to_csv(rows: list[dict[str, str]]) -> str:
-    """Return what waits as a table; no cell is taken for a formula by a spreadsheet."""
+    """Return the questions as a table whose cells a spreadsheet does not take for formulas."""
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
@@ -110,7 +110,7 @@ def to_csv(rows: list[dict[str, str]]) -> str:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """List what the command line asks for; return the exit code."""
+    """List the questions that the command line selects; return the exit code."""
     parser = argparse.ArgumentParser(
         description=__doc__,
         epilog=EXAMPLES,
@@ -127,9 +127,9 @@ def main(arguments: list[str] | None = None) -> int:
         with open_client(options.url, read_key()) as client:
             named = options.season or options.only
             season = find_season(client, named) if named else None
-            rows = waiting(client, season, options.all)
+            rows = open_questions(client, season, options.all)
             if season is None:
-                print(covered(client), file=sys.stderr)
+                print(seasons_line(client), file=sys.stderr)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code

@@ -32,7 +32,7 @@ STEPS_SHOWN = 5
 
 
 def read_event(client: Any, options: argparse.Namespace) -> dict[str, Any]:
-    """Return outlook, comparison and readiness of an event."""
+    """Return forecast, comparison, readiness and plan of an event."""
     season = find_season(client, options.season)
     event = find(client, "events", options.event, season_id=season["id"])
 
@@ -48,9 +48,9 @@ def read_event(client: Any, options: argparse.Namespace) -> dict[str, Any]:
     }
 
 
-def to_text(found: dict[str, Any], *, with_pairs: bool) -> str:
-    """Return what is known before an event as lines to read."""
-    event, outlook = found["event"], found["outlook"]
+def to_text(event_facts: dict[str, Any], *, with_pairs: bool) -> str:
+    """Return an event's forecast, links and readiness as lines to read."""
+    event, outlook = event_facts["event"], event_facts["outlook"]
     lines = [f"{event['name']} on {event['held_on']}: {outlook['entrants']} teams can be placed"]
     lines += [
         "",
@@ -61,14 +61,14 @@ def to_text(found: dict[str, Any], *, with_pairs: bool) -> str:
     lines += ["", f"{len(sure)} of {len(outlook['pairs'])} pairs can be distinguished"]
     if with_pairs:
         lines += [f"  {pair['sentence']}" for pair in sure]
-    lines += _links(found)
+    lines += _links(event_facts)
     lines += ["", "Who is ready"]
-    teams = found["readiness"]["teams"]
+    teams = event_facts["readiness"]["teams"]
     lines += [
         f"  {team['team_name']:16} {team['status']:10} {team['next_action']}" for team in teams
     ]
-    if found["readiness"]["reason"]:
-        lines.append(f"  not known: {found['readiness']['reason']}")
+    if event_facts["readiness"]["reason"]:
+        lines.append(f"  not known: {event_facts['readiness']['reason']}")
     return "\n".join(lines) + "\n"
 
 
@@ -83,12 +83,12 @@ def _team(team: dict[str, Any]) -> str:
     return f"  {team['team_name']:16} build {team['build_number']:2}  {span}  {chances}{note}"
 
 
-def _links(found: dict[str, Any]) -> list[str]:
-    links = found["comparison"]["missing_links"]
+def _links(event_facts: dict[str, Any]) -> list[str]:
+    links = event_facts["comparison"]["missing_links"]
     lines = ["", "What would make all comparable"] if links else []
     lines += [f"  {link['sentence']}" for link in links]
     lines += ["", "What would narrow the uncertainty most"]
-    plan = found["plan"]
+    plan = event_facts["plan"]
     lines += [f"  {step['sentence']}" for step in plan["steps"][:STEPS_SHOWN]]
     lines += [f"  Or: {plan['visit_day']['sentence']}"] if plan["visit_day"] else []
     return lines + ([f"  nothing to plan: {plan['reason']}"] if plan["reason"] else [])
@@ -109,14 +109,14 @@ def main(arguments: list[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            found = read_event(client, options)
+            event_facts = read_event(client, options)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
     if options.format == "json":
-        print(json.dumps(found, indent=1, ensure_ascii=False))
+        print(json.dumps(event_facts, indent=1, ensure_ascii=False))
     else:
-        print(to_text(found, with_pairs=options.pairs), end="")
+        print(to_text(event_facts, with_pairs=options.pairs), end="")
     return OK
 
 

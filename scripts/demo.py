@@ -30,7 +30,7 @@ from scripts import environment, living_season
 SEED = environment.ROOT / "demo_seed"
 VAR = environment.ROOT / "var"
 START_SECONDS, STOP_SECONDS = 30, 15
-#: Questions that are left to try; older ones are answered as a coach would.
+#: Number of open questions to leave for the user; older ones are answered as a coach would.
 QUESTIONS = 8
 STOPPED = 128 + signal.SIGTERM
 
@@ -70,8 +70,8 @@ def _require_free(port: int) -> None:
 
 @contextmanager
 def _service(port: int) -> Iterator[tuple[str, Path]]:
-    """Run the service over a fresh database of its own."""
-    folder = VAR / f"demo-{port}"  # the port is free, so no other demo works in this folder
+    """Run the service with a new database of its own."""
+    folder = VAR / f"demo-{port}"  # the port is free, so no other demo uses this folder
     try:
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True, exist_ok=True)
@@ -99,8 +99,8 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
 
 
 def _show(url: str, database: Path, once: bool) -> int:
-    """Load the season, show its report, and stay up unless asked not to."""
-    # Only now: these need what .venv holds.
+    """Load the season, show its report, and keep the service running unless `once`."""
+    # Imported only here, because these modules need the packages in .venv.
     from client import find_season, open_client, require_ok
 
     from scripts import check_data, register_season, season_report, submit_trials
@@ -115,7 +115,7 @@ def _show(url: str, database: Path, once: bool) -> int:
         print("  " + register_season.words_of_new(new))
         print("submitting each school's trials; what people mistype is refused or held …")
         files = sorted(folder.glob("trials_*.csv"))
-        how = submit_trials.How(partial=True, refused_folder=database.parent)
+        how = submit_trials.SubmitOptions(partial=True, refused_folder=database.parent)
         submit_trials.submit_files(client, files, how)
         season = find_season(client, None)
         answered = _answer_old_questions(client, season)
@@ -123,11 +123,11 @@ def _show(url: str, database: Path, once: bool) -> int:
         path = f"/v1/seasons/{season['id']}/report"
         report = require_ok(client.get(path))
         page = require_ok(client.get(path, params={"format": "html"}))
-        waits = check_data.waiting(client, season, with_warnings=False)
+        questions = check_data.open_questions(client, season, with_warnings=False)
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
     print("\n" + season_report.to_text(report.json()))
-    print(check_data.to_text(waits, holds_shown=2))
+    print(check_data.to_text(questions, holds_shown=2))
     print(f"report as a page    {written}")
     print(f"refused rows        {database.parent}/*.refused.csv")
     if once:
@@ -138,7 +138,7 @@ def _show(url: str, database: Path, once: bool) -> int:
 
 
 def _answer_old_questions(client: Any, season: Any) -> int:
-    """Answer the questions that hold trials back, oldest first, but the newest few."""
+    """Answer the questions that hold trials, oldest first, except the newest few."""
     from client import require_ok
 
     answered = 0
@@ -160,7 +160,7 @@ def _answer_old_questions(client: Any, season: Any) -> int:
 
 
 def _asked_on(client: Any, flag: Any) -> tuple[str, str]:
-    """Return when the session of a question was, and the name of its trial."""
+    """Return the start of the session of a question, and the name of its trial."""
     from client import require_ok
 
     trial = {"client_ref": "", "session_id": flag["session_id"]}
@@ -187,7 +187,7 @@ def _wait(url: str) -> None:
 
 
 def _first_key(database: Path) -> str:
-    """Return a lead's key, made on the console as an operator makes it."""
+    """Create a lead's key with the command of operators, and return it."""
     done = subprocess.run(
         [sys.executable, "-m", "api", "key", "create", "--role", "lead", "--label", "Demo lead"],
         cwd=environment.ROOT,

@@ -1,6 +1,6 @@
-"""Make `.venv` from a hashed lock, with nothing but Python's own library.
+"""Make `.venv` from a hashed lock file, using only Python's standard library.
 
-Used by `demo.py` and `check.py` before anything else is installed.
+Used by `demo.py` and `check.py` before any package is installed.
 """
 
 import hashlib
@@ -17,7 +17,7 @@ OLDEST_PYTHON = (3, 11)
 
 
 def stop(words: str, code: int = 2) -> None:
-    """End with one clear line."""
+    """Print one line to standard error and end the program."""
     sys.stderr.write(f"{words}\n")
     raise SystemExit(code)
 
@@ -28,20 +28,20 @@ def python() -> Path:
 
 
 def run_inside(lock: str) -> None:
-    """Go on inside `.venv`, which holds what a lock names; made or completed if need be."""
+    """Restart inside `.venv`, after installing the packages of a lock file there if needed."""
     if sys.version_info < OLDEST_PYTHON:
         stop(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]}")
     ensure(lock)
     if Path(sys.prefix).resolve() != VENV.resolve():
         command = [str(python()), *sys.argv]
-        if os.name != "nt":  # the same process, so that anyone who stops it stops all of it
+        if os.name != "nt":  # the same process, so that a signal to it stops all of it
             sys.stdout.flush()
             os.execv(command[0], command)
         raise SystemExit(subprocess.run(command, check=False).returncode)
 
 
 def ensure(lock: str) -> None:
-    """Make `.venv` hold what a lock names; quick when it already does."""
+    """Install the packages of a lock file into `.venv`, unless they are installed already."""
     wanted = _stamp(lock)
     stamp = VENV / f"installed-{lock}"
     if stamp.exists() and stamp.read_text() == wanted and python().exists():
@@ -60,7 +60,7 @@ def _stamp(lock: str) -> str:
 
 
 def _require_writable() -> None:
-    """Stop where the folder of the project cannot be written, before anything else fails on it."""
+    """Stop with a clear message if the project's folder cannot be written."""
     try:
         with tempfile.TemporaryDirectory(dir=ROOT):
             pass
@@ -73,26 +73,27 @@ def _require_writable() -> None:
 
 def _make() -> None:
     sys.stderr.write("making .venv …\n")
-    done = subprocess.run(
+    process = subprocess.run(
         [sys.executable, "-m", "venv", "--clear", str(VENV)],
         check=False,
         capture_output=True,
         text=True,
     )
-    if done.returncode != 0:
-        said = f"{done.stdout}\n{done.stderr}".strip()
-        if "ensurepip" in said or "No module named venv" in said:
+    if process.returncode != 0:
+        output = f"{process.stdout}\n{process.stderr}".strip()
+        if "ensurepip" in output or "No module named venv" in output:
             stop(
                 "Python's venv module is not complete here; on Debian or Ubuntu: "
                 "sudo apt install python3-venv"
             )
         stop(
-            f".venv could not be made. Python says: {said.splitlines()[-1] if said else 'nothing'}"
+            ".venv could not be made. Python says: "
+            f"{output.splitlines()[-1] if output else 'nothing'}"
         )
 
 
 def _install(lock: Path) -> None:
-    done = subprocess.run(
+    process = subprocess.run(
         [
             str(python()),
             "-m",
@@ -101,7 +102,7 @@ def _install(lock: Path) -> None:
             "--quiet",
             "--disable-pip-version-check",
             "--no-input",
-            "--no-compile",  # only what is imported gets compiled, when it is
+            "--no-compile",  # modules are compiled when they are first imported
             "--require-hashes",
             "-r",
             str(lock),
@@ -110,6 +111,6 @@ def _install(lock: Path) -> None:
         capture_output=True,
         text=True,
     )
-    if done.returncode != 0:
-        last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
+    if process.returncode != 0:
+        last = (process.stderr.strip().splitlines() or ["no reason given"])[-1]
         stop(f"packages could not be installed; is the network there? pip says: {last}")

@@ -1,6 +1,6 @@
-"""An invented event after an invented season: one hall, one wind, every team's newest build.
+"""Invent an event after an invented season: one hall, one wind, every team's newest build.
 
-Its luck is drawn apart from the season's, so that the season stays as it is.
+It has its own random numbers, so that those of the season do not change.
 """
 
 import math
@@ -15,13 +15,13 @@ Row = dict[str, Any]
 
 
 def held_on(parameters: dict[str, Any]) -> date:
-    """Return the Saturday on which the event is."""
+    """Return the Saturday of the event."""
     monday = date.fromisoformat(parameters["first_monday"])
     return monday + timedelta(weeks=parameters["event"]["week"], days=5)
 
 
 def event_rows(season: Season) -> list[Row]:
-    """Return the event's readings as they are typed: the reference rotor first and last."""
+    """Return the event's readings as typed, with the reference rotor first and last."""
     day = _Day(season)
     rows = [day.reference(1)]
     for attempt in range(1, day.event["best_of"] + 1):
@@ -32,7 +32,7 @@ def event_rows(season: Season) -> list[Row]:
 
 
 class _Day:
-    """One day in the hall: its air, its wind, and everyone's luck."""
+    """One day in the hall: its air, its wind, and the random effects of all teams."""
 
     def __init__(self, season: Season) -> None:
         self.season, self.parameters = season, season.parameters
@@ -97,7 +97,7 @@ class _Day:
         )
 
     def _hall(self, wind_exponent: float, density_exponent: float) -> float:
-        """Return what the hall adds to ln power: its wind, its air and its fan's own way."""
+        """Return the effect of the hall on ln power: its wind, its air and its fan's bias."""
         air: float = density_exponent * self.ln_density
         return wind_exponent * self.ln_wind + air + float(self.event["ln_jet"])
 

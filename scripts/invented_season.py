@@ -1,4 +1,4 @@
-"""An invented season: turbines that get better, benches that differ, people who mistype.
+"""Invent a season: turbines that improve, benches that differ, people who mistype.
 
 Plain Python, and one seed always gives the same season. `make_season.py` writes it as files.
 """
@@ -30,7 +30,7 @@ def density_kg_m3(temperature_c: float, pressure_hpa: float, humidity_pct: float
 
 @dataclass
 class Build:
-    """One state of a team's turbine, and the power it truly has at the reference."""
+    """One state of a team's turbine, and its true power at the reference."""
 
     number: int
     pitch_deg: float
@@ -57,12 +57,12 @@ class Team:
     builds: list[Build] = field(default_factory=list)
 
     def ln_pitch(self, pitch_deg: float) -> float:
-        """Return what a pitch costs, in ln power; nothing at the best."""
+        """Return the change of ln power by a pitch; 0 at the best one, else negative."""
         x = max(pitch_deg, 0.5) / self.best_pitch_deg
         return (self.too_fine if x < 1 else self.too_coarse) * (math.log(x) + 1 - x)
 
     def ln_load(self, load_ohm: float) -> float:
-        """Return what a load costs, in ln power; nothing at the matched one."""
+        """Return the change of ln power by a load; 0 at the matched one, else negative."""
         x = load_ohm / self.effective_ohm
         return math.log(4 * x / (1 + x) ** 2)
 
@@ -83,7 +83,7 @@ class Session:
 
 @dataclass
 class Trial:
-    """One trial: what is typed of it, and what it truly was."""
+    """One trial: its values as typed, and its true power."""
 
     typed: dict[str, Any]
     volts: list[float]
@@ -94,7 +94,7 @@ class Trial:
 
 
 class Season:
-    """An invented season, drawn from one seed."""
+    """An invented season, drawn with one seed."""
 
     def __init__(self, parameters: dict[str, Any], seed: int) -> None:
         self.parameters = parameters
@@ -298,7 +298,7 @@ class Season:
         }
         volts = self._volts(session, ln_measured, load, team.wind_exponent, runs)
         trial = Trial(self._named(typed, session), volts, ln_truth, load)
-        self._go_wrong(trial, team)
+        self._add_mistakes(trial, team)
         yield trial
         if self._happens(self.parameters["mistakes"]["duplicate"]):
             yield Trial(
@@ -307,7 +307,7 @@ class Season:
             )  # fmt: skip
 
     def _named(self, typed: dict[str, Any], session: Session) -> dict[str, Any]:
-        """Return what is typed of a trial, with the coach's own name for it."""
+        """Return the typed values of a trial, with the coach's own name for it."""
         self.count += 1
         short = "".join(word[0] for word in session.school["name"].split()).lower()
         return typed | {"client_ref": f"{short}-{self.count:04d}", "load_connected": "yes"}
@@ -324,8 +324,8 @@ class Season:
 
     # --- mistakes ---
 
-    def _go_wrong(self, trial: Trial, team: Team) -> None:
-        """Make some of the mistakes that people make."""
+    def _add_mistakes(self, trial: Trial, team: Team) -> None:
+        """Add typing and measuring mistakes at random."""
         share = self.parameters["mistakes"]
         typed = trial.typed
         for mistake in ("mph", "millivolt", "kiloohm", "open_circuit", "radius", "inch",
@@ -342,7 +342,7 @@ class Season:
         typed["rotor_diameter_m"] = float(f"{typed['rotor_diameter_m']:.4g}")
 
     def _mistype(self, mistake: str, trial: Trial, team: Team) -> bool:
-        """Change what is typed; return whether there was anything to get wrong."""
+        """Change the typed values; return whether the mistake was possible."""
         typed = trial.typed
         match mistake:
             case "mph":
@@ -371,10 +371,10 @@ class Season:
 
 
 def displayed(volts: float) -> float:
-    """Return what a 3½-digit meter shows: millivolts below 2 V, else hundredths."""
+    """Return a voltage as a 3½-digit meter shows it: in steps of 1 mV below 2 V, else 10 mV."""
     return round(volts, 3) if volts < 2 else round(volts, 2)
 
 
 def bench_name(school: dict[str, Any]) -> str:
-    """Return what a school calls its bench."""
+    """Return the name of a school's bench."""
     return f"{school['name']} bench"

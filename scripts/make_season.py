@@ -31,12 +31,12 @@ LABEL_COLUMNS = ("client_ref", "run", "organisation", "team", "truth_ln_p", "mis
 
 
 def meter_range(volts: list[float]) -> float:
-    """Return the smallest of a meter's ranges that shows all of some voltages."""
+    """Return the smallest range of a meter that can show all of these voltages."""
     return next((limit for limit in (2.0, 20.0, 200.0) if max(volts) < limit), 1000.0)
 
 
 def write_table(path: Path, rows: list[dict[str, Any]], delimiter: str = ",") -> None:
-    """Write rows as a table; an empty cell where nothing is known."""
+    """Write rows as a table; a missing value is an empty cell."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, list(rows[0]), delimiter=delimiter, lineterminator="\n")
         writer.writeheader()
@@ -44,7 +44,7 @@ def write_table(path: Path, rows: list[dict[str, Any]], delimiter: str = ",") ->
 
 
 def trial_rows(season: Season, school: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return a school's trials as it typed them, one row per run."""
+    """Return a school's trials as typed, one row per run."""
     rows = []
     for session, trial in season.trials:
         if session.school is not school:
@@ -63,7 +63,7 @@ def _cell(value: Any, decimal: str) -> str:
 
 
 def label_rows(season: Season) -> list[dict[str, Any]]:
-    """Return what each reading truly was, for scoring."""
+    """Return the true power and the mistakes of each reading, for scoring."""
     return [
         {
             "client_ref": trial.typed["client_ref"],
@@ -82,7 +82,7 @@ def label_rows(season: Season) -> list[dict[str, Any]]:
 
 
 def write_season(season: Season, folder: Path) -> int:
-    """Write all tables of a season; return how many readings there are."""
+    """Write all tables of a season; return the number of readings."""
     parameters = season.parameters
     schools, rotor = parameters["schools"], parameters["reference_rotor"]
     write_table(folder / "season.csv", [_season_row(parameters)])
@@ -130,7 +130,7 @@ def _event(parameters: dict[str, Any]) -> dict[str, Any]:
 
 
 def _loans(parameters: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return what the programme lent for the season: the rotor to its host, a wind meter beside."""
+    """Return the programme's loans for the season: reference rotor and wind meter to the host."""
     first = date.fromisoformat(parameters["first_monday"])
     host = parameters["event"]["host"]
     until = held_on(parameters) + timedelta(days=14)
@@ -205,7 +205,7 @@ def _turbines(season: Season) -> list[dict[str, Any]]:
 
 
 def _tower(at: int) -> dict[str, Any]:
-    """Return a team's tower: mostly sound, one in eight too light, one in eight not measured."""
+    """Return a team's tower: mostly stable, one in eight too light, one in eight not measured."""
     if at % 8 == 3:
         return {"tower_side_m": 0.28, "tower_mass_kg": 0.6}
     if at % 8 == 6:
@@ -238,25 +238,25 @@ def _builds(season: Season, rotor: dict[str, Any]) -> list[dict[str, Any]]:
                  "turbine": f"{team.name} turbine", "number": build.number,
                  "rotor_diameter_m": team.rotor_diameter_m, "blade_count": team.blade_count,
                  "pitch_deg": build.pitch_deg, "load_ohm": build.load_ohm,
-                 "changed_factor": _changed(before, build), "assigned_power_w": ""}
+                 "changed_factor": _changed_factor(before, build), "assigned_power_w": ""}
                 | _blades(at, team.rotor_diameter_m)
             )  # fmt: skip
             before = build
     return rows
 
 
-def _changed(before: Build | None, build: Build) -> str:
+def _changed_factor(before: Build | None, build: Build) -> str:
     if before is None:
         return ""
-    moved = [
+    factors = [
         word
-        for word, is_moved in (
+        for word, is_changed in (
             ("pitch", before.pitch_deg != build.pitch_deg),
             ("load", before.load_ohm != build.load_ohm),
         )
-        if is_moved
+        if is_changed
     ]
-    return " and ".join(moved) or "blade finish"
+    return " and ".join(factors) or "blade finish"
 
 
 def _bench(school: dict[str, Any]) -> dict[str, Any]:
@@ -298,7 +298,7 @@ def _grid(school: dict[str, Any], parameters: dict[str, Any]) -> list[dict[str, 
 
 
 def make(folder: Path, seed: int | None = None) -> Season:
-    """Return the season that a folder's parameters and a seed give."""
+    """Return the season drawn with a folder's parameters and a seed."""
     parameters = tomllib.loads((folder / "parameters.toml").read_text(encoding="utf-8"))
     return Season(parameters, parameters["seed"] if seed is None else seed)
 

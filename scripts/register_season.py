@@ -53,7 +53,7 @@ example:
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
 
-#: Tables in the order they build on each other, and the columns each may have.
+#: Tables in the order of their dependencies, with the columns that each may have.
 TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
     "season": ("seasons", ("name", "starts_on", "ends_on", "timezone", "reference_wind_speed_m_s",
                            "reference_air_density_kg_m3")),
@@ -70,7 +70,7 @@ TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
                             "hub_height_m", "anemometer", "tunnel_area_m2", "note")),
     "events": ("events", ("name", "held_on", "place", "wind_speed_m_s", "best_of", "note")),
 }  # fmt: skip
-#: The data sheets of equipment, in columns beside its own.
+#: Columns for the data sheets of equipment.
 SPEC_COLUMNS = ("diameter_m", "type", "counts", "percent", "digits", "nominal_ohm", "measured_ohm",
                 "tolerance_pct", "rated_power_w", "emf_constant_v_s_rad",
                 "winding_resistance_ohm", "brush_drop_v", "class")  # fmt: skip
@@ -78,7 +78,7 @@ LOAN_COLUMNS = ("equipment", "organisation", "lent_on", "due_on", "condition_out
                 "signed_by", "note")  # fmt: skip
 GRID_COLUMNS = ("organisation", "bench", "x_radii", "y_radii", "wind_speed_m_s",
                 "monitor_wind_speed_m_s")  # fmt: skip
-#: Columns that name another thing: the collection it is in, and the field its id goes to.
+#: Columns that name another thing: its collection, and the field for its id.
 NAMED = {
     "rotor": ("equipment", "rotor_id"),
     "organisation": ("organisations", "organisation_id"),
@@ -88,14 +88,14 @@ NAMED = {
     "fan": ("equipment", "fan_id"),
     "anemometer": ("equipment", "anemometer_id"),
 }
-#: Names that a row needs to find its owner, and that the thing itself does not have.
+#: Fields that a row needs to find its owner, and that the thing itself does not have.
 OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "team_id")}
 WHOLE_NUMBERS = ("size", "blade_count", "number", "counts", "best_of", "spares", "spares_out")
 NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
-#: How the names of numbers end; any of them may carry another unit of the same quantity.
+#: Unit suffixes of numeric columns; a column may have another unit of the same quantity.
 UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
          "pct", "m2", "cm2", "m_s", "mph", "km_h", "kn", "v_s_rad", "kg_m3")  # fmt: skip
-#: Columns whose numbers may well be a thousand and more, so that 1,200 in them may be two things.
+#: Columns with numbers that can be a thousand or more, so that 1,200 in them is ambiguous.
 THOUSANDS = ("_ohm", "_kohm", "_g", "_mm", "_cm", "_cm2", "_mw", "_mv", "altitude_m", "altitude_ft")
 AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 
@@ -103,11 +103,11 @@ Row = dict[str, str]
 
 
 class Fault(Exception):
-    """What is wrong in one row, in words."""
+    """An error in one row, described in words."""
 
 
 class Registry:
-    """What is registered, by collection and name."""
+    """Things that are registered, by collection and name."""
 
     def __init__(self, client: Any) -> None:
         self.client = client
@@ -117,35 +117,37 @@ class Registry:
         self.rule_set: dict[str, Any] | None = None
 
     def load(self, collection: str) -> None:
-        """Learn what a collection holds already."""
+        """Load the things that a collection has already."""
         self.things[collection] = {}
         filters = {"limit": "200"}
         if collection == "teams" and self.season_id:
             filters["season_id"] = self.season_id
         for item in list_all(self.client, collection, **filters):
-            self.keep(collection, item)
+            self.remember(collection, item)
 
-    def keep(self, collection: str, item: dict[str, Any]) -> None:
+    def remember(self, collection: str, item: dict[str, Any]) -> None:
         """Remember a thing under its name."""
         self.things[collection][_name_of(collection, item)] = item
 
     def find(self, collection: str, name: str, owner: str | None = None) -> dict[str, Any]:
         """Return a thing by its name, and by its owner's id where names repeat."""
-        known = {
+        by_name = {
             key[-1]: item
             for key, item in self.things[collection].items()
             if owner is None or key[0] == owner
         }
-        same = [item for key, item in known.items() if _plain(key) == _plain(name)]
+        same = [item for key, item in by_name.items() if _plain(key) == _plain(name)]
         if not same:
-            near = get_close_matches(name, list(known), n=1, cutoff=0.5)
+            near = get_close_matches(name, list(by_name), n=1, cutoff=0.5)
             hint = f"; did you mean {near[0]}?" if near else ""
             raise Fault(f"'{name}' is not among {collection}{hint}")
-        return known.get(name, same[0])
+        return by_name.get(name, same[0])
 
     def add(self, path: str, facts: dict[str, Any]) -> dict[str, Any]:
-        """Register a thing, or say in the service's words why not."""
-        once = {"Idempotency-Key": secrets.token_hex(16)}  # a lost answer is asked for again
+        """Register a thing, or raise `Fault` with the service's reason."""
+        once = {
+            "Idempotency-Key": secrets.token_hex(16)
+        }  # a request whose answer is lost is sent again
         answer = ask(self.client, "POST", path, json=facts, headers=once)
         if answer.status_code == 403:
             raise Stop(KEY, f"{error_message(answer)}. {COACH_HINT}")
@@ -177,7 +179,7 @@ def _plain(name: str) -> str:
 
 
 def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
-    """Return what tells a thing from others of its collection."""
+    """Return the name that is unique to a thing in its collection."""
     owner = {
         "teams": "organisation_id",
         "benches": "organisation_id",
@@ -189,9 +191,9 @@ def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
 
 
 def register(client: Any, folder: Path, season: str | None = None) -> dict[str, int]:
-    """Register what a folder's tables hold; return how many of each kind are new.
+    """Register the rows of a folder's tables; return the number of new ones of each kind.
 
-    `season` names the season of a folder without `season.csv`; left out, it is today's.
+    `season` names the season of a folder without `season.csv`; by default it is the current one.
     """
     tables = [name for name in (*TABLES, "wind_grids") if (folder / f"{name}.csv").is_file()]
     if not tables:
@@ -214,7 +216,7 @@ def register(client: Any, folder: Path, season: str | None = None) -> dict[str, 
 def _register_table(
     registry: Registry, title: str, collection: str, rows: list[tuple[int, Row]]
 ) -> int:
-    """Register the rows of a table that are new; stop after it if some cannot be."""
+    """Register the new rows of a table; stop after it if some of them have faults."""
     count, faults = 0, []
     for number, row in rows:
         try:
@@ -223,19 +225,19 @@ def _register_table(
             faults.append(f"{title} row {number}: {fault}")
         _show_progress(collection, number - 1, len(rows))
     if faults:
-        kept = f"\n{count} other rows of this table are registered; correct these and run again"
-        raise Stop(REFUSED, "\n".join(faults) + kept)
+        others = f"\n{count} other rows of this table are registered; correct these and run again"
+        raise Stop(REFUSED, "\n".join(faults) + others)
     return count
 
 
 def _register_row(registry: Registry, title: str, number: int, collection: str, row: Row) -> int:
-    """Register one row if it is new; return 1 if it was."""
+    """Register one row if it is new; return 1 if it is, else 0."""
     facts = _facts(registry, collection, row)
     name = _name_of(collection, {"team_id": None} | facts)
     stored = registry.things[collection].get(name)
     if stored is None:
         stored = registry.add(f"/v1/{collection}", facts)
-        registry.keep(collection, stored)
+        registry.remember(collection, stored)
         is_new = 1
     else:
         _mention_difference(f"{title} row {number}", facts, stored)
@@ -246,14 +248,14 @@ def _register_row(registry: Registry, title: str, number: int, collection: str, 
 
 
 def _mention_difference(where: str, facts: dict[str, Any], stored: dict[str, Any]) -> None:
-    """Say where a row differs from what is registered, which is left as it is."""
+    """Print the differences of a row from the registered thing, which is not changed."""
     differing = [name for name, value in facts.items() if name in stored and stored[name] != value]
     if differing:
         print(f"{where}: {', '.join(differing)} differ from what is registered, left as it is")
 
 
 def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
-    """Return a table's rows, numbered as a spreadsheet shows them; none where there is no file."""
+    """Return a table's rows, numbered as in a spreadsheet; an empty list if there is no file."""
     if not path.is_file():
         return []
     try:
@@ -265,8 +267,8 @@ def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
     except csv.Error as error:
         raise Stop(REFUSED, f"{path.name} cannot be cut into cells: {error}") from error
     header = [title.strip() for title in records[0]] if records else []
-    known = columns if path.stem != "equipment" else (*columns, *SPEC_COLUMNS)
-    _require_columns(path.name, header, known)
+    allowed = columns if path.stem != "equipment" else (*columns, *SPEC_COLUMNS)
+    _require_columns(path.name, header, allowed)
     rows = []
     for number, record in enumerate(records[1:], start=2):
         if not any(cell.strip() for cell in record):
@@ -281,7 +283,7 @@ def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
 
 
 def _require_clear_numbers(name: str, rows: list[tuple[int, Row]]) -> None:
-    """Refuse a number such as 1,200 where nothing in its column tells decimals from thousands."""
+    """Refuse a number such as 1,200 if no other cell of its column shows the decimal sign."""
     for column in rows[0][1] if rows else ():
         cells = {number: row[column] for number, row in rows if column.endswith(THOUSANDS)}
         clear = "".join(cell for cell in cells.values() if not AMBIGUOUS.fullmatch(cell))
@@ -293,23 +295,23 @@ def _require_clear_numbers(name: str, rows: list[tuple[int, Row]]) -> None:
 
 
 def _point(cell: str, delimiter: str) -> str:
-    """Return a number with a decimal point, where commas do not stand between cells."""
+    """Return a number with a decimal point, unless commas separate the cells."""
     is_number = delimiter != "," and re.fullmatch(r"[+-]?\d+,\d+", cell)
     return cell.replace(",", ".") if is_number else cell
 
 
-def _require_columns(name: str, header: list[str], known: tuple[str, ...]) -> None:
+def _require_columns(name: str, header: list[str], allowed: tuple[str, ...]) -> None:
     """Refuse a table with a column that it cannot have."""
-    stems = {_stem(column) for column in known if _stem(column) != column}
+    stems = {_stem(column) for column in allowed if _stem(column) != column}
     for title in header:
-        if title not in known and not (_stem(title) != title and _stem(title) in stems):
-            near = get_close_matches(title, known, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}"
+        if title not in allowed and not (_stem(title) != title and _stem(title) in stems):
+            near = get_close_matches(title, allowed, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(allowed)}"
             raise Stop(REFUSED, f"{name}: '{title}' is not a column of this table; {hint}")
 
 
 def _stem(column: str) -> str:
-    """Return a column's name without its unit; the name itself where it carries none."""
+    """Return a column's name without its unit; the name itself if it has none."""
     for unit in sorted(UNITS, key=len, reverse=True):
         if column.endswith(f"_{unit}"):
             return column.removesuffix(f"_{unit}")
@@ -317,7 +319,7 @@ def _stem(column: str) -> str:
 
 
 def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
-    """Return a row as the service takes it: ids for names, numbers for numbers."""
+    """Return a row as the body of a request, with ids instead of names."""
     facts: dict[str, Any] = {"spec": {}} if collection == "equipment" else {}
     for column, cell in row.items():
         if not cell:
@@ -340,7 +342,7 @@ def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
 
 
 def _season_id(registry: Registry) -> str:
-    """Return the season of the folder, or the one that was named or is meant today."""
+    """Return the id of the folder's season, of the named season or of the current one."""
     if not registry.season_id:
         if not registry.things["seasons"]:
             raise Fault("there is no season yet: add season.csv")
@@ -349,7 +351,7 @@ def _season_id(registry: Registry) -> str:
 
 
 def _id_of(registry: Registry, column: str, row: Row) -> str:
-    """Return the id of what a cell names, among its owner's things."""
+    """Return the id of the thing that a cell names, among its owner's things."""
     owner = None
     if column == "team":
         owner = _id_of(registry, "organisation", _with(row, "organisation", "team"))
@@ -365,7 +367,7 @@ def _with(row: Row, column: str, needs: str) -> Row:
 
 
 def _value(column: str, cell: str) -> Any:
-    """Return a cell's value: a number where the column measures something, else text."""
+    """Return a cell's value: a number if the column is numeric, else text."""
     is_number = column in (*WHOLE_NUMBERS, *NUMBERS) or _stem(column) != column
     if not is_number:
         return cell
@@ -376,7 +378,7 @@ def _value(column: str, cell: str) -> Any:
 
 
 def read_rules(path: Path) -> dict[str, Any] | None:
-    """Return the rule set that a folder gives its events, if there is one."""
+    """Return the rule set of a folder's events, or None if there is none."""
     if not path.is_file():
         return None
     try:
@@ -387,7 +389,7 @@ def read_rules(path: Path) -> dict[str, Any] | None:
 
 
 def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
-    """Lend what is at home; what is out already is left as it is."""
+    """Lend the equipment that is not lent already."""
     count, faults = 0, []
     for number, row in rows:
         try:
@@ -407,7 +409,7 @@ def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
 
 
 def _register_grids(registry: Registry, rows: list[tuple[int, Row]]) -> int:
-    """Store the wind measured at each bench that has none yet: a bench's rows are one grid."""
+    """Store a wind grid for each bench without one; the rows of a bench are one grid."""
     grids: dict[str, list[Row]] = {}
     faults = []
     for number, row in rows:
@@ -426,9 +428,9 @@ def _register_grid(registry: Registry, bench_id: str, rows: list[Any]) -> int:
     path = f"/v1/benches/{bench_id}/wind-grids"
     if require_ok(ask(registry.client, "GET", path)).json()["items"]:
         return 0
-    beside = ("organisation", "bench")
+    owners = ("organisation", "bench")
     points = [
-        {k: v for k, v in row.items() if k not in beside and "monitor" not in k} for row in rows
+        {k: v for k, v in row.items() if k not in owners and "monitor" not in k} for row in rows
     ]
     monitor = {k: v for k, v in rows[0].items() if "monitor" in k}
     try:
@@ -439,7 +441,7 @@ def _register_grid(registry: Registry, bench_id: str, rows: list[Any]) -> int:
 
 
 def _show_progress(what: str, done: int, of: int) -> None:
-    """Draw a bar on a terminal; say nothing where none watches."""
+    """Draw a progress bar if standard error is a terminal."""
     if not sys.stderr.isatty():
         return
     filled = 24 * done // of
@@ -449,7 +451,7 @@ def _show_progress(what: str, done: int, of: int) -> None:
 
 
 def words_of_new(new: dict[str, int]) -> str:
-    """Return in words how many things of each kind are new."""
+    """Return the numbers of new things of each kind as text."""
     return ", ".join(f"{name} {count}" for name, count in new.items() if count)
 
 

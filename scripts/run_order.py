@@ -32,15 +32,15 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 
 
 def fetch(client: Any, options: argparse.Namespace) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return an event and its order, drawn again where that is asked for."""
+    """Return an event and its order; draw a new order if the options say so."""
     season = find_season(client, options.season)
     event = find(client, "events", options.event, season_id=season["id"])
     path = f"/v1/events/{event['id']}/run-order"
     if not options.draw:
         return event, require_ok(ask(client, "GET", path)).json()
-    asked = {"seed": options.seed, "attempts": options.attempts}
-    given = {name: value for name, value in asked.items() if value is not None}
-    return event, require_ok(ask(client, "POST", path, json=given)).json()
+    settings = {"seed": options.seed, "attempts": options.attempts}
+    body = {name: value for name, value in settings.items() if value is not None}
+    return event, require_ok(ask(client, "POST", path, json=body)).json()
 
 
 def to_text(event: dict[str, Any], order: dict[str, Any]) -> str:
@@ -68,7 +68,7 @@ def to_csv(order: dict[str, Any]) -> str:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Draw or show what the command line asks for; return the exit code."""
+    """Draw or show the order of an event; return the exit code."""
     parser = argparse.ArgumentParser(
         description=__doc__,
         epilog=EXAMPLES,

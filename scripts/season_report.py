@@ -50,7 +50,7 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 
 
 def fetch(client: Any, options: argparse.Namespace) -> bytes:
-    """Return the report in the format asked for."""
+    """Return the report in the format of the options."""
     is_text = options.format == "text"
     path, parameters = _address(client, options)
     parameters["format"] = "json" if is_text else options.format
@@ -61,29 +61,29 @@ def fetch(client: Any, options: argparse.Namespace) -> bytes:
 
 
 def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, str]]:
-    """Return where a report is, and what narrows it."""
-    narrowed: dict[str, str] = {}
+    """Return the path of a report, and its query parameters."""
+    filters: dict[str, str] = {}
     if options.organisation:
-        narrowed["organisation_id"] = find(client, "organisations", options.organisation)["id"]
+        filters["organisation_id"] = find(client, "organisations", options.organisation)["id"]
     if options.kind == "equipment":
-        return "/v1/equipment-list", narrowed
+        return "/v1/equipment-list", filters
     season = find_season(client, options.season)
     if options.kind == "event":
         event = find(client, "events", options.event, season_id=season["id"])
         return f"/v1/events/{event['id']}/sheet", {}
     if options.kind == "organisation":
-        if not narrowed:
+        if not filters:
             raise Stop(USAGE, "name the school with --organisation")
-        path = f"/v1/organisations/{narrowed['organisation_id']}/report"
+        path = f"/v1/organisations/{filters['organisation_id']}/report"
         return path, {"season_id": season["id"]}
     if options.team:
-        team = find(client, "teams", options.team, season_id=season["id"], **narrowed)
-        narrowed["team_id"] = team["id"]
+        team = find(client, "teams", options.team, season_id=season["id"], **filters)
+        filters["team_id"] = team["id"]
     if options.kind == "team":
         if not options.team:
             raise Stop(USAGE, "name the team with --team")
-        return f"/v1/teams/{narrowed['team_id']}/report", {}
-    return f"/v1/seasons/{season['id']}/report", narrowed
+        return f"/v1/teams/{filters['team_id']}/report", {}
+    return f"/v1/seasons/{season['id']}/report", filters
 
 
 def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
@@ -107,7 +107,7 @@ def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
         mark = "&" if "?" in path else "?"
         answer = require_ok(ask(client, "GET", f"{path}{mark}format={form}"))
         file = options.all / f"{_file_name(name)}.{form}"
-        if file in written:  # two names that differ in nothing a file's name can show
+        if file in written:  # two names with the same file name
             file = file.with_stem(f"{file.stem}-{done}")
         file.write_bytes(answer.content)
         written.append(file)
@@ -116,13 +116,13 @@ def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
 
 
 def _file_name(name: str) -> str:
-    """Return a name that any system takes as a file's."""
-    kept = (letter if letter.isalnum() else "-" for letter in name.casefold())
-    return re.sub("-+", "-", "".join(kept)).strip("-")
+    """Return a file name that is valid on any system."""
+    letters = (letter if letter.isalnum() else "-" for letter in name.casefold())
+    return re.sub("-+", "-", "".join(letters)).strip("-")
 
 
 def _show_progress(what: str, done: int, of: int) -> None:
-    """Draw a bar on a terminal; say nothing where none watches."""
+    """Draw a progress bar if standard error is a terminal."""
     if not sys.stderr.isatty():
         return
     filled, end = 24 * done // of, "\n" if done == of else "\r"
@@ -135,12 +135,12 @@ def team_text(sheet: dict[str, Any]) -> str:
     progress, team = sheet["progress"], sheet["team"]
     lines = [f"{progress['name']}, {team['trials']} of {team['trials_stored']} trials count"]
     current = progress["builds"][-1] if progress["builds"] else None
-    known = current and f"{_mw(current).strip()}, build {current['number']}"
-    lines.append(f"  our number    {known or 'not known: ' + progress['reason']}")
+    power = current and f"{_mw(current).strip()}, build {current['number']}"
+    lines.append(f"  our number    {power or 'not known: ' + progress['reason']}")
     lines.append(f"  try next      {progress['next_test']['sentence']}")
     lines.append(f"  trend         {progress['trend']['sentence']}")
     for kind in ("changes", "pitch", "load", "wind"):
-        lines += [f"  {kind:12}  {found['sentence']}" for found in progress[kind]]
+        lines += [f"  {kind:12}  {finding['sentence']}" for finding in progress[kind]]
     return "\n".join(lines) + "\n"
 
 
@@ -223,13 +223,13 @@ def _team_line(team: dict[str, Any]) -> str:
 
 
 def _untested(place: dict[str, Any]) -> str:
-    """Return that a newer build has no counted trial yet, where that is so."""
+    """Return a note if a newer build has no counted trial yet; else an empty text."""
     number = place["untested_build_number"]
     return f"; build {number} has no counted trial yet" if number else ""
 
 
 def _fair_line(place: dict[str, Any], group: int) -> str:
-    """Return a team's line in the fair table, with what may be said of it and the next."""
+    """Return a team's line in the fair table, with its comparison with the next team."""
     power = "no reference run yet"
     if place["fair_power_w"] is not None:
         low, high = (limit * 1000 for limit in place["interval_w"])
@@ -253,7 +253,7 @@ def _count(number: int, thing: str) -> str:
 
 
 def _change(change: dict[str, Any]) -> str:
-    """Return a change in percent, or as a multiple where percents would be hard to read."""
+    """Return a change in percent, or as a multiple if it is more than threefold."""
     ratio = 1 + change["change_pct"] / 100
     decimals = 1 if ratio < 10 else 0
     return f"{ratio:.{decimals}f} times" if ratio > 3 else f"{round(change['change_pct']):+d} %"
@@ -269,7 +269,7 @@ TEXTS = {"season": to_text, "organisation": to_text, "team": team_text, "event":
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Write the report that the command line asks for; return the exit code."""
+    """Write the report that the options select; return the exit code."""
     layout = argparse.RawDescriptionHelpFormatter
     parser = argparse.ArgumentParser(description=__doc__, epilog=EXAMPLES, formatter_class=layout)
     parser.add_argument("--kind", choices=list(TEXTS), default="season", help="which report")

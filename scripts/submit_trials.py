@@ -50,13 +50,13 @@ not reached or not able
 """
 ROWS_SHOWN = 30
 WORKBOOK = b"PK"  # how an .xlsx begins
-LOOKS_SHOWN = 3  # trials that wait for nothing, beside those that do
-FLAGS_SHOWN = 3  # of a trial at once; the rest are counted
+LOOKS_SHOWN = 3  # flagged trials that are not held, after those that are
+FLAGS_SHOWN = 3  # of one trial; only the number of the others is shown
 
 
 @dataclass(frozen=True)
-class How:
-    """How files are submitted."""
+class SubmitOptions:
+    """Options of a submission."""
 
     partial: bool = False
     dry_run: bool = False
@@ -68,12 +68,12 @@ class How:
 
     @property
     def parameters(self) -> dict[str, str]:
-        """Return what each request about the file says."""
-        asked = {"decimal": self.decimal, "season_id": self.season_id}
-        return {name: value for name, value in asked.items() if value}
+        """Return the query parameters that each request about the file has."""
+        values = {"decimal": self.decimal, "season_id": self.season_id}
+        return {name: value for name, value in values.items() if value}
 
 
-def submit_file(client: Any, path: Path, how: How) -> bool:
+def submit_file(client: Any, path: Path, how: SubmitOptions) -> bool:
     """Try a file, then store it; return whether every row was accepted."""
     try:
         content = path.read_bytes()
@@ -102,10 +102,10 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
         print(f"  nothing stored: correct these rows (also in {refused.name}) and submit again")
         return False
     once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
-    asked = how.parameters | {"mode": "partial" if how.partial else "all"}
+    parameters = how.parameters | {"mode": "partial" if how.partial else "all"}
     if how.unsure:
-        asked["warnings"] = "refuse"
-    done = _send(client, content, asked, once)
+        parameters["warnings"] = "refuse"
+    done = _send(client, content, parameters, once)
     print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
     if wrong and not content.startswith(WORKBOOK):
         print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
@@ -115,7 +115,7 @@ def submit_file(client: Any, path: Path, how: How) -> bool:
 
 
 def review(client: Any, trial_ids: set[str]) -> None:
-    """Ask for an answer to each thing that holds back one of some trials."""
+    """Ask for an answer to each open question that holds one of these trials."""
     asked: set[str] = set()
     for trial_id in sorted(trial_ids):
         trial = require_ok(ask(client, "GET", f"/v1/trials/{trial_id}")).json()
@@ -126,19 +126,19 @@ def review(client: Any, trial_ids: set[str]) -> None:
 
 
 def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
-    """Show a flag, take an answer from the keyboard and give it; an empty line leaves it open."""
+    """Show a flag and send the answer from the keyboard; an empty line leaves the flag open."""
     fix = flag["proposed_fix"] or {}
     can_fix = bool(fix)
     print(f"\n  trial {trial['client_ref'] or trial['id']}: {flag['message']}")
     print(f"  {flag['advice']}")
     choices = ("a = accept the change, " if can_fix else "") + "c = it is right, w = withdraw"
-    given = input(f"  {choices}, empty = later: ").strip().lower()[:1]
+    choice = input(f"  {choices}, empty = later: ").strip().lower()[:1]
     answers = {"c": "confirm", "w": "withdraw_trial"} | ({"a": "accept_fix"} if can_fix else {})
-    if given not in answers:
+    if choice not in answers:
         print("  left for later")
         return
-    body = {"answer": answers[given]}
-    if given != "a":
+    body = {"answer": answers[choice]}
+    if choice != "a":
         body["reason"] = input("  why (a few words): ").strip()
     answer = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
     print("  " + ("done" if answer.status_code == 200 else error_message(answer)))
@@ -147,16 +147,18 @@ def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
 def _send(
     client: Any, content: bytes, parameters: dict[str, str], headers: dict[str, str] | None = None
 ) -> Any:
-    """Return what the service says of a file."""
-    sent = {"Content-Type": "text/csv"} | (headers or {})
-    answer = ask(client, "POST", "/v1/imports", params=parameters, content=content, headers=sent)
+    """Send a file as an import; return the service's answer."""
+    all_headers = {"Content-Type": "text/csv"} | (headers or {})
+    answer = ask(
+        client, "POST", "/v1/imports", params=parameters, content=content, headers=all_headers
+    )
     if answer.status_code == 422:
         _stop_at_file(answer)
     return require_ok(answer).json()
 
 
 def _stop_at_file(answer: Any) -> None:
-    """Stop at a file that cannot be read as a whole, such as one with an unknown column."""
+    """Stop with the errors of a file that cannot be read, such as one with an unknown column."""
     problem = answer.json()
     lines = [error_message(answer)]
     lines += [f"  {_place(error)}" for error in problem.get("errors", [])[:ROWS_SHOWN]]
@@ -172,7 +174,7 @@ def _understood(tried: dict[str, Any]) -> str:
 
 
 def _show_unread(how: dict[str, Any]) -> None:
-    """Say what of a workbook was not read, and which number may be read in two ways."""
+    """Print the parts of a workbook that were not read, and an ambiguous number if there is one."""
     for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
         if how.get(name):
             listed = ", ".join(str(each) for each in how[name])
@@ -190,7 +192,7 @@ def _counts(outcomes: dict[str, int]) -> str:
 
 
 def _show_flags(rows: list[dict[str, Any]]) -> None:
-    """Say once per trial what the data checks make of it."""
+    """Print the flags of the data checks, once per trial."""
     first = {row["client_ref"]: row for row in reversed(rows) if row["flags"]}
     flagged = sorted(first.values(), key=lambda row: (row["state"] != "held", int(row["row"])))
     held = sum(row["state"] == "held" for row in flagged)
@@ -298,7 +300,7 @@ def main(arguments: list[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     try:
         with open_client(options.url, read_key()) as client:
-            how = How(
+            how = SubmitOptions(
                 options.partial,
                 options.dry_run,
                 review=options.review,
@@ -312,8 +314,8 @@ def main(arguments: list[str] | None = None) -> int:
         return stop.code
 
 
-def submit_files(client: Any, files: list[Path], how: How) -> int:
-    """Submit files in turn, with a progress bar while a terminal watches; return the exit code."""
+def submit_files(client: Any, files: list[Path], how: SubmitOptions) -> int:
+    """Submit files in turn, with a progress bar on a terminal; return the exit code."""
     good = True
     for number, path in enumerate(files, start=1):
         _show_progress(number - 1, len(files))
@@ -323,7 +325,7 @@ def submit_files(client: Any, files: list[Path], how: How) -> int:
 
 
 def _show_progress(done: int, of: int) -> None:
-    """Draw a bar on a terminal; say nothing where none watches."""
+    """Draw a progress bar if standard error is a terminal."""
     if of < 2 or not sys.stderr.isatty():
         return
     filled = 24 * done // of

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from scripts.audit import KNOWN, NOT_LOOKED_UP, locked, verdict
+from scripts.audit import NOT_LOOKED_UP, VULNERABLE, locked, verdict
 
 LOCKS = Path(__file__).parents[2] / "scripts" / "lock"
 WANTED = {"idna": {"3.18"}, "typing-extensions": {"4.16"}}
@@ -38,7 +38,7 @@ class TestRefused:
 
     def test_what_something_is_known_against(self):
         code, lines = verdict({"dependencies": [OTHER, looked_up(vulns=[BAD])]}, WANTED)
-        assert code == KNOWN
+        assert code == VULNERABLE
         assert lines == ["idna 3.18: GHSA-0000, corrected in 3.19"]
 
 

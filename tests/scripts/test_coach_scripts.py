@@ -298,24 +298,26 @@ class TestCheckData:
             created(world.larch.coach.post("/v1/trials", json=asked))
 
     def test_nothing_needs_an_answer(self, world: World):
-        from scripts.check_data import to_text, waiting
+        from scripts.check_data import open_questions, to_text
 
-        rows = waiting(world.lead, None, with_warnings=False)
+        rows = open_questions(world.lead, None, with_warnings=False)
         assert to_text(rows) == "Nothing needs an answer.\n"
 
     def test_one_alone_needs_an_answer(self, world: World):
-        from scripts.check_data import to_text, waiting
+        from scripts.check_data import open_questions, to_text
 
         self.held(world)
-        rows = waiting(world.lead, None, with_warnings=False)
+        rows = open_questions(world.lead, None, with_warnings=False)
         assert to_text(rows[:1]).startswith("1 needs an answer and is not counted yet\n")
         assert to_text(rows, holds_shown=1).count("held") == 1
 
     def test_questions_are_listed_by_school_and_say_what_to_do(self, world: World):
-        from scripts.check_data import find_season, to_csv, to_text, waiting
+        from scripts.check_data import find_season, open_questions, to_csv, to_text
 
         self.held(world)
-        rows = waiting(world.lead, find_season(world.lead, "Spring 2026"), with_warnings=True)
+        rows = open_questions(
+            world.lead, find_season(world.lead, "Spring 2026"), with_warnings=True
+        )
         text = to_text(rows)
         assert text.startswith("2 need an answer and are not counted yet;")
         assert "Larch school" in text
@@ -333,13 +335,13 @@ class TestCheckData:
             find_season(world.lead, "Autumn")
 
     def test_a_coming_season_hides_no_question_of_the_one_with_trials(self, world: World, capsys):
-        from scripts.check_data import covered, find_season, to_text, waiting
+        from scripts.check_data import find_season, open_questions, seasons_line, to_text
 
         self.held(world)
         later = {"name": "Next", "starts_on": "2090-01-01", "ends_on": "2090-05-01"}
         created(world.lead.post("/v1/seasons", json=later))
-        assert to_text(waiting(world.lead, None, with_warnings=False)).startswith("2 need")
-        assert covered(world.lead) == "seasons: Spring 2026, Next"
+        assert to_text(open_questions(world.lead, None, with_warnings=False)).startswith("2 need")
+        assert seasons_line(world.lead) == "seasons: Spring 2026, Next"
         assert find_season(world.lead, None)["name"] == "Spring 2026"
         assert "Spring 2026 has the newest trial" in capsys.readouterr().err
         assert find_season(world.lead, find_season(world.lead, "next")["id"])["name"] == "Next"

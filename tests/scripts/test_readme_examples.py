@@ -4,8 +4,8 @@ import re
 from pathlib import Path
 
 from scripts import register_season
-from scripts.check_data import to_text, waiting
-from scripts.submit_trials import How, submit_files
+from scripts.check_data import open_questions, to_text
+from scripts.submit_trials import SubmitOptions, submit_files
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "scripts/README.md").read_text(encoding="utf-8")
@@ -30,7 +30,7 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
     ):
         sheet.write_text(content, encoding="utf-8")
         capsys.readouterr()
-        submit_files(lead, [sheet], How())
+        submit_files(lead, [sheet], SubmitOptions())
         assert IMPORT.sub("imp_", capsys.readouterr().out) == shown(submit, at)
     sheet = tmp_path / "april.csv"
     sheet.write_text(
@@ -39,6 +39,6 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
         "Heron;2;2026-03-05 14:30;heron-2;22,0;yes;1,25;9,4;yes\n",
         encoding="utf-8",
     )
-    submit_files(lead, [sheet], How())
-    body = to_text(waiting(lead, None, with_warnings=False))
+    submit_files(lead, [sheet], SubmitOptions())
+    body = to_text(open_questions(lead, None, with_warnings=False))
     assert f"season: Spring 2026\n{body}" == shown(".venv/bin/python scripts/check_data.py")

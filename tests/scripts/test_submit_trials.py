@@ -8,7 +8,7 @@ import pytest
 from client import Stop, ask, open_client, read_key
 
 from scripts import submit_trials
-from scripts.submit_trials import How, submit_files
+from scripts.submit_trials import SubmitOptions, submit_files
 
 TRIED = {
     "dry_run": True,
@@ -64,7 +64,7 @@ def _no_waiting(monkeypatch):
 
 def test_it_tries_first_and_then_stores(sheet, capsys):
     service = Service((200, TRIED), (201, STORED))
-    assert submit_files(service.client(), [sheet], How()) == 0
+    assert submit_files(service.client(), [sheet], SubmitOptions()) == 0
     assert [dict(request.url.params) for request in service.asked] == [
         {"dry_run": "true", "mode": "partial"}, {"mode": "all"},
     ]  # fmt: skip
@@ -84,7 +84,7 @@ def test_what_may_be_read_in_two_ways_and_what_is_hidden_is_said(sheet, capsys):
         "asks_decimal_sign": question,
     }
     service = Service((200, TRIED | {"understood": understood}), (201, STORED))
-    submit_files(service.client(), [sheet], How(decimal="comma"))
+    submit_files(service.client(), [sheet], SubmitOptions(decimal="comma"))
     printed = capsys.readouterr().out
     assert "not read: hidden rows 4, 7" in printed
     assert "row 3, column voltage_mv: what is 1,200?" in printed
@@ -97,7 +97,7 @@ def test_what_the_checks_say_is_said(sheet, capsys):
             "flags": ["One run lies far from the others."]}  # fmt: skip
     body = TRIED | {"rows": [held | {"row": row} for row in (2, 3)]}
     service = Service((200, body), (201, body | {"id": "imp_1"}))
-    submit_files(service.client(), [sheet], How())
+    submit_files(service.client(), [sheet], SubmitOptions())
     out = capsys.readouterr().out
     assert out.count("row 2, trial a: One run lies far from the others.") == 1
     assert "It waits for an answer and is not counted." in out
@@ -105,7 +105,7 @@ def test_what_the_checks_say_is_said(sheet, capsys):
 
 def test_a_file_without_rows_stores_nothing(sheet, capsys):
     service = Service((200, TRIED | {"rows": []}))
-    assert submit_files(service.client(), [sheet], How()) == 0
+    assert submit_files(service.client(), [sheet], SubmitOptions()) == 0
     assert "no rows" in capsys.readouterr().out
 
 
@@ -113,14 +113,14 @@ def test_unsure_it_stops_at_what_looks_odd(sheet):
     odd = {"detail": "1 row looks odd", "errors": [{"row": 2, "detail": "9.4 m/s?"}]}
     service = Service((200, TRIED), (422, odd))
     with service.client() as client, pytest.raises(Stop, match=r"(?s)1 row looks odd.*row 2"):
-        submit_files(client, [sheet], How(unsure=True))
+        submit_files(client, [sheet], SubmitOptions(unsure=True))
     assert dict(service.asked[1].url.params) == {"mode": "all", "warnings": "refuse"}
 
 
 def test_refused_rows_submitted_again_keep_one_problem_column(tmp_path):
     path = tmp_path / "larch.refused.csv"
     path.write_text("team;Voltage (V);problem\nLarch;1,2;x\nLarch;12,O;y\n", encoding="utf-8")
-    submit_files(Service((200, TRIED_WRONG)).client(), [path], How())
+    submit_files(Service((200, TRIED_WRONG)).client(), [path], SubmitOptions())
     assert [each.name for each in tmp_path.iterdir()] == ["larch.refused.csv"]
     lines = path.read_text(encoding="utf-8-sig").splitlines()
     assert lines[0] == "team;Voltage (V);problem"
@@ -129,13 +129,13 @@ def test_refused_rows_submitted_again_keep_one_problem_column(tmp_path):
 
 def test_a_dry_run_only_tries(sheet):
     service = Service((200, TRIED))
-    assert submit_files(service.client(), [sheet], How(dry_run=True)) == 0
+    assert submit_files(service.client(), [sheet], SubmitOptions(dry_run=True)) == 0
     assert len(service.asked) == 1
 
 
 def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
     service = Service((200, TRIED_WRONG))
-    assert submit_files(service.client(), [sheet], How()) == 1
+    assert submit_files(service.client(), [sheet], SubmitOptions()) == 1
     printed = capsys.readouterr().out
     assert "row 3, column Voltage (V): '12,O' is not a number. Was 12,0 meant?" in printed
     refused = sheet.with_name("larch.refused.csv").read_text(encoding="utf-8-sig")
@@ -145,14 +145,14 @@ def test_wrong_rows_are_named_and_nothing_is_stored(sheet, capsys):
 
 def test_partial_stores_the_good_rows(sheet):
     service = Service((200, TRIED_WRONG), (201, TRIED_WRONG | {"id": "imp_2"}))
-    assert submit_files(service.client(), [sheet], How(partial=True)) == 1
+    assert submit_files(service.client(), [sheet], SubmitOptions(partial=True)) == 1
     assert dict(service.asked[1].url.params) == {"mode": "partial"}
 
 
 def test_a_lost_answer_is_asked_for_again_under_the_same_key(sheet):
     lost = httpx.ReadError("connection reset")
     service = Service((200, TRIED), lost, (503, {"detail": "busy"}), (201, STORED))
-    assert submit_files(service.client(), [sheet], How()) == 0
+    assert submit_files(service.client(), [sheet], SubmitOptions()) == 0
     keys = {request.headers["idempotency-key"] for request in service.asked[1:]}
     assert len(keys) == 1
 
@@ -160,7 +160,7 @@ def test_a_lost_answer_is_asked_for_again_under_the_same_key(sheet):
 def test_two_runs_have_two_keys(sheet):
     service = Service((200, TRIED), (201, STORED), (200, TRIED), (201, STORED))
     for _ in range(2):
-        submit_files(service.client(), [sheet], How())
+        submit_files(service.client(), [sheet], SubmitOptions())
     assert len({service.asked[i].headers["idempotency-key"] for i in (1, 3)}) == 2
 
 
@@ -181,14 +181,14 @@ def test_two_runs_have_two_keys(sheet):
 )  # fmt: skip
 def test_it_stops_in_words_with_a_code(answers, code, words, sheet):
     with pytest.raises(Stop) as stopped:
-        submit_files(Service(*answers).client(), [sheet], How())
+        submit_files(Service(*answers).client(), [sheet], SubmitOptions())
     assert stopped.value.code == code
     assert words in str(stopped.value)
 
 
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(Stop, match="No such file"):
-        submit_files(Service().client(), [tmp_path / "no.csv"], How())
+        submit_files(Service().client(), [tmp_path / "no.csv"], SubmitOptions())
 
 
 class TestKey:
@@ -239,6 +239,6 @@ def test_refused_rows_of_a_wide_file_are_cut_alike(tmp_path):
     path = tmp_path / "wide.csv"
     path.write_bytes("sep=;\r\nteam;Voltage (V)\r\nLärch;1\r\nLärch;x\r\n".encode("utf-16"))
     service = Service((200, TRIED_WRONG))
-    submit_files(service.client(), [path], How())
+    submit_files(service.client(), [path], SubmitOptions())
     refused = path.with_name("wide.refused.csv").read_text(encoding="utf-8-sig").splitlines()
     assert refused[1].startswith("Lärch;x;")
