@@ -20,9 +20,9 @@ class TestCompare:
 
     def test_the_ratio_is_a_geometric_mean_and_its_doubt_that_of_a_mean(self):
         ours, theirs = np.array([4.1, 4.3, 4.0, 4.4]), np.array([4.0, 4.05, 4.0, 4.1])
-        found = compare_instruments(ours, theirs)
-        assert found.ratio == pytest.approx(stats.gmean(ours / theirs))
-        assert found.u == pytest.approx(stats.sem(np.log(ours / theirs)))
+        comparison = compare_instruments(ours, theirs)
+        assert comparison.ratio == pytest.approx(stats.gmean(ours / theirs))
+        assert comparison.u == pytest.approx(stats.sem(np.log(ours / theirs)))
 
     def test_a_mean_of_JCGM_100(self):
         """JCGM 100:2008 4.4.3, table 1: twenty temperatures, mean 100.14 °C, s 1.49, u 0.33 °C."""
@@ -30,16 +30,16 @@ class TestCompare:
             *(96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07),
             *(100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72),
         ]
-        found = compare_instruments(readings, [100.0] * 20)
-        assert found.ratio == pytest.approx(1.0014, abs=2e-4)
-        assert found.u == pytest.approx(0.0033, abs=5e-5)
+        comparison = compare_instruments(readings, [100.0] * 20)
+        assert comparison.ratio == pytest.approx(1.0014, abs=2e-4)
+        assert comparison.u == pytest.approx(0.0033, abs=5e-5)
 
     @pytest.mark.parametrize(
         ("ratio", "verdict"), [(0.949, "look"), (0.951, "fine"), (1.049, "fine"), (1.051, "look")]
     )
     def test_five_per_cent_is_fine(self, ratio, verdict):
-        found = compare_instruments([ratio], [1.0])
-        assert (found.verdict, found.u) == (verdict, None)
+        comparison = compare_instruments([ratio], [1.0])
+        assert (comparison.verdict, comparison.u) == (verdict, None)
 
 
 class TestAssign:
@@ -53,12 +53,12 @@ class TestAssign:
     def test_days_weigh_alike_however_often_was_run(self):
         """Two equal days and one day of three trials at twice the power: 2^(1/3), not 2^(3/5)."""
         power = np.array([0.05, 0.05, 0.1, 0.1, 0.1])
-        found = assign_power(power, np.full(5, 3), np.array([1, 2, 3, 3, 3]))
-        assert found.power_w == pytest.approx(0.05 * 2 ** (1 / 3))
-        assert (found.runs, found.days) == (15, 3)
+        assigned = assign_power(power, np.full(5, 3), np.array([1, 2, 3, 3, 3]))
+        assert assigned.power_w == pytest.approx(0.05 * 2 ** (1 / 3))
+        assert (assigned.runs, assigned.days) == (15, 3)
 
     def test_the_doubt_is_that_of_the_days_mean(self):
-        found = assign_power(POWER, RUNS, DAYS)
+        assigned = assign_power(POWER, RUNS, DAYS)
         daily = [stats.gmean(POWER[day == DAYS]) for day in (1, 2, 3, 4)]
-        assert found.power_w == pytest.approx(stats.gmean(daily))
-        assert found.u == pytest.approx(stats.sem(np.log(daily)))
+        assert assigned.power_w == pytest.approx(stats.gmean(daily))
+        assert assigned.u == pytest.approx(stats.sem(np.log(daily)))

@@ -103,14 +103,14 @@ class TestOwnExponent:
     def test_scatter_of_the_exponent(self, speeds, expected):
         draw = np.random.default_rng(7)
         true = np.array(speeds, dtype=float)
-        found = []
+        exponents = []
         for _ in range(2000):
             power = 0.05 * (true / 4) ** 2.6 * np.exp(draw.normal(0, 0.04, true.size))
             read = true * np.exp(draw.normal(0, 0.01, true.size))
-            found.append(np.polyfit(np.log(read), np.log(power), 1)[0])
+            exponents.append(np.polyfit(np.log(read), np.log(power), 1)[0])
         fitted = fit_wind_exponent(true, 0.05 * (true / 4) ** 2.6).exponent
         assert fitted == pytest.approx(2.6)
-        assert np.std(found) == pytest.approx(expected, abs=0.015)
+        assert np.std(exponents) == pytest.approx(expected, abs=0.015)
 
     def test_a_curve_that_bends_is_no_power_law(self):
         draw = np.random.default_rng(3)

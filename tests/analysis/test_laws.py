@@ -181,25 +181,25 @@ class TestAnythingAtAll:
 
     @given(READINGS)
     def test_pitch(self, readings):
-        found = outcome(find_optimum, readings)
-        if not isinstance(found, str):
-            assert np.isfinite([found.best_pitch_deg, found.u_deg, *found.plateau_deg]).all()
+        result = outcome(find_optimum, readings)
+        if not isinstance(result, str):
+            assert np.isfinite([result.best_pitch_deg, result.u_deg, *result.plateau_deg]).all()
             pitches = [pitch for pitch, _ in readings]
-            assert min(pitches) <= found.best_pitch_deg <= max(pitches)
+            assert min(pitches) <= result.best_pitch_deg <= max(pitches)
 
     @given(READINGS)
     def test_wind(self, readings):
-        found = outcome(fit_wind_exponent, readings)
-        if not isinstance(found, str) and not found.reason:
-            assert 1.5 <= found.exponent <= 6.0
-            assert np.isfinite(found.standard_error)
+        result = outcome(fit_wind_exponent, readings)
+        if not isinstance(result, str) and not result.reason:
+            assert 1.5 <= result.exponent <= 6.0
+            assert np.isfinite(result.standard_error)
 
     @given(READINGS)
     def test_load(self, readings):
-        found = outcome(fit_load_sweep, readings)
-        if not isinstance(found, str):
-            assert np.isfinite([found.matched_load_ohm, found.max_power_w]).all()
-            assert found.matched_load_ohm > 0
+        result = outcome(fit_load_sweep, readings)
+        if not isinstance(result, str):
+            assert np.isfinite([result.matched_load_ohm, result.max_power_w]).all()
+            assert result.matched_load_ohm > 0
 
     @given(READINGS)
     def test_trend(self, readings):

@@ -31,19 +31,19 @@ def test_a_peak_far_above_every_reading_is_no_peak():
 @given(st.floats(8, 20), st.floats(0.8, 4))
 def test_an_exact_parabola_in_the_logarithm_is_found(best, curvature):
     sweep = best * np.array([0.75, 0.87, 1.0, 1.13, 1.28])
-    found = find_optimum(np.repeat(sweep, 2), np.repeat(parabola(sweep, best, curvature), 2))
-    assert found.best_pitch_deg == pytest.approx(best, rel=1e-6)
-    assert found.peak_power_w == pytest.approx(0.05, rel=1e-6)
+    optimum = find_optimum(np.repeat(sweep, 2), np.repeat(parabola(sweep, best, curvature), 2))
+    assert optimum.best_pitch_deg == pytest.approx(best, rel=1e-6)
+    assert optimum.peak_power_w == pytest.approx(0.05, rel=1e-6)
     half = math.sqrt(math.log(1 / 0.97) / curvature)
-    assert found.plateau_deg == pytest.approx((best * math.exp(-half), best * math.exp(half)))
+    assert optimum.plateau_deg == pytest.approx((best * math.exp(-half), best * math.exp(half)))
 
 
 def test_an_uneven_curve_costs_less_than_a_percent_at_the_found_pitch():
     sweep = np.array([6.0, 8.5, 11.0, 13.5, 16.0])
     for best in (9.0, 10.0, 11.0, 12.0, 13.0):
-        found = find_optimum(np.repeat(sweep, 2), np.repeat(rotor(sweep, best), 2))
-        assert rotor(found.best_pitch_deg, best) / rotor(best, best) > 0.989
-        assert abs(found.best_pitch_deg - best) < 2 * found.u_deg
+        optimum = find_optimum(np.repeat(sweep, 2), np.repeat(rotor(sweep, best), 2))
+        assert rotor(optimum.best_pitch_deg, best) / rotor(best, best) > 0.989
+        assert abs(optimum.best_pitch_deg - best) < 2 * optimum.u_deg
 
 
 def test_limits_hold_the_truth_as_often_as_they_say():
@@ -54,12 +54,12 @@ def test_limits_hold_the_truth_as_often_as_they_say():
     for _ in range(800):
         noise = np.exp(draw.normal(0, 0.01, sweep.size))
         try:
-            found = find_optimum(sweep, parabola(sweep, 11.0) * noise)
+            optimum = find_optimum(sweep, parabola(sweep, 11.0) * noise)
         except NoPeak:
             continue
-        if found.fieller_deg is not None:
+        if optimum.fieller_deg is not None:
             tried += 1
-            held += found.fieller_deg[0] <= 11.0 <= found.fieller_deg[1]
+            held += optimum.fieller_deg[0] <= 11.0 <= optimum.fieller_deg[1]
     assert tried > 700
     assert held / tried == pytest.approx(0.90, abs=0.03)
 
@@ -68,12 +68,12 @@ def test_the_standard_error_agrees_with_the_delta_method_of_another_fit():
     draw = np.random.default_rng(1)
     sweep = np.repeat([7.5, 9.0, 11.0, 12.5, 14.5], 2)
     power = parabola(sweep, 11.0) * np.exp(draw.normal(0, 0.02, sweep.size))
-    found = find_optimum(sweep, power)
+    optimum = find_optimum(sweep, power)
     z = np.log(sweep) - np.log(sweep).mean()
     (c2, c1, _), covariance = np.polyfit(z, np.log(power), 2, cov=True)
     gradient = np.array([c1 / (2 * c2**2), -1 / (2 * c2)])
     error = math.sqrt(gradient @ covariance[:2, :2] @ gradient)
-    assert found.standard_error_deg == pytest.approx(found.best_pitch_deg * error, rel=1e-6)
+    assert optimum.standard_error_deg == pytest.approx(optimum.best_pitch_deg * error, rel=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -45,10 +45,10 @@ def test_numbers_have_six_digits_and_whole_ones_stay_whole(value, text, read):
 
 @given(CODES, st.dictionaries(NAMES, NUMBERS, max_size=4))
 def test_code_names_and_numbers_come_back(code, values):
-    found_code, found = parts_of(reason(code, **values))
-    assert found_code == code
-    assert list(found) == list(values)
-    assert found == pytest.approx(values, rel=5e-6)
+    read_code, read_values = parts_of(reason(code, **values))
+    assert read_code == code
+    assert list(read_values) == list(values)
+    assert read_values == pytest.approx(values, rel=5e-6)
 
 
 @given(CODES, st.dictionaries(NAMES, NUMBERS, max_size=4))

@@ -23,9 +23,9 @@ WORKED = [
 @pytest.mark.parametrize("row", WORKED)
 def test_worked_blades(row):
     mass, radius, rpm, diameter, force, weights, tip, energy = row
-    found = safety.blade_force(mass, radius, rpm)
-    assert found == pytest.approx(force, rel=0.02)
-    assert found / (mass * safety.GRAVITY_M_S2) == pytest.approx(weights, abs=0.7)
+    actual = safety.blade_force(mass, radius, rpm)
+    assert actual == pytest.approx(force, rel=0.02)
+    assert actual / (mass * safety.GRAVITY_M_S2) == pytest.approx(weights, abs=0.7)
     assert safety.tip_speed(rpm, diameter) == pytest.approx(tip, abs=0.5)
     assert safety.blade_energy(mass, radius, rpm) == pytest.approx(energy, rel=0.15)
 
@@ -73,19 +73,23 @@ class TestFigures:
 
     def test_by_hand(self):
         """6 · 6 m/s at the tip, 1527.9 a minute, ω = 160 rad/s: 0.012 · 160² · 0.12 = 36.9 N."""
-        found = self.figures(blade=safety.Blade(0.012, 0.12), tower=safety.Tower(1.5, 0.4, 0.7))
-        assert found.runaway_tip_speed_m_s == pytest.approx(36.0)
-        assert found.blade_force_n == pytest.approx(36.86, abs=0.01)
-        assert found.blade_weights == pytest.approx(36.86 / (0.012 * 9.80665), rel=1e-3)
-        assert found.pull_test_n == pytest.approx(2 * found.blade_force_n)
-        assert found.blade_energy_j == pytest.approx(0.5 * 0.012 * (160 * 0.12) ** 2, rel=1e-3)
+        figures = self.figures(blade=safety.Blade(0.012, 0.12), tower=safety.Tower(1.5, 0.4, 0.7))
+        assert figures.runaway_tip_speed_m_s == pytest.approx(36.0)
+        assert figures.blade_force_n == pytest.approx(36.86, abs=0.01)
+        assert figures.blade_weights == pytest.approx(36.86 / (0.012 * 9.80665), rel=1e-3)
+        assert figures.pull_test_n == pytest.approx(2 * figures.blade_force_n)
+        assert figures.blade_energy_j == pytest.approx(0.5 * 0.012 * (160 * 0.12) ** 2, rel=1e-3)
         # 2.806 N of wind at 0.7 m against 14.71 N at 0.2 m
-        assert found.tipping_ratio == pytest.approx(14.71 * 0.2 / (2.806 * 0.7), rel=1e-3)
+        assert figures.tipping_ratio == pytest.approx(14.71 * 0.2 / (2.806 * 0.7), rel=1e-3)
 
     def test_what_is_not_known_stays_so(self):
-        found = self.figures()
-        assert (found.blade_force_n, found.pull_test_n, found.tipping_ratio) == (None, None, None)
-        assert found.balance_radius_m == pytest.approx(0.45 / 4)
+        figures = self.figures()
+        assert (figures.blade_force_n, figures.pull_test_n, figures.tipping_ratio) == (
+            None,
+            None,
+            None,
+        )
+        assert figures.balance_radius_m == pytest.approx(0.45 / 4)
 
     @pytest.mark.parametrize(("wind", "guard"), [(6.6, False), (6.7, True)])
     def test_beyond_40_metres_a_second_it_needs_a_guard(self, wind, guard):

@@ -82,7 +82,7 @@ def test_each_line_of_its_log_is_json(service):
     with connected(service) as connection:
         connection.sendall(b"no request at all\r\n\r\n")
         connection.recv(2000)
-    lines = service.said()
+    lines = service.log_lines()
     assert len(lines) > 2
     items = [json.loads(line) for line in lines]
     assert any("journal" in line for line in items)

@@ -63,7 +63,7 @@ def written(service, request_id):
     """Return the line of a request, which is written when its answer has left."""
     until = time.monotonic() + 5
     while time.monotonic() < until:
-        for line in service.said():
+        for line in service.log_lines():
             if request_id in line:
                 return line
         time.sleep(0.02)

@@ -1,4 +1,4 @@
-"""Every answer of the API that is cached, and how to forget it."""
+"""Read all cached answers of the API, and empty the caches."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from tests.support.makers import World
 
 
 def everything(world: World) -> dict[str, Any]:
-    """Return every answer that rests on trials, without the moment it was made at."""
+    """Return all answers that depend on trials, without the time of the answer."""
     paths = {
         "report": f"/v1/seasons/{world.season_id}/report",
         "comparison": f"/v1/seasons/{world.season_id}/comparison",

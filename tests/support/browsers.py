@@ -1,4 +1,4 @@
-"""A real browser on the real service: what it may load, and what it must never say."""
+"""Open pages of the real service in a real browser, and check its requests and errors."""
 
 import shutil
 from collections.abc import Iterator
@@ -10,20 +10,20 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from tests.support.service import Service
 
 PHONE, LAPTOP = {"width": 360, "height": 740}, {"width": 1366, "height": 768}
-#: What a page says of a break of its content policy.
+#: A script that reports violations of the content policy as console errors.
 WATCH = """
 addEventListener('securitypolicyviolation',
   (event) => console.error('CSP ' + event.violatedDirective + ' ' + event.blockedURI));
 """
-#: A browser notes each answer of 400 or more, and each request without a network.
+#: A browser logs each answer of 400 or more, and each request without a network.
 EXPECTED = "Failed to load resource"
 
 
 def chromium() -> str:
-    """Return the system's Chromium; without one these tests fail and are not passed over."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    assert found, "Chromium is needed: on Debian, sudo apt install chromium"
-    return found
+    """Return the system's Chromium; without one these tests fail, and are not skipped."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert path, "Chromium is needed: on Debian, sudo apt install chromium"
+    return path
 
 
 @contextmanager
@@ -38,26 +38,26 @@ def launched() -> Iterator[Browser]:
 
 @dataclass
 class Watched:
-    """A page with all that it asked for and said."""
+    """A page with the addresses of its requests and its messages."""
 
     page: Page
-    asked: list[str] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
 
 
 @contextmanager
 def visiting(browser: Browser, service: Service, **options: object) -> Iterator[Page]:
-    """Open a page that fails its test when it leaves the host, breaks its policy or errs."""
+    """Open a page; fail the test if it leaves the host, violates its policy or has an error."""
     context = browser.new_context(base_url=service.url, **options)
     context.set_default_timeout(15_000)
     page = context.new_page()
     watched = Watched(page)
-    context.on("request", lambda request: watched.asked.append(request.url))
-    page.on("pageerror", lambda error: watched.said.append(f"error {error}"))
-    page.on("dialog", lambda dialog: watched.said.append(f"dialog {dialog.message}"))
+    context.on("request", lambda request: watched.requests.append(request.url))
+    page.on("pageerror", lambda error: watched.messages.append(f"error {error}"))
+    page.on("dialog", lambda dialog: watched.messages.append(f"dialog {dialog.message}"))
     page.on(
         "console",
-        lambda message: watched.said.append(message.text) if message.type == "error" else None,
+        lambda message: watched.messages.append(message.text) if message.type == "error" else None,
     )
     if options.get("java_script_enabled", True):
         page.add_init_script(WATCH)
@@ -65,9 +65,9 @@ def visiting(browser: Browser, service: Service, **options: object) -> Iterator[
         yield page
     finally:
         context.close()
-    outside = [url for url in watched.asked if not url.startswith((service.url, "data:"))]
+    outside = [url for url in watched.requests if not url.startswith((service.url, "data:"))]
     assert outside == []
-    assert [words for words in watched.said if EXPECTED not in words] == []
+    assert [message for message in watched.messages if EXPECTED not in message] == []
 
 
 def sign_in(page: Page, key: str) -> None:

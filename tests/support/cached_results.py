@@ -1,4 +1,4 @@
-"""Whether what is kept of trials' results is what their facts come to now."""
+"""Compare cached results of trials with results computed from their facts."""
 
 from sqlmodel import Session, select
 
@@ -8,10 +8,12 @@ from api.services.measurements import flags, results
 
 
 def out_of_date(db: Session) -> list[str]:
-    """Return trials of whose results something else is kept than a fresh look finds, or nothing."""
+    """Return the trials whose cached result differs from a newly computed one."""
     fresh = results.computed(db, list(db.scalars(select(Trial.id).where(flags.not_withdrawn))))
-    kept = {
+    cached = {
         row.trial_id: tuple(getattr(row, name) for name in results.KEPT)
         for row in db.scalars(select(KeptResult))
     }
-    return sorted(each for each in fresh.keys() | kept.keys() if kept.get(each) != fresh.get(each))
+    return sorted(
+        each for each in fresh.keys() | cached.keys() if cached.get(each) != fresh.get(each)
+    )

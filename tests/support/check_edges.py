@@ -1,6 +1,6 @@
-"""Where each rule of the checks begins: facts of one trial just inside its limit, and just outside.
+"""List the limits of each rule of the checks: facts of a trial just inside and just outside it.
 
-Values by hand from the limits that the rule states, grouped by the module that has the check.
+The values were calculated by hand from the limits of the rules; they are grouped by module.
 """
 
 import math
@@ -12,7 +12,7 @@ from tests.support.trial_columns import result_of
 
 
 def volts_apart(ln_power):
-    """Return voltages whose powers differ by that much on the logarithmic scale."""
+    """Return voltages whose powers differ by this much on the logarithmic scale."""
     return (1.2, 1.2, 1.2 * math.exp(ln_power / 2))
 
 
@@ -21,7 +21,7 @@ def series(**steady):
 
 
 def betz(coefficient):
-    """Return the volts that a power coefficient gives across 30.1 Ω in the worked wind."""
+    """Return the volts across 30.1 Ω that belong to a power coefficient in the worked wind."""
     return (math.sqrt(coefficient * result_of().wind_power_w[0] * 30.1),) * 3
 
 
@@ -110,7 +110,7 @@ EDGES = {
 
 
 def edges_of(module):
-    """Return the rows of the rules that one module checks, as cases of a test."""
+    """Return the rows of one module's rules as cases of a test."""
     return pytest.mark.parametrize(
         ("name", "severity", "inside", "outside"),
         [

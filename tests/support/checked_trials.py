@@ -1,4 +1,4 @@
-"""Invented trials that differ from a sound one by a few facts, and what the checks find in them."""
+"""Build trials that differ from a worked one in a few facts, and run the data checks on them."""
 
 import math
 
@@ -18,19 +18,19 @@ PLAIN = {
     "pitch_deg": 12.0, "build_pitch_deg": 12.0, "build_load_ohm": 30.1, "changed_factor": "pitch",
     "volts": (1.2, 1.19, 1.21), "warm_up_min": 8.0,
 }  # fmt: skip
-#: A reference run in the same session, so that none is missed.
+#: A reference run in the same session, so that the check for a missing one finds nothing.
 REFERENCE = {"kind": "reference", "build_id": "ref", "turbine_id": "r", "volts": (1.31, 1.3, 1.3)}
 
 
 def view_of(*rows, now=math.inf, confirmed=None):
-    """Return trials that differ from the worked one by these facts, as the checks see them."""
-    whole = [PLAIN | row | {"trial_id": f"{at:03d}"} for at, row in enumerate(rows)]
-    frame = trials_frame(*whole)
+    """Return the view for the checks of trials that differ from the worked one in these facts."""
+    rows_of_facts = [PLAIN | row | {"trial_id": f"{at:03d}"} for at, row in enumerate(rows)]
+    frame = trials_frame(*rows_of_facts)
     for name in CHECK_COLUMNS:
         empty = "" if name in CHECK_TEXT_COLUMNS else math.nan
-        frame[name] = [row.get(name, empty) for row in whole]
+        frame[name] = [row.get(name, empty) for row in rows_of_facts]
     runs = []
-    for at, row in enumerate(whole):
+    for at, row in enumerate(rows_of_facts):
         for each in row["volts"]:
             run = each if isinstance(each, dict) else {"voltage_v": each}
             runs.append(run | {"trial": at})
@@ -40,17 +40,17 @@ def view_of(*rows, now=math.inf, confirmed=None):
 
 
 def check(*rows, now=math.inf, confirmed=None):
-    """Return what the checks find in such trials."""
+    """Return the findings of the checks in such trials."""
     return check_trials(view_of(*rows, now=now, confirmed=confirmed))
 
 
 def words(finding):
-    """Return the sentences in which a finding is shown."""
+    """Return the sentences that show a finding."""
     return words_of(finding.rule.name, finding.rule.severity, facts_of(finding))
 
 
-def found(*rows, at=None, now=math.inf, confirmed=None):
-    """Return rule and severity of what is found, at one of the trials or at all."""
+def broken_rules(*rows, at=None, now=math.inf, confirmed=None):
+    """Return rule and severity of the findings, in one of the trials or in all."""
     return {
         (finding.rule.name, finding.rule.severity)
         for finding in check(*rows, now=now, confirmed=confirmed)
@@ -59,9 +59,9 @@ def found(*rows, at=None, now=math.inf, confirmed=None):
 
 
 def finding_of(*rows, rule, at=0):
-    """Return the one finding of a rule in one of the trials."""
-    (one,) = [each for each in check(*rows) if each.rule.name == rule and each.trial == at]
-    return one
+    """Return the only finding of a rule in one of the trials."""
+    (finding,) = [each for each in check(*rows) if each.rule.name == rule and each.trial == at]
+    return finding
 
 
 def session_on(day, **changed):

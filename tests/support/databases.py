@@ -1,4 +1,4 @@
-"""Databases and applications for tests: their addresses, a lead's key, signed clients."""
+"""Open databases and applications for tests: addresses, a lead's key, clients with a key."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,12 +18,12 @@ from tests.support.makers import Signed
 
 ADDRESS = "http://gustbook.test"
 HERE = "https://gustbook.test"  # of pages
-#: As the service should run: a superuser would pass under row-level security.
+#: The service should run with a plain role: row-level security does not apply to a superuser.
 ROLE = "gustbook"
 
 
 def named_database(address: str, name: str) -> str:
-    """Return the address of another database of the same server, for a role of no privilege."""
+    """Return the address of another database of the same server, for a role without privileges."""
     url = make_url(address).set(database=name, username=ROLE)
     return url.render_as_string(hide_password=False)
 
@@ -35,13 +35,13 @@ def run_on_postgres(address: str, statement: str) -> None:
 
 @cache
 def _assembled(max_body_bytes: int) -> FastAPI:
-    """Return an application to bind to one database after the other: assembling takes longest."""
+    """Return an application to bind to several databases in turn, because assembling is slow."""
     return create_app(Settings(max_body_bytes=max_body_bytes))
 
 
 @contextmanager
 def application(settings: Settings) -> Iterator[TestClient]:
-    """Run an application over a database, one that was assembled before if there is any."""
+    """Run an application on a database; use an assembled one if there is any."""
     app = _assembled(settings.max_body_bytes)
     bind(app, settings)
     with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
@@ -50,7 +50,7 @@ def application(settings: Settings) -> Iterator[TestClient]:
 
 
 def signer(app_client: TestClient) -> Signed:
-    """Return what makes clients that send a key, over the same running application."""
+    """Return a function that makes clients with a key for the same running application."""
 
     def sign(key: str) -> TestClient:
         client = TestClient(
@@ -66,6 +66,6 @@ def signer(app_client: TestClient) -> Signed:
 
 
 def make_lead_key(client: TestClient) -> str:
-    """Return the first key, made as on the console."""
+    """Create the first key as the console does, and return it."""
     with client.app.state.database.unit_of_work() as db:
         return keys.create(db, keys.CONSOLE, KeyCreate(label="Lead", role="lead")).key

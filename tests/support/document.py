@@ -1,4 +1,4 @@
-"""The service's OpenAPI document, made once: making it takes seconds."""
+"""Make the service's OpenAPI document once, because it takes seconds."""
 
 from functools import cache
 from typing import Any
@@ -9,5 +9,5 @@ from api.settings import Settings
 
 @cache
 def document() -> dict[str, Any]:
-    """Return the document of an application that opens nothing."""
+    """Return the document of an application that opens no database."""
     return create_app(Settings()).openapi()

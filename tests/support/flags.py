@@ -1,4 +1,4 @@
-"""Trials that raise flags, and answers to them."""
+"""Submit trials that raise flags, and answer the flags."""
 
 from tests.support.makers import created, session_payload, trial_payload
 
@@ -19,8 +19,8 @@ def again(school, trial):
     return school.coach.get(f"/v1/trials/{trial['id']}").json()
 
 
-def answer(client, flag, **given):
-    return client.post(f"/v1/flags/{flag['id']}/answer", json=given)
+def answer(client, flag, **body):
+    return client.post(f"/v1/flags/{flag['id']}/answer", json=body)
 
 
 def counted(world):

@@ -1,4 +1,4 @@
-"""Files that no service should fall over: each with its kind of content and the answer it gets."""
+"""List files that must not break the service, each with its content type and expected answer."""
 
 import io
 import zipfile
@@ -23,7 +23,7 @@ REFUSED, TOO_LARGE, STORED = 422, 413, 201
 
 @dataclass(frozen=True)
 class Hostile:
-    """One file, made when it is needed, and the status of its answer."""
+    """One file, built on demand, and the status of its answer."""
 
     name: str
     kind: str

@@ -1,4 +1,4 @@
-"""A real service with a school in it: what it answers to hostile bodies, how soon and how fat."""
+"""Send hostile bodies to a real service with a school, and measure answer, time and memory."""
 
 import socket
 import time
@@ -46,7 +46,7 @@ class Visit:
         )
 
     def announce(self, kind: str, length: int) -> Reply:
-        """Say how long a body will be and send none of it: only a refusal can come back."""
+        """Send the length of a body without the body, so that the only answer is a refusal."""
         address = urlsplit(self.service.url)
         started = time.perf_counter()
         with socket.create_connection((address.hostname, address.port), timeout=5) as line:
@@ -59,11 +59,11 @@ class Visit:
         return Reply(int(text.split()[1]), "application/problem+json" in text, seconds, text[:300])
 
     def memory_bytes(self) -> int:
-        """Return the memory that the service holds now (Linux, proc(5): VmRSS)."""
+        """Return the memory that the service uses now (Linux, proc(5): VmRSS)."""
         return self._status("VmRSS")
 
     def growth_bytes(self) -> int:
-        """Return how far the service's memory ever rose above where it began (VmHWM)."""
+        """Return the peak of the service's memory above its value at the start (VmHWM)."""
         return self._status("VmHWM") - self.before
 
     def _status(self, name: str) -> int:

@@ -1,4 +1,4 @@
-"""Plausible things by default, made through the public API; a test names only what it is about."""
+"""Make plausible things through the public API; a test sets only the fields that it is about."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ Signed = Callable[[str], TestClient]
 
 
 def created(answer: Any) -> dict[str, Any]:
-    """Return what a POST created."""
+    """Return the body of a successful POST."""
     assert answer.status_code == 201, answer.text
     body: dict[str, Any] = answer.json()
     return body
@@ -25,7 +25,7 @@ def build_payload(turbine_id: str, **changed: Any) -> dict[str, Any]:
 
 
 def session_payload(school: "School", **changed: Any) -> dict[str, Any]:
-    """The session of the worked example: 22 °C, 950 hPa, 45 %, 4.2 m/s."""
+    """Return the session of the worked example: 22 °C, 950 hPa, 45 %, 4.2 m/s."""
     return {
         "bench_id": school.bench_id,
         "season_id": school.season_id,
@@ -52,7 +52,7 @@ def trial_payload(school: "School", **changed: Any) -> dict[str, Any]:
 
 
 def rule_set(*checks: dict[str, Any]) -> dict[str, Any]:
-    """A rotor no wider than 60 cm, measured to 2 mm, and something to look at."""
+    """Return rules with a limit, a rotor no wider than 60 cm ± 2 mm, and an inspection."""
     size = {"id": "rotor_size", "words": "Rotor no wider than 60 cm", "kind": "limit",
             "field": "build.rotor_diameter_m", "op": "<=", "value": 60, "unit": "cm",
             "tolerance": 0.2}  # fmt: skip
@@ -83,7 +83,7 @@ def loan_payload(school: "School", **changed: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class School:
-    """One school's things, by id, and the clients that may see them."""
+    """Ids of one school's things, and the clients that may see them."""
 
     organisation_id: str
     season_id: str
@@ -166,8 +166,8 @@ def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> 
     coach = signed(coach_key["key"])
 
     def add(path: str, **facts: Any) -> str:
-        made: str = created(coach.post(path, json=facts))["id"]
-        return made
+        thing_id: str = created(coach.post(path, json=facts))["id"]
+        return thing_id
 
     def equip(kind: str, **spec: Any) -> str:
         return add(
@@ -210,7 +210,7 @@ def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> 
     school = replace(school, session_id=session)
     batch = {"trials": [trial_payload(school, client_ref="first")]}
     imported = created(coach.post("/v1/imports", json=batch))
-    # The room of the worked example has no wind grid, which is noted once for its session.
+    # The bench of the worked example has no wind grid, which raises one flag for its session.
     flag = coach.get("/v1/flags", params={"rule": "single_wind_point"}).json()["items"][0]
     kit = equip("other")
     lent = add(f"/v1/equipment/{kit}/loans", **loan_payload(school))

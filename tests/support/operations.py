@@ -1,4 +1,4 @@
-"""Operations of the API document, and how each is asked in tests."""
+"""Send a test's request to each operation of the API document."""
 
 import re
 from dataclasses import replace
@@ -14,7 +14,7 @@ from tests.support.scope_table import TABLE
 METHODS = ("get", "post", "patch", "put", "delete")
 
 
-#: What all schools of a programme see alike, or is a count and tells nothing.
+#: Ids that all schools of a programme share, or that are counts.
 SHARED = ("season_id", "event_id", "run_number")
 
 
@@ -27,7 +27,7 @@ OPERATIONS = {
 
 
 def ids_of(school: School) -> dict[str, str]:
-    """Return what stands for each parameter of a path."""
+    """Return the value of each parameter of a path."""
     ids = {name: value for name, value in school.__dict__.items() if isinstance(value, str)}
     return ids | {"equipment_id": school.meter_id, "run_number": "1"}
 
@@ -45,12 +45,12 @@ def ask(client: TestClient, operation: str, school: School, ids: dict[str, str])
 
 
 def _tag(client: TestClient, path: str, ids: dict[str, str]) -> str:
-    """Return the tag of what is to be changed, or any where it cannot be read."""
+    """Return the tag of the resource to change, or any tag if it cannot be read."""
     return client.get(path.format(**ids)).headers.get("ETag", '"v1"')
 
 
 def nowhere(school: School, ids: dict[str, str]) -> tuple[School, dict[str, str]]:
-    """Return a school whose ids are well formed and belong to nothing, in the same season."""
+    """Return a school in the same season whose ids are well formed and do not exist."""
     absent = {
         name: new_id(value.split("_")[0])
         for name, value in ids.items()
@@ -61,15 +61,15 @@ def nowhere(school: School, ids: dict[str, str]) -> tuple[School, dict[str, str]
 
 
 def without_ids(answer: Any) -> tuple[int, str, list[tuple[str, str]]]:
-    """Return an answer but for the ids in it, which are the caller's own words or the request's."""
+    """Return an answer without its ids, which are the caller's own or those of the request."""
     text = re.sub(r"[a-z]+_[0-9A-Z]{26}", "ID", answer.text)
-    kept = ("content-type", "etag", "location", "link", "cache-control", "content-length")
-    headers = [(name, answer.headers[name]) for name in kept if name in answer.headers]
+    names = ("content-type", "etag", "location", "link", "cache-control", "content-length")
+    headers = [(name, answer.headers[name]) for name in names if name in answer.headers]
     return answer.status_code, text, headers
 
 
 def assert_tells_nothing_of(answer: Any, theirs: dict[str, str]) -> None:
-    """Refuse an answer that carries any id of the other school."""
-    text = [name for name, value in theirs.items() if name not in SHARED and value in answer.text]
-    assert not text
+    """Check that an answer has no id of the other school."""
+    leaks = [name for name, value in theirs.items() if name not in SHARED and value in answer.text]
+    assert not leaks
     assert "Birch" not in answer.text

@@ -1,4 +1,4 @@
-"""Who sees and sends what, over every page: one row a route, by its name."""
+"""List the expected statuses of every page for each role: one row per route, by its name."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,14 +10,14 @@ Typed = dict[str, str]
 
 @dataclass(frozen=True)
 class Row:
-    """What a page answers to whom; `other` is another school's, `None` where there is none."""
+    """Expected statuses of a page; `other` is that of another school's page, if there is one."""
 
     reader: int
     coach: int
     lead: int
     other: int | None = 404
     typed: Callable[[School], Typed] | None = None
-    #: What stands after the address, such as whose team a new one is.
+    #: Query of the address, such as the team of a new turbine.
     query: str = ""
 
 

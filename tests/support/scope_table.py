@@ -1,4 +1,4 @@
-"""What each operation answers to whom: one row per operation of the OpenAPI document.
+"""List the expected statuses of each operation of the OpenAPI document, one row per operation.
 
 `own` is a thing of the caller's school, `other` one of a school that the key does not reach.
 """
@@ -19,7 +19,7 @@ from tests.support.makers import (
 
 @dataclass(frozen=True)
 class Row:
-    """Expected statuses; `None` where there is no such case."""
+    """Expected statuses; `None` if there is no such case."""
 
     reader_own: int
     coach_own: int

@@ -1,4 +1,4 @@
-"""Invented trials of teams at the reference wind and air, and what a season makes of them."""
+"""Build trials of teams at the reference wind and air, and summarise their season."""
 
 import pandas as pd
 

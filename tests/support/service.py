@@ -1,4 +1,4 @@
-"""The real service on a port of this machine, and programs run beside it."""
+"""Start the real service on a port of this machine, and run programs with it."""
 
 import os
 import shutil
@@ -23,7 +23,7 @@ from tests.support.programs import ROOT, Program, finished
 
 @cache
 def migrated_file():
-    """Return an empty database at the newest schema, to copy: migrating a new one takes seconds."""
+    """Return an empty database at the newest schema to copy, because migrating takes seconds."""
     file = Path(tempfile.mkdtemp(prefix="gustbook-")) / "empty.db"
     upgrade(f"sqlite:///{file}")
     return file
@@ -75,7 +75,7 @@ class Service:
         arguments = ("api", "serve", "--port", str(self.port))
         return Program(arguments, self.environment, {1: os.devnull, 2: self.log})
 
-    def said(self):
+    def log_lines(self):
         """Return the lines of the service's log."""
         return self.log.read_text().splitlines()
 
@@ -84,7 +84,7 @@ class Service:
         self.process.wait()
 
     def run(self, *command, key=None):
-        """Run a program as a person would; return what it did."""
+        """Run a program as a person would; return the finished process."""
         environment = self.environment | ({"GUSTBOOK_KEY": key} if key else {})
         if command[:2] == ("-m", "api"):
             return finished(command[1:], environment)
@@ -94,7 +94,7 @@ class Service:
         )  # fmt: skip
 
     def lead_key(self, label="Lead"):
-        """Return a lead's key, made as the console makes it but without starting a program."""
+        """Create a lead's key as the console does, without starting a program; return it."""
         opened = open_database(self.database_url, threads=1, busy_timeout_s=20)
         try:
             with opened.unit_of_work() as db:
@@ -109,7 +109,7 @@ class Service:
 
 
 class FreshService(Service):
-    """A service started as an operator starts it: it imports all for itself."""
+    """A service that is started as an operator starts it, so that it imports all its modules."""
 
     PROGRAM = ("-m", "api", "serve")
 

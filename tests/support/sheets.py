@@ -1,4 +1,4 @@
-"""Files of trials as people have them, and what an import says of them."""
+"""Build files of trials as people have them, and import them."""
 
 HEADER = (
     "organisation,team,turbine,build,bench,session_started_at,kind,client_ref,load_ohm,"

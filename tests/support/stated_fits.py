@@ -1,4 +1,4 @@
-"""Fits of a season with stated differences and uncertainties, without any trial behind them."""
+"""Build fits of a season from stated differences and uncertainties, without trials."""
 
 from types import SimpleNamespace
 
@@ -6,7 +6,7 @@ import numpy as np
 
 
 def stated_fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
-    """Return a fit with two builds so far apart, this surely; only what is read of it."""
+    """Return a fit with this difference between two builds, and only the fields that are read."""
     names, effects, uncertainties = zip(*benches, strict=True) if benches else ((), (), ())
     return SimpleNamespace(
         effects={"a": difference, "b": 0.0},

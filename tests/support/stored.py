@@ -1,4 +1,4 @@
-"""What stands in a database, past the service."""
+"""Read the rows of a database without the service."""
 
 import sqlalchemy as sa
 

@@ -1,4 +1,4 @@
-"""Columns of invented trials, and their results."""
+"""Build columns of invented trials, and compute their results."""
 
 import math
 

@@ -5,11 +5,11 @@ import pytest
 from analysis.checks.all_checks import CHECKS, blocking_rules
 from analysis.checks.rules import RULES
 from tests.support.check_edges import EDGES
-from tests.support.checked_trials import REFERENCE, check, found, words
+from tests.support.checked_trials import REFERENCE, broken_rules, check, words
 
 
 def test_a_clean_session_is_clean():
-    assert found({}, REFERENCE) == set()
+    assert broken_rules({}, REFERENCE) == set()
 
 
 def test_benches_checked_together_and_apart_agree():
@@ -23,8 +23,8 @@ def test_benches_checked_together_and_apart_agree():
                                    ("pitch", 14.0, 1.2))
     ]  # fmt: skip
 
-    def names(found, offset=0):
-        return {(each.trial + offset, each.rule.name, words(each)["message"]) for each in found}
+    def names(findings, offset=0):
+        return {(each.trial + offset, each.rule.name, words(each)["message"]) for each in findings}
 
     together = names(check(*rows))
     assert together == names(check(*rows[:4])) | names(check(*rows[4:]), offset=4)

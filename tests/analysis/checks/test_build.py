@@ -1,13 +1,13 @@
 """What sweeps and changes of a build tell, and when they tell nothing."""
 
 from tests.support.check_edges import edges_of
-from tests.support.checked_trials import REFERENCE, check, found, words
+from tests.support.checked_trials import REFERENCE, broken_rules, check, words
 
 
 @edges_of("build")
 def test_each_rule_at_its_limit(name, severity, inside, outside):
-    assert (name, severity) not in found(inside, REFERENCE)
-    assert (name, severity) in found(outside, REFERENCE)
+    assert (name, severity) not in broken_rules(inside, REFERENCE)
+    assert (name, severity) in broken_rules(outside, REFERENCE)
 
 
 def test_a_sweep_with_its_best_at_the_end():
@@ -17,12 +17,12 @@ def test_a_sweep_with_its_best_at_the_end():
     assert one.trial == 2
     assert words(one)["advice"] == "Try 19.6° next."  # 14 times 1.4
     suspect = [*rows[:2], rows[2] | {"volts": (1.2, 1.2, 1.9)}]  # it waits in the same pass
-    assert "edge_optimum" not in {name for name, _ in found(*suspect, REFERENCE)}
+    assert "edge_optimum" not in {name for name, _ in broken_rules(*suspect, REFERENCE)}
     turned = [*rows[:2], rows[2] | {"volts": (0.9, 0.9, 0.91)}]
-    assert "edge_optimum" not in {name for name, _ in found(*turned, REFERENCE)}
+    assert "edge_optimum" not in {name for name, _ in broken_rules(*turned, REFERENCE)}
 
 
 def test_a_wind_sweep_of_no_plausible_exponent():
     rows = [{"kind": "wind", "wind_speed_m_s": speed, "volts": (volts, volts + 0.001)}
             for speed, volts in ((3.2, 1.3), (4.0, 1.2), (4.9, 1.1))]  # fmt: skip
-    assert ("not_a_power_law", "warn") in found(*rows, REFERENCE, at=2)
+    assert ("not_a_power_law", "warn") in broken_rules(*rows, REFERENCE, at=2)

@@ -43,10 +43,10 @@ class TestReadings:
         readings = [usual * math.exp(each) for each in off]
         at = data.draw(st.integers(0, len(readings) - 1))
         readings[at] *= 10.0**places
-        found = slipped_reading(readings)
-        assert found.position == at
-        assert found.factor == pytest.approx(10.0**-places)
-        readings[at] *= found.factor
+        slipped = slipped_reading(readings)
+        assert slipped.position == at
+        assert slipped.factor == pytest.approx(10.0**-places)
+        readings[at] *= slipped.factor
         assert max(readings) / min(readings) <= math.exp(0.12 + 1e-9)
 
     @given(AGREEING, VALUES)
@@ -55,8 +55,8 @@ class TestReadings:
 
     @given(st.permutations([1.2, 1.19, 0.121, 1.21]))
     def test_the_order_of_readings_moves_the_position_alone(self, readings):
-        found = slipped_reading(readings)
-        assert (readings[found.position], found.factor) == (0.121, 10.0)
+        slipped = slipped_reading(readings)
+        assert (readings[slipped.position], slipped.factor) == (0.121, 10.0)
 
     @pytest.mark.parametrize(
         ("readings", "fits"),
@@ -64,8 +64,8 @@ class TestReadings:
         [([0.012, 1.2], 1.2), ([0.01, 0.1], 0.1), ([2.5, 25.0], 2.5), ([0.0012, 1.2], 1.2)],
     )
     def test_of_two_readings_the_one_that_no_model_gives_is_meant(self, readings, fits):
-        found = slipped_reading(readings)
-        assert readings[found.position] * found.factor == pytest.approx(fits)
+        slipped = slipped_reading(readings)
+        assert readings[slipped.position] * slipped.factor == pytest.approx(fits)
 
     @pytest.mark.parametrize("readings", [[0.12, 1.2], [0.001, 0.01], [0.019, 20.1]])
     def test_of_two_readings_both_possible_or_both_not_none_is_meant(self, readings):

@@ -77,13 +77,13 @@ def test_a_proposal_stands_as_long_as_the_trial_with_it_is_below_the_betz_limit(
     assert corrected(with_volts(volts), fix).power_coefficient[0] == pytest.approx(
         BETZ * math.exp(ln_share)
     )
-    found = proposed(with_volts(volts), fix)
-    assert (found.fix == fix) is (ln_share < 0)
-    assert found.is_fix_withdrawn is (ln_share > 0)
+    finding = proposed(with_volts(volts), fix)
+    assert (finding.fix == fix) is (ln_share < 0)
+    assert finding.is_fix_withdrawn is (ln_share > 0)
 
 
 @pytest.mark.parametrize("rpm", [100, 120, 130, 1000, 1150, 1170, 3000])
-def test_a_proposed_wind_stands_as_long_as_counted_turns_fit_it(rpm):
+def test_a_proposed_wind_is_withdrawn_unless_counted_turns_fit_it(rpm):
     row = {"wind_speed_m_s": 9.4, "volts": [{"voltage_v": 1.2, "rotor_speed_rpm": rpm}] * 3}
     fix = {"thing": "trial", "changes": {"wind_speed_m_s": 4.2022}}
     slowest, fastest = TIP_SPEEDS

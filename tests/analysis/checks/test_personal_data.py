@@ -3,13 +3,13 @@
 import pytest
 
 from tests.support.check_edges import edges_of
-from tests.support.checked_trials import REFERENCE, found
+from tests.support.checked_trials import REFERENCE, broken_rules
 
 
 @edges_of("personal_data")
 def test_each_rule_at_its_limit(name, severity, inside, outside):
-    assert (name, severity) not in found(inside, REFERENCE)
-    assert (name, severity) in found(outside, REFERENCE)
+    assert (name, severity) not in broken_rules(inside, REFERENCE)
+    assert (name, severity) in broken_rules(outside, REFERENCE)
 
 
 @pytest.mark.parametrize(
@@ -19,12 +19,12 @@ def test_each_rule_at_its_limit(name, severity, inside, outside):
      "a.b@c.de"],
 )  # fmt: skip
 def test_what_names_a_person(note):
-    assert ("personal_data", "warn") in found({"note": note}, REFERENCE)
+    assert ("personal_data", "warn") in broken_rules({"note": note}, REFERENCE)
 
 
 @pytest.mark.parametrize("place", ["session_note", "build_note", "team_name"])
 def test_wherever_a_person_is_named(place):
-    assert ("personal_data", "warn") in found({place: "Anna Berg"}, REFERENCE)
+    assert ("personal_data", "warn") in broken_rules({place: "Anna Berg"}, REFERENCE)
 
 
 @pytest.mark.parametrize(
@@ -33,4 +33,4 @@ def test_wherever_a_person_is_named(place):
      "done again on 2026-03-05 14:30", "12.03.2026", "read 1200 1190 1210 mV", "0.45 0.46 0.47"],
 )  # fmt: skip
 def test_what_names_nobody(note):
-    assert found({"note": note}, REFERENCE) == set()
+    assert broken_rules({"note": note}, REFERENCE) == set()

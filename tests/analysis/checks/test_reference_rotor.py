@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from tests.support.checked_trials import REFERENCE, check, found, session_on
+from tests.support.checked_trials import REFERENCE, broken_rules, check, session_on
 
 
 @pytest.mark.parametrize(
@@ -16,7 +16,7 @@ from tests.support.checked_trials import REFERENCE, check, found, session_on
 def test_a_reference_run_off_its_usual(volts, expected):
     rows = [session_on(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
     rows += [session_on(5) | REFERENCE | {"volts": (volts, volts, volts + 0.01)}]
-    fields = {severity for name, severity in found(*rows, at=3) if name == "reference_off"}
+    fields = {severity for name, severity in broken_rules(*rows, at=3) if name == "reference_off"}
     assert fields == ({expected} if expected else set())
 
 
@@ -27,17 +27,17 @@ def test_a_reference_power_that_was_confirmed_is_usual_from_then_on():
     (one,) = [each for each in check(*rows, *more) if each.trial == 3]
     fields = {("s5", "reference_off"): one.seen}
     for at in (4, 5):
-        assert ("reference_off", "hold") in found(*rows, *more, at=at)
-        assert ("reference_off", "hold") not in found(*rows, *more, at=at, confirmed=fields)
+        assert ("reference_off", "hold") in broken_rules(*rows, *more, at=at)
+        assert ("reference_off", "hold") not in broken_rules(*rows, *more, at=at, confirmed=fields)
 
 
 def test_a_doubted_reference_run_tells_nothing():
     rows = [session_on(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
     odd = session_on(5) | REFERENCE | {"volts": (1.3, 1.3, 1.9)}  # its runs disagree
-    assert {"reference_off"} & {name for name, _ in found(*rows, odd, at=3)} == set()
+    assert {"reference_off"} & {name for name, _ in broken_rules(*rows, odd, at=3)} == set()
 
 
 @pytest.mark.parametrize(("days", "missing"), [(14, False), (15, True)])
 def test_two_weeks_without_a_reference_run(days, missing):
     rows = [session_on(0) | REFERENCE, session_on(days)]
-    assert (("no_reference", "warn") in found(*rows, at=1)) is missing
+    assert (("no_reference", "warn") in broken_rules(*rows, at=1)) is missing

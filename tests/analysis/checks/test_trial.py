@@ -1,13 +1,13 @@
 """One trial by itself: each rule at its limit, and what is proposed."""
 
 from tests.support.check_edges import edges_of
-from tests.support.checked_trials import REFERENCE, finding_of, found, words
+from tests.support.checked_trials import REFERENCE, broken_rules, finding_of, words
 
 
 @edges_of("trial")
 def test_each_rule_at_its_limit(name, severity, inside, outside):
-    assert (name, severity) not in found(inside, REFERENCE)
-    assert (name, severity) in found(outside, REFERENCE)
+    assert (name, severity) not in broken_rules(inside, REFERENCE)
+    assert (name, severity) in broken_rules(outside, REFERENCE)
 
 
 def test_one_reading_with_a_missing_decimal_point():

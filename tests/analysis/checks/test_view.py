@@ -54,8 +54,8 @@ class TestAgainstPandas:
     @given(st.lists(st.sampled_from(["record", "pitch", "load"])))
     def test_kinds_are_those_asked_for(self, kinds):
         frame = pd.DataFrame({"kind": kinds}, dtype=object)
-        found = seen(frame).kind("pitch", "load")
-        assert found.tolist() == frame["kind"].isin(["pitch", "load"]).tolist()
+        mask = seen(frame).kind("pitch", "load")
+        assert mask.tolist() == frame["kind"].isin(["pitch", "load"]).tolist()
 
     def test_a_missing_number_is_not_a_number(self):
         view = seen({"pitch_deg": [12, None, 8.5]})
@@ -130,11 +130,11 @@ class TestFindings:
         assert last.fix == {"thing": "session", "changes": {"warm_up_min": 2}}
 
     def test_numbers_have_six_digits_and_what_was_seen_has_three(self):
-        found = make_finding(
+        finding = make_finding(
             0, "runs_disagree", "hold", value=1.23456789, others=[0.1 + 0.2, 2 / 3]
         )
-        assert found.facts == {"value": 1.23457, "others": [0.3, 0.666667]}
-        assert found.seen == "1.23"
+        assert finding.facts == {"value": 1.23457, "others": [0.3, 0.666667]}
+        assert finding.seen == "1.23"
 
     @pytest.mark.parametrize(
         ("facts", "expected"),

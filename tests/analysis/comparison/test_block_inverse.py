@@ -54,43 +54,45 @@ class TestAgainstOneDenseMatrix:
     @given(blocks_and_rows())
     def test_matrix_inverse_and_determinant(self, given_blocks):
         ends, columns, weight, diagonal = given_blocks
-        found = Blocks(ends, columns).inverted(weight, diagonal)
+        inverted = Blocks(ends, columns).inverted(weight, diagonal)
         dense = written_out(*given_blocks)
-        assert found.matrix.toarray() == pytest.approx(dense, rel=1e-12)
-        assert found.inverse.toarray() == pytest.approx(np.linalg.inv(dense), rel=1e-7, abs=1e-12)
-        assert found.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-9)
+        assert inverted.matrix.toarray() == pytest.approx(dense, rel=1e-12)
+        assert inverted.inverse.toarray() == pytest.approx(
+            np.linalg.inv(dense), rel=1e-7, abs=1e-12
+        )
+        assert inverted.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-9)
 
     @FEW
     @given(blocks_and_rows(), st.integers(0, 99))
     def test_solutions_of_one_and_of_several_right_hand_sides(self, given_blocks, seed):
         ends, columns, weight, diagonal = given_blocks
-        found = Blocks(ends, columns).inverted(weight, diagonal)
+        inverted = Blocks(ends, columns).inverted(weight, diagonal)
         dense = written_out(*given_blocks)
         right = np.random.default_rng(seed).normal(size=(ends[-1], 3))
         expected = np.linalg.solve(dense, right)
-        assert found.solve(right) == pytest.approx(expected, rel=1e-8, abs=1e-11)
-        assert found.solve(right[:, 0]) == pytest.approx(expected[:, 0], rel=1e-8, abs=1e-11)
+        assert inverted.solve(right) == pytest.approx(expected, rel=1e-8, abs=1e-11)
+        assert inverted.solve(right[:, 0]) == pytest.approx(expected[:, 0], rel=1e-8, abs=1e-11)
 
     @FEW
     @given(blocks_and_rows())
     def test_nothing_is_stored_outside_the_blocks(self, given_blocks):
         ends, columns, weight, diagonal = given_blocks
-        found = Blocks(ends, columns).inverted(weight, diagonal)
+        inverted = Blocks(ends, columns).inverted(weight, diagonal)
         inside = block_diag(*(np.ones((w, w)) for w in np.diff(ends, prepend=0)))
-        assert found.inverse.nnz == inside.sum()
-        assert np.all(found.inverse.toarray()[inside == 0] == 0)
+        assert inverted.inverse.nnz == inside.sum()
+        assert np.all(inverted.inverse.toarray()[inside == 0] == 0)
 
 
 def test_two_blocks_by_hand():
     """[[3, 1], [1, 2]] has the determinant 5 and the inverse [[2, -1], [-1, 3]]/5; 5 has 1/5."""
     blocks = Blocks(np.array([2, 3]), np.array([[0, 1, -1], [2, -1, 3]]))
-    found = blocks.inverted(np.array([1.0, 4.0]), np.array([2.0, 1.0, 1.0]))
-    assert found.matrix.toarray().tolist() == [[3, 1, 0], [1, 2, 0], [0, 0, 5]]
-    assert found.inverse.toarray() == pytest.approx(
+    inverted = blocks.inverted(np.array([1.0, 4.0]), np.array([2.0, 1.0, 1.0]))
+    assert inverted.matrix.toarray().tolist() == [[3, 1, 0], [1, 2, 0], [0, 0, 5]]
+    assert inverted.inverse.toarray() == pytest.approx(
         np.array([[0.4, -0.2, 0], [-0.2, 0.6, 0], [0, 0, 0.2]])
     )
-    assert np.exp(found.log_determinant) == pytest.approx(25)
-    assert found.solve(np.array([5.0, 5.0, 5.0])) == pytest.approx([1, 2, 1])
+    assert np.exp(inverted.log_determinant) == pytest.approx(25)
+    assert inverted.solve(np.array([5.0, 5.0, 5.0])) == pytest.approx([1, 2, 1])
 
 
 @FEW
@@ -103,9 +105,9 @@ def test_weights_very_far_apart_leave_as_small_a_rest_as_elimination(seed):
     draw = np.random.default_rng(seed)
     columns = np.array([draw.permutation(6)[:3] for _ in range(12)])
     weight, diagonal = 10.0 ** draw.uniform(0, 8, 12), 10.0 ** draw.uniform(-1, 2, 6)
-    found = Blocks(np.array([6]), columns).inverted(weight, diagonal)
+    inverted = Blocks(np.array([6]), columns).inverted(weight, diagonal)
     dense = written_out(np.array([6]), columns, weight, diagonal)
     right = dense @ draw.normal(size=6)
-    solution = found.solve(right)
+    solution = inverted.solve(right)
     size = np.abs(dense).sum(axis=1).max() * np.abs(solution).max() + np.abs(right).max()
     assert np.abs(right - dense @ solution).max() <= 4 * np.finfo(float).eps * size

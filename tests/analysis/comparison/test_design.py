@@ -68,8 +68,8 @@ class TestRows:
         travels = cells["build_id"].isin(travellers(frame))
         pair = (cells["build_id"] + "|" + cells["bench_id"]).where(travels)
         indicators = pd.get_dummies(pair, dtype=float)
-        found = model.design.toarray()[:, model.position["pair"]]
-        assert np.array_equal(found, indicators.to_numpy())
+        columns = model.design.toarray()[:, model.position["pair"]]
+        assert np.array_equal(columns, indicators.to_numpy())
         assert model.is_local(np.arange(model.builds.size)).tolist() == [
             build not in travellers(frame) for build in model.builds.labels
         ]
@@ -163,8 +163,8 @@ class TestPriors:
             + SPREAD.interaction**2 * shared("build_id", "bench_id")
         )
         design = model.design.toarray()
-        found = design @ np.diag(1 / model.precision(SPREAD)) @ design.T
-        assert found == pytest.approx(expected, rel=1e-9)
+        covariance = design @ np.diag(1 / model.precision(SPREAD)) @ design.T
+        assert covariance == pytest.approx(expected, rel=1e-9)
 
     @pytest.mark.parametrize("name", ["mean", "team", "bench", "session"])
     def test_a_wider_spread_moves_its_own_terms_alone(self, name):

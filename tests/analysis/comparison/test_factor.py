@@ -56,30 +56,30 @@ class TestAgainstOneDenseMatrix:
     @pytest.fixture(params=range(4))
     def case(self, request):
         model, of_cell, prior = drawn(request.param)
-        found = equations(model, of_cell).factorised(SCALE, prior)
-        return model, found, written_out(model, of_cell, prior), request.param
+        factorised = equations(model, of_cell).factorised(SCALE, prior)
+        return model, factorised, written_out(model, of_cell, prior), request.param
 
     def test_determinant(self, case):
-        _, found, dense, _ = case
-        assert found.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-9)
+        _, factorised, dense, _ = case
+        assert factorised.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-9)
 
     def test_the_unknowns(self, case):
-        model, found, dense, seed = case
+        model, factorised, dense, seed = case
         right = np.random.default_rng(seed).normal(size=model.size)
-        assert found.solve(right) == pytest.approx(np.linalg.solve(dense, right), rel=1e-9)
+        assert factorised.solve(right) == pytest.approx(np.linalg.solve(dense, right), rel=1e-9)
 
     def test_variance_of_each_unknown(self, case):
-        _, found, dense, _ = case
-        assert found.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+        _, factorised, dense, _ = case
+        assert factorised.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
 
     def test_covariance_and_variance_of_sums(self, case):
-        model, found, dense, seed = case
+        model, factorised, dense, seed = case
         draw = np.random.default_rng(seed)
         sums = draw.normal(size=(7, model.size)) * (draw.random((7, model.size)) < 0.3)
         expected = sums @ np.linalg.inv(dense) @ sums.T
         rows = csr_array(sums)
-        assert found.covariance(rows) == pytest.approx(expected, rel=1e-9, abs=1e-12)
-        assert found.variances(rows) == pytest.approx(np.diag(expected), rel=1e-9)
+        assert factorised.covariance(rows) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+        assert factorised.variances(rows) == pytest.approx(np.diag(expected), rel=1e-9)
 
     def test_another_scale_and_other_priors_of_the_same_equations(self, case):
         """They are put together once, and tried with many priors."""
@@ -96,17 +96,17 @@ class TestAgainstOneDenseMatrix:
 @given(st.integers(0, 10_000))
 def test_both_ways_agree(seed):
     model, of_cell, prior = drawn(seed)
-    before, found = factor.DENSE_UP_TO, []
+    before, factors = factor.DENSE_UP_TO, []
     try:
         for limit in WAYS.values():
             factor.DENSE_UP_TO = limit
-            found.append(equations(model, of_cell).factorised(SCALE, prior))
+            factors.append(equations(model, of_cell).factorised(SCALE, prior))
     finally:
         factor.DENSE_UP_TO = before
-    in_blocks, whole = found
-    assert type(in_blocks) is not type(whole)
-    assert in_blocks.diagonal() == pytest.approx(whole.diagonal(), rel=1e-9)
-    assert in_blocks.log_determinant == pytest.approx(whole.log_determinant, abs=1e-9)
+    in_blocks, dense = factors
+    assert type(in_blocks) is not type(dense)
+    assert in_blocks.diagonal() == pytest.approx(dense.diagonal(), rel=1e-9)
+    assert in_blocks.log_determinant == pytest.approx(dense.log_determinant, abs=1e-9)
 
 
 def test_few_unknowns_are_one_matrix_and_many_are_blocks(monkeypatch):

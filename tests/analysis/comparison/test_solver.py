@@ -39,12 +39,12 @@ class TestSpreads:
         y = 10 * np.array([float(row[1]) for row in rows])
         u = np.full(len(y), 0.5)
         quiet = Spread(interaction=1e-6, team=1e-6)
-        found = restricted_spread(
+        estimate = restricted_spread(
             Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, prior_sd=math.inf
         )
-        assert (found.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
+        assert (estimate.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
         between = (1.27865654 - 1.08318280) / 5
-        assert found.session == pytest.approx(np.sqrt(between), rel=0.02)
+        assert estimate.session == pytest.approx(np.sqrt(between), rel=0.02)
 
     def test_agrees_with_statsmodels(self):
         """Builds fixed, sessions random: statsmodels 0.15 MixedLM, restricted likelihood."""
@@ -65,11 +65,11 @@ class TestSpreads:
     def test_floors_hold_where_nothing_scatters(self):
         y = np.repeat([0.0, 0.1], 30)
         trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
-        found = restricted_spread(
+        estimate = restricted_spread(
             Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, prior_sd=math.inf
         )
-        assert found.session == pytest.approx(0.03)
-        assert found.residual == pytest.approx(0.75)
+        assert estimate.session == pytest.approx(0.03)
+        assert estimate.residual == pytest.approx(0.75)
 
     def test_learning_is_not_scatter_of_sessions(self):
         """Teams that double and redouble from build to build, sessions that are all alike."""
@@ -78,10 +78,10 @@ class TestSpreads:
         session = np.repeat(np.arange(20), 8) + np.tile([0, 0, 1, 1], 40)
         y = 0.3 * build + rng.normal(0, 0.04, 160)
         trials = one_build(session) | {"build_id": build.astype(str)}
-        found = restricted_spread(
+        estimate = restricted_spread(
             Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, prior_sd=math.inf
         )
-        assert found.session < 0.05
+        assert estimate.session < 0.05
 
     def test_a_few_quiet_trials_are_not_taken_at_their_word(self):
         """Six pairs of trials agree by chance: the prior keeps the residual near the usual one."""
@@ -144,8 +144,8 @@ class TestSolution:
         step = 1e-5
         by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
         by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
-        found = Solution(WeightedTrials(model, y, weight), Spread()).gradient()
-        assert found == pytest.approx([by_session, by_residual], rel=1e-5)
+        gradient = Solution(WeightedTrials(model, y, weight), Spread()).gradient()
+        assert gradient == pytest.approx([by_session, by_residual], rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
     def test_residuals_benches_and_what_builds_read_at_benches(self, seed):

@@ -38,8 +38,8 @@ PULL = Check("pull", "", "must", "inspection", operator=">=", limit_from="safety
     ],
 )
 def test_what_is_declared(check, field, value, outcome, reason):
-    found = judge(check, {field: value}, None)
-    assert (found.outcome, found.reason) == (outcome, reason)
+    judgement = judge(check, {field: value}, None)
+    assert (judgement.outcome, judgement.reason) == (outcome, reason)
 
 
 class TestInspected:
@@ -53,8 +53,8 @@ class TestInspected:
 
     def test_it_ends_with_a_fact_it_rested_on(self):
         seen = Inspected("pass", None, {"build.material": "card"})
-        found = judge(HAZARDS, {"build.material": "tin", "build.pitch_deg": 9.0}, seen)
-        assert (found.outcome, found.reason) == ("not_shown", "changed")
+        judgement = judge(HAZARDS, {"build.material": "tin", "build.pitch_deg": 9.0}, seen)
+        assert (judgement.outcome, judgement.reason) == ("not_shown", "changed")
 
     @pytest.mark.parametrize(
         ("measured", "outcome"), [(0.6, "pass"), (0.601, "fail"), (None, "pass")]
@@ -79,8 +79,8 @@ class TestInspected:
     def test_a_measured_pull_against_the_builds_own(self, pull, needed, outcome, reason):
         facts = {"safety.pull_test_n": needed, "build.blade_fixing": "screw"}
         seen = Inspected("pass", pull, facts)
-        found = judge(PULL, facts, seen)
-        assert (found.outcome, found.reason, found.limit) == (outcome, reason, needed)
+        judgement = judge(PULL, facts, seen)
+        assert (judgement.outcome, judgement.reason, judgement.limit) == (outcome, reason, needed)
 
 
 @pytest.mark.parametrize(

@@ -75,8 +75,8 @@ class TestStudent:
          (10, (1.372, 1.812, 2.764, 3.169)), (30, (1.310, 1.697, 2.457, 2.750))],
     )  # fmt: skip
     def test_critical_values_of_a_printed_table(self, degrees_of_freedom, expected):
-        found = [student_t_quantile(p, degrees_of_freedom) for p in (0.90, 0.95, 0.99, 0.995)]
-        assert found == pytest.approx(expected, abs=6e-4)
+        quantiles = [student_t_quantile(p, degrees_of_freedom) for p in (0.90, 0.95, 0.99, 0.995)]
+        assert quantiles == pytest.approx(expected, abs=6e-4)
 
     @given(st.floats(0.001, 0.999))
     def test_one_and_two_degrees_of_freedom_have_closed_forms(self, probability):
@@ -89,8 +89,8 @@ class TestStudent:
     @given(st.floats(1e-6, 1 - 1e-6), FREEDOM)
     def test_agrees_with_scipy(self, probability, degrees_of_freedom):
         theirs = stats.t.ppf(probability, degrees_of_freedom)
-        found = student_t_quantile(probability, degrees_of_freedom)
-        assert found == pytest.approx(theirs, rel=1e-8, abs=1e-10)
+        quantile = student_t_quantile(probability, degrees_of_freedom)
+        assert quantile == pytest.approx(theirs, rel=1e-8, abs=1e-10)
 
     @given(st.floats(0.51, 0.999), FREEDOM)
     def test_fewer_degrees_of_freedom_reach_further(self, probability, degrees_of_freedom):
@@ -107,8 +107,8 @@ class TestFisher:
          (10, 10, 2.978), (10, 20, 2.348)],
     )  # fmt: skip
     def test_critical_values_of_a_printed_table(self, numerator_df, denominator_df, critical):
-        found = f_exceeds(critical, numerator_df, denominator_df)
-        assert found == pytest.approx(0.05, abs=2e-5)
+        exceedance = f_exceeds(critical, numerator_df, denominator_df)
+        assert exceedance == pytest.approx(0.05, abs=2e-5)
 
     @given(st.floats(0, 100), FREEDOM)
     def test_two_degrees_of_freedom_above_have_a_closed_form(self, statistic, denominator_df):
@@ -119,8 +119,8 @@ class TestFisher:
     @given(st.floats(0.001, 100), st.integers(1, 50), st.integers(1, 50))
     def test_agrees_with_scipy(self, statistic, numerator_df, denominator_df):
         theirs = stats.f.sf(statistic, numerator_df, denominator_df)
-        found = f_exceeds(statistic, numerator_df, denominator_df)
-        assert found == pytest.approx(theirs, rel=1e-9, abs=1e-300)
+        exceedance = f_exceeds(statistic, numerator_df, denominator_df)
+        assert exceedance == pytest.approx(theirs, rel=1e-9, abs=1e-300)
 
     @given(st.floats(0.5001, 0.9999), st.integers(1, 100))
     def test_the_square_of_student_is_fisher(self, probability, degrees_of_freedom):

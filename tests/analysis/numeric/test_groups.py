@@ -35,19 +35,19 @@ class TestAgainstPandas:
     def test_labels_and_codes(self, kind, rows):
         frame = framed(rows)
         codes, labels = pd.factorize(frame["key"], sort=True)
-        found = keyed(frame, kind)
-        assert found.labels.tolist() == labels.tolist()
-        assert found.codes.tolist() == codes.tolist()
-        assert found.size == len(labels)
+        groups = keyed(frame, kind)
+        assert groups.labels.tolist() == labels.tolist()
+        assert groups.codes.tolist() == codes.tolist()
+        assert groups.size == len(labels)
 
     @FEW
     @given(st.lists(st.integers(-3, 3) | st.just(math.nan), max_size=20))
     def test_labels_of_numbers_of_which_those_missing_are_one_group_at_the_end(self, keys):
         numbers = np.array(keys, dtype=float)
         codes, labels = pd.factorize(numbers, sort=True, use_na_sentinel=False)
-        found = group_by(numbers)
-        assert found.labels.tolist() == pytest.approx(labels.tolist(), nan_ok=True)
-        assert found.codes.tolist() == codes.tolist()
+        groups = group_by(numbers)
+        assert groups.labels.tolist() == pytest.approx(labels.tolist(), nan_ok=True)
+        assert groups.codes.tolist() == codes.tolist()
 
     @pytest.mark.parametrize("name", SUMMARIES)
     @FEW
@@ -102,9 +102,9 @@ class TestAgainstPandas:
     @FEW
     @given(st.lists(WORDS, max_size=20), st.sets(WORDS))
     def test_words_among_some(self, words, wanted):
-        found = are_among(np.array(words, dtype=object), wanted)
-        assert found.dtype == bool
-        assert found.tolist() == pd.Series(words, dtype=object).isin(wanted).tolist()
+        mask = are_among(np.array(words, dtype=object), wanted)
+        assert mask.dtype == bool
+        assert mask.tolist() == pd.Series(words, dtype=object).isin(wanted).tolist()
 
 
 class TestEmptyGroups:

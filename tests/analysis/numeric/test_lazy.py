@@ -74,6 +74,6 @@ class TestWords:
     def test_equal_words_are_one_object(self):
         """A million rows of one long word take the room of a million addresses."""
         long = "x" * 1000
-        found = first_words([np.ones(3, dtype=bool)], [long])
-        assert all(each is long for each in found)
-        assert found.itemsize == np.dtype(object).itemsize
+        column = first_words([np.ones(3, dtype=bool)], [long])
+        assert all(each is long for each in column)
+        assert column.itemsize == np.dtype(object).itemsize

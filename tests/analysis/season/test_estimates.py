@@ -189,9 +189,9 @@ class TestTwoFigures:
     @given(LN_POWERS, LN_POWERS, UNCERTAINTIES, UNCERTAINTIES)
     def test_how_probably_one_is_ahead_is_that_of_scipys_difference(self, one, other, u, v):
         """P(X > Y) for normal X and Y; the bench's uncertainty is in both and drops out."""
-        found = probability_ahead(figure(one, u), figure(other, v))
+        probability = probability_ahead(figure(one, u), figure(other, v))
         theirs = stats.norm.sf(0, loc=one - other, scale=math.sqrt(u**2 + v**2))
-        assert found == pytest.approx(theirs, rel=1e-6, abs=1e-12)
+        assert probability == pytest.approx(theirs, rel=1e-6, abs=1e-12)
 
     @given(LN_POWERS, LN_POWERS, UNCERTAINTIES, UNCERTAINTIES)
     def test_one_of_the_two_is_ahead(self, one, other, u, v):

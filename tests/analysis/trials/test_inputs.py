@@ -173,10 +173,10 @@ class TestDoubts:
 
 class TestEdges:
     def test_a_bench_without_a_wind_meter_knows_no_wind_whatever_was_noted(self):
-        found = inputs_of(anemometer_type="none", wind_speed_m_s=4.0, grid_wind_speed_m_s=4.0)
-        assert not found.has_wind_meter[0]
-        assert math.isnan(found.wind_speed_m_s[0])
-        assert found.wind_speed_source[0] == ""
+        inputs = inputs_of(anemometer_type="none", wind_speed_m_s=4.0, grid_wind_speed_m_s=4.0)
+        assert not inputs.has_wind_meter[0]
+        assert math.isnan(inputs.wind_speed_m_s[0])
+        assert inputs.wind_speed_source[0] == ""
 
     @pytest.mark.parametrize(("ratio", "is_corrected"), [(0.0499, False), (0.0501, True)])
     def test_walls_are_corrected_for_from_a_twentieth_of_the_tunnel_on(self, ratio, is_corrected):
@@ -185,9 +185,9 @@ class TestEdges:
 
     @pytest.mark.parametrize("volts", [0.0, math.nan])
     def test_a_rotor_without_volts_tells_no_speed_by_its_generator(self, volts):
-        found = inputs_of((volts,), emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0)
-        assert math.isnan(found.rotor_speed_rpm[0])
-        assert found.rotor_speed_source[0] == ""
+        inputs = inputs_of((volts,), emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0)
+        assert math.isnan(inputs.rotor_speed_rpm[0])
+        assert inputs.rotor_speed_source[0] == ""
 
     def test_swept_area_by_hand(self):
         assert inputs_of(rotor_diameter_m=0.5).area_m2[0] == pytest.approx(math.pi / 16)

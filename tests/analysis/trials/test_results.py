@@ -46,11 +46,11 @@ def test_a_result_that_moves_has_another_formula():
     more = {"current_a": 0.04, "rotor_speed_rpm": 800.0, "wind_speed_m_s": 4.4}
     readings.append(runs_frame({"voltage_v": 1.2, **more}, trial=len(changes) - 2))
     readings.append(runs_frame({"mean_square_voltage_v2": 1.5}, trial=len(changes) - 1))
-    made = trial_results(trials_frame(*changes), pd.concat(readings))
+    computed = trial_results(trials_frame(*changes), pd.concat(readings))
     items = [
         f"{each:.8g}" if isinstance(each, float) else str(each)
-        for name in sorted(made.__dataclass_fields__)
-        for each in getattr(made, name).tolist()
+        for name in sorted(computed.__dataclass_fields__)
+        for each in getattr(computed, name).tolist()
     ]
     assert hashlib.sha256(" ".join(items).encode()).hexdigest()[:8] == MADE_BY[FORMULA]
 

@@ -56,10 +56,10 @@ def test_without_a_rate_there_are_six_blocks():
 
 def test_a_straight_rise_by_hand():
     """1 to 1.2 V in 21 readings, mean 1.1: it drifts by 0.2/1.1, and its blocks rise as well."""
-    found = steadiness(np.linspace(1.0, 1.2, 21), 1.0)
-    assert found.drift == pytest.approx(0.2 / 1.1)
+    result = steadiness(np.linspace(1.0, 1.2, 21), 1.0)
+    assert result.drift == pytest.approx(0.2 / 1.1)
     # blocks of five readings a hundredth apart: means 1.02, 1.07, 1.12, 1.17
-    assert found.block_variation == pytest.approx(np.std([1.02, 1.07, 1.12, 1.17], ddof=1) / 1.1)
+    assert result.block_variation == pytest.approx(np.std([1.02, 1.07, 1.12, 1.17], ddof=1) / 1.1)
 
 
 def test_a_swing_that_ends_where_it_began_does_not_drift():

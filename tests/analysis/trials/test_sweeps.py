@@ -29,7 +29,7 @@ def sweep(exponent, speeds=(3.2, 4.0, 4.9), build="a", session="s", load=30.1, s
     ]  # fmt: skip
 
 
-def found(*rows):
+def sweeps_of(*rows):
     frame = trials_frame(*rows)
     for name in ("state", "build_id", "session_id", "started_at"):
         frame[name] = [row[name] for row in rows]
@@ -42,27 +42,27 @@ def found(*rows):
 
 class TestFound:
     def test_nothing_without_a_sweep(self):
-        assert found(*({**row, "kind": "record"} for row in sweep(2.2))) == []
+        assert sweeps_of(*({**row, "kind": "record"} for row in sweep(2.2))) == []
 
     def test_held_trials_do_not_count(self):
-        assert found(*({**row, "state": "held"} for row in sweep(2.2))) == []
+        assert sweeps_of(*({**row, "state": "held"} for row in sweep(2.2))) == []
 
     def test_two_speeds_say_what_is_missing(self):
-        (one,) = found(*sweep(2.2, speeds=(3.2, 4.9)))
+        (one,) = sweeps_of(*sweep(2.2, speeds=(3.2, 4.9)))
         assert (one.fit, one.reason) == (None, "too_few_winds;least=3;got=2")
 
     def test_an_exponent_out_of_reach_is_not_used(self):
-        (one,) = found(*sweep(9.0))
+        (one,) = sweeps_of(*sweep(9.0))
         assert one.reason == "implausible_exponent;exponent=9"
 
     def test_each_build_has_its_own(self):
-        one, other = found(*sweep(2.2), *sweep(3.1, build="b"))
+        one, other = sweeps_of(*sweep(2.2), *sweep(3.1, build="b"))
         assert (one.build_id, other.build_id) == ("a", "b")
         assert one.fit.exponent == pytest.approx(2.2, abs=1e-6)
         assert other.fit.exponent == pytest.approx(3.1, abs=1e-6)
 
     def test_loads_are_not_mixed_and_the_newest_sweep_counts(self):
-        (one,) = found(
+        (one,) = sweeps_of(
             *sweep(2.2), *sweep(2.9, session="t", started=10.0, load=22.0),
             *sweep(2.5, speeds=(4.0, 4.1), session="u", started=20.0),
         )  # fmt: skip
