@@ -11,8 +11,8 @@ from tests.support.hostile_run import Visit, visiting
 
 @pytest.fixture(scope="module")
 def visit(tmp_path_factory) -> Visit:
-    with visiting(tmp_path_factory.mktemp("hostile")) as made:
-        yield made
+    with visiting(tmp_path_factory.mktemp("hostile")) as started:
+        yield started
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.label)

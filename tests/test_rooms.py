@@ -38,7 +38,7 @@ def test_each_module_of_analysis_has_its_tests_in_the_same_room(module):
 
 def test_no_file_of_tests_is_imported_by_another():
     """What several tests share stands in `tests/support`."""
-    found = [
+    faults = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sorted(TESTS.rglob("*.py"))
         for name in modules_imported(
@@ -46,7 +46,7 @@ def test_no_file_of_tests_is_imported_by_another():
         )
         if is_test_module(name)
     ]
-    assert found == []
+    assert faults == []
 
 
 @pytest.mark.parametrize(

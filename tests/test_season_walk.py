@@ -57,9 +57,9 @@ def service(tmp_path):
 @pytest.fixture
 def coach_key(service):
     """Register a school as an operator and a lead would; return a coach's key."""
-    made = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
-    assert made.returncode == 0, made.stderr
-    with service.client(made.stdout.strip()) as lead:
+    process = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "Lead")
+    assert process.returncode == 0, process.stderr
+    with service.client(process.stdout.strip()) as lead:
 
         def add(path, **facts):
             answer = lead.post(path, json=facts)

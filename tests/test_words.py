@@ -32,13 +32,13 @@ def test_the_parts_of_names_are_seen():
 
 @pytest.mark.parametrize("word", WORDS["instead"])
 def test_a_plain_word_is_used_instead(word):
-    found = [
+    uses = [
         f"{path}: {WORDS['instead'][word]}"
         for path in files()
         if path not in WORDS["allowed"] and f"{path}:{word}" not in WORDS["allowed"]
         and word in parts_of((ROOT / path).read_text(encoding="utf-8"))
     ]  # fmt: skip
-    assert found == []
+    assert uses == []
 
 
 def test_every_exception_is_needed():

@@ -38,12 +38,13 @@ SEASON = public_id("sea", 1)
 @cache
 def folder() -> Path:
     """Return the folder of this run's databases; it goes with the run."""
-    kept = tempfile.TemporaryDirectory(prefix="gustbook-bench-")
-    _kept.append(kept)
-    return Path(kept.name)
+    temporary = tempfile.TemporaryDirectory(prefix="gustbook-bench-")
+    _OPEN_FOLDERS.append(temporary)
+    return Path(temporary.name)
 
 
-_kept: list[Any] = []
+#: Kept open, because a temporary folder is removed when its object is.
+_OPEN_FOLDERS: list[Any] = []
 
 
 def fill_server(database_url: str) -> None:

@@ -23,8 +23,8 @@ def clean_frames(
         swept, swept_runs = _frames(season, ("wind",))
         columns = {name: swept[name].to_numpy() for name in swept}
         run_columns = {name: swept_runs[name].to_numpy() for name in swept_runs}
-        found = find_sweeps(columns, run_columns, trial_inputs(columns, run_columns))
-        _fill_in(trials, [sweep for sweep in found if sweep.fit and not sweep.reason])
+        sweeps = find_sweeps(columns, run_columns, trial_inputs(columns, run_columns))
+        _fill_in(trials, [sweep for sweep in sweeps if sweep.fit and not sweep.reason])
     return trials, runs
 
 

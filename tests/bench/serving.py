@@ -31,9 +31,9 @@ class Plain(FreshService):
 def ours(database_url: str) -> Iterator[tuple[Service, str]]:
     """Give our service over a database, and a lead's key."""
     service = FreshService(folder(), database_url, **UNLIMITED)
-    made = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "bench")
+    process = service.run("-m", "api", "key", "create", "--role", "lead", "--label", "bench")
     try:
-        yield service, made.stdout.strip()
+        yield service, process.stdout.strip()
     finally:
         service.kill()
 
@@ -86,5 +86,5 @@ def in_a_process(code: str, *arguments: str) -> dict:
     """Return what a fresh process prints as JSON."""
     done = subprocess.run([sys.executable, "-c", code, *arguments], cwd=ROOT, check=True,
                           capture_output=True, text=True)  # fmt: skip
-    found: dict = json.loads(done.stdout)
-    return found
+    figures: dict = json.loads(done.stdout)
+    return figures

@@ -27,8 +27,10 @@ def ours(trials: dict, runs: dict) -> list[tuple]:
     ln_power = np.log(sessions.figures.normalised_power_w[sessions.order])
     slopes: list[float] = [math.nan] * len(teams)
     for at, values in _of_one_length(sessions.ends, ln_power):
-        found = theil_sen_rows(np.broadcast_to(np.arange(values.shape[1]), values.shape), values)
-        for team, slope in zip(at, found, strict=True):
+        estimates = theil_sen_rows(
+            np.broadcast_to(np.arange(values.shape[1]), values.shape), values
+        )
+        for team, slope in zip(at, estimates, strict=True):
             slopes[team] = slope.slope if slope else math.nan
     return list(zip(teams.team_ids.tolist(), newest.tolist(), teams.best_seen_w.tolist(), slopes,
                     strict=True))  # fmt: skip

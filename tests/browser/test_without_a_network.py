@@ -25,9 +25,9 @@ class TestWithoutANetwork:
         phone.context.set_offline(True)
         phone.get_by_role("button", name="Send").click()
         expect(phone.get_by_role("status")).to_contain_text("Saved on this phone")
-        kept = phone.evaluate("JSON.stringify(Object.values(localStorage))")
-        assert "1,11" in kept
-        assert "secret" not in kept
+        stored = phone.evaluate("JSON.stringify(Object.values(localStorage))")
+        assert "1,11" in stored
+        assert "secret" not in stored
         phone.context.set_offline(False)
         expect(phone.get_by_role("status")).to_contain_text(
             "Trials sent from this phone: 1", timeout=20_000
@@ -35,8 +35,8 @@ class TestWithoutANetwork:
         assert trials_of(world) == before + 1
         phone.get_by_role("status").get_by_role("link").click()
         expect(phone.locator("dl.facts").first).to_contain_text("1.11 V")
-        waiting = [json.loads(each) for each in phone.evaluate("Object.values(localStorage)")]
-        assert waiting == [[]]
+        unsent = [json.loads(each) for each in phone.evaluate("Object.values(localStorage)")]
+        assert unsent == [[]]
 
     def test_what_was_sent_before_the_network_broke_is_not_doubled(self, phone, world):
         new_trial(phone, world)

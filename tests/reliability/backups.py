@@ -53,25 +53,27 @@ def target(database_url, folder, number):
 
 def run(database_url, folder, times):
     """Return what was seen of so many backups and restores."""
-    service, kept = Service(folder, database_url), Path(folder) / "kept"
+    service, backup_folder = Service(folder, database_url), Path(folder) / "kept"
     try:
         key, school, places = prepare(service, BENCHES)
         writer = Writer(service, key, school, places)
         writer.start()
-        made, took, equal, faults, restores = [], [], 0, [], []
+        manifests, took, equal, faults, restores = [], [], 0, [], []
         for _ in range(times):
             before = writer.stored
             started = time.monotonic()
-            made.append(backups.make(database_url, kept, times))
+            manifests.append(backups.make(database_url, backup_folder, times))
             took.append(time.monotonic() - started)
             while writer.stored == before and writer.is_alive():
                 time.sleep(0.01)  # the next backup has something new
         writer.done.set()
         writer.join()
-        for number, manifest in enumerate(made):
+        for number, manifest in enumerate(manifests):
             started = time.monotonic()
             try:
-                restoring.restore(kept / manifest.file, target(database_url, folder, number))
+                restoring.restore(
+                    backup_folder / manifest.file, target(database_url, folder, number)
+                )
                 equal += 1
             except backups.BackupFailed as fault:
                 faults.append(str(fault))
@@ -79,10 +81,10 @@ def run(database_url, folder, times):
     finally:
         service.kill()
     return {
-        "backups": len(made), "imports meanwhile": writer.stored,
+        "backups": len(manifests), "imports meanwhile": writer.stored,
         "refused": len(writer.refused), "different digests": len({
-            digest for manifest in made for digest in manifest.digests.values()}),
-        "rows, first to last": f"{made[0].rows['trial']}–{made[-1].rows['trial']}",
+            digest for manifest in manifests for digest in manifest.digests.values()}),
+        "rows, first to last": f"{manifests[0].rows['trial']}–{manifests[-1].rows['trial']}",
         "backup s": f"{statistics.median(took):.1f}", "restores": len(restores),
         "restore s": f"{statistics.median(restores):.1f}", "equal": equal, "faults": faults or 0,
     }  # fmt: skip

@@ -26,9 +26,9 @@ ZONE = "Europe/Zurich"
 
 def library():
     """Return the library that shows a program another time."""
-    found = [path for pattern in LIBRARIES for path in Path("/").glob(pattern.lstrip("/"))]
-    assert found, "libfaketime is missing: sudo apt install faketime"
-    return str(found[0])
+    paths = [path for pattern in LIBRARIES for path in Path("/").glob(pattern.lstrip("/"))]
+    assert paths, "libfaketime is missing: sudo apt install faketime"
+    return str(paths[0])
 
 
 class Clock:

@@ -133,10 +133,10 @@ def integrity(database_url):
     if not database_url.startswith("sqlite"):
         return 0
     with sqlite3.connect(database_url.removeprefix("sqlite:///")) as connection:
-        found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+        problems = [row[0] for row in connection.execute("PRAGMA integrity_check")]
         orphans = connection.execute("PRAGMA foreign_key_check").fetchall()
     connection.close()
-    return int(found != ["ok"] or bool(orphans))
+    return int(problems != ["ok"] or bool(orphans))
 
 
 def count(database_url, imports, rows, counts):

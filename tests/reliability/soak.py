@@ -113,7 +113,7 @@ def memory_mb(process):
 
 def with_teams(client, school, places):
     """Give each bench a team of its own: no team runs thousands of trials."""
-    found = []
+    with_team = []
     for number, place in enumerate(places):
         team = created(client.post("/v1/teams", json={
             "organisation_id": school.organisation_id, "season_id": school.season_id,
@@ -121,12 +121,12 @@ def with_teams(client, school, places):
         asked = {"team_id": team["id"], "name": f"Turbine {number}"}
         turbine = created(client.post("/v1/turbines", json=asked))
         build = created(client.post("/v1/builds", json=build_payload(turbine["id"])))
-        found.append(replace(place, build_id=build["id"], team_id=team["id"]))
-    return found
+        with_team.append(replace(place, build_id=build["id"], team_id=team["id"]))
+    return with_team
 
 
 def run(database_url, folder, seconds):
-    """Let the clients work for some seconds; return what they saw."""
+    """Let the clients work for some seconds; return their observations."""
     service = FreshService(folder, database_url)
     try:
         key, school, places = prepare(service, BENCHES)
@@ -136,8 +136,8 @@ def run(database_url, folder, seconds):
         asked = {"role": "coach", "organisation_ids": [school.organisation_id]}
         with service.client(lead) as client:
             for at in range(KEYS - 1):
-                made = created(client.post("/v1/keys", json=asked | {"label": f"Coach {at}"}))
-                keys.append(made["key"])
+                coach_key = created(client.post("/v1/keys", json=asked | {"label": f"Coach {at}"}))
+                keys.append(coach_key["key"])
         seen, until = Seen(), time.monotonic() + seconds
         work = Work(school, places, seen, until)
         clients = [Client(at, service.client(keys[at % KEYS]), work) for at in range(CLIENTS)]
@@ -172,14 +172,14 @@ def table(kind, seen):
 
 
 def faults(seen):
-    """Return what was not as it should be."""
+    """Return the problems that were seen."""
     longest = max(max(seen.seconds[name]) for name in READS)
-    found = [f"{name}: {count}" for name, count in seen.wrong.items()]
+    problems = [f"{name}: {count}" for name, count in seen.wrong.items()]
     if longest > LONGEST_READ_S:
-        found.append(f"a read waited {longest:.1f} s")
+        problems.append(f"a read waited {longest:.1f} s")
     if growth(seen) > MOST_GROWTH:
-        found.append(f"memory grew by {growth(seen):.0%} in the last half")
-    return found
+        problems.append(f"memory grew by {growth(seen):.0%} in the last half")
+    return problems
 
 
 def main():

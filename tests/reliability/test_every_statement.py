@@ -91,14 +91,14 @@ def test_a_backup(closed, database_url, tmp_path):
         assert stored_rows(database_url) == rows, number
         assert [each.name for each in folder.iterdir()] == [], number
 
-    made = []
+    manifests = []
 
     def make():
-        made.append(backups.make(database_url, folder, keep=1))
+        manifests.append(backups.make(database_url, folder, keep=1))
 
     assert each_statement(make, nothing_half_made) > 5
     elsewhere = f"sqlite:///{tmp_path}/restored.db"
-    restore(folder / made[-1].file, elsewhere)
+    restore(folder / manifests[-1].file, elsewhere)
     assert stored_rows(elsewhere) == rows
 
 

@@ -18,7 +18,7 @@ ROWS = 2000
 
 
 @pytest.fixture
-def made(database_url, tmp_path, world):
+def backup(database_url, tmp_path, world):
     """Return a backup, and the rows that are in it."""
     world.lead.close()
     folder = tmp_path / "backups"
@@ -62,8 +62,8 @@ def moved_aside(database):
     return folder
 
 
-def test_nothing_is_overwritten_without_replace(made, crashed):
-    file, _ = made
+def test_nothing_is_overwritten_without_replace(backup, crashed):
+    file, _ = backup
     before = {each.name: each.read_bytes() for each in crashed.parent.iterdir()}
     with pytest.raises(BackupFailed, match=r"programme\.db, programme\.db-.*say --replace"):
         restore(file, f"sqlite:///{crashed}")
@@ -71,15 +71,15 @@ def test_nothing_is_overwritten_without_replace(made, crashed):
 
 
 @pytest.mark.parametrize("ending", COMPANIONS)
-def test_nor_where_only_a_journal_is_left(ending, made, tmp_path):
-    file, _ = made
+def test_nor_where_only_a_journal_is_left(ending, backup, tmp_path):
+    file, _ = backup
     (tmp_path / f"gone.db{ending}").write_bytes(b"left by a crash")
     with pytest.raises(BackupFailed, match="say --replace"):
         restore(file, f"sqlite:///{tmp_path}/gone.db")
 
 
-def test_nor_while_a_service_has_it_open(made, database_url, app_client):
-    file, rows = made
+def test_nor_while_a_service_has_it_open(backup, database_url, app_client):
+    file, rows = backup
     with app_client.app.state.database.reading() as db:
         db.connection().exec_driver_sql("SELECT count(*) FROM season").scalar()
         with pytest.raises(BackupFailed, match="stop the service"):
@@ -87,16 +87,16 @@ def test_nor_while_a_service_has_it_open(made, database_url, app_client):
     assert stored_rows(database_url) == rows
 
 
-def test_both_are_whole_afterwards(made, crashed):
-    file, rows = made
+def test_both_are_whole_afterwards(backup, crashed):
+    file, rows = backup
     restore(file, f"sqlite:///{crashed}", replace=True)
     assert stored_rows(f"sqlite:///{crashed}") == rows
     assert moved_aside(crashed).name.startswith("programme.db.replaced-")
     assert old_words(moved_aside(crashed) / "programme.db") == {"kept"}
 
 
-def test_a_damaged_one_is_replaced_too(made, tmp_path):
-    file, rows = made
+def test_a_damaged_one_is_replaced_too(backup, tmp_path):
+    file, rows = backup
     (tmp_path / "damaged.db").write_bytes(b"no database at all" * 1000)
     restore(file, f"sqlite:///{tmp_path}/damaged.db", replace=True)
     assert stored_rows(f"sqlite:///{tmp_path}/damaged.db") == rows
@@ -120,8 +120,8 @@ def stopping_at(step, monkeypatch):
     return seen
 
 
-def test_broken_off_at_any_step_it_can_be_begun_again(made, crashed, tmp_path, monkeypatch):
-    file, rows = made
+def test_broken_off_at_any_step_it_can_be_begun_again(backup, crashed, tmp_path, monkeypatch):
+    file, rows = backup
     step, was_broken_off = 0, True
     while was_broken_off:
         step += 1

@@ -55,11 +55,11 @@ def test_broken_off_within_a_season_that_season_is_still_due(
     left_by_a_kill(database_url, world.season_id)
     seen, recheck = [], flags.recheck_season
 
-    def failing(*given):
-        seen.append(given)
+    def failing(*arguments):
+        seen.append(arguments)
         if step == 1:
             raise PowerFailure
-        recheck(*given)
+        recheck(*arguments)
         raise PowerFailure
 
     monkeypatch.setattr(flags, "recheck_season", failing)

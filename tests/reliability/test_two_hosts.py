@@ -40,9 +40,9 @@ def left_of_one_minute(pair, key):
     left, minutes = [], set()
     for at in (0, 1, 0, 1):
         answer = pair.signed(key, at).get("/v1/teams")
-        found = re.search(r"r=(\d+);\s*t=(\d+)", answer.headers["ratelimit"])
-        left.append(int(found[1]))
-        minutes.add(round((time.time() + int(found[2])) / 60))
+        match = re.search(r"r=(\d+);\s*t=(\d+)", answer.headers["ratelimit"])
+        left.append(int(match[1]))
+        minutes.add(round((time.time() + int(match[2])) / 60))
     return left if len(minutes) == 1 else left_of_one_minute(pair, key)
 
 

@@ -175,8 +175,8 @@ class TestSeasonReport:
         def fetch(*arguments):
             options = {"season": None, "organisation": None, "team": None, "format": "text",
                        "excel": False, "kind": "season", "event": None}  # fmt: skip
-            given = dict(zip(arguments[::2], arguments[1::2], strict=True))
-            namespace = season_report.argparse.Namespace(**(options | given))
+            values = dict(zip(arguments[::2], arguments[1::2], strict=True))
+            namespace = season_report.argparse.Namespace(**(options | values))
             return season_report.fetch(world.lead, namespace).decode("utf-8", "replace")
 
         return fetch
@@ -235,15 +235,15 @@ class TestSeasonReport:
 
 
 class TestCompareBeforeEvent:
-    def found(self, world: World, **asked):
+    def event_facts(self, world: World, **asked):
         from scripts import compare_before_event as script
 
         options = script.argparse.Namespace(**({"season": None, "event": None} | asked))
         return script, script.read_event(world.lead, options)
 
     def test_before_anything_joins_the_schools(self, world: World):
-        script, found = self.found(world)
-        text = script.to_text(found, with_pairs=True)
+        script, event_facts = self.event_facts(world)
+        text = script.to_text(event_facts, with_pairs=True)
         assert "Larch one        cannot be placed: no reference rotor" in text
         assert "What would make all comparable" in text
         assert "Larch one        open" in text
@@ -252,8 +252,8 @@ class TestCompareBeforeEvent:
         for school in (world.larch, world.birch):
             trial = trial_payload(school, kind="reference", build_id=world.reference_build_id)
             created(world.lead.post("/v1/trials", json=trial))
-        script, found = self.found(world)
-        text = script.to_text(found, with_pairs=True)
+        script, event_facts = self.event_facts(world)
+        text = script.to_text(event_facts, with_pairs=True)
         assert "2 teams can be placed" in text
         assert " mW " in text
         assert "the uncertainty between two teams falls" in text
@@ -262,7 +262,7 @@ class TestCompareBeforeEvent:
         from scripts.compare_before_event import Stop
 
         with pytest.raises(Stop, match="there are: Spring meeting"):
-            self.found(world, event="Autumn meeting")
+            self.event_facts(world, event="Autumn meeting")
 
 
 class TestRunOrder:
@@ -355,8 +355,8 @@ class TestReview:
         trials = world.larch.coach.get("/v1/trials").json()["items"]
         held = {trial["id"] for trial in trials if trial["state"] == "held"}
         assert len(held) == 2
-        given = iter(["a", "c", "a blade was reset"])
-        monkeypatch.setattr("builtins.input", lambda prompt: next(given))
+        answers = iter(["a", "c", "a blade was reset"])
+        monkeypatch.setattr("builtins.input", lambda prompt: next(answers))
         review(world.larch.coach, held)
         printed = capsys.readouterr().out
         assert "9.4 mph would be 4.20 m/s" in printed

@@ -15,9 +15,9 @@ DAYS = [date(2026, 11, 29), date(2027, 2, 28), date(2028, 2, 29), date(2026, 12,
 
 def days_of(folder, pattern):
     return sorted({
-        date.fromisoformat(found)
+        date.fromisoformat(day)
         for path in folder.glob(pattern)
-        for found in DAY.findall(path.read_text(encoding="utf-8"))
+        for day in DAY.findall(path.read_text(encoding="utf-8"))
     })  # fmt: skip
 
 

@@ -20,8 +20,8 @@ def seasons():
 
 def test_the_files_are_what_the_seed_gives(tmp_path):
     write_season(make(SEED), tmp_path)
-    for made in tmp_path.iterdir():
-        assert made.read_bytes() == (SEED / made.name).read_bytes(), made.name
+    for path in tmp_path.iterdir():
+        assert path.read_bytes() == (SEED / path.name).read_bytes(), path.name
 
 
 def test_its_air_is_the_mixture_of_two_gases():

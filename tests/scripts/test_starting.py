@@ -84,9 +84,9 @@ class TestConsole:
 
     def test_what_it_writes_is_nobody_elses_to_read(self, tmp_path):
         """Also where the account's own umask lets everybody read."""
-        kept, old = tmp_path / "kept", os.umask(0o022)
+        backup_folder, old = tmp_path / "kept", os.umask(0o022)
         settings = {"GUSTBOOK_DATABASE_URL": f"sqlite:///{tmp_path}/new/gustbook.db",
-                    "GUSTBOOK_BACKUP_FOLDER": str(kept)}  # fmt: skip
+                    "GUSTBOOK_BACKUP_FOLDER": str(backup_folder)}  # fmt: skip
         try:
             (tmp_path / "new").mkdir()
             for command in ("migrate", "backup"):  # started again: it takes over this umask
@@ -96,7 +96,7 @@ class TestConsole:
                 )  # fmt: skip
         finally:
             os.umask(old)
-        written = [kept, *kept.iterdir(), *(tmp_path / "new").iterdir()]
+        written = [backup_folder, *backup_folder.iterdir(), *(tmp_path / "new").iterdir()]
         assert len(written) > 2
         assert [path for path in written if path.stat().st_mode & 0o077] == []
 

@@ -144,14 +144,14 @@ def errors_of_one(aim: Target) -> np.ndarray:
 
     By how much it changes is drawn. Nothing is published then, so this is possible only "before".
     """
-    draw, found = np.random.default_rng(SEED), []
+    draw, errors = np.random.default_rng(SEED), []
     for column, at in enumerate(aim.hidden):
         true, response = float(draw.normal(0, SPREAD)), aim.model[:, column]
         moved = aim.figures({at: float(np.exp(true))})[0] - aim.quiet
         if response.any():
             guess = float(response @ moved / (response @ response))
-            found.append(abs(np.expm1(guess - true)))
-    return np.array(found)
+            errors.append(abs(np.expm1(guess - true)))
+    return np.array(errors)
 
 
 def guesses_of_one(aim: Target) -> np.ndarray:
@@ -172,8 +172,8 @@ class Together:
 
 def changes_together(aim: Target) -> list[Together]:
     """Return as many draws of such changes as there are hidden trials."""
-    draw, found = np.random.default_rng(SEED), []
-    schools, given = aim.every.trials["organisation_id"], aim.figures({})[1]
+    draw, attacks = np.random.default_rng(SEED), []
+    schools, published = aim.every.trials["organisation_id"], aim.figures({})[1]
     for _ in range(len(aim.hidden)):
         some = draw.choice(len(aim.hidden), LEAST_TRIALS, replace=False)
         true = draw.normal(0, SPREAD, LEAST_TRIALS)
@@ -181,8 +181,8 @@ def changes_together(aim: Target) -> list[Together]:
             continue
         factors = dict(zip([aim.hidden[at] for at in some], np.exp(true).tolist(), strict=True))
         in_full, as_given = aim.figures(factors)
-        found.append(Together(some.tolist(), true, in_full - aim.quiet, as_given - given))
-    return found
+        attacks.append(Together(some.tolist(), true, in_full - aim.quiet, as_given - published))
+    return attacks
 
 
 def errors_of_several(
@@ -193,14 +193,14 @@ def errors_of_several(
     The attacker expects changes of the size that they have, and takes a figure to be off by
     `noise`: by its rounding, or by what the model leaves out.
     """
-    found = []
+    errors = []
     for each in changes:
         response = aim.model[:, each.some]
         moved = each.in_full if in_full else each.as_given
         normal = response.T @ response / noise**2 + np.eye(LEAST_TRIALS) / SPREAD**2
         guess = np.linalg.solve(normal, response.T @ moved / noise**2)
-        found.extend(np.abs(np.expm1(np.clip(guess - each.true, -5, 5))))
-    return np.array(found)
+        errors.extend(np.abs(np.expm1(np.clip(guess - each.true, -5, 5))))
+    return np.array(errors)
 
 
 def rows(db: Session) -> list[dict[str, object]]:

@@ -107,16 +107,16 @@ def guesses(visit):
 
 
 def workbook(rows):
-    """Return a workbook of so many trials of a team that there is not."""
+    """Return a workbook with this number of trials of a team that does not exist."""
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet()
     names = ["team", "turbine", "build", "voltage_v", "load_ohm", "note"]
     sheet.append(names)
     for at in range(rows):
         sheet.append(["Larch one", "Windy", "1", 1.2, 30.1, f"row {at}"])
-    kept = io.BytesIO()
-    book.save(kept)
-    return kept.getvalue()
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
 
 
 def workbooks(visit, other):

@@ -97,10 +97,10 @@ class TestTurns:
         assert waited < 4 * took[0] + 0.5
 
     def test_one_key_with_many_reads_leaves_room_for_another(self, world: World, monkeypatch):
-        go_on, read, waiting = threading.Event(), trial_files.season_csv, []
+        go_on, read, started = threading.Event(), trial_files.season_csv, []
 
         def slowly(*asked):
-            waiting.append(1)
+            started.append(1)
             assert go_on.wait(30)
             return read(*asked)
 
@@ -112,16 +112,16 @@ class TestTurns:
             try:
                 theirs = pool.submit(world.birch.coach.get, "/v1/teams").result(timeout=15)
                 assert theirs.status_code == 200
-                assert 0 < len(waiting) <= threads // 2
+                assert 0 < len(started) <= threads // 2
             finally:
                 go_on.set()
             assert {each.result().status_code for each in flood} == {200}
 
     def test_share_links_leave_room_for_keys(self, world: World, monkeypatch, app_client):
-        go_on, waiting, show = threading.Event(), [], shares.shown
+        go_on, started, show = threading.Event(), [], shares.shown
 
         def slowly(*asked):
-            waiting.append(1)
+            started.append(1)
             assert go_on.wait(30)
             return show(*asked)
 
@@ -132,7 +132,7 @@ class TestTurns:
             try:
                 theirs = pool.submit(world.birch.coach.get, "/v1/teams").result(timeout=15)
                 assert theirs.status_code == 200
-                assert 0 < len(waiting) <= max(1, threads // 3)
+                assert 0 < len(started) <= max(1, threads // 3)
             finally:
                 go_on.set()
             assert {each.result().status_code for each in flood} == {404}
@@ -277,7 +277,7 @@ class TestNames:
     "a;=1+1", "a\t-1", "x\n@y", "a;'=1", "a;''+1", "=a;=b", "plain; text", "a;b=1", "'",
 ])  # fmt: skip
 def test_a_cell_that_is_cut_elsewhere_begins_no_formula(text):
-    kept = protect(text)
+    protected = protect(text)
     for cut in ";\t\n":
-        assert not any(part.startswith(("=", "+", "-", "@")) for part in kept.split(cut))
-    assert unprotect(kept) == text
+        assert not any(part.startswith(("=", "+", "-", "@")) for part in protected.split(cut))
+    assert unprotect(protected) == text

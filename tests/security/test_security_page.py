@@ -68,10 +68,10 @@ def test_no_statement_is_put_together_from_text():
     """Words of SQL never stand in a text with holes, but for names of our own tables."""
     allowed = {"backups.py", "migrate.py"}
     held = re.compile(r"f\"[^\"]*\b(SELECT|INSERT|UPDATE|DELETE)\b[^\"]*\{")
-    found = [str(path) for path in sources("api")
+    paths = [str(path) for path in sources("api")
              if path.name not in allowed and "migrations" not in path.parts
              and held.search(path.read_text())]  # fmt: skip
-    assert found == []
+    assert paths == []
 
 
 def test_no_shell_and_no_weak_digest():

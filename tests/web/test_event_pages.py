@@ -108,8 +108,8 @@ class TestInspection:
         assert browser.post(self.address(world), data=typed).status_code == 303
         path = f"/v1/events/{world.larch.event_id}/inspections"
         (stored,) = world.larch.coach.get(path).json()["items"]
-        (found,) = stored["findings"]
-        assert found["measured"] == pytest.approx(0.605)
+        (finding,) = stored["findings"]
+        assert finding["measured"] == pytest.approx(0.605)
         assert "Not ready" in browser.get(self.address(world)).text
 
 

@@ -89,9 +89,9 @@ def test_it_stays_text_on_every_page(who, world, named, visiting):
 def test_it_stays_text_on_a_shared_page(world, named, visiting):
     coach = visiting(world.larch.coach_key)
     for asked in ({"team_id": world.larch.team_id}, {"season_id": world.season_id}):
-        made = coach.post("/shares", data=asked | {"days": "2"}).text
-        assert_text(made, "shares")
-        link = made[made.index("/shared/") :].split('"')[0]
+        page = coach.post("/shares", data=asked | {"days": "2"}).text
+        assert_text(page, "shares")
+        link = page[page.index("/shared/") :].split('"')[0]
         shown = visiting("").get(link)
         assert escape(SCRIPT) in shown.text
         assert_text(shown.text, "shared")
@@ -109,8 +109,8 @@ def test_a_form_gives_it_back_as_text(name, world, visiting):
         "position": "1",
     }  # fmt: skip
     typed = TABLE[name].typed(school)
-    kept = ("organisation_id", "team_id", "turbine_id", "bench_id", "season_id", "kind")
-    fields = {each: value if each in kept else HOSTILE for each, value in typed.items()}
+    unchanged = ("organisation_id", "team_id", "turbine_id", "bench_id", "season_id", "kind")
+    fields = {each: value if each in unchanged else HOSTILE for each, value in typed.items()}
     answer = browser.post(ROUTES[name][1].format(**ids), data=fields | {"form_key": HOSTILE})
     assert answer.status_code < 500, answer.text
     assert_text(answer.text, name)
@@ -130,8 +130,8 @@ def test_an_address_stays_text(address, world, visiting):
 @pytest.mark.parametrize("number", ["9" * 5000, "-1", "1e9", "٣", "", "NaN"])
 def test_a_hidden_number_that_is_none_is_refused_and_no_fault(number, world, visiting):
     browser, school = visiting(world.larch.coach_key), world.larch
-    kept = {"name": "Renamed", "version": number}
-    assert browser.post(f"/teams/{school.team_id}/edit", data=kept).status_code == 422
+    form = {"name": "Renamed", "version": number}
+    assert browser.post(f"/teams/{school.team_id}/edit", data=form).status_code == 422
     seen = {"build_version": number, "inspector": "x", "outcome_hazards": "pass"}
     place = f"/events/{school.event_id}/builds/{school.build_id}"
     assert browser.post(place, data=seen).status_code == 422

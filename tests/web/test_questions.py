@@ -64,10 +64,10 @@ class TestOneByOne:
 
     def test_answering_one_leads_to_the_next(self, world, coach):
         first, second = (held(world, session(world, day)) for day in (2, 3))
-        kept = f"team_id={world.larch.team_id}&rule=wind_unit_slip"
-        listed = coach.get(f"/questions?{kept}").text
-        assert f"/questions/next?{kept}".replace("&", "&amp;") in listed
-        step = coach.get(f"/questions/next?{kept}")
+        query = f"team_id={world.larch.team_id}&rule=wind_unit_slip"
+        listed = coach.get(f"/questions?{query}").text
+        assert f"/questions/next?{query}".replace("&", "&amp;") in listed
+        step = coach.get(f"/questions/next?{query}")
         assert f"/flags/{flag_of(first)}" in step.headers["location"]
         page = coach.get(step.headers["location"]).text
         back = re.search(r'name="back" value="([^"]+)"', page)[1].replace("&amp;", "&")

@@ -36,19 +36,19 @@ def test_every_page_has_a_row():
 @pytest.fixture
 def things(world, app_client):
     """Return the ids of both schools as addresses of pages name them, with a link each."""
-    found = {}
+    ids = {}
     for name in ("larch", "birch"):
         school = getattr(world, name)
         with app_client.app.state.database.unit_of_work() as db:
             coach = Caller(school.key_id, "coach", "coach", frozenset({school.organisation_id}))
             link = shares.create(db, coach, ShareCreate(team_id=school.team_id))
-        found[name] = ids_of(school) | {
+        ids[name] = ids_of(school) | {
             "school_id": school.organisation_id,
             "session_id": school.session_id,
             "rotor_id": school.turbine_id,
             "share_id": link.id,
         }
-    return found
+    return ids
 
 
 def ask(browser, name, school, ids):

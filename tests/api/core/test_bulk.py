@@ -107,8 +107,10 @@ def test_the_moments_of_a_stream_are_those_that_were_put(database, world):
     table = SQLModel.metadata.tables["season"]
     facts = {"starts_on": now.date(), "ends_on": now.date(), "created_at": now, "revision": 1}
     with database.reading() as db:
-        known = dict(db.connection().execute(select(table)).mappings().first())
-    sent = [known | facts | {"id": f"sea_{at}", "name": f"S{at}"} for at in range(bulk.STREAM_FROM)]
+        stored = dict(db.connection().execute(select(table)).mappings().first())
+    sent = [
+        stored | facts | {"id": f"sea_{at}", "name": f"S{at}"} for at in range(bulk.STREAM_FROM)
+    ]
     with database.unit_of_work() as db:
         bulk.insert_rows(db.connection(), table, sent)
     with database.reading() as db:

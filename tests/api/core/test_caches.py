@@ -70,8 +70,8 @@ def test_a_corrected_fact_moves_all_that_rests_on_it(fact: str, joined: World):
 def numbers(answer: Any) -> list[float]:
     """Return the measured numbers of an answer, without counts and revisions."""
     if isinstance(answer, dict):
-        kept = (value for name, value in answer.items() if name not in ("revision", "version"))
-        return [number for value in kept for number in numbers(value)]
+        values = (value for name, value in answer.items() if name not in ("revision", "version"))
+        return [number for value in values for number in numbers(value)]
     if isinstance(answer, list):
         return [number for value in answer for number in numbers(value)]
     return [round(answer, 9)] if isinstance(answer, float) else []
@@ -136,8 +136,8 @@ def test_an_answered_question_moves_every_answer(given: str, joined: World):
     asked = trial_payload(joined.larch, runs=runs, pitch_deg=21.0)
     trial = created(joined.larch.coach.post("/v1/trials", json=asked))
     assert trial["state"] == "held"
-    waiting = everything(joined)
-    assert waiting["report"]["trials"] == counted["report"]["trials"]
+    held = everything(joined)
+    assert held["report"]["trials"] == counted["report"]["trials"]
     for flag in trial["flags"]:
         if flag["severity"] == "hold":
             answer = joined.larch.coach.post(
@@ -149,7 +149,7 @@ def test_an_answered_question_moves_every_answer(given: str, joined: World):
     assert everything(joined) == warm
     more = 1 if given == "confirm" else 0
     assert warm["report"]["trials"] == counted["report"]["trials"] + more
-    assert (numbers(warm["larch"]) != numbers(waiting["larch"])) == bool(more)
+    assert (numbers(warm["larch"]) != numbers(held["larch"])) == bool(more)
 
 
 @pytest.mark.on_both
@@ -186,9 +186,9 @@ def test_a_season_read_by_parts_is_the_season(joined: World, monkeypatch: pytest
 
 
 def test_an_older_moment_is_answered_and_the_newer_one_kept():
-    kept: cache.Cache[str] = cache.Cache(2)
-    assert kept.get_or_make("report", 2, lambda: "new") == "new"
-    assert kept.get_or_make("report", 1, lambda: "old") == "old"
-    assert kept.get_or_make("report", 2, lambda: "made again") == "new"
-    assert kept.get_or_make("report", 3, lambda: "newer") == "newer"
-    assert kept.get_or_make("report", 2, lambda: "made again") == "made again"
+    cached: cache.Cache[str] = cache.Cache(2)
+    assert cached.get_or_make("report", 2, lambda: "new") == "new"
+    assert cached.get_or_make("report", 1, lambda: "old") == "old"
+    assert cached.get_or_make("report", 2, lambda: "made again") == "new"
+    assert cached.get_or_make("report", 3, lambda: "newer") == "newer"
+    assert cached.get_or_make("report", 2, lambda: "made again") == "made again"

@@ -80,8 +80,8 @@ def test_reads_find_a_thread_while_writers_wait(world: World):
     with ThreadPoolExecutor(16) as pool:
         writers = [pool.submit(write) for _ in range(12)]
         assert world.lead.get("/v1/teams").status_code == 200
-        waiting = [writer for writer in writers if not writer.done()]
-        assert waiting  # the read did not have to wait for all of them
+        unfinished = [writer for writer in writers if not writer.done()]
+        assert unfinished  # the read did not have to wait for all of them
         assert {writer.result() for writer in writers} == {201}
 
 

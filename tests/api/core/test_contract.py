@@ -72,9 +72,9 @@ def test_the_frame_has_the_columns_that_calculations_name():
         for each in (False, True)
     )  # fmt: skip
     assert set(TRIAL_COLUMNS) <= set(plain)
-    made = {"blade_pitch_range_deg", "anemometer_checked_at", "load_record_ohm"}
-    made |= {"season_starts_at", "season_ends_at"}
-    assert set(CHECK_COLUMNS) - made <= set(checked)
+    computed = {"blade_pitch_range_deg", "anemometer_checked_at", "load_record_ohm"}
+    computed |= {"season_starts_at", "season_ends_at"}
+    assert set(CHECK_COLUMNS) - computed <= set(checked)
     assert {"trial", *frame_parts.RUN_FRAME} == set(RUN_COLUMNS)
 
 

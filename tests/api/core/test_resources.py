@@ -239,8 +239,8 @@ class TestRules:
 
     def test_a_data_sheet_takes_other_units(self, world: World):
         asked = {"kind": "fan", "tag": "F", "spec": {"diameter_in": 20}}
-        made = created(world.lead.post("/v1/equipment", json=asked))
-        assert made["spec"] == {"diameter_m": pytest.approx(0.508)}
+        equipment = created(world.lead.post("/v1/equipment", json=asked))
+        assert equipment["spec"] == {"diameter_m": pytest.approx(0.508)}
 
     def test_a_coach_cannot_register_for_the_programme(self, world: World):
         asked = {"kind": "other", "tag": "X", "organisation_id": None}
@@ -261,15 +261,15 @@ class TestRules:
 
     def test_a_data_sheet_is_kept_as_typed(self, world: World):
         asked = {"kind": "fan", "tag": "G", "spec": {"diameter_in": 20}}
-        made = created(world.lead.post("/v1/equipment", json=asked))
-        assert made["as_typed"]["spec.diameter_m"]["value"] == 20
+        equipment = created(world.lead.post("/v1/equipment", json=asked))
+        assert equipment["as_typed"]["spec.diameter_m"]["value"] == 20
 
     def test_a_coachs_key_needs_a_school(self, world: World):
         asked = {"label": "x", "role": "coach"}
         assert world.lead.post("/v1/keys", json=asked).status_code == 422
 
     def test_a_keys_secret_is_shown_once(self, world: World):
-        made = created(world.lead.post("/v1/keys", json={"label": "x", "role": "lead"}))
-        shown = world.lead.get(f"/v1/keys/{made['id']}").json()
+        key = created(world.lead.post("/v1/keys", json={"label": "x", "role": "lead"}))
+        shown = world.lead.get(f"/v1/keys/{key['id']}").json()
         assert "key" not in shown
-        assert made["key"].split("_")[2] not in world.lead.get("/v1/keys").text
+        assert key["key"].split("_")[2] not in world.lead.get("/v1/keys").text

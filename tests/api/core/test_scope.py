@@ -79,12 +79,12 @@ def _expired(world: World) -> str:
 
 
 def _revoked(world: World) -> str:
-    made = created(world.lead.post("/v1/keys", json={"label": "lost", "role": "lead"}))
+    key = created(world.lead.post("/v1/keys", json={"label": "lost", "role": "lead"}))
     changed = world.lead.patch(
-        f"/v1/keys/{made['id']}", json={"revoked": True}, headers={"If-Match": '"v1"'}
+        f"/v1/keys/{key['id']}", json={"revoked": True}, headers={"If-Match": '"v1"'}
     )
     assert changed.status_code == 200
-    return str(made["key"])
+    return str(key["key"])
 
 
 @pytest.mark.on_both

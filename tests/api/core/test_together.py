@@ -191,9 +191,9 @@ class TestAtTheDoor:
             assert answer.status_code == 201, answer.text
             assert stored["pitch_deg"] == at // 2 + 1
             assert stored["organisation_id"] == school.organisation_id
-            found = school.coach.get(answer.headers["Location"]).json()
-            assert found["runs"] == stored["runs"]
-            assert found["result"] == stored["result"]
+            trial = school.coach.get(answer.headers["Location"]).json()
+            assert trial["runs"] == stored["runs"]
+            assert trial["result"] == stored["result"]
         # Each school's were stored in one transaction, and tell the season as it was then.
         assert len({answer.json()["revision"] for answer in answers}) == 2
 

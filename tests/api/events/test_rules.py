@@ -35,9 +35,9 @@ class TestRefusedRules:
     def test_with_path_and_nearest_name(self, changed, pointer, words, world: World):
         rules = rule_set()
         rules["checks"][0] |= changed
-        for path, kept in ((event(world), "event"), (f"/v1/seasons/{world.season_id}", "season")):
+        for path, owner in ((event(world), "event"), (f"/v1/seasons/{world.season_id}", "season")):
             refused = patch(world.lead, path, rule_set=rules)
-            assert refused.status_code == 422, kept
+            assert refused.status_code == 422, owner
             (error,) = refused.json()["errors"]
             assert error["pointer"] == pointer
             assert words in f"{error['detail']} {error.get('hint')}"

@@ -116,9 +116,9 @@ class TestFaultsOfRows:
             assert hint in error["hint"]
         assert len(stored(world)) == before
 
-    @pytest.mark.parametrize("said", ["no", ""], ids=["no adult", "not said"])
-    def test_without_an_adult_at_the_fan(self, said, world: World):
-        row = ROW.format(ref="a", volts="1.2").replace("950,yes", f"950,{said}")
+    @pytest.mark.parametrize("cell", ["no", ""], ids=["no adult", "not said"])
+    def test_without_an_adult_at_the_fan(self, cell, world: World):
+        row = ROW.format(ref="a", volts="1.2").replace("950,yes", f"950,{cell}")
         assert faults(send(world.larch.coach, sheet(row))) == [
             (2, "adult_present", "supervisor_missing")
         ]

@@ -180,14 +180,14 @@ class TestAnySeason:
         place = {"session_id": session_id, "build_id": build_id, "load_connected": True}
         batch = {"trials": [trial | place for trial in trials]}
         stored = client.post("/v1/imports", params={"mode": "partial"}, json=batch)
-        kept = stored.json()["trials"]["created"]
+        new_trials = stored.json()["trials"]["created"]
         text = client.get(f"/v1/seasons/{season_id}/trials.csv").content.decode()
-        if not kept:
+        if not new_trials:
             assert not cells(text)
             return
         again = send(client, text, season_id=season_id)
         assert again.status_code == 201, again.text
-        assert again.json()["trials"] == {"created": 0, "unchanged": kept, "error": 0}
+        assert again.json()["trials"] == {"created": 0, "unchanged": new_trials, "error": 0}
 
 
 TURNS = count(1)

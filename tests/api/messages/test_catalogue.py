@@ -66,8 +66,8 @@ def strings() -> tuple[set[str], set[str]]:
 def called() -> set[str]:
     """Return every key that is named in full where a message is said."""
     texts = [path.read_text(encoding="utf-8") for path in (*SOURCES, *TEMPLATES, *DOCUMENTS)]
-    found = re.compile(r"""\b(?:say|statement)\(\s*["']([a-z_0-9]+\.[a-z_0-9]+)["']""")
-    return {key for text in texts for key in found.findall(text)}
+    pattern = re.compile(r"""\b(?:say|statement)\(\s*["']([a-z_0-9]+\.[a-z_0-9]+)["']""")
+    return {key for text in texts for key in pattern.findall(text)}
 
 
 def groups_of_labels() -> set[str]:
@@ -163,19 +163,25 @@ class TestNoTextInTheCode:
             assert not value or value.startswith("{{"), value
 
     def test_no_refusal_and_no_report_has_words_of_its_own(self):
-        found = [
+        texts = [
             f"{path.name}:{node.lineno}: {words}"
             for path in SOURCES if path.name not in ON_THE_CONSOLE
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") in SHOWING
-            for given in (*node.args, *(each.value for each in node.keywords))
-            for words in [_literal(given)] if re.search(r"[a-z]{2,} [a-z]", words)
+            for argument in (*node.args, *(each.value for each in node.keywords))
+            for words in [_literal(argument)] if re.search(r"[a-z]{2,} [a-z]", words)
         ]  # fmt: skip
-        assert found == []
+        assert texts == []
 
 
-def _literal(given: ast.expr) -> str:
+def _literal(argument: ast.expr) -> str:
     """Return the words that are written in an argument itself."""
-    if isinstance(given, ast.JoinedStr):
-        return "".join(str(each.value) for each in given.values if isinstance(each, ast.Constant))
-    return given.value if isinstance(given, ast.Constant) and isinstance(given.value, str) else ""
+    if isinstance(argument, ast.JoinedStr):
+        return "".join(
+            str(each.value) for each in argument.values if isinstance(each, ast.Constant)
+        )
+    return (
+        argument.value
+        if isinstance(argument, ast.Constant) and isinstance(argument.value, str)
+        else ""
+    )

@@ -91,10 +91,10 @@ class TestMade:
         assert stored_rows(elsewhere) == stored_rows(database_url)
 
     def test_only_the_newest_are_kept(self, folder, database_url, world):
-        made = [backups.make(database_url, folder, keep=2).file for _ in range(4)]
-        kept = sorted(path.name for path in folder.iterdir() if path.suffix != ".json")
-        assert kept == made[-2:]
-        assert backups.newest(folder).file == made[-1]
+        files = [backups.make(database_url, folder, keep=2).file for _ in range(4)]
+        names = sorted(path.name for path in folder.iterdir() if path.suffix != ".json")
+        assert names == files[-2:]
+        assert backups.newest(folder).file == files[-1]
 
     def test_its_age_is_shown(self, folder, database_url, world):
         assert backups.age_hours(folder, datetime.now(UTC)) is None
@@ -122,29 +122,29 @@ class TestMade:
         writer = threading.Thread(target=write)
         writer.start()
         try:
-            made = []
+            manifests = []
             for _ in range(3):
                 before = len(sent)
                 while len(sent) == before:
                     time.sleep(0.01)
-                made.append(backups.make(database_url, folder, keep=9))
+                manifests.append(backups.make(database_url, folder, keep=9))
         finally:
             stop.set()
             writer.join()
-        counts = [manifest.rows["trial"] for manifest in made]
+        counts = [manifest.rows["trial"] for manifest in manifests]
         assert counts == sorted(counts)
         assert counts[-1] > 2
         # The restore itself refuses what is not the very report of that moment.
-        restoring.restore(file_of(folder, made[1]), elsewhere)
+        restoring.restore(file_of(folder, manifests[1]), elsewhere)
 
 
 class TestCommands:
     """The same on the console, as an operator has it."""
 
     def test_a_backup_is_made_and_tried(self, run, folder, elsewhere, world):
-        made = run("backup")
-        assert made.exit_code == 0, made.output
-        file = made.stdout.strip()
+        process = run("backup")
+        assert process.exit_code == 0, process.output
+        file = process.stdout.strip()
         assert Path(file).parent == folder
         tried = run("restore", file, "--verify", "--into", elsewhere)
         assert tried.exit_code == 0, tried.output
@@ -163,9 +163,9 @@ class TestCommands:
         downgrade(database_url, "0007_event_day")
         done = run("migrate")
         assert done.exit_code == 0, done.output
-        kept = backups.newest(folder)
-        assert kept.schema == "0007_event_day"
-        assert kept.rows["trial"] == 2
+        backup = backups.newest(folder)
+        assert backup.schema == "0007_event_day"
+        assert backup.rows["trial"] == 2
         assert run("migrate").exit_code == 0
         assert len(list(folder.glob("*.json"))) == 1
 

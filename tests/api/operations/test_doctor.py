@@ -71,11 +71,11 @@ def test_all_is_well(run, database_url, world):
     assert run("backup").exit_code == 0
     done = run("doctor", "--audit")
     assert done.exit_code == 0, done.output
-    found = lines(done)
-    assert found["schema"] == "newest"
-    assert found["record"] == "seals hold"
-    assert found["backup"] == "0 h old"
-    assert found["retention"] == "nothing is due to go"
-    assert found["clock"].endswith("UTC")
-    assert ("disk free" in found) == database_url.startswith("sqlite")
-    assert "postgresql" in found["database"] or "journal" in found["sqlite"]
+    report = lines(done)
+    assert report["schema"] == "newest"
+    assert report["record"] == "seals hold"
+    assert report["backup"] == "0 h old"
+    assert report["retention"] == "nothing is due to go"
+    assert report["clock"].endswith("UTC")
+    assert ("disk free" in report) == database_url.startswith("sqlite")
+    assert "postgresql" in report["database"] or "journal" in report["sqlite"]

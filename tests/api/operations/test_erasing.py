@@ -92,10 +92,10 @@ class TestASeason:
     def test_nothing_of_it_is_left_and_schools_and_rooms_stay(self, run, database_url, world):
         talk(world, world.larch)
         other = created(world.lead.post("/v1/seasons", json=AUTUMN))
-        kept = [f"/v1/benches/{world.larch.bench_id}", f"/v1/equipment/{world.larch.meter_id}",
+        paths = [f"/v1/benches/{world.larch.bench_id}", f"/v1/equipment/{world.larch.meter_id}",
                 f"/v1/organisations/{world.larch.organisation_id}",
                 f"/v1/builds/{world.reference_build_id}"]  # fmt: skip
-        before = [world.lead.get(path).json() for path in kept]
+        before = [world.lead.get(path).json() for path in paths]
         done = run("purge", "--season", world.season_id, "--yes")
         assert done.exit_code == 0, done.output
         assert "backups made before still hold it" in done.stderr
@@ -105,7 +105,7 @@ class TestASeason:
         # The record keeps the places of what was said in the programme's own chain, emptied.
         assert {name for name, _ in left} == {"audit_entry", "erasure"}
         assert not [word for name, word in left if word in ("Larch one", "Whirl")]
-        assert [world.lead.get(path).json() for path in kept] == before
+        assert [world.lead.get(path).json() for path in paths] == before
         assert world.lead.get(f"/v1/seasons/{world.season_id}").status_code == 404
         assert world.lead.get(f"/v1/seasons/{other['id']}/report").status_code == 200
         assert run("doctor", "--audit").exit_code == 0

@@ -83,9 +83,9 @@ def changed(body, name, old, new):
 class TestThereAndBack:
     def test_every_number_is_the_same(self, world: World, empty):
         held, answered, gone = lively(world)
-        made = bring_in(empty, export(world))
-        assert made.status_code == 201, made.text
-        assert made.headers["location"] == f"/v1/seasons/{world.season_id}"
+        imported = bring_in(empty, export(world))
+        assert imported.status_code == 201, imported.text
+        assert imported.headers["location"] == f"/v1/seasons/{world.season_id}"
         assert answers_of(empty, world) == answers_of(world.lead, world)
         states = [empty.get(f"/v1/trials/{each['id']}").json()["state"]
                   for each in (held, answered, gone)]  # fmt: skip

@@ -57,11 +57,11 @@ def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World,
     for older in REVISIONS[-2::-1]:
         downgrade(database_url, older)
         # What the older schema has no place for is gone; nothing else is.
-        kept = contents(database_url)
-        assert_holds(before, kept)
+        migrated = contents(database_url)
+        assert_holds(before, migrated)
     for newer in REVISIONS:
         upgrade(database_url, newer)
-        assert_holds(contents(database_url), kept)
+        assert_holds(contents(database_url), migrated)
     assert set(contents(database_url)) == set(before)
     assert run("rebuild").exit_code == 0  # then results are kept again, as the fixture sees
 
@@ -84,11 +84,11 @@ def test_a_failure_in_the_middle_leaves_the_old_version(database_url, world: Wor
         op.drop_table("run")
         raise RuntimeError("the power went")
 
-    made = config(database_url)
+    configuration = config(database_url)
     monkeypatch.setattr(newest.module, "downgrade", half_done)
     monkeypatch.setattr(ScriptDirectory, "from_config", lambda _: scripts)
     with pytest.raises(RuntimeError, match="the power went"):
-        command.downgrade(made, "-1")
+        command.downgrade(configuration, "-1")
     assert contents(database_url) == before
 
 

@@ -120,8 +120,8 @@ class TestFollowing:
         visit = trial_payload(world.larch, session_id=world.birch.session_id, kind="visit")
         created(world.lead.post("/v1/trials", json=visit))
         patch(world.lead, f"/v1/organisations/{world.birch.organisation_id}", altitude_m=1500)
-        found = flags_of(world.lead, session_id=world.birch.session_id, rule="pressure_odd")
-        assert len(found) == 1
+        open_flags = flags_of(world.lead, session_id=world.birch.session_id, rule="pressure_odd")
+        assert len(open_flags) == 1
 
     def test_the_first_of_two_alike_put_right_frees_the_second(self, world: World):
         first, second = run(world.larch), run(world.larch)

@@ -11,9 +11,9 @@ def lend(client, equipment_id, school, **changed):
     return client.post(f"/v1/equipment/{equipment_id}/loans", json=loan_payload(school, **changed))
 
 
-def take_back(client, loan, **given):
+def take_back(client, loan, **fields):
     path = f"/v1/equipment/{loan['equipment_id']}/loans/{loan['id']}/return"
-    return client.post(path, json={"returned_on": "2026-05-20"} | given)
+    return client.post(path, json={"returned_on": "2026-05-20"} | fields)
 
 
 def item(world, **facts):
@@ -126,25 +126,25 @@ class TestChecks:
     def test_a_ratio_with_its_doubt(self, world: World):
         """ln 1.05 and ln 1.03: mean 0.03917, so 1.0400; sd 0.01360/√2 = 0.0096."""
         pairs = [{"reading": 4.2, "reference": 4.0}, {"reading": 4.12, "reference": 4.0}]
-        found = created(
+        check = created(
             world.larch.coach.post(
                 f"/v1/equipment/{world.larch.meter_id}/checks",
                 json={"checked_on": "2026-03-01", "pairs": pairs},
             )
         )
-        assert found["ratio"] == pytest.approx(1.0400, abs=5e-5)
-        assert found["u_ratio"] == pytest.approx(0.0096, abs=5e-5)
-        assert found["verdict"] == "fine"
+        assert check["ratio"] == pytest.approx(1.0400, abs=5e-5)
+        assert check["u_ratio"] == pytest.approx(0.0096, abs=5e-5)
+        assert check["verdict"] == "fine"
 
     def test_beyond_five_per_cent_it_says_what_to_do(self, world: World):
-        found = created(
+        check = created(
             world.larch.coach.post(
                 f"/v1/equipment/{world.larch.meter_id}/checks",
                 json={"checked_on": "2026-03-01", "pairs": [{"reading": 4.4, "reference": 4.0}]},
             )
         )
-        assert (found["verdict"], found["u_ratio"]) == ("look", None)
-        assert "10.0 % more" in found["sentence"]
+        assert (check["verdict"], check["u_ratio"]) == ("look", None)
+        assert "10.0 % more" in check["sentence"]
 
     def test_a_wind_meter_is_dated_by_it_and_its_flag_cleared(self, world: World):
         vane = f"/v1/equipment/{world.larch.anemometer_id}"
@@ -215,12 +215,12 @@ class TestReferenceRotor:
         """1.30, 1.31 and 1.30 V at 30.1 Ω on four days alike: just that, without uncertainty."""
         build = self.unassigned(world)
         trials = [created(self.runs(world, day, build_id=build)) for day in (6, 9, 13, 16)]
-        found = self.assign(world, build)
-        assert found.status_code == 200, found.text
+        assigned = self.assign(world, build)
+        assert assigned.status_code == 200, assigned.text
         normalised = trials[0]["result"]["normalised_power_w"]
-        assert found.json()["assigned_power_w"] == pytest.approx(normalised)
-        assert (found.json()["runs"], found.json()["days"]) == (12, 4)
-        assert found.json()["u"] == pytest.approx(0, abs=1e-9)
+        assert assigned.json()["assigned_power_w"] == pytest.approx(normalised)
+        assert (assigned.json()["runs"], assigned.json()["days"]) == (12, 4)
+        assert assigned.json()["u"] == pytest.approx(0, abs=1e-9)
         path = f"/v1/builds/{build}"
         assert world.lead.get(path).json()["assigned_power_w"] == pytest.approx(normalised)
         assert self.assign(world, build).status_code == 409
@@ -241,8 +241,8 @@ class TestReferenceRotor:
         created(world.lead.post("/v1/trials", json=trial))
         refused = self.assign(world, build)
         assert (refused.status_code, "2 seasons" in refused.text) == (409, True)
-        given = {"bench_id": world.larch.bench_id, "season_id": world.season_id}
-        done = world.lead.post(f"/v1/builds/{build}/assigned-power", json=given)
+        body = {"bench_id": world.larch.bench_id, "season_id": world.season_id}
+        done = world.lead.post(f"/v1/builds/{build}/assigned-power", json=body)
         assert (done.status_code, done.json()["days"]) == (200, 4)
 
     def test_retired_it_stays_retired_on_that_day(self, world: World):

@@ -25,9 +25,9 @@ def meant(app_client):
 
     def choose(now, caller=LEAD, **asked):
         with app_client.app.state.database.reading() as db:
-            found = season_choice.choose(db, caller, now, **asked)
-            names = [each.name for each in found.acting]
-            return found.season.name if found.season else None, found.reason, names
+            choice = season_choice.choose(db, caller, now, **asked)
+            names = [each.name for each in choice.acting]
+            return choice.season.name if choice.season else None, choice.reason, names
 
     return choose
 
@@ -56,8 +56,8 @@ def test_questions_of_a_season_that_is_over_stand_beside_the_running_one(world, 
     held(world)
     assert meant(NEXT) == ("Autumn 2026", "running", ["Autumn 2026", "Spring 2026"])
     with app_client.app.state.database.reading() as db:
-        found = today.today(db, LEAD, NEXT)
-    assert (found.season.name, found.held) == ("Autumn 2026", 1)
+        page = today.today(db, LEAD, NEXT)
+    assert (page.season.name, page.held) == ("Autumn 2026", 1)
 
 
 def test_of_two_that_run_the_one_with_trials_is_meant(world, meant):

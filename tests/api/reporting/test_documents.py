@@ -176,9 +176,9 @@ class TestCharts:
 
     @pytest.mark.parametrize("values", [[0.2, 9.3], [-3.0, 4.0], [5.0], [1e-6, 2e-6], [0.0, 1e5]])
     def test_an_axis_holds_its_values_at_round_numbers(self, values):
-        made = axis(values, "")
-        assert made.low <= min(values) <= max(values) <= made.high
-        assert 2 <= len(made.ticks) <= 12
+        result = axis(values, "")
+        assert result.low <= min(values) <= max(values) <= result.high
+        assert 2 <= len(result.ticks) <= 12
 
     def test_series_differ_in_shape_as_well_as_colour(self):
         chart = Chart("t", "d", axis([0, 6], "x"), axis([0, 1], "y"))

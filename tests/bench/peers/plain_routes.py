@@ -147,8 +147,8 @@ async def take(request: Request, db: Db) -> dict[str, int]:
     """Store the trials of a sheet, row by row, in one transaction."""
     text, count = (await request.body()).decode(), 0
     for row in csv.DictReader(io.StringIO(text)):
-        known = {name: value for name, value in row.items() if value != ""}
-        db.add(derived(TrialBase.model_validate(known)))
+        fields = {name: value for name, value in row.items() if value != ""}
+        db.add(derived(TrialBase.model_validate(fields)))
         db.flush()
         count += 1
     db.commit()

@@ -31,14 +31,14 @@ class Arranging:
 
     def _tick_rows(self) -> None:
         for name in TICKS:
-            said = [True] * len(self.rows)
+            ticks = [True] * len(self.rows)
             if name == self.odd_tick and self.has("empty ticks"):
-                said = [self.rng.choice((True, True, None)) for _ in self.rows]
+                ticks = [self.rng.choice((True, True, None)) for _ in self.rows]
             elif name == self.odd_tick and self.has("ticks that say no"):
-                said = self._denied()
-            for row, word in zip(self.rows, said, strict=True):
+                ticks = self._denied()
+            for row, word in zip(self.rows, ticks, strict=True):
                 row.cells[name] = self._tick_cell(word)
-            self._note_ticks(name, said)
+            self._note_ticks(name, ticks)
 
     def _denied(self) -> list[bool | None]:
         """Return ticks of which all of one trial, or one row alone, say no."""
@@ -55,11 +55,11 @@ class Arranging:
             return Cell(text, word)
         return Cell(text, int(word)) if self.habits.tick == ("1", "0") else Cell(text)
 
-    def _note_ticks(self, name: str, said: list[bool | None]) -> None:
+    def _note_ticks(self, name: str, ticks: list[bool | None]) -> None:
         """Note what ticks mean: a cross left out says no; an empty cell among words, nothing."""
         leaves_out = self.habits.tick[1] == ""
         for ref in dict.fromkeys(row.trial for row in self.rows):
-            words = [word for row, word in zip(self.rows, said, strict=True) if row.trial == ref]
+            words = [word for row, word in zip(self.rows, ticks, strict=True) if row.trial == ref]
             seen = [
                 self.habits.tick[0 if word else 1] if word is not None else "" for word in words
             ]

@@ -159,8 +159,8 @@ class Drawing(Arranging, Writing):
         """Return what a trial needs, then unused columns as in the template, which stay empty."""
         needed = ("team", "build", "session_started_at", "client_ref", *TICKS, "load_ohm",
                   "voltage_v", "wind_speed_m_s")  # fmt: skip
-        kept = [column for column in columns if column.name in needed]
-        return kept + [Column(name, name) for name in UNUSED_COLUMNS[: self.rng.randint(1, 4)]]
+        used = [column for column in columns if column.name in needed]
+        return used + [Column(name, name) for name in UNUSED_COLUMNS[: self.rng.randint(1, 4)]]
 
     def _plain_title(self, name: str) -> str:
         forms = (name, name, name.replace("_", " "), name.replace("_", " ").capitalize())
@@ -280,8 +280,8 @@ class Drawing(Arranging, Writing):
         self._note(ref, "session_started_at", 0, moment, self._seen(cells["session_started_at"]))
         for name, number in typed.items():
             cells[name] = self._noted_number(ref, run, name, number)
-        kept = {name: cell for name, cell in cells.items() if name in self.columns}
-        self.rows.append(Row(kept, ref, run, day))
+        written = {name: cell for name, cell in cells.items() if name in self.columns}
+        self.rows.append(Row(written, ref, run, day))
 
     def _seen(self, cell: Cell) -> str:
         return cell.described(self.habits.is_workbook)

@@ -158,8 +158,8 @@ def agrees(fact: Fact, stored: Any, zone: ZoneInfo) -> bool:
     if isinstance(fact.truth, date):
         return datetime.fromisoformat(stored).astimezone(zone).date() == fact.truth
     # The sign of a voltage does not matter: it tells only how the leads were held.
-    given = abs(stored) if fact.name == "voltage_v" else stored
-    return math.isclose(given, fact.truth, rel_tol=1e-6, abs_tol=1e-9)
+    value = abs(stored) if fact.name == "voltage_v" else stored
+    return math.isclose(value, fact.truth, rel_tol=1e-6, abs_tol=1e-9)
 
 
 # The report -------------------------------------------------------------------------------------
