@@ -30,7 +30,7 @@ def test_a_body(body, visit):
 
 
 def test_a_hundred_megabytes_are_refused_before_they_are_read(visit):
-    """The length is sent, and nothing of the body ever is."""
+    """Only the length is sent, never the body."""
     answer = visit.announce("text/csv", 100_000_000)
     assert (answer.status, answer.is_problem) == (TOO_LARGE, True)
 

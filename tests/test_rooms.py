@@ -1,4 +1,4 @@
-"""Where tests stand: one file for each module of `analysis`, and none that another one imports."""
+"""Each module of `analysis` has one file of tests, and no file of tests imports another one."""
 
 import ast
 from pathlib import Path
@@ -26,7 +26,7 @@ def modules_imported(text, package):
 
 
 def is_test_module(name):
-    """Tell whether a name is that of a file of tests, or of one that pytest alone reads."""
+    """Tell whether a name is that of a file of tests, or of one that only pytest reads."""
     last = name.rpartition(".")[2]
     return last.startswith("test_") or last == "conftest"
 
@@ -37,7 +37,7 @@ def test_each_module_of_analysis_has_its_tests_in_the_same_room(module):
 
 
 def test_no_file_of_tests_is_imported_by_another():
-    """What several tests share stands in `tests/support`."""
+    """Code that several tests share is in `tests/support`."""
     faults = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sorted(TESTS.rglob("*.py"))

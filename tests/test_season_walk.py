@@ -1,4 +1,4 @@
-"""The whole way on real parts: a server on a port, scripts as programs, numbers worked by hand.
+"""Go the complete way on real parts: a server, scripts as programs, numbers worked by hand.
 
 A coach types a semicolon file with decimal commas, mph and inches; wrong rows are named; corrected,
 each trial is stored once; the report shows what a pocket calculator shows.

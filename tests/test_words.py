@@ -1,4 +1,4 @@
-"""Plain words: what the list in `words.toml` rules out stands in no name, text or comment."""
+"""Plain words: no name, text or comment contains a word that `words.toml` excludes."""
 
 import re
 import subprocess
@@ -15,7 +15,7 @@ PART = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])")
 
 
 def parts_of(text):
-    """Return the words of a text, those of identifiers each alone, in small letters."""
+    """Return the words of a text in small letters, with identifiers split into their words."""
     return {part.lower() for part in PART.findall(text)}
 
 

@@ -24,7 +24,7 @@ def test_numbers_that_cannot_be_are_not_taken_for_too_few():
 
 
 def test_the_tree_is_drawn_as_it_is():
-    """Each line of the drawing is a class, and stands deeper than the one it is a kind of."""
+    """Each line of the drawing is a class, and is indented below its base class."""
     drawn = [
         line for line in (errors.__doc__ or "").split("\n") if line.lstrip()[:2] in ("* ", "- ")
     ]

@@ -3,7 +3,7 @@
 Usage: python -m tests.bench.data_checks [SEEDS]
 
 Takes the seasons of demo_seed's parameters with seeds 1 to SEEDS (default 40) as they would be
-typed. What lies beyond a field's limits is refused at entry, where the refusal names the unit that
+typed. A value beyond a field's limits is refused at entry, where the refusal names the unit that
 was probably meant; the rest is stored and checked. A mistake is caught where its trial is refused
 or one of the rules that are about it finds it.
 """

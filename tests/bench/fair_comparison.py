@@ -1,9 +1,9 @@
-"""How near the fair comparison and the outlook come to the truth of invented seasons.
+"""Measure how close the fair comparison and the forecast are to the truth of invented seasons.
 
 Usage: python -m tests.bench.fair_comparison [SEEDS]
 
 Takes the seasons of demo_seed's parameters with seeds 1 to SEEDS (default 40), removes the labelled
-mistakes, and prints three tables: how near each method comes to what each team's current build
+mistakes, and prints three tables: how close each method is to what each team's current build
 truly is (root mean square error of ln power about its mean, and Kendall's tau); how often pairs
 said to be ahead are; and how often the 80 % range of an outlook holds what an event brings.
 """
@@ -48,7 +48,7 @@ def main(arguments: list[str]) -> None:
 
 
 def score(season: Season) -> dict[str, float]:
-    """Return how near each method comes to a season's truth."""
+    """Return how close each method is to a season's truth."""
     answer: dict[str, float] = {}
     for name, own in (("season model", False), ("season model, own exponents", True)):
         trials, runs = clean_frames(season, KINDS, own_exponents=own)

@@ -2,7 +2,7 @@
 
 Usage: python -m tests.bench.large_season [BUILDS] [TRIALS]
 
-Builds stand in teams of six, teams of five share a bench, and the reference rotor runs at each.
+Each team has six builds, five teams share a bench, and the reference rotor runs at each bench.
 """
 
 import resource

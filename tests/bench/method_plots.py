@@ -55,7 +55,7 @@ class Plot:
         ]
 
     def place(self, x: float, y: float) -> tuple[float, float]:
-        """Return where a point lies on the paper."""
+        """Return the position of a point on the paper."""
         across = (x - self.x_low) / (self.x_high - self.x_low)
         up = (y - self.y_low) / (self.y_high - self.y_low)
         return (

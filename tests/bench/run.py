@@ -1,4 +1,4 @@
-"""Measure works beside what people would otherwise use, and print a table of ratios.
+"""Measure works against their usual alternatives, and print a table of ratios.
 
 Usage: python tests/bench/run.py [NAME…] --scale club|region|country
 

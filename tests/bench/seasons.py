@@ -17,7 +17,7 @@ SEED_FOLDER = Path(__file__).parents[2] / "demo_seed"
 def clean_frames(
     season: Season, kinds: tuple[str, ...], *, own_exponents: bool = False
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the trials of some kinds and their runs; with what wind sweeps found, if asked."""
+    """Return the trials of these kinds and their runs, with fitted wind sweeps if asked for."""
     trials, runs = _frames(season, kinds)
     if own_exponents:
         swept, swept_runs = _frames(season, ("wind",))
@@ -29,7 +29,7 @@ def clean_frames(
 
 
 def _fill_in(trials: pd.DataFrame, sweeps: list) -> None:
-    """Write what sweeps found beside the trials of their builds, as the service does."""
+    """Add the results of sweeps to the trials of their builds, as the service does."""
     for name, value in (
         ("sweep_exponent", lambda fit: fit.exponent),
         ("sweep_standard_error", lambda fit: fit.standard_error),

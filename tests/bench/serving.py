@@ -1,4 +1,4 @@
-"""Services beside each other on ports of their own, and a client that costs next to nothing."""
+"""Run services side by side on ports of their own, and a client with little overhead."""
 
 import http.client
 import json
@@ -15,7 +15,7 @@ from tests.bench.filled import folder, season_url
 from tests.support.programs import ROOT
 from tests.support.service import FreshService, Service
 
-#: What stands in the way of a measurement: limits on what one key may ask for.
+#: Settings that lift the limits of one key, which would slow a measurement down.
 UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",
              "GUSTBOOK_MAX_IMPORT_ROWS": "1000000", "GUSTBOOK_MAX_BODY_BYTES": "100000000",
              "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
@@ -57,7 +57,7 @@ def plain(database_url: str) -> Iterator[str]:
 
 
 class Client:
-    """One kept connection that sends and reads whole answers."""
+    """One persistent connection that sends requests and reads complete answers."""
 
     def __init__(self, url: str, key: str = "") -> None:
         where = urlsplit(url)

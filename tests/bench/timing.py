@@ -1,4 +1,4 @@
-"""Measuring works beside each other: interleaved, medians, one table of ratios."""
+"""Measure works side by side: interleaved, medians, one table of ratios."""
 
 import os
 import platform
@@ -16,7 +16,7 @@ REPEATS = 5
 
 @dataclass(frozen=True)
 class Row:
-    """One work beside its peer; `at_least` turns the goal round: so many times as fast."""
+    """One work and its peer; `at_least` reverses the goal: at least this many times as fast."""
 
     work: str
     ours: float

@@ -13,7 +13,7 @@ from tests.bench.columns import SCALES, season_columns
 from tests.bench.peers import duckdb_sql, groupby_apply, polars_frame
 from tests.bench.timing import Row, interleaved
 
-#: What the peers read of a trial; ours is given all that the service gives it.
+#: Columns of a trial that the peers read; ours gets all columns that the service passes.
 PLAIN = ("team_id", "load_ohm", "wind_speed_m_s", "air_temperature_c", "pressure_hpa",
          "relative_humidity_pct", "build_number", "started_at")  # fmt: skip
 MOST_FOR_PANDAS = 200_000  # of more, one round is enough to tell a factor of fifty
@@ -45,7 +45,7 @@ def _of_one_length(ends: np.ndarray, values: np.ndarray) -> Iterator[tuple[list,
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield ours beside one thread of DuckDB, and beside groupby and apply."""
+    """Yield ours against one thread of DuckDB, and against groupby and apply."""
     trials, runs = season_columns(*SCALES[scale])
     plain = pd.DataFrame({name: trials[name] for name in PLAIN})
     plain_runs = pd.DataFrame({name: runs[name] for name in ("trial", "voltage_v")})

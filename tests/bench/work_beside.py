@@ -1,4 +1,4 @@
-"""Small requests while a report of a whole season is made for the first time."""
+"""Measure small requests while the report of a complete season is made for the first time."""
 
 import threading
 import time
@@ -12,7 +12,7 @@ SMALL, ALONE_S, PAUSE_S = f"/v1/seasons/{SEASON}", 10.0, 0.01
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield the slowest hundredth of small requests, beside a cold report and alone."""
+    """Yield the slowest hundredth of small requests, with and without a cold report."""
     with ours(copied(scale)) as (service, key):
         client = Client(service.url, key)
         for _ in range(50):

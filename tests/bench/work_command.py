@@ -1,4 +1,4 @@
-"""A club's report by a script that starts cold, beside a spreadsheet's recalculation of it."""
+"""Measure a club's report by a newly started script against a spreadsheet's recalculation."""
 
 import shutil
 import statistics
@@ -16,7 +16,7 @@ from tests.bench.timing import REPEATS, Row
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield the script that fetches the report, beside LibreOffice where that is installed."""
+    """Yield the script that fetches the report, against LibreOffice if it is installed."""
     with ours(copied("club")) as (service, key):
         taken = []
         for _ in range(REPEATS):

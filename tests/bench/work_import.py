@@ -1,4 +1,4 @@
-"""A sheet of a hundred thousand readings over HTTP, beside bare inserts of what it stores."""
+"""Measure a sheet of a hundred thousand readings over HTTP against plain inserts of its rows."""
 
 import sqlite3
 import time
@@ -42,7 +42,7 @@ def sheet(readings: int) -> bytes:
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield the import beside `executemany` and COPY of what it stored, and the plain route."""
+    """Yield the import against `executemany` and COPY of its rows, and the plain route."""
     body = sheet(READINGS)
     url = copied("club")
     with ours(url) as (service, key):

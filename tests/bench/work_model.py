@@ -1,4 +1,4 @@
-"""The season model: one solution beside a general solver of the same equations, and whole fits."""
+"""Measure the season model: one solution against a general solver, and complete fits."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -21,7 +21,7 @@ SET_FROM = 1_000_000  # trials: the goal is of a country
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield one solution with its uncertainties beside `lsqr`, and a region's fit with pairs."""
+    """Yield one solution with its uncertainties against `lsqr`, and a region's fit with pairs."""
     trials, _ = SCALES[scale]
     season = invented(trials // TRIALS_OF_A_BUILD, trials)
     model, matrix, right = written_out(season)

@@ -12,7 +12,7 @@ TEAMS, DRAWS, MOST_S = 30, 20_000, 0.150
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield ours beside a plain loop, which draws a tenth as often, and beside the clock."""
+    """Yield ours against a plain loop, which draws a tenth as often, and against the clock."""
     rng = np.random.default_rng(3)
     spread = rng.normal(0.0, 0.05, (TEAMS, TEAMS))
     covariance = spread @ spread.T / TEAMS + 0.04**2 * np.eye(TEAMS)

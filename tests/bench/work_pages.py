@@ -1,4 +1,4 @@
-"""All printed pages of a season of 24 teams, plots included, beside a default plotting call."""
+"""Measure all printed pages of a season of 24 teams with plots against default plotting calls."""
 
 import io
 import re
@@ -18,7 +18,7 @@ matplotlib.use("svg")
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield all pages, each asked for the first time, beside as many plots."""
+    """Yield all pages, each requested for the first time, against the same number of plots."""
     with ours(copied("club")) as (service, key):
         client = Client(service.url, key)
         client.ask("POST", "/v1/imports", {"trials": list(sweeps())})

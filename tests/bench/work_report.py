@@ -78,7 +78,7 @@ def _warm(scale: str) -> dict[str, float]:
 
 
 def _after_one_more() -> float:
-    """Return the median seconds of the whole report, each after another trial."""
+    """Return the median seconds of the complete report, each after another trial."""
     with ours(copied("club")) as (service, key):
         client, taken = Client(service.url, key), []
         client.ask("GET", WHOLE)

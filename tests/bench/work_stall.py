@@ -1,4 +1,4 @@
-"""Many at once for half a minute: nobody is refused, and nobody waits longer than the queue."""
+"""Send many requests at once for half a minute: none is refused or waits longer than the queue."""
 
 import asyncio
 import json
@@ -18,7 +18,7 @@ PATHS = ("/v1/trials?limit=50", f"/v1/organisations/{public_id('org', 1)}/report
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield the slowest hundredth beside a fair share of the queue, and the errors."""
+    """Yield the slowest hundredth against a fair share of the queue, and the errors."""
     with ours(copied("club")) as (service, key):
         yield from _rows("SQLite", asyncio.run(_all(service.url, key)))
     with fresh("postgresql") as (_, server):
@@ -47,7 +47,7 @@ async def _all(url: str, key: str) -> list[tuple[float, int]]:
 async def _client(
     url: str, key: str, number: int, until: float, seen: list[tuple[float, int]]
 ) -> None:
-    """Ask again and again over one kept connection; every sixteenth client writes."""
+    """Send requests over one persistent connection; every sixteenth client writes."""
     where = urlsplit(url)
     reader, writer = await asyncio.open_connection(where.hostname, where.port)
     asked = 0

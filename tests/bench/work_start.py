@@ -41,7 +41,7 @@ def started(command: list[str], environment: dict[str, str]) -> tuple[float, flo
 
 
 def rows(scale: str) -> Iterator[Row]:
-    """Yield ours, over a database that is there, beside a service of one route."""
+    """Yield ours, with an existing database, against a service of one route."""
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{folder}/bench.db"
         upgrade(url)

@@ -20,7 +20,7 @@ class TestAtTheBench:
             "Trial of Larch one: Whirl, build 1"
         )
         text = phone.locator(".verdict").inner_text()
-        # The worked example: 1.2 V over 30.1 ohm are 47.8 mW; beside it stand span and cube rule.
+        # The worked example: 1.2 V over 30.1 ohm are 47.8 mW, shown with interval and cube rule.
         assert "47.8 mW" in text
         assert re.search(r"would be \d+ mW \(\d+ to \d+\)", text)
         assert "cube rule" in text

@@ -1,4 +1,4 @@
-"""Trials kept on the phone while there is no network, and sent when there is one."""
+"""Trials are stored on the phone without a network, and sent when there is one."""
 
 import json
 
@@ -250,9 +250,9 @@ class TestTheUnsentList:
 
 
 def wait_for_kept_form(page):
-    """Wait until the service worker has kept the trial form."""
+    """Wait until the service worker has cached the trial form."""
     for _ in range(100):
         if page.evaluate("caches.match('/trials/new').then(Boolean)"):
             return
         page.wait_for_timeout(100)
-    raise AssertionError("the trial form was not kept")
+    raise AssertionError("the trial form was not cached")

@@ -1,8 +1,8 @@
-"""Backups beside a busy writer, and each of them put back: the same rows, the same reports.
+"""Make backups during writes, and restore each of them: the same rows, the same reports.
 
 `python -m tests.reliability.backups` makes twenty backups on each kind of database while imports go
 on, restores each into a fresh place, and holds rows, schema and the digest of every season's report
-against what was noted. A table tells how long each took beside the writing.
+against the recorded ones. A table shows how long each took during the writes.
 """
 
 import argparse

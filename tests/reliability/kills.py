@@ -22,7 +22,7 @@ from tests.reliability.places import KINDS, fresh
 from tests.support.makers import bench_payload, created, make_world, session_payload, trial_payload
 from tests.support.service import Service
 
-BENCHES = 20  # a bench is checked whole, so a season's trials stand at several
+BENCHES = 20  # each write checks a complete bench, so a season uses several
 PATIENCE_S = 600
 
 
@@ -155,7 +155,7 @@ def count(database_url, imports, rows, counts):
 
 
 def run(kills, imports, rows, database_url, folder):
-    """Return what a whole run saw."""
+    """Return the observations of a complete run."""
     service, counts = Service(folder, database_url), Counts()
     url = database_url or f"sqlite:///{folder}/walk.db"
     try:

@@ -129,7 +129,7 @@ def run(database_url, folder, schools):
 
 
 def differs(row):
-    """Tell whether a step changed what it should have kept."""
+    """Tell whether a step changed data that it should not change."""
     return len({row["before"], row["down"], row["up"]}) > 1
 
 

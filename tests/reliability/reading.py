@@ -24,7 +24,7 @@ HEADER = (
     "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;pitch_deg"
 )
 BENCHES = 20
-#: The longest that a read may wait beside the import. [s]
+#: The longest time that a read may take during the import. [s]
 LONGEST_S = 1.0
 
 
@@ -67,7 +67,7 @@ def submitted_again(client, school, place, waits, stop):
 
 
 def run(journal, rows):
-    """Return what was waited for beside one import, and how long that took."""
+    """Return the times of requests during one import, and the time of the import."""
     api.db.JOURNAL = journal  # keys are made in this process, with the same journal
     with tempfile.TemporaryDirectory() as folder:
         service = WithJournal(folder, journal)

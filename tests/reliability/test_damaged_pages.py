@@ -11,7 +11,7 @@ STRIDE = 9
 
 @pytest.fixture
 def whole(database_url, world: World):
-    """Return the content of a whole database and the size of its pages."""
+    """Return the content of an undamaged database and the size of its pages."""
     world.lead.close()
     with sqlite_library.connect(file_of(database_url)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

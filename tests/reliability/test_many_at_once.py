@@ -1,4 +1,4 @@
-"""The short version of many clients at once, and of backups beside a writer."""
+"""Short versions of many clients at once, and of backups during writes."""
 
 import pytest
 

@@ -17,7 +17,7 @@ PROGRAM = (
 
 
 class Impatient(FreshService):
-    """A service that waits for a head no longer than a test does."""
+    """Start a service with a short time limit for the head of a request."""
 
     PROGRAM = PROGRAM
 

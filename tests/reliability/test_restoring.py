@@ -57,7 +57,7 @@ def old_words(database):
 
 
 def moved_aside(database):
-    """Return the one folder beside a database in which its old files are."""
+    """Return the only folder next to a database that has its old files."""
     (folder,) = [each for each in database.parent.iterdir() if each.is_dir()]
     return folder
 

@@ -69,7 +69,7 @@ def prepare(pair):
 
 
 def sessions_of(pair, school, benches):
-    """Return sessions at several benches of a school: a bench is checked whole at each trial."""
+    """Return sessions at several benches of a school, because each trial rechecks its bench."""
     coach, sessions = pair.signed(school.coach_key), []
     for number in range(benches):
         bench = created(coach.post("/v1/benches", json=bench_payload(

@@ -1,4 +1,4 @@
-"""The demo season lies around the day it is run on, and its numbers are the same on any day."""
+"""The demo season is under way on the day of the demo, with the same numbers on any day."""
 
 import re
 import shutil

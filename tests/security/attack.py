@@ -2,7 +2,7 @@
 
 `python -m tests.security.attack` tries what an attacker's requests cost all others, on a real
 service, and what a coach learns of other schools' trials, on the demo's season. Crashes are tried
-by `python -m tests.reliability.…`, reading beside an import by `tests.reliability.reading`.
+by `python -m tests.reliability.…`, reading during an import by `tests.reliability.reading`.
 """
 
 import tempfile

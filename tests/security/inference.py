@@ -2,7 +2,7 @@
 
 The attacker knows the method, its own trials and everything that it may see; it looks as often as
 it likes, before and after each write of the others, and moves its own readings to find out between
-which two steps a figure lies. "Before" is the same service with figures in full and at once.
+which two steps a figure is. "Before" is the same service with figures in full and at once.
 """
 
 import subprocess
@@ -128,7 +128,7 @@ def target(db: Session) -> Target:
 
 
 def shown_alone(aim: Target) -> int:
-    """Return how many hidden trials are published when they alone change."""
+    """Return how many hidden trials are published when only they change."""
     hosts = {row.id: row.organisation_id for row in aim.db.scalars(select(Bench))}
     now = datetime.now(UTC)
     states, shown = np.union1d(states_of(aim.every), facts_of(aim.every)), 0
@@ -140,7 +140,7 @@ def shown_alone(aim: Target) -> int:
 
 
 def errors_of_one(aim: Target) -> np.ndarray:
-    """Return the relative error of each hidden trial that is solved for when it alone changes.
+    """Return the relative error of each hidden trial solved for when only this trial changes.
 
     By how much it changes is drawn. Nothing is published then, so this is possible only "before".
     """

@@ -144,7 +144,7 @@ def workbooks(visit, other):
 
 
 def pages_to_print(folder):
-    """Ask for a dozen PDFs of a club's whole season at once."""
+    """Request a dozen PDFs of a club's complete season at once."""
     service = FreshService(folder, season_url("club"), **UNLIMITED)
     try:
         with service.client(service.lead_key()) as client:

@@ -65,7 +65,7 @@ def sources(*folders):
 
 
 def test_no_statement_is_put_together_from_text():
-    """Words of SQL never stand in a text with holes, but for names of our own tables."""
+    """No formatted text contains words of SQL, except names of our own tables."""
     allowed = {"backups.py", "migrate.py"}
     held = re.compile(r"f\"[^\"]*\b(SELECT|INSERT|UPDATE|DELETE)\b[^\"]*\{")
     paths = [str(path) for path in sources("api")

@@ -27,7 +27,7 @@ class Row:
     coach_other: int | None = 404
     needs_key: bool = True
     body: Callable[[School], Any] | None = None
-    #: Parameters of the path that stand for another thing of the school than usual.
+    #: Parameters of the path that are ids of an unusual thing of the school.
     at: dict[str, str] = field(default_factory=dict)
 
 

@@ -1,4 +1,4 @@
-"""The pages of the API reference: whole, without a dead link, and never more than text."""
+"""The pages of the API reference are complete, without dead links, and show text only as text."""
 
 import re
 from functools import cache

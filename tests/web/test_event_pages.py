@@ -1,4 +1,4 @@
-"""The event's day in pages: ticks that are kept, the draw, and official runs typed in."""
+"""The pages of the event's day: ticks that are stored, the draw, and official runs."""
 
 import pytest
 

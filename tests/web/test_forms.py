@@ -1,4 +1,4 @@
-"""What forms take: comma or point, the units of a school, and what is refused beside its field."""
+"""Forms accept comma or point and the units of a school, and show errors next to the field."""
 
 import re
 
@@ -25,7 +25,7 @@ def trial_form(school, **typed):
 
 
 def fault_at(page, name):
-    """Return what stands beside a field, as somebody reads it."""
+    """Return the text next to a field, as a person reads it."""
     body = re.search(rf'<p class="fault" id="e-{name}">([^<]*)</p>', page)
     return body[1] if body else None
 

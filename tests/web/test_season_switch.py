@@ -27,7 +27,7 @@ def test_a_chosen_season_stays(world, browser):
 
 
 def test_new_trial_keeps_its_builds_after_the_seasons_end(world, browser):
-    """Today lies after the world's season: nobody can wait for it to run again."""
+    """Today is after the world's season, which will not run again."""
     created(world.lead.post("/v1/seasons", json=season_payload(**NEXT)))
     assert world.larch.build_id in browser.get("/trials/new").text
     later = session_payload(world.larch, started_at="2026-05-01T10:00:00Z")

@@ -16,7 +16,7 @@ def test_a_sweep_with_its_best_at_the_end():
     (one,) = [each for each in check(*rows, REFERENCE) if each.rule.name == "edge_optimum"]
     assert one.trial == 2
     assert words(one)["advice"] == "Try 19.6° next."  # 14 times 1.4
-    suspect = [*rows[:2], rows[2] | {"volts": (1.2, 1.2, 1.9)}]  # it waits in the same pass
+    suspect = [*rows[:2], rows[2] | {"volts": (1.2, 1.2, 1.9)}]  # the same pass holds it
     assert "edge_optimum" not in {name for name, _ in broken_rules(*suspect, REFERENCE)}
     turned = [*rows[:2], rows[2] | {"volts": (0.9, 0.9, 0.91)}]
     assert "edge_optimum" not in {name for name, _ in broken_rules(*turned, REFERENCE)}

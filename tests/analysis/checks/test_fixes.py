@@ -65,7 +65,7 @@ FIXES = {
 @pytest.mark.parametrize(("row", "fix"), FIXES.values(), ids=FIXES)
 @pytest.mark.parametrize("ln_share", [-1, -0.01, 0.01, 1])
 def test_a_proposal_stands_as_long_as_the_trial_with_it_is_below_the_betz_limit(row, fix, ln_share):
-    """Volts by which the corrected trial comes to e^x times the limit: it stands below 1."""
+    """Volts give the corrected trial e^x times the limit: the fix is proposed below 1."""
     row = dict(row)
     run, fix = row.pop("run", {}), {"thing": "trial"} | fix
 

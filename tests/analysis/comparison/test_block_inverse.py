@@ -100,7 +100,7 @@ def test_two_blocks_by_hand():
 def test_weights_very_far_apart_leave_as_small_a_rest_as_elimination(seed):
     """What a solution leaves of the right-hand side, in the size of both: 2 or 3 roundings.
 
-    The inverse alone leaves up to ten million of them.
+    The inverse without refinement leaves up to ten million of them.
     """
     draw = np.random.default_rng(seed)
     columns = np.array([draw.permutation(6)[:3] for _ in range(12)])

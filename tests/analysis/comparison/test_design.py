@@ -12,7 +12,7 @@ from analysis.comparison.design import NOWHERE, TERMS, Model, Spread
 from tests.support.season_designs import travelling
 
 SEEDS = st.integers(0, 10_000)
-#: No two alike, so that none stands in for another.
+#: All different, so that a mix-up is noticed.
 SPREAD = Spread(mean=2.0, team=0.3, build=0.7, bench=0.11, session=0.05, interaction=0.13,
                 reference=1.7)  # fmt: skip
 
@@ -85,7 +85,7 @@ class TestRows:
     @settings(max_examples=25)
     @given(SEEDS)
     def test_at_home_are_the_terms_of_one_bench_alone_bench_by_bench(self, seed):
-        """So that no two unknowns of different benches stand in one equation."""
+        """No equation contains unknowns of two benches."""
         _, frame, model = drawn(seed)
         starts = [0, *model.ends[:-1]]
         assert model.ends[-1] == model.local

@@ -31,7 +31,7 @@ class TestSpreads:
     def test_nist_sirstv(self):
         """NIST StRD SiRstv, certified (check F2); balanced, so REML is the ANOVA estimator.
 
-        Readings stand for trials, instruments for sessions, both tenfold:
+        Readings represent trials, instruments represent sessions, both tenfold:
         s_within² = 1.08318280, s_between² = (1.27865654 - 1.08318280)/5.
         """
         rows = [line.split() for line in SIRSTV.read_text().splitlines()[60:85]]

@@ -36,7 +36,7 @@ def test_beyond_six_per_cent_officials_decide(last, decide):
 
 
 def test_two_rotors_are_held_each_against_itself():
-    """60 and 40 mW rotors that both stand still: nothing drifts, whichever ran when."""
+    """Rotors of 60 and 40 mW with constant power: there is no drift, in any order of runs."""
     corrected = correct_drift(
         np.array([2.0]), np.array([0.05]), np.array([0.0, 1.0, 3.0, 4.0]),
         np.array([0.06, 0.04, 0.06, 0.04]), np.array(["a", "b", "a", "b"]),

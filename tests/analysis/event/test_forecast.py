@@ -72,7 +72,7 @@ class TestClosedForm:
 
     @pytest.mark.parametrize("runs", [2, 3])
     def test_the_best_of_several_runs(self, runs):
-        """The mean of the best lies c_k standard deviations of one run above (table in trend)."""
+        """The mean of the best is c_k standard deviations of one run higher (table in trend)."""
         quiet = {"u_wind": 1e-6, "u_bench": 1e-6, "interaction": 1e-6}
         forecast = draw_forecast(entrants(0.05, u=1e-6), Event(best_of=runs, **quiet), seed=3)
         ln_mean = (math.log(forecast.low_w[0]) + math.log(forecast.high_w[0])) / 2

@@ -1,4 +1,4 @@
-"""Groups of rows against those of pandas, with groups that have no rows beside."""
+"""Compare groups of rows with those of pandas, and test groups without rows."""
 
 import math
 
@@ -13,7 +13,7 @@ from analysis.numeric.groups import Groups, are_among, group_by, pair_up
 FEW = settings(max_examples=40)
 WORDS = st.sampled_from(["b", "a", "", "Żak", "aa"])
 NUMBERS = st.floats(-1e3, 1e3)
-#: Long runs of one key, as trials of a session stand, and keys that alternate.
+#: Long runs of one key, like the trials of a session, and keys that alternate.
 ROWS = st.lists(st.tuples(WORDS, NUMBERS), max_size=20).map(
     lambda rows: [row for at, row in enumerate(rows) for _ in range(1 + at % 3)]
 )
@@ -61,7 +61,7 @@ class TestAgainstPandas:
     @FEW
     @given(ROWS)
     def test_counts_and_standard_deviations(self, rows):
-        """One row alone has no deviation; pandas leaves it open, here it is 0."""
+        """A single row has no deviation: NaN in pandas, 0 here."""
         frame = framed(rows)
         by, groups = frame.groupby("key")["value"], keyed(frame)
         assert groups.count().tolist() == by.count().tolist()

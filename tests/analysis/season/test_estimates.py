@@ -111,7 +111,7 @@ def same(labels):
 class TestTypical:
     """The mean of ln P of trials that vary together, its variance by the sum of their covariances.
 
-    Runs scatter alone, sessions and benches and the error of an exponent in all their trials alike.
+    Runs scatter independently; sessions, benches and an exponent's error affect all their trials.
     """
 
     @settings(max_examples=30)
@@ -200,7 +200,7 @@ class TestTwoFigures:
 
     @pytest.mark.parametrize(
         ("benches", "variance"),
-        # 0.03² + 0.04², and elsewhere 0.14² + 0.10² beside
+        # 0.03² + 0.04², and at another bench 0.14² + 0.10² in addition
         [(("x", "x"), 0.0025), (("x", "y"), 0.0321), (("x", None), 0.0321),
          ((None, None), 0.0321)],
     )  # fmt: skip

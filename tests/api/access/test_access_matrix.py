@@ -16,7 +16,7 @@ from tests.support.operations import OPERATIONS, SHARED, ask, ids_of, nowhere, w
 from tests.support.scope_table import TABLE
 
 ID = re.compile(r"[a-z]+_[0-9A-Z]{26}")
-#: The status of a request whose body names another's thing beside own ones, where it is not 404.
+#: The status of a request whose body names own things and another school's, if it is not 404.
 MIXED = {
     "import_trials": 422,  # the row is wrong, with its reason
     "create_key": 403,
@@ -32,7 +32,7 @@ def things(world):
 
 
 def spots(body, path=()):
-    """Yield where ids stand in a body, as paths of keys."""
+    """Yield the positions of ids in a body, as paths of keys."""
     if isinstance(body, dict | list):
         pairs = body.items() if isinstance(body, dict) else enumerate(body)
         for key, value in pairs:
@@ -57,7 +57,7 @@ def at(body, path):
     return body
 
 
-#: Ids that a body may carry beside those of the usual ones, by the name of the school's thing.
+#: Further ids that a body may have, by the name of the school's thing.
 MORE = (
     ("create_session", {"meter_id": "meter_id"}),
     ("create_turbine", {"generator_id": "generator_id"}),

@@ -130,7 +130,7 @@ def test_a_corrected_reading_moves_every_answer(joined: World):
 @pytest.mark.on_both
 @pytest.mark.parametrize("given", ["confirm", "withdraw_trial"])
 def test_an_answered_question_moves_every_answer(given: str, joined: World):
-    """A trial that waits counts nowhere; confirmed it does, withdrawn it never will."""
+    """A held trial counts nowhere; a confirmed one counts, a withdrawn one does not."""
     counted = everything(joined)
     runs = [{"voltage_v": 1.6}, {"voltage_v": 1.3}]
     asked = trial_payload(joined.larch, runs=runs, pitch_deg=21.0)

@@ -47,7 +47,7 @@ def reference(world: World, school, volts):
 
 @pytest.fixture
 def joined(world: World) -> World:
-    """Both schools with the reference rotor beside; Larch is stronger: 1.4 V against 1.2 V."""
+    """Both schools with the reference rotor; Larch is stronger: 1.4 V against 1.2 V."""
     for time in range(3):
         for school, volts in ((world.larch, 1.4), (world.birch, 1.21)):
             reference(world, school, 1.2)
@@ -87,7 +87,7 @@ class TestRefused:
 
     @pytest.mark.parametrize("volts", [(1.5, 1.2), (1.2, 1.5)], ids=["first", "second"])
     def test_groups_come_in_an_order_of_what_is_shown(self, volts, world: World):
-        """By strength it would tell of builds that are not shown, as a group has those as well."""
+        """An order by strength would reveal builds that are not shown but are in the group."""
         elsewhere = created(world.larch.coach.post("/v1/benches", json=bench_payload(
             world.larch, name="Hall", fan_setting="2")))["id"]  # fmt: skip
         asked = session_payload(world.larch, bench_id=elsewhere, meter_id=world.larch.meter_id)

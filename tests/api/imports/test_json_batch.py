@@ -1,4 +1,4 @@
-"""A JSON batch read trial by trial says what Python's own reader says of the whole."""
+"""Compare a JSON batch read trial by trial with Python's own reader of the complete text."""
 
 import json
 

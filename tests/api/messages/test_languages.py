@@ -10,7 +10,7 @@ GERMAN = {"Accept-Language": "de"}
 
 
 class TestPreferred:
-    """RFC 9110, 12.5.4: names with weights, and a language stands for its countries'."""
+    """RFC 9110, 12.5.4: names with weights, and a language also matches its countries' variants."""
 
     @pytest.mark.parametrize(
         ("header", "language"),

@@ -1,4 +1,4 @@
-"""Backups: whole, made beside a busy writer, and restored to the same reports."""
+"""Backups are complete while a writer is busy, and restore the same reports."""
 
 import json
 import os

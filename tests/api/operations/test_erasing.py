@@ -1,4 +1,4 @@
-"""Erasing for good: nothing of it is left anywhere, and nothing else is touched."""
+"""Erasing removes all data of a school or season, and changes nothing else."""
 
 import io
 import json
@@ -18,7 +18,7 @@ AUTUMN = {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
 
 
 def traces(database_url, *words):
-    """Return where any of some words still stands."""
+    """Return the places that still contain any of these words."""
     return {
         (name, word)
         for name, rows in stored_rows(database_url).items()
@@ -102,7 +102,7 @@ class TestASeason:
         gone = [world.larch.team_id, world.larch.turbine_id, world.larch.build_id,
                 world.larch.session_id, world.larch.trial_id, world.larch.import_id]  # fmt: skip
         left = traces(database_url, *gone, world.season_id, "Larch one", "Whirl")
-        # The record keeps the places of what was said in the programme's own chain, emptied.
+        # The audit log keeps the entries of the programme's own chain, without their content.
         assert {name for name, _ in left} == {"audit_entry", "erasure"}
         assert not [word for name, word in left if word in ("Larch one", "Whirl")]
         assert [world.lead.get(path).json() for path in paths] == before

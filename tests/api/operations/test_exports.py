@@ -1,4 +1,4 @@
-"""A whole season as a file: into an empty programme it gives the same numbers, or is refused."""
+"""A complete season as a file gives the same numbers in an empty programme, or is refused."""
 
 import io
 import json
@@ -131,7 +131,7 @@ class TestRefused:
         assert refused.status_code == 409
         assert "come out other" in refused.json()["detail"]
         assert empty.get("/v1/teams").json()["items"] == []
-        # The refused attempt has left nothing behind, kept answers neither.
+        # The refused attempt has stored nothing, and no cached answers either.
         assert bring_in(empty, export(world)).status_code == 201
 
     @pytest.mark.parametrize(

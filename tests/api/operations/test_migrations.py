@@ -18,7 +18,7 @@ pytestmark = pytest.mark.on_both
 
 
 def assert_holds(more, less):
-    """Check that all of the rows and columns of one database stand in another."""
+    """Check that another database contains all rows and columns of one."""
     for name, rows in less.items():
         columns = rows[0].keys() if rows else ()
         narrowed = [{column: row[column] for column in columns} for row in more[name]]
@@ -63,7 +63,7 @@ def test_every_step_down_and_up_keeps_what_was_there(database_url, world: World,
         upgrade(database_url, newer)
         assert_holds(contents(database_url), migrated)
     assert set(contents(database_url)) == set(before)
-    assert run("rebuild").exit_code == 0  # then results are kept again, as the fixture sees
+    assert run("rebuild").exit_code == 0  # then results are cached again, as the fixture checks
 
 
 def test_all_the_way_down_and_up_leaves_an_empty_programme(database_url):

@@ -1,4 +1,4 @@
-"""What a key sees of figures that rest on other schools' trials, and when that moves on."""
+"""Figures based on other schools' trials: what a key sees of them, and when they are updated."""
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -17,7 +17,7 @@ from api.services.publishing.packed_trials import unpacked
 from api.services.publishing.publications import Choice, Publication, Shelf, shelf_of
 from tests.support.makers import World, created, trial_payload
 
-#: What tells of the moment and of the season's writes, and of no figure.
+#: Fields about the time and the season's writes, which are not figures.
 ABOUT = ("as_of", "others_as_of", "revision")
 
 
@@ -43,7 +43,7 @@ def contents_of(db):
 
 
 def figures_of(answer):
-    """Return an answer without what tells of the moment."""
+    """Return an answer without its fields about the time."""
     if isinstance(answer, list):
         return [figures_of(each) for each in answer]
     if isinstance(answer, dict):

@@ -1,4 +1,4 @@
-"""A confirmation holds for what was seen; whatever a check rests on has it asked again."""
+"""A confirmation is valid for the values seen; a change of a check's inputs reopens it."""
 
 from tests.support.flags import again, answer, counted, flag_of, new_session, run
 from tests.support.makers import World, build_payload, created, session_payload, trial_payload

@@ -21,7 +21,7 @@ LEAD = Caller("key_x", "x", "lead", None)
 
 @pytest.fixture
 def meant(app_client):
-    """Return what is chosen at a moment, and what acts beside it."""
+    """Return the season chosen at a moment, the reason, and the other active seasons."""
 
     def choose(now, caller=LEAD, **asked):
         with app_client.app.state.database.reading() as db:

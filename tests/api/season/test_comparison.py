@@ -61,7 +61,7 @@ class TestNotYet:
 
 class TestJoined:
     def test_the_reference_rotor_frees_powers_of_their_benches(self, world: World):
-        """Larch 1.2 V beside a reference of 1.2 V, Birch 1.2 V beside one of 1.5 V.
+        """Larch has 1.2 V with a reference of 1.2 V, Birch 1.2 V with one of 1.5 V.
 
         By the ratio to the reference, 60 mW assigned: Larch 60 mW, Birch 60/1.5625 = 38.4 mW.
         """

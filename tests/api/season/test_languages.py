@@ -1,4 +1,4 @@
-"""Answers about a season are made and kept in the language they were asked for in."""
+"""Answers about a season are made and cached in the language of the request."""
 
 from api.messages import current_language, using
 from api.models.registry.seasons import Season

@@ -221,7 +221,7 @@ class TestFormats:
 
 
 class TestNeverOutOfDate:
-    """Each change of a fact moves the report at once, though whole reports are kept."""
+    """Each change of a fact changes the report at once, although reports are cached."""
 
     @pytest.mark.parametrize(
         ("path", "change"),
@@ -237,7 +237,7 @@ class TestNeverOutOfDate:
     )
     def test_after_a_change(self, path, change, world: World):
         before = report(world.lead, world).json()
-        assert report(world.lead, world).json() == before  # kept
+        assert report(world.lead, world).json() == before  # cached
         address = path.format(**world.larch.__dict__)
         tag = world.lead.get(address).headers["ETag"]
         changed = world.lead.patch(address, json=change, headers={"If-Match": tag})

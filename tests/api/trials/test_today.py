@@ -1,4 +1,4 @@
-"""What waits on a day: found from facts alone, for each caller what is theirs."""
+"""The tasks of a day follow from facts only, and each caller sees their own."""
 
 from collections import Counter
 from datetime import UTC, datetime, timedelta

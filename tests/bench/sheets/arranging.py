@@ -41,7 +41,7 @@ class Arranging:
             self._note_ticks(name, ticks)
 
     def _denied(self) -> list[bool | None]:
-        """Return ticks of which all of one trial, or one row alone, say no."""
+        """Return ticks that say no in all rows of one trial, or in a single row."""
         denied = self.rng.choice(self.rows)
         is_whole_trial = self.rng.random() < 0.6
         return [row is not denied and not (is_whole_trial and row.trial == denied.trial)

@@ -87,7 +87,7 @@ def send(client: TestClient, sheet: Sheet) -> Any:
 
 
 def stored_trials(client: TestClient) -> dict[str, dict[str, Any]]:
-    """Return what was stored beside the world's own trial, by client_ref, with its session."""
+    """Return the stored trials except the world's own, by client_ref, with their sessions."""
     items = client.get("/v1/trials", params={"limit": 200}).json()["items"]
     trials = {}
     for number, item in enumerate(items):
