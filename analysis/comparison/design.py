@@ -43,7 +43,7 @@ class Model:
     """The terms of each trial, and their positions among the unknowns.
 
     Trials of one build in one session have the same terms: they form a cell. A build's own effect
-    and its interaction with its only bench cannot be told apart, so they are one unknown there; a
+    and its interaction with its only bench cannot be separated, so they are one unknown there; a
     build that was tested at several benches has an unknown for each.
     """
 

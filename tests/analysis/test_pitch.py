@@ -109,9 +109,9 @@ def test_pitches_near_zero_are_fitted_as_they_are():
 def test_repeats_that_agree_better_than_the_curve_are_reported():
     sweep = np.repeat([8.0, 9.5, 11.0, 12.5, 14.0], 3)
     bumpy = parabola(sweep, 11.0) * np.where(sweep == 9.5, 1.06, 1.0)
-    wobble = np.tile([0.999, 1.0, 1.001], 5)
-    assert find_optimum(sweep, bumpy * wobble).lack_of_fit
-    assert not find_optimum(sweep, parabola(sweep, 11.0) * wobble).lack_of_fit
+    noise = np.tile([0.999, 1.0, 1.001], 5)
+    assert find_optimum(sweep, bumpy * noise).lack_of_fit
+    assert not find_optimum(sweep, parabola(sweep, 11.0) * noise).lack_of_fit
 
 
 @given(st.permutations(range(10)))

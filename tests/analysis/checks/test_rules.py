@@ -1,4 +1,4 @@
-"""The rules as data: each once, each of one scope, and in the order of how grave they are."""
+"""The list of rules: each occurs once, has one scope, and is in the order of severity."""
 
 import inspect
 

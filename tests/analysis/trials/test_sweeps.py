@@ -33,7 +33,7 @@ def sweeps_of(*rows):
     frame = trials_frame(*rows)
     for name in ("state", "build_id", "session_id", "started_at"):
         frame[name] = [row[name] for row in rows]
-    volts = [row["volts"] * wobble for row in rows for wobble in (0.999, 1.001)]
+    volts = [row["volts"] * factor for row in rows for factor in (0.999, 1.001)]
     runs = pd.DataFrame(math.nan, index=range(len(volts)), columns=list(RUN_COLUMNS)).assign(
         trial=np.repeat(range(len(rows)), 2), voltage_v=volts
     )

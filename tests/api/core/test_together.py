@@ -33,12 +33,12 @@ def all_at_once(store, works, go_together=lambda one, other: True, keys=None):
 
     async def scene():
         writers = anyio.Semaphore(1)
-        gathering = WriteBatcher(writers, store, go_together)
+        batcher = WriteBatcher(writers, store, go_together)
         turns = {key: anyio.Lock() for key in keys or ["one"]}
 
         async def send(work, turn):
             try:
-                outcomes[work] = await gathering.done(work, turn)
+                outcomes[work] = await batcher.done(work, turn)
             except (ApiError, OperationalError) as error:
                 outcomes[work] = error
 
@@ -78,13 +78,13 @@ def test_a_leader_who_goes_does_its_turn_for_the_others():
 
     async def scene():
         writers, threads = anyio.Semaphore(1), anyio.to_thread.current_default_thread_limiter()
-        gathering, turns = (
+        batcher, turns = (
             WriteBatcher(writers, store, lambda *_: True),
             (anyio.Lock(), anyio.Lock()),
         )
 
         async def send(work, turn):
-            outcomes[work] = await gathering.done(work, turn)
+            outcomes[work] = await batcher.done(work, turn)
 
         for _ in range(taken := int(threads.available_tokens)):
             threads.acquire_on_behalf_of_nowait(object())
@@ -140,12 +140,12 @@ def test_who_has_gone_is_not_waited_for():
 
     async def scene():
         writers = anyio.Semaphore(1)
-        gathering, turn = WriteBatcher(writers, store, lambda *_: True), anyio.Lock()
+        batcher, turn = WriteBatcher(writers, store, lambda *_: True), anyio.Lock()
         await writers.acquire()
         async with anyio.create_task_group() as tasks:
             with anyio.move_on_after(0.01):
-                await gathering.done("gone", turn)
-            tasks.start_soon(gathering.done, "there", turn)
+                await batcher.done("gone", turn)
+            tasks.start_soon(batcher.done, "there", turn)
             await anyio.wait_all_tasks_blocked()
             writers.release()
 

@@ -16,7 +16,7 @@ RECORD_W = 1.2**2 / 30.1
 
 
 def run(school, volts, **changed):
-    runs = [{"voltage_v": volts * wobble} for wobble in (0.999, 1.001)]
+    runs = [{"voltage_v": volts * factor} for factor in (0.999, 1.001)]
     return created(
         school.coach.post("/v1/trials", json=trial_payload(school, runs=runs, **changed))
     )
