@@ -1,4 +1,4 @@
-"""A migrated database for each test, an application over it, and two schools that share nothing."""
+"""Fixtures: a migrated database for each test, an application, and two schools without links."""
 
 import gc
 import os

@@ -1,4 +1,4 @@
-"""What is promised in prose is there: settings, columns, calls, scripts, commands."""
+"""The documents are correct: settings, columns, calls, scripts, commands."""
 
 import re
 from pathlib import Path

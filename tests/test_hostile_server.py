@@ -1,4 +1,4 @@
-"""Hostile files and bodies sent to the real service on a port: refused, and it lives on."""
+"""Hostile files and bodies sent to the real service are refused, and it stays alive."""
 
 import gzip
 

@@ -1,4 +1,4 @@
-"""Density and pressure of air against published tables and independent formulas."""
+"""Density and pressure of air compared with published tables and independent formulas."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Instruments side by side and assigned powers, against scipy and by hand."""
+"""Ratios of instruments and assigned powers, compared with scipy and by hand."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Names of quantities with their units, and that every column is there because it is read."""
+"""Names of quantities have units, and every column is read somewhere."""
 
 import math
 

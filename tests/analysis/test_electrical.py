@@ -1,4 +1,4 @@
-"""Power from readings and series, and what a hand meter knows."""
+"""Power from readings and series, and the uncertainty of a hand meter."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What calculations refuse: one kind for all, and the tree of them as it is drawn."""
+"""Errors of calculations have one base class, and their tree is as drawn."""
 
 import importlib
 import inspect

@@ -1,4 +1,4 @@
-"""Power put on the reference, and how far that may be trusted."""
+"""Normalised power, and its limits."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""The generator's constants and the best load, from sweeps whose truth is known."""
+"""The generator's constants and the best load, from sweeps with known values."""
 
 import math
 

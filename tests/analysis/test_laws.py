@@ -1,4 +1,4 @@
-"""Laws that hold for any number: units, order, anchors, and uncertainty that only grows."""
+"""Laws for any number: units, order, reference rotors, and uncertainty that only grows."""
 
 import numpy as np
 import pytest
@@ -169,7 +169,7 @@ READINGS = st.one_of(
 
 
 def outcome(function, readings):
-    """Return what a function finds in pairs, or the words in which it says why it cannot."""
+    """Return the result of a function for pairs, or the message of its error."""
     try:
         return function([one for one, _ in readings], [other for _, other in readings])
     except AnalysisError as reason:

@@ -1,4 +1,4 @@
-"""The handbook page is true: its examples run, its plots are what the numbers draw."""
+"""The method page is correct: its examples run, and its plots are drawn from its numbers."""
 
 import doctest
 from pathlib import Path

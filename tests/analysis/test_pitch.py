@@ -1,4 +1,4 @@
-"""The best pitch: exact curves, other libraries, coverage, and what must not be called a peak."""
+"""The best pitch: exact curves, other libraries, coverage, and sweeps without a peak."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Reasons as text: what cannot be one, and that code and numbers come back."""
+"""Reasons as text: invalid ones are refused, and code and numbers can be read back."""
 
 import math
 from urllib.parse import parse_qsl

@@ -1,4 +1,4 @@
-"""Algorithm A and scores against published rounds."""
+"""Algorithm A and scores compared with published rounds."""
 
 import math
 

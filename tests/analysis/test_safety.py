@@ -1,4 +1,4 @@
-"""Forces on a spinning rotor against worked figures and the laws of mechanics."""
+"""Forces on a spinning rotor compared with worked figures and the laws of mechanics."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Exponents by theory, against a machine solved number by number."""
+"""Exponents by theory compared with a machine that is solved numerically."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Theil–Sen and Mann–Kendall against their own papers, tables and brute force."""
+"""Theil–Sen and Mann–Kendall compared with their papers, tables and brute force."""
 
 import itertools
 import math

@@ -1,4 +1,4 @@
-"""Propagation of uncertainty against the GUM, another library, and chance."""
+"""Propagation of uncertainty compared with the GUM, another library and simulation."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""A season of any size as columns, drawn and not measured: quick to make."""
+"""Draw a season of any size as columns, quickly."""
 
 from typing import Any
 

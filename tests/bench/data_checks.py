@@ -93,7 +93,7 @@ def main(arguments: list[str]) -> None:
 
 
 def inspect(season: Season) -> dict:
-    """Return what was made, refused, caught and suspect in a season."""
+    """Return the counts of mistakes made, refused and caught, and of suspect trials."""
     kept, gone = [], []
     for number, (session, trial) in enumerate(season.trials):
         (gone if _is_refused(trial) else kept).append((number, session, trial))

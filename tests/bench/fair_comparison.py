@@ -96,7 +96,7 @@ def _score(name: str, values: np.ndarray, truth: np.ndarray) -> dict[str, float]
 
 
 def _calibration(fit, current, fair, truth) -> dict[str, float]:
-    """Return how many pairs were called how surely, and how many of those were right."""
+    """Return the numbers of pairs by stated probability, and of those that were right."""
     c = fit.covariance_of(current)
     counts = {f"{what} {low}": 0.0 for low, _ in CALLED for what in ("said", "right", "sum")}
     for i in range(len(current)):
@@ -111,7 +111,7 @@ def _calibration(fit, current, fair, truth) -> dict[str, float]:
 
 
 def _events(season, fit, current, teams, exponents) -> dict[str, float]:
-    """Return how outlooks on invented events did, by the season's trials."""
+    """Return scores of forecasts of invented events, made from the season's trials."""
     rng = np.random.default_rng(season.seed)
     anchor = math.log(0.060) - fit.effects["reference"]  # assigned, as a coach would
     entrants = Entrants(

@@ -83,7 +83,7 @@ def peak_mb(service: Service) -> float:
 
 
 def in_a_process(code: str, *arguments: str) -> dict:
-    """Return what a fresh process prints as JSON."""
+    """Return the JSON output of a new process."""
     done = subprocess.run([sys.executable, "-c", code, *arguments], cwd=ROOT, check=True,
                           capture_output=True, text=True)  # fmt: skip
     figures: dict = json.loads(done.stdout)

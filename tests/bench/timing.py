@@ -28,7 +28,7 @@ class Row:
 
     @property
     def ratio(self) -> float:
-        """Return how long ours takes of the peer's, or how many times as fast it is."""
+        """Return the ratio of our time to the peer's, or its inverse."""
         return self.theirs / self.ours if self.at_least else self.ours / self.theirs
 
     @property
@@ -73,7 +73,7 @@ def interleaved(works: dict[str, Callable[[], object]], repeats: int = REPEATS) 
 
 
 def machine() -> str:
-    """Return what the figures were measured on."""
+    """Return a description of the machine."""
     body = Path("/proc/cpuinfo").read_text().splitlines()
     model = next((line.split(":")[1].strip() for line in body if "model name" in line), "unknown")
     return (

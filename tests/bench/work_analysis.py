@@ -1,4 +1,4 @@
-"""The analysis in memory: derive, typical and best of sessions, a trend for each team, a table."""
+"""Measure the analysis in memory: results, typical and best power, a trend for each team."""
 
 import math
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""The outlook of an event: thirty teams, twenty thousand draws."""
+"""Measure the forecast of an event: thirty teams, twenty thousand draws."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""A season's report: warm, after one more trial, and from a database that was never asked."""
+"""Measure a season's report: cached, after one more trial, and from an unused database."""
 
 import math
 import statistics

@@ -1,4 +1,4 @@
-"""Single requests: a page of fifty trials, one trial, and sixty-four who send trials at once."""
+"""Measure single requests: a page of fifty trials, one trial, and 64 clients that send trials."""
 
 import statistics
 import time

@@ -1,4 +1,4 @@
-"""From a cold start to the first answer, and the memory of a service that does nothing."""
+"""Measure a cold start to the first answer, and the memory of an idle service."""
 
 import os
 import statistics

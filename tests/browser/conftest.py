@@ -1,4 +1,4 @@
-"""A real service with two schools, a real browser, and a coach's phone in it."""
+"""Start a real service with two schools, and a real browser with a coach's phone."""
 
 import pytest
 

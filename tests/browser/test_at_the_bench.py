@@ -1,4 +1,4 @@
-"""A trial from the bench: entered, refused, answered, corrected, sent once."""
+"""A trial at the bench: entered, refused, answered, corrected, sent once."""
 
 import re
 

@@ -1,1 +1,1 @@
-"""What a season may not lose: measured by hand, and in short with every check."""
+"""Measurements of data loss: run by hand, and in a short version with every check."""

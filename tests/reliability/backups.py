@@ -52,7 +52,7 @@ def target(database_url, folder, number):
 
 
 def run(database_url, folder, times):
-    """Return what was seen of so many backups and restores."""
+    """Make this number of backups and restores; return the results."""
     service, backup_folder = Service(folder, database_url), Path(folder) / "kept"
     try:
         key, school, places = prepare(service, BENCHES)

@@ -87,7 +87,7 @@ THERE_AND_BACK = (0, -2, -2, 0)
 
 
 def set_back(database_url, folder, trials=10, moves=THERE_AND_BACK):
-    """Return what was wrong while the clock went back and forth, and how many trials there are.
+    """Return the faults while the clock went back and forth, and the number of trials.
 
     Where it stays for another move, the service starts again.
     """
@@ -127,7 +127,7 @@ LOCAL = {"2026-03-29 02:30": 422, "2026-10-25 02:30": 422}
 
 
 def summer_time(database_url, folder):
-    """Return what was wrong about moments around a change of the clocks."""
+    """Return the faults in moments around a change of the clocks."""
     service, wrong = Service(folder, database_url), Counter()
     try:
         key, school, _ = prepare(service, 1)

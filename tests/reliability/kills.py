@@ -177,7 +177,7 @@ def run(kills, imports, rows, database_url, folder):
 
 
 def table(counts, database):
-    """Return what was seen as lines of a table."""
+    """Return the results as lines of a table."""
     names = ("kills", "attempts", "acknowledged", "replayed", "lost", "doubled", "partial",
              "damaged")  # fmt: skip
     items = [f"{database}: {counts.seconds:.0f} s"]

@@ -37,7 +37,7 @@ def narrowed(more, less):
 
 
 def digest(tables):
-    """Return what tells one database from another."""
+    """Return a digest of a database, to compare it with another."""
     return hashlib.sha256(str(sorted(tables.items())).encode()).hexdigest()[:12]
 
 
@@ -118,7 +118,7 @@ def steps(database_url):
 
 
 def run(database_url, folder, schools):
-    """Return what was seen of one kind of database, and how few rows a table has."""
+    """Return the results for one kind of database, and the smallest number of rows of a table."""
     service = Service(folder, database_url)
     try:
         fill(service, schools)

@@ -1,4 +1,4 @@
-"""A fresh database of one kind, for a measurement by hand."""
+"""Make a fresh database of one kind, for a measurement by hand."""
 
 import os
 import tempfile

@@ -1,4 +1,4 @@
-"""A machine that stops in the middle of its work."""
+"""Simulate a machine that stops in the middle of its work."""
 
 
 class PowerFailure(BaseException):

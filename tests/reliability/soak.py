@@ -53,7 +53,7 @@ class Work:
     until: float
 
     def paths(self):
-        """Return what each kind of reading asks for, of a team as it comes."""
+        """Return the path of each kind of read, for a random team."""
         season, place = f"/v1/seasons/{self.school.season_id}", random.choice(self.places)
         team = f"/v1/teams/{place.team_id}"
         return {

@@ -21,7 +21,7 @@ def whole(database_url, world: World):
 
 
 def doctor_report(content, tmp_path, monkeypatch, run):
-    """Return what the doctor says of a database of some content."""
+    """Run the doctor on a database with this content; return its result."""
     file = tmp_path / "looked-at.db"
     file.write_bytes(content)
     monkeypatch.setenv("GUSTBOOK_DATABASE_URL", f"sqlite:///{file}")

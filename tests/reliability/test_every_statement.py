@@ -1,4 +1,4 @@
-"""A crash at every statement in turn: what was there stays, and the next attempt gets through."""
+"""A crash at each statement in turn: stored data is safe, and the next attempt succeeds."""
 
 import os
 from contextlib import contextmanager

@@ -1,4 +1,4 @@
-"""A full disk: writing is refused with when to come back, reading goes on, then all is well."""
+"""A full disk: writes are refused with a time to retry, reads go on, then all is well."""
 
 import resource
 from pathlib import Path

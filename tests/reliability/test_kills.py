@@ -1,4 +1,4 @@
-"""The short version of the kills: a few of them, on every check."""
+"""The short version of the kills, for every check."""
 
 import pytest
 

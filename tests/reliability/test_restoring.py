@@ -1,4 +1,4 @@
-"""A backup put back after a crash: the old files stay together, whatever step is broken off."""
+"""Restoring a backup after a crash: old files stay together, whichever step is interrupted."""
 
 import os
 import shutil
@@ -50,7 +50,7 @@ def crashed(request, tmp_path):
 
 
 def old_words(database):
-    """Return what the old table says after SQLite has recovered it."""
+    """Return the words in the old table after SQLite has recovered it."""
     with sqlite3.connect(database) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         return {words for (words,) in connection.execute("SELECT words FROM old")}

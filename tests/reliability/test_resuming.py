@@ -1,4 +1,4 @@
-"""What was broken off is gone on with at the next start, and readiness says so until then."""
+"""Interrupted work is resumed at the next start, and readiness reports it until then."""
 
 import pytest
 import sqlalchemy as sa

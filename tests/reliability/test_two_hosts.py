@@ -1,4 +1,4 @@
-"""Two processes over one server: the short version, and what they must know of each other."""
+"""Two processes on one server: the short version, and the data that they must share."""
 
 import re
 import time
@@ -36,7 +36,7 @@ def test_mixed_requests_get_no_wrong_answer(database, tmp_path):
 
 
 def left_of_one_minute(pair, key):
-    """Return how many requests are left after each of four, asked of both in turn."""
+    """Return the requests left after each of four, sent to both processes in turn."""
     left, minutes = [], set()
     for at in (0, 1, 0, 1):
         answer = pair.signed(key, at).get("/v1/teams")

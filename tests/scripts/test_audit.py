@@ -1,4 +1,4 @@
-"""The audit of packages is well only when each one was looked up."""
+"""The audit of packages succeeds only if each package was looked up."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""What holds for every script that a coach runs."""
+"""Rules for all scripts that a coach runs."""
 
 import ast
 import csv

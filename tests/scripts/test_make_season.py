@@ -1,4 +1,4 @@
-"""The invented season: the same from one seed, with what its parameters promise."""
+"""The invented season: the same for one seed, with the properties in its parameters."""
 
 import csv
 import math

@@ -1,4 +1,4 @@
-"""What the scripts' README shows is what they print."""
+"""The scripts print what their README shows."""
 
 import re
 from pathlib import Path
@@ -13,7 +13,7 @@ IMPORT = re.compile(r"imp_[0-9A-Z]+")
 
 
 def shown(command, at=0):
-    """Return what the README shows below a command."""
+    """Return the output that the README shows below a command."""
     blocks = re.findall(rf"\$ {re.escape(command)}\n(.*?)```", README, re.S)
     return IMPORT.sub("imp_", blocks[at])
 

@@ -1,4 +1,4 @@
-"""Starting and stopping: what goes wrong is said in a line, and nothing is left behind."""
+"""Starting and stopping: a problem is reported in one line, and no files are left."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""The submitting script against a service that is played: words, retries, exit codes."""
+"""The submitting script with a simulated service: messages, retries, exit codes."""
 
 import os
 

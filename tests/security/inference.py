@@ -115,7 +115,7 @@ class Target:
 
     @cached_property
     def model(self) -> np.ndarray:
-        """Return how each figure moves with ln power of each hidden trial: what is known of it."""
+        """Return the derivative of each figure by ln power of each hidden trial."""
         moved = [self.figures({at: FACTOR})[0] - self.quiet for at in self.hidden]
         return np.array(moved).T / np.log(FACTOR)
 

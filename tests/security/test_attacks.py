@@ -1,4 +1,4 @@
-"""What somebody with a coach's key, or with none, tried and can do no more."""
+"""Attacks that somebody with a coach's key, or with none, tried, and that no longer work."""
 
 import io
 import threading

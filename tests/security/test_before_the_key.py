@@ -1,4 +1,4 @@
-"""What a request costs before its key is known, and how much memory bodies may take together."""
+"""The cost of a request before its key is known, and the memory of bodies together."""
 
 import json
 
@@ -120,7 +120,7 @@ class TestRoom:
 
 
 def most_together(keys, requests, byte_count):
-    """Return how many of some requests held room at the same time."""
+    """Return the largest number of these requests that held room at the same time."""
     running, most = 0, 0
 
     async def one(room, key_id):

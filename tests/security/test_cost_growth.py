@@ -1,4 +1,4 @@
-"""What a refusal costs: twice as much to refuse takes about twice as long, and is soon over."""
+"""The cost of a refusal grows linearly with its size, and is limited."""
 
 import io
 import json

@@ -1,4 +1,4 @@
-"""The event loop answers others while a large request is read: it is never held for long."""
+"""The event loop answers others while a large request is read."""
 
 import json
 import math

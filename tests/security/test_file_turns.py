@@ -1,4 +1,4 @@
-"""Files are read a few at a time, and one key's many files do not keep another's waiting."""
+"""Files are read a few at a time, and one key's many files do not delay another's."""
 
 import anyio
 import pytest

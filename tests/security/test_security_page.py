@@ -1,4 +1,4 @@
-"""The page that names a test for each risk names tests that are there."""
+"""The security page names existing tests for each risk."""
 
 import re
 from pathlib import Path

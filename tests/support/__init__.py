@@ -1,1 +1,1 @@
-"""What tests share: makers of plausible things, a real service, tables of operations and pages."""
+"""Shared code of tests: makers of things, a real service, tables of operations and pages."""

@@ -1,4 +1,4 @@
-"""An event in tests: its rules, inspections and readiness."""
+"""Set up an event in tests: its rules, inspections and readiness."""
 
 from tests.support.makers import (
     rule_set,

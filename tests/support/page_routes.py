@@ -1,4 +1,4 @@
-"""Every page that the application serves."""
+"""List every page that the application serves."""
 
 from api.web.addresses import FILE_PAGES, PAGES
 

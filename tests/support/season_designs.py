@@ -1,4 +1,4 @@
-"""Invented trials at several benches, and their design written out with a column for each term."""
+"""Build trials at several benches, and their design with a column for each term."""
 
 import numpy as np
 

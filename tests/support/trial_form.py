@@ -1,4 +1,4 @@
-"""The trial form as a coach fills it, a sheet of trials, and how many trials are stored."""
+"""Fill the trial form and a sheet of trials, and count stored trials."""
 
 CSV = (
     "team;build;bench;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"

@@ -1,4 +1,4 @@
-"""Bodies with many unknown fields."""
+"""Build bodies with many unknown fields."""
 
 
 def unknown_fields(count):

@@ -1,4 +1,4 @@
-"""Workbooks as people have them."""
+"""Build workbooks as people have them."""
 
 import io
 from datetime import datetime

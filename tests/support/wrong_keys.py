@@ -1,4 +1,4 @@
-"""Keys that open nothing."""
+"""Build keys that are not valid."""
 
 from api.services.access.keys import _check
 

@@ -1,4 +1,4 @@
-"""A browser without a screen: signed in by a key, as people's browsers are."""
+"""Provide a browser without a screen, signed in with a key as people's browsers are."""
 
 import pytest
 from fastapi.testclient import TestClient
@@ -9,7 +9,7 @@ from tests.support.makers import Signed
 
 @pytest.fixture
 def visiting(app_client: TestClient) -> Signed:
-    """Return what signs a browser in with a key, over the same running application."""
+    """Return a function that signs a browser in with a key, on the same running application."""
 
     def visit(key: str) -> TestClient:
         browser = TestClient(

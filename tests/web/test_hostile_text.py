@@ -1,4 +1,4 @@
-"""Whatever is typed stays text: on each page that shows it, in each form that gives it back."""
+"""Typed text stays text, on each page that shows it and in each form that returns it."""
 
 from html import escape
 

@@ -1,4 +1,4 @@
-"""The import page: what it takes, what it shows before it stores, and how it is undone."""
+"""The import page: accepted files, the preview before storing, and undoing."""
 
 import io
 import re

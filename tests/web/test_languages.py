@@ -1,4 +1,4 @@
-"""Pages in the language that the browser prefers, or that somebody chose there."""
+"""Pages in the language of the browser, or in the chosen one."""
 
 from tests.support.databases import HERE
 from tests.support.makers import Signed, World

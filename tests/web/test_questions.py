@@ -1,4 +1,4 @@
-"""Questions in the browser: narrowed, answered one after the other, and many at once."""
+"""Questions in the browser: filtered, answered one after the other, and many at once."""
 
 import re
 

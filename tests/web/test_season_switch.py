@@ -1,4 +1,4 @@
-"""Pages are about today's season until somebody switches, and then about that one."""
+"""Pages are about today's season until somebody switches to another one."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Signing in and out: what a browser is given, how long it is good, and who cannot use it."""
+"""Signing in and out: cookies, their lifetime, and misuse."""
 
 from datetime import UTC, datetime, timedelta
 

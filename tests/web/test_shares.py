@@ -1,4 +1,4 @@
-"""Share links: what they show, to whom, and when they end."""
+"""Share links: their content, their visitors, and their end."""
 
 import re
 from datetime import UTC, datetime, timedelta

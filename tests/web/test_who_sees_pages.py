@@ -1,4 +1,4 @@
-"""Every page and every form, for every role: generated from the routes themselves."""
+"""Access to every page and form, for every role, generated from the routes."""
 
 import re
 from dataclasses import replace
@@ -69,7 +69,7 @@ def ask(browser, name, school, ids):
 
 
 def as_shown(page):
-    """Return what a form holds when nothing was typed into it yet."""
+    """Return the fields of an empty form with their initial values."""
     typed = dict(re.findall(r'<input [^>]*name="([a-z_0-9]+)"[^>]* value="([^"]+)"', page))
     for name, options in re.findall(r'<select [^>]*name="([a-z_0-9]+)"(.*?)</select>', page, re.S):
         chosen = re.search(r'value="([^"]*)" selected', options)

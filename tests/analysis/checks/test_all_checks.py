@@ -1,4 +1,4 @@
-"""All checks together: a clean trial is clean, and every rule is tried somewhere."""
+"""All checks together: a clean trial has no findings, and every rule has a test."""
 
 import pytest
 

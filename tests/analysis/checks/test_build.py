@@ -1,4 +1,4 @@
-"""What sweeps and changes of a build tell, and when they tell nothing."""
+"""Checks of a build's sweeps and changes, with and without findings."""
 
 from tests.support.check_edges import edges_of
 from tests.support.checked_trials import REFERENCE, broken_rules, check, words

@@ -1,4 +1,4 @@
-"""Slipped decimal points: what is found by how many places, and what is no slip."""
+"""Slipped decimal points: the number of places, and values that did not slip."""
 
 import math
 

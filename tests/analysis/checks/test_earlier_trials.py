@@ -1,4 +1,4 @@
-"""A trial against what came before it at the same bench."""
+"""Checks that compare a trial with earlier trials at the same bench."""
 
 import math
 

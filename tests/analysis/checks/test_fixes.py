@@ -1,4 +1,4 @@
-"""What is proposed is held against physics: against the same trial calculated with the proposal."""
+"""Proposed fixes are compared with physics, by the same trial calculated with the fix."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What names a person in free text, and what names nobody."""
+"""Free text with and without personal data."""
 
 import pytest
 

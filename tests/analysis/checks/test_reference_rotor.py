@@ -1,4 +1,4 @@
-"""The reference rotor's runs: whether a bench reads as usual, and how lately it ran."""
+"""The reference rotor's runs: changes of a bench, and the time since the last run."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""One trial by itself: each rule at its limit, and what is proposed."""
+"""Checks of one trial: each rule at its limit, and proposed fixes."""
 
 from tests.support.check_edges import edges_of
 from tests.support.checked_trials import REFERENCE, broken_rules, finding_of, words

@@ -1,4 +1,4 @@
-"""Slipped units: the factors against those of scipy, and which unit is named."""
+"""Values in a wrong unit: factors compared with scipy's, and the unit that is chosen."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What the checks look at, against pandas, and how a finding is written down."""
+"""The input of checks compared with pandas, and the fields of findings."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""How far a bench reads off, and the sessions that would join what is apart, by hand."""
+"""Bench biases and missing links, by hand."""
 
 import pytest
 

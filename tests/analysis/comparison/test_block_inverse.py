@@ -1,4 +1,4 @@
-"""Blocks along a diagonal against one dense matrix, and by hand."""
+"""Block-diagonal matrices compared with one dense matrix, and by hand."""
 
 import numpy as np
 import pytest

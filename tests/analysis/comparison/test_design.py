@@ -1,4 +1,4 @@
-"""The season model's design against indicator columns of pandas, and its priors against sums."""
+"""The season model's design compared with indicator columns of pandas, and its priors with sums."""
 
 from dataclasses import replace
 

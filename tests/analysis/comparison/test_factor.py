@@ -1,4 +1,4 @@
-"""The season's equations, as one matrix and in blocks, against numpy's dense solution of them."""
+"""The season's equations, dense and in blocks, compared with numpy's dense solution."""
 
 import numpy as np
 import pytest

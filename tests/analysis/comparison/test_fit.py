@@ -1,4 +1,4 @@
-"""The season model against exact seasons, textbook designs and a dense solution."""
+"""The season model compared with exact seasons, textbook designs and a dense solution."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What may be said of two builds: by bounds worked by hand."""
+"""Comparisons of two builds, by limits worked by hand."""
 
 import math
 

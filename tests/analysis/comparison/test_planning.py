@@ -1,4 +1,4 @@
-"""A planned step against the season fitted again with the step in it."""
+"""A planned step compared with a new fit of the season that contains the step."""
 
 import math
 

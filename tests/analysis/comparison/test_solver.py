@@ -1,4 +1,4 @@
-"""The season model's equations: its spreads against certified values and another program's."""
+"""The season model's spreads compared with certified values and another program's."""
 
 import math
 from pathlib import Path

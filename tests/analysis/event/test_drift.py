@@ -1,4 +1,4 @@
-"""What the reference rotor says of a day's drift, by hand and by laws."""
+"""Correction for a day's drift, by hand and by laws."""
 
 import numpy as np
 import pytest

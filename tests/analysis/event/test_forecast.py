@@ -1,4 +1,4 @@
-"""What an event may bring: against the closed form of two normal numbers, and by laws."""
+"""The forecast compared with the closed form of two normal numbers, and by laws."""
 
 import math
 from statistics import NormalDist

@@ -1,4 +1,4 @@
-"""The rule engine against cases worked by hand."""
+"""The rule engine compared with cases worked by hand."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Quantiles and probabilities against scipy, printed tables and closed forms."""
+"""Quantiles and probabilities compared with scipy, printed tables and closed forms."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Least squares against certified values."""
+"""Least squares compared with certified values."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Figures at a tenth of their uncertainty."""
+"""Figures rounded to a tenth of their uncertainty."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""What one test of a change can see: back to back in one session, or weeks apart."""
+"""The effect that a test of a change can detect: in one session, or weeks apart."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Typical power with its uncertainty, against complete covariance matrices; pairs of figures."""
+"""Typical power and its uncertainty compared with complete covariance matrices; pairs."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""When a trend may be shown and called, and when builds no longer gain."""
+"""Conditions for a trend and its verdict, and for a plateau of builds."""
 
 import pytest
 

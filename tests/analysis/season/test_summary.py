@@ -1,4 +1,4 @@
-"""Typical power, the first and the latest, and what is left out, on seasons worked by hand."""
+"""Typical power, first and latest build, and trials left out, in seasons worked by hand."""
 
 import numpy as np
 import pytest

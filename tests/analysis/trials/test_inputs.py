@@ -1,4 +1,4 @@
-"""What is taken of trials: readings reduced, and the next best where something is missing."""
+"""Inputs of trials: reduced readings, and the next best value if one is missing."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""From facts to results: the worked trial, what cannot be known, and laws."""
+"""Results of trials: the worked trial, unknown values, and laws."""
 
 import hashlib
 import math

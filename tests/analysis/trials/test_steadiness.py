@@ -1,4 +1,4 @@
-"""Whether a logged voltage had settled: against numpy's line, pandas' blocks, and by hand."""
+"""Steadiness of a logged voltage: compared with numpy's line, pandas' blocks, and by hand."""
 
 import math
 

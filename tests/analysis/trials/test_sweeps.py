@@ -1,4 +1,4 @@
-"""A build's own exponents: where they come from, where they are used, and where they are not."""
+"""A build's own exponents: their source, and the trials that use them."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Ways around one's own key, over every operation: others' cursors, retries, links, mixed ids."""
+"""Attempts to reach others' data in every operation: cursors, retries, links, mixed ids."""
 
 import copy
 import re

@@ -1,4 +1,4 @@
-"""Retries: done once and answered alike, also when they arrive together."""
+"""A retry is done once and has the same answer, also if both arrive together."""
 
 from concurrent.futures import ThreadPoolExecutor
 

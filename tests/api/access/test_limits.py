@@ -1,4 +1,4 @@
-"""Rate limits and guesses: refused in time, shown in headers, and nobody is locked out."""
+"""Rate limits and guesses: refused in time, shown in headers, without locking others out."""
 
 import pytest
 from fastapi.testclient import TestClient

@@ -1,4 +1,4 @@
-"""Many rows at once: each value arrives as it is, streamed or not, in one transaction or none."""
+"""Inserting many rows: all values arrive unchanged, streamed or not, in one transaction or none."""
 
 from datetime import UTC, datetime
 

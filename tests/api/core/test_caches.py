@@ -1,4 +1,4 @@
-"""Every number follows every fact at once: warm answers equal cold ones, and have moved."""
+"""Every change of a fact changes every number at once: cached answers equal fresh ones."""
 
 from typing import Any
 

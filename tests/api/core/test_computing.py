@@ -1,4 +1,4 @@
-"""Who works out an answer while others wait for one: one of them, at one moment, for all."""
+"""When several requests need one answer, one of them computes it for all."""
 
 import threading
 import time

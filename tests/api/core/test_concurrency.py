@@ -1,4 +1,4 @@
-"""Many at once: reports see one moment, changes and submissions do not block each other."""
+"""Concurrent requests: a report sees one moment, and changes do not block submissions."""
 
 import threading
 from concurrent.futures import ThreadPoolExecutor

@@ -1,4 +1,4 @@
-"""The database recipe: journal by version, one writer, nothing half-done, no second server."""
+"""The database settings: journal by version, one writer, complete transactions, one server."""
 
 import pytest
 from sqlalchemy import text

@@ -1,4 +1,4 @@
-"""Every refusal is a problem with a request id, and a fault of ours tells nothing."""
+"""Every refusal is a problem with a request id, and an internal fault reveals nothing."""
 
 import pytest
 from fastapi import APIRouter

@@ -1,4 +1,4 @@
-"""Headers of every answer, whatever is asked for."""
+"""Headers of every answer."""
 
 import pytest
 from fastapi.testclient import TestClient

@@ -1,4 +1,4 @@
-"""Corrections and the record: nothing is lost, nobody rewrites what was written down."""
+"""Corrections and the audit log: nothing is lost, and nobody can change an entry."""
 
 import pytest
 import sqlalchemy as sa

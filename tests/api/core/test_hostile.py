@@ -1,4 +1,4 @@
-"""Hostile input over every write of the OpenAPI document: refused, quickly, and never a 5xx."""
+"""Hostile input to every write of the OpenAPI document is refused quickly, and never a 5xx."""
 
 import json
 from itertools import product

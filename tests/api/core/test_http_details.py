@@ -1,4 +1,4 @@
-"""Methods, HEAD and conditions as HTTP means them (RFC 9110)."""
+"""Methods, HEAD and conditional requests as in HTTP (RFC 9110)."""
 
 import unicodedata
 

@@ -1,4 +1,4 @@
-"""What is logged and counted: enough to find a request again, and nothing that should not be."""
+"""Logs and metrics: enough to find a request again, and no private data."""
 
 import io
 import json
@@ -17,7 +17,7 @@ SECRET = "a word that must not be written"
 
 @pytest.fixture
 def lines(sqlite_templates):
-    """Return what was logged as facts, one a line."""
+    """Return the log entries as dictionaries, one per line."""
     logger, stream = logging.getLogger(logs.LOGGER), io.StringIO()
     before = (logger.handlers, logger.propagate, logger.level)
     logs.configure("info", stream)

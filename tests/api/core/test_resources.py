@@ -1,4 +1,4 @@
-"""What all collections keep alike: If-Match, pages, filters, names, and the rules of each."""
+"""Rules of all collections: If-Match, pages, filters, names, and the rules of each."""
 
 import pytest
 

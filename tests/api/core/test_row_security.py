@@ -1,4 +1,4 @@
-"""The second net on a server: a request writes no row that its key does not reach."""
+"""Row-level security on a server: a request writes no row that its key does not reach."""
 
 import pytest
 import sqlalchemy as sa

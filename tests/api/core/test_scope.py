@@ -1,4 +1,4 @@
-"""Who sees and writes what, over every operation of the OpenAPI document and every role."""
+"""Access to every operation of the OpenAPI document, for every role."""
 
 from datetime import UTC, datetime
 

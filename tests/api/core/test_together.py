@@ -1,4 +1,4 @@
-"""Trials that come at once are stored together: one transaction, and to each sender its own."""
+"""Trials that arrive together are stored in one transaction, each with its own answer."""
 
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -28,7 +28,7 @@ class Store:
 
 
 def all_at_once(store, works, go_together=lambda one, other: True, keys=None):
-    """Return what became of works that all wait while one writer has the turn."""
+    """Return the outcomes of works that wait together while one writer has the turn."""
     outcomes = {}
 
     async def scene():

@@ -1,4 +1,4 @@
-"""A write lets answers in progress go first, for a moment, and never for ever."""
+"""A write lets answers in progress finish first, for a limited time."""
 
 import time
 

@@ -1,4 +1,4 @@
-"""Events: what they may bring, what is refused, and how a forecast did."""
+"""Events: forecasts, refusals, and the review of a forecast."""
 
 import math
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""How ready a team is, step by step, and inspections that are refused."""
+"""Readiness of a team, step by step, and inspections that are refused."""
 
 import pytest
 

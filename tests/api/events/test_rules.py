@@ -1,4 +1,4 @@
-"""An event's rules: which are refused, and where the season's apply."""
+"""An event's rules: invalid ones, and when the season's rules apply."""
 
 import jsonschema
 import pytest

@@ -1,4 +1,4 @@
-"""Single cells of a sheet are corrected: nothing else of it moves."""
+"""Single cells of a sheet are corrected, and all others stay unchanged."""
 
 import csv
 import io

@@ -1,4 +1,4 @@
-"""Spreadsheets with a known truth: what an import stores is right, or it is refused or asked."""
+"""Spreadsheets with known values: an import stores them correctly, refuses, or asks."""
 
 from tests.bench.drawn_sheets import (
     LEAST_RIGHT_SHARE,

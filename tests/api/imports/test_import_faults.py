@@ -1,4 +1,4 @@
-"""Imports that are refused: every fault of every row, with its place, and nothing stored."""
+"""Imports that are refused: every fault of every row with its place, and nothing is stored."""
 
 import pytest
 

@@ -39,7 +39,7 @@ def workbook(*rows, columns=COLUMNS, change=None):
 
 
 def asked(client, content, kind="text/csv", **parameters):
-    """Return what a dry run says."""
+    """Return the answer of a dry run."""
     answer = send(client, content, kind, dry_run="true", **parameters)
     assert answer.status_code == 200, answer.text
     return answer.json()

@@ -1,4 +1,4 @@
-"""Imports that are taken, however the file was saved, and what each mode stores."""
+"""Successful imports, for every file format and mode."""
 
 import io
 

@@ -1,4 +1,4 @@
-"""A season's trials as a file: safe in a spreadsheet, and sent again all unchanged."""
+"""A season's trials as a file: safe in a spreadsheet, and unchanged if sent again."""
 
 import csv
 import io

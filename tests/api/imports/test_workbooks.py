@@ -1,4 +1,4 @@
-"""Workbooks: taken like any file, and harmless whatever they hold."""
+"""Workbooks are imported like any file, and cannot do harm."""
 
 import io
 import zipfile

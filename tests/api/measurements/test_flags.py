@@ -1,4 +1,4 @@
-"""Flags over the API: what they hold back, what an answer does, and who may give it."""
+"""Flags over the API: their effect, the effect of answers, and who may answer."""
 
 import pytest
 

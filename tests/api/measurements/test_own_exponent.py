@@ -1,4 +1,4 @@
-"""A build's own wind exponent: found from its sweep and used for all its trials, or why not."""
+"""A build's own wind exponent: fitted to its sweep and used for its trials, or why not."""
 
 import math
 

@@ -88,7 +88,7 @@ def all_fields():
 
 
 def placeholders(text):
-    """Return what a message fills in, with how it is written."""
+    """Return the placeholders of a message with their formats."""
     return {(name, spec) for _, name, spec, _ in Formatter().parse(text) if name is not None}
 
 

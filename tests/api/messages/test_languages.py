@@ -1,4 +1,4 @@
-"""Which language a request is answered in, and that all of an answer is in it."""
+"""The language of an answer, for all of its texts."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The page of all data checks: what it lists, and that the one in the repository is true."""
+"""The page of all data checks: its content, and that the one in the repository is current."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""What the doctor tells an operator, and when it says that something is wrong."""
+"""The doctor's report, and its warnings."""
 
 import re
 from datetime import UTC, datetime, timedelta

@@ -1,4 +1,4 @@
-"""When changes of trials may be shown to who does not see the trials themselves."""
+"""Conditions for showing changes of trials to users who do not see the trials."""
 
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
@@ -42,7 +42,7 @@ def of(school: str, count: int, bench: str = "", power: float = 0.1, version: in
 
 
 def moved_by(*seasons: SeasonTrials) -> Moved:
-    """Return what moved with the last of some seasons, all others of which were published."""
+    """Return the moved trials after the last of these seasons, if all others were published."""
     first, *others = seasons
     shown, before = np.union1d(states_of(first), facts_of(first)), first
     hosts = {f"of {school}": school for school in ("larch", "birch", "cedar", "holly")}

@@ -22,7 +22,7 @@ ABOUT = ("as_of", "others_as_of", "revision")
 
 
 def seen(client, world, school):
-    """Return what a key is shown of the common scale."""
+    """Return the figures on the common scale that a key sees."""
     season = f"/v1/seasons/{world.season_id}"
     paths = (
         f"{season}/comparison", f"{season}/plan", f"/v1/teams/{school.team_id}/progress",

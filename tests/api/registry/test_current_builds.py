@@ -1,4 +1,4 @@
-"""What is current: the newest build that is registered, and of which build each figure is."""
+"""The current build is the newest registered one, and each figure names its build."""
 
 import pytest
 

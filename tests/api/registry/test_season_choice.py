@@ -1,4 +1,4 @@
-"""Which season is meant where nobody names one: never an empty one before one with trials."""
+"""The default season: never an empty one before one with trials."""
 
 from datetime import UTC, datetime
 

@@ -1,4 +1,4 @@
-"""The fair comparison over the API: what is joined, what is not, and who sees whom."""
+"""The fair comparison over the API: groups, pairs, and access."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""The plan of sessions and visits: what it names, and what it tells to whom."""
+"""The plan of sessions and visits: its steps, and access to it."""
 
 from tests.support.makers import World, created, trial_payload
 

@@ -1,4 +1,4 @@
-"""A team's progress over the API: what is known, what is not yet, and what to test next."""
+"""A team's progress over the API: figures, reasons for missing ones, and the next test."""
 
 import math
 from datetime import UTC, datetime, timedelta

@@ -1,4 +1,4 @@
-"""The season report: numbers, formats, what is left out, and a cache that is never out of date."""
+"""The season report: numbers, formats, trials left out, and a cache that is never out of date."""
 
 import csv
 import io

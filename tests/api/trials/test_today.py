@@ -16,7 +16,7 @@ SOON, LATER = datetime(2026, 3, 10, tzinfo=UTC), datetime(2026, 4, 10, tzinfo=UT
 
 @pytest.fixture
 def seen(world, app_client):
-    """Return what a caller sees on a day."""
+    """Return the page of a day for a caller."""
 
     def see(now, school=None):
         reach = None if school is None else frozenset({school.organisation_id})

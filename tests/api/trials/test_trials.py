@@ -1,4 +1,4 @@
-"""Trials through the API: refused first, then stored, computed, checked and found again."""
+"""Trials through the API: refused, stored, computed, checked and listed."""
 
 import math
 

@@ -1,1 +1,1 @@
-"""What people would otherwise use, each written as well as its kind allows."""
+"""The usual alternatives, each written as well as its kind allows."""

@@ -1,4 +1,4 @@
-"""An event drawn in a plain loop, a draw and a team at a time; the same figures in the end."""
+"""Draw an event in a plain loop, one draw and one team at a time, with the same results."""
 
 import math
 import random

@@ -1,4 +1,4 @@
-"""The season's table in one statement of SQL, in memory, on one thread."""
+"""Calculate the season's table in one statement of SQL, in memory, on one thread."""
 
 import duckdb
 import pandas as pd

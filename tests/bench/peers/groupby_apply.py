@@ -1,4 +1,4 @@
-"""The season's table by pandas: derive, group, and a slope by scipy for each team."""
+"""Calculate the season's table with pandas: derive, group, and a slope by scipy for each team."""
 
 import numpy as np
 import pandas as pd

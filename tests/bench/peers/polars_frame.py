@@ -1,4 +1,4 @@
-"""The season's table by polars, on one thread."""
+"""Calculate the season's table with polars, on one thread."""
 
 import os
 

@@ -1,1 +1,1 @@
-"""Spreadsheets drawn with their truth, and the judging of what an import stored of them."""
+"""Spreadsheets with known content, and the comparison with what an import stored."""

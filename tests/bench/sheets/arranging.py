@@ -1,4 +1,4 @@
-"""The part of a drawing that orders its rows: ticks, hidden rows, and what is typed only once."""
+"""Arrange the rows of a drawn sheet: ticks, hidden rows, and values that are typed only once."""
 
 from tests.bench.sheets.words import (
     LEVEL,

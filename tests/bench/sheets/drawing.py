@@ -1,4 +1,4 @@
-"""One sheet drawn from a seed: its columns, rows, oddities, and the truth of each value."""
+"""Draw one sheet from a seed: its columns, rows, oddities, and the truth of each value."""
 
 import csv
 import math
@@ -156,7 +156,7 @@ class Drawing(Arranging, Writing):
         self._aim_oddities()
 
     def _few_with_empty_end(self, columns: list[Column]) -> list[Column]:
-        """Return what a trial needs, then unused columns as in the template, which stay empty."""
+        """Return the columns that a trial needs, then unused, empty columns of the template."""
         needed = ("team", "build", "session_started_at", "client_ref", *TICKS, "load_ohm",
                   "voltage_v", "wind_speed_m_s")  # fmt: skip
         used = [column for column in columns if column.name in needed]

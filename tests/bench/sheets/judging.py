@@ -1,4 +1,4 @@
-"""Sheets sent to the real service, and each stored value held against its truth."""
+"""Send sheets to the real service, and compare each stored value with its truth."""
 
 import math
 import shutil
@@ -132,7 +132,7 @@ def is_refused_run(sheet: Sheet, fact: Fact, stored: Any, refused: set[int]) -> 
 
 
 def stored_value(trial: dict[str, Any], fact: Fact) -> Any:
-    """Return what is stored for a fact: of its run, its trial or its session."""
+    """Return the stored value of a fact: of its run, its trial or its session."""
     if fact.name == "runs":
         return len(trial["runs"])
     if LEVEL[fact.name] == "session":

@@ -1,4 +1,4 @@
-"""Cells that are odd in one way each, with the truth that a person means by them."""
+"""Cells that are odd in one way each, with the value that a person means."""
 
 from collections.abc import Callable
 from datetime import datetime, time, timedelta

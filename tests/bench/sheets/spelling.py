@@ -1,4 +1,4 @@
-"""How numbers and lines are written, and how a workbook keeps results of formulas."""
+"""Spelling of numbers and lines, and how a workbook stores results of formulas."""
 
 import csv
 import io

@@ -1,4 +1,4 @@
-"""What a drawn sheet consists of: quantities, cells, facts, and the oddities it may have."""
+"""Parts of a drawn sheet: quantities, cells, facts, and possible oddities."""
 
 import math
 from dataclasses import dataclass

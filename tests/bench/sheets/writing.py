@@ -1,4 +1,4 @@
-"""From the rows of a drawn sheet to the bytes of a CSV file or a workbook."""
+"""Write the rows of a drawn sheet as a CSV file or a workbook."""
 
 import io
 
