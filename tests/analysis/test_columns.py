@@ -45,11 +45,11 @@ def test_a_name_ends_with_its_unit(name):
 
 
 @pytest.mark.parametrize("group", GROUPS)
-def test_no_column_stands_twice(group):
+def test_no_column_occurs_twice(group):
     assert len(set(GROUPS[group])) == len(GROUPS[group])
 
 
-def test_what_the_checks_read_beside_is_not_what_results_read():
+def test_columns_of_the_checks_are_not_columns_of_results():
     assert not set(CHECK_COLUMNS) & set(TRIAL_COLUMNS)
     assert not set(CHECK_RUN_COLUMNS) & set(RUN_COLUMNS)
 
@@ -110,7 +110,7 @@ def test_other_kinds_give_none(kind):
     assert math.isnan(result_of(kind=kind).power_w[0])
 
 
-def test_numbers_and_what_stands_in_for_those_missing():
+def test_numbers_and_defaults_for_missing_ones():
     column = pd.Series([1, None, 3], dtype="float")
     assert numbers(column).dtype == np.float64
     assert or_default(column, 9.0).tolist() == column.fillna(9.0).tolist()

@@ -21,7 +21,7 @@ power = st.floats(1e-3, 1.0)
 speed = st.floats(3.0, 5.0)
 
 
-def test_density_alone_with_exponent_one():
+def test_only_density_with_exponent_one():
     # stall-regulated power normalised to 1.225 kg/m³, computed (check C1)
     assert normalise(12.5, 4.0, 1.17, wind_exponent=2.6, density_exponent=1.0) == pytest.approx(
         13.087607, abs=1e-6
@@ -33,7 +33,7 @@ def test_density_alone_with_exponent_one():
     # error of a wrong exponent, |Δn| |ln ratio|, worked by hand
     [(1.05, 0.4, 2.0), (1.10, 0.4, 3.9), (1.10, 0.7, 6.9), (1.25, 0.4, 9.3)],
 )
-def test_a_wrong_exponent_costs_what_it_should(ratio, exponent_off, expected_pct):
+def test_the_cost_of_a_wrong_exponent(ratio, exponent_off, expected_pct):
     right = normalise(0.05, 4 / ratio, 1.225, wind_exponent=2.6)
     wrong = normalise(0.05, 4 / ratio, 1.225, wind_exponent=2.6 + exponent_off)
     assert 100 * (wrong / right - 1) == pytest.approx(expected_pct, abs=0.06)
@@ -130,7 +130,7 @@ class TestOwnExponent:
             ([5, 6, 7], [1, 1.6, 2.4], "reference_wind_not_reached"),
         ],
     )
-    def test_what_is_not_to_be_used_says_why(self, speeds, powers, why):
+    def test_an_unusable_exponent_has_a_reason(self, speeds, powers, why):
         assert fit_wind_exponent(speeds, powers).reason == why
 
     @pytest.mark.parametrize(

@@ -17,12 +17,12 @@ def test_every_example_runs():
 
 
 @pytest.mark.parametrize("name", PLOTS)
-def test_the_plot_is_what_the_numbers_draw(name):
+def test_the_plot_is_drawn_from_the_numbers(name):
     assert (FOLDER / name).read_text(encoding="utf-8") == PLOTS[name]()
     assert f"](plots/{name})" in METHOD.read_text(encoding="utf-8")
 
 
-def test_plots_have_words_for_who_cannot_see_them():
+def test_plots_have_a_text_alternative():
     for name in PLOTS:
         text = (FOLDER / name).read_text(encoding="utf-8")
         assert "<title>" in text

@@ -19,7 +19,7 @@ NUMBERS = st.integers(-99_999, 99_999) | st.floats(-1e9, 1e9)
     ["", "a sentence", "Code", "code;", "code;least", "code;least=", "code;least=two", ";least=2",
      "code;least=2;", "code;least=1,5", "code least=2", "code\n", "code;least=1e", "code;a=1-2"],
 )  # fmt: skip
-def test_what_is_no_reason_is_refused(text):
+def test_text_that_is_not_a_reason_is_refused(text):
     with pytest.raises(ValueError):  # noqa: PT011  # what float or int says of the number is theirs
         parts_of(text)
 
@@ -36,7 +36,7 @@ def test_a_reason_by_hand():
     [(0.8, "0.8", 0.8), (2.0, "2", 2), (-3, "-3", -3), (1 / 3, "0.333333", 0.333333),
      (1234567.0, "1.23457e+06", 1_234_570.0), (1e-7, "1e-07", 1e-7)],
 )  # fmt: skip
-def test_numbers_have_six_digits_and_whole_ones_stay_whole(value, text, read):
+def test_numbers_have_six_digits_and_integers_stay_integers(value, text, read):
     assert reason("far_off", by=value) == f"far_off;by={text}"
     _, numbers = parts_of(f"far_off;by={text}")
     assert numbers == {"by": read}
@@ -61,6 +61,6 @@ def test_names_and_numbers_read_as_those_of_an_address(code, values):
 
 
 @pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan])
-def test_what_is_no_finite_number_comes_back_too(value):
+def test_numbers_that_are_not_finite_can_be_read_back(value):
     _, numbers = parts_of(reason("instruments_apart", ratio=value))
     assert numbers["ratio"] == pytest.approx(value, nan_ok=True)

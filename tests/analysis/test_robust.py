@@ -65,7 +65,7 @@ def test_the_unit_does_not_matter(values, factor, shift):
     assert moved.scale == pytest.approx(factor * plain.scale, abs=1e-6)
 
 
-def test_what_cannot_be_scored_is_refused():
+def test_invalid_scores_are_refused():
     with pytest.raises(TooFewTrials, match="3 values, got 2"):
         algorithm_a([1, 2])
     with pytest.raises(InvalidInput):

@@ -82,7 +82,7 @@ class TestFigures:
         # 2.806 N of wind at 0.7 m against 14.71 N at 0.2 m
         assert figures.tipping_ratio == pytest.approx(14.71 * 0.2 / (2.806 * 0.7), rel=1e-3)
 
-    def test_what_is_not_known_stays_so(self):
+    def test_unknown_inputs_give_unknown_figures(self):
         figures = self.figures()
         assert (figures.blade_force_n, figures.pull_test_n, figures.tipping_ratio) == (
             None,

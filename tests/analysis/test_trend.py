@@ -104,7 +104,7 @@ def test_the_best_of_equal_trials_is_brought_back():
     assert np.exp(np.mean(np.log(brought_back))) == pytest.approx(1.0, abs=0.002)
 
 
-def test_what_has_no_trend_is_refused():
+def test_values_without_a_trend_are_refused():
     with pytest.raises(TooFewTrials):
         theil_sen([1, 1], [2, 3])
     with pytest.raises(TooFewTrials):

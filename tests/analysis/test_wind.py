@@ -102,7 +102,7 @@ def test_weights_must_fit_the_points():
 
 
 @given(speeds)
-def test_equivalent_speed_lies_between_mean_and_largest(points):
+def test_equivalent_speed_is_between_mean_and_largest(points):
     equivalent = equivalent_wind_speed(points)
     assert np.mean(points) - 1e-9 <= equivalent <= max(points) + 1e-9
 
@@ -113,7 +113,7 @@ def test_equivalent_speed_scales_with_its_unit(points, factor):
     assert scaled == pytest.approx(factor * equivalent_wind_speed(points), rel=1e-9)
 
 
-def test_five_points_share_the_rotor_whatever_their_order():
+def test_five_points_share_the_rotor_in_any_order():
     weights = grid_weights([0.75, 0, 0, -0.75, 0], [0, 0, 0.75, 0, -0.75])
     assert weights.tolist() == [0.21, 0.16, 0.21, 0.21, 0.21]
 

@@ -34,7 +34,7 @@ class TestPlaces:
 
 class TestReadings:
     @pytest.mark.parametrize("readings", [[], [1.2], [1.2, 0.0, 1.2], [1.2, -0.12, 1.2]])
-    def test_none_and_one_and_nothing_at_all_tell_of_no_slip(self, readings):
+    def test_none_one_and_zero_readings_show_no_slip(self, readings):
         assert slipped_reading(readings) is None
 
     @given(AGREEING, VALUES, st.sampled_from(PLACES), st.data())
@@ -54,7 +54,7 @@ class TestReadings:
         assert slipped_reading([usual * math.exp(each) for each in off]) is None
 
     @given(st.permutations([1.2, 1.19, 0.121, 1.21]))
-    def test_the_order_of_readings_moves_the_position_alone(self, readings):
+    def test_the_order_of_readings_changes_only_the_position(self, readings):
         slipped = slipped_reading(readings)
         assert (readings[slipped.position], slipped.factor) == (0.121, 10.0)
 
@@ -76,5 +76,5 @@ class TestReadings:
         [[1.2, 1.4, 0.12], [1.2, 1.2, 0.12 * math.exp(-NEAR - 0.01)], [1.2, 0.12, 1.2, 0.12]],
         ids=["others apart", "not near a tenth", "two and two"],
     )
-    def test_what_no_single_shift_explains_is_no_slip(self, readings):
+    def test_readings_without_a_single_shift_are_no_slip(self, readings):
         assert slipped_reading(readings) is None

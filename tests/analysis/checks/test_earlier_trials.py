@@ -27,7 +27,7 @@ class TestWinds:
         assert one.fix == {"thing": "trial", "changes": {"wind_speed_m_s": pytest.approx(4.2022)}}
         assert "9.4 mph would be 4.20 m/s" in words(one)["message"]
 
-    def test_a_whole_session_in_miles_an_hour(self):
+    def test_a_complete_session_in_miles_an_hour(self):
         rows = [{"wind_speed_start_m_s": 9.4}, {"wind_speed_start_m_s": 9.4} | REFERENCE]
         one = finding_of(*rows, rule="wind_unit_slip")
         assert one.fix["thing"] == "session"
@@ -46,7 +46,7 @@ class TestWinds:
         message = words(one)["message"]
         assert "Is the decimal point in the wrong place? 4.20 m/s would fit." in message
 
-    def test_three_winds_before_tell_what_is_usual(self):
+    def test_three_earlier_winds_define_the_usual_one(self):
         """A bench at 5.9 m/s: 8.0 is 1.36 times its usual, though twice the season's reference."""
         rows = [session_on(day, wind_speed_m_s=5.9) for day in range(3)]
         faster = session_on(5, wind_speed_m_s=8.0)
@@ -103,7 +103,7 @@ class TestVolts:
     @pytest.mark.parametrize(
         "other", [{"pitch_deg": 15.0}, {"load_ohm": 47.0}, {"build_id": "b2"}, {"bench_id": "y"}]
     )
-    def test_another_setting_tells_nothing(self, other):
+    def test_another_setting_is_not_compared(self, other):
         before = [session_on(day) for day in range(3)]
         odd = session_on(4, volts=(2.2, 2.2, 2.21), meter_range_v=20.0, **other)
         names = {name for name, _ in broken_rules(*before, odd, at=3)}
@@ -117,7 +117,7 @@ class TestVolts:
             name for name, _ in broken_rules(*before, faster, at=3)
         }
 
-    def test_what_is_doubted_itself_tells_nothing(self):
+    def test_a_suspect_trial_does_not_count_as_usual(self):
         wrong = session_on(0, wind_speed_m_s=9.4)
         assert "voltage_unlike_before" not in {
             name for name, _ in broken_rules(wrong, session_on(1), at=1)

@@ -12,7 +12,7 @@ from tests.support.checked_trials import REFERENCE, finding_of, view_of, words
 BETZ = 16 / 27  # Betz 1920, of the wind's power
 
 
-def test_what_cannot_be_either_is_not_proposed():
+def test_an_impossible_fix_is_not_proposed():
     """4.2 m/s over 0.45 m is 6.6 W, of which 8 V at 30.1 Ω are 0.32 and 12 V 0.73."""
     possible = {"wind_speed_m_s": 9.4, "volts": (8.0, 8.0, 8.01), "meter_range_v": 20.0}
     assert finding_of(possible, REFERENCE, rule="wind_unit_slip").fix is not None
@@ -64,7 +64,7 @@ FIXES = {
 
 @pytest.mark.parametrize(("row", "fix"), FIXES.values(), ids=FIXES)
 @pytest.mark.parametrize("ln_share", [-1, -0.01, 0.01, 1])
-def test_a_proposal_stands_as_long_as_the_trial_with_it_is_below_the_betz_limit(row, fix, ln_share):
+def test_a_fix_is_proposed_if_the_fixed_trial_is_below_the_betz_limit(row, fix, ln_share):
     """Volts give the corrected trial e^x times the limit: the fix is proposed below 1."""
     row = dict(row)
     run, fix = row.pop("run", {}), {"thing": "trial"} | fix

@@ -18,7 +18,7 @@ def test_each_rule_at_its_limit(name, severity, inside, outside):
      "Frau Lindner was there", "Anna Berg held the tower", "José García held it", "by Łukasz Żak",
      "a.b@c.de"],
 )  # fmt: skip
-def test_what_names_a_person(note):
+def test_text_with_a_name_is_found(note):
     assert ("personal_data", "warn") in broken_rules({"note": note}, REFERENCE)
 
 
@@ -32,5 +32,5 @@ def test_wherever_a_person_is_named(place):
     ["Blade Two", "The Fan was on Setting Two", "pitch 12.5, 3 runs", "new card 0.5 mm", "",
      "done again on 2026-03-05 14:30", "12.03.2026", "read 1200 1190 1210 mV", "0.45 0.46 0.47"],
 )  # fmt: skip
-def test_what_names_nobody(note):
+def test_text_without_a_name_is_not_found(note):
     assert broken_rules({"note": note}, REFERENCE) == set()

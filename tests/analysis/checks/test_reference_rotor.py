@@ -31,7 +31,7 @@ def test_a_reference_power_that_was_confirmed_is_usual_from_then_on():
         assert ("reference_off", "hold") not in broken_rules(*rows, *more, at=at, confirmed=fields)
 
 
-def test_a_doubted_reference_run_tells_nothing():
+def test_a_suspect_reference_run_does_not_count_as_usual():
     rows = [session_on(day) | REFERENCE | {"volts": (1.3, 1.3, 1.31)} for day in range(3)]
     odd = session_on(5) | REFERENCE | {"volts": (1.3, 1.3, 1.9)}  # its runs disagree
     assert {"reference_off"} & {name for name, _ in broken_rules(*rows, odd, at=3)} == set()

@@ -7,7 +7,7 @@ from analysis.checks.rules import GRAVEST, RULES
 from tests.support.check_edges import EDGES
 
 
-def test_no_rule_stands_twice():
+def test_no_rule_occurs_twice():
     """What has the same name and severity would be lost in the table."""
     assert inspect.getsource(rules).count("\n    Rule(") == len(RULES)
 
@@ -16,7 +16,7 @@ def test_a_rule_is_found_by_its_name_and_severity():
     assert all((rule.name, rule.severity) == key for key, rule in RULES.items())
 
 
-def test_what_refuses_is_gravest_and_what_only_tells_the_least():
+def test_block_is_the_gravest_severity_and_info_the_least():
     assert sorted(GRAVEST, key=GRAVEST.get) == ["block", "hold", "warn", "info"]
     assert {rule.severity for rule in RULES.values()} == set(GRAVEST)
 
@@ -26,7 +26,7 @@ def test_a_rule_of_two_severities_is_about_the_same_thing():
     assert all(rule.scope == scopes[rule.name] for rule in RULES.values())
 
 
-def test_what_the_session_checks_is_answered_at_the_session_and_all_else_at_the_trial():
+def test_findings_of_session_rules_belong_to_the_session_and_all_others_to_the_trial():
     for module, rows in EDGES.items():
         expected = "session" if module == "session" else "trial"
         assert {RULES[row[:2]].scope for row in rows} == {expected}, module

@@ -13,13 +13,13 @@ SPEEDS = st.floats(2, 9)
 
 
 @pytest.mark.parametrize("value", [4.2, 6.2, 2.9])
-def test_what_is_near_the_usual_is_no_slip(value):
+def test_a_value_near_the_usual_one_is_no_slip(value):
     """Two standard deviations of 0.20 are e^0.4 = 1.49: 6.26 and 2.82 m/s around 4.2."""
     assert find_slip(value, 4.2, 0.20, WIND_UNITS) is None
 
 
 @pytest.mark.parametrize("value", [4.2 / 3, 4.2 * 20, 4.2 * 1000])
-def test_what_no_unit_explains_is_no_slip(value):
+def test_a_value_in_no_known_unit_is_no_slip(value):
     assert find_slip(value, 4.2, 0.20, WIND_UNITS) is None
 
 
@@ -42,7 +42,7 @@ def test_units_of_length_are_those_of_scipy():
 
 
 @given(SPEEDS, st.sampled_from(["mph", "km/h", "knots", "ft/s", "ft/min"]))
-def test_the_usual_wind_in_another_unit_is_named_with_what_was_meant(usual, unit):
+def test_the_usual_wind_in_another_unit_gives_unit_and_intended_value(usual, unit):
     written = usual * WIND_UNITS[unit]
     slip = find_slip(written, usual, 0.20, WIND_UNITS)
     assert (slip.unit, slip.meant) == (unit, pytest.approx(usual))

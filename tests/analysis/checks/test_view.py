@@ -82,7 +82,7 @@ def test_a_check_is_asked_once_however_often_its_findings_are_needed():
     assert len(asked) == 2  # other trials count now, so it is asked again
 
 
-def test_what_is_held_waits_and_what_was_withdrawn_stays_so():
+def test_held_trials_are_held_and_withdrawn_ones_stay_withdrawn():
     states = ["accepted", "held", "withdrawn", "withdrawn"]
     view = seen({"state": states})
     held = view.holding(np.array([True, False, True, False]))
@@ -107,13 +107,13 @@ class TestAnswers:
          ({("t1", "short_run"): None}, True), ({("t0", "short_run"): "2"}, False),
          ({("t1", "jump"): "2"}, False)],
     )  # fmt: skip
-    def test_an_answer_holds_for_its_thing_and_what_was_seen_then(self, confirmed, holds):
+    def test_an_answer_is_valid_for_its_thing_and_the_value_seen(self, confirmed, holds):
         view = seen(TWO, confirmed=confirmed)
         assert view.is_confirmed(make_finding(1, "short_run", "warn", value=2.0)) is holds
 
 
 class TestFindings:
-    def test_nothing_where_the_mask_is_false(self):
+    def test_no_findings_where_the_mask_is_false(self):
         assert list(findings(np.zeros(3, dtype=bool), "short_run", "warn", value=1.0)) == []
 
     def test_each_trial_has_its_own_facts_and_fix(self):
@@ -129,7 +129,7 @@ class TestFindings:
         assert (first.variant, last.variant) == ("x", "z")
         assert last.fix == {"thing": "session", "changes": {"warm_up_min": 2}}
 
-    def test_numbers_have_six_digits_and_what_was_seen_has_three(self):
+    def test_facts_have_six_digits_and_seen_values_three(self):
         finding = make_finding(
             0, "runs_disagree", "hold", value=1.23456789, others=[0.1 + 0.2, 2 / 3]
         )

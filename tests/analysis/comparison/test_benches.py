@@ -22,7 +22,7 @@ class TestScores:
         assert (score.zeta, score.e_n) == (pytest.approx(3.0), pytest.approx(1.5))
         assert score.against == "season_model"
 
-    def test_without_an_assigned_power_the_robust_consensus_stands_in(self):
+    def test_without_an_assigned_power_the_reference_is_the_robust_consensus(self):
         """Algorithm A of {0.02, -0.05, 0.11, 0.04, -0.09, 0.41} is 0.0491 (worked example)."""
         effects = (0.02, -0.05, 0.11, 0.04, -0.09, 0.41)
         scores = score_benches(
@@ -43,7 +43,7 @@ class TestScores:
 
 
 class TestMissingLinks:
-    def test_nothing_is_missing_where_all_are_joined(self):
+    def test_no_link_is_missing_if_all_builds_are_joined(self):
         assert missing_links(stated_fit(), {"a": ["1"], "b": ["2"]}, []) == []
 
     def test_a_lonely_reference_rotor_needs_no_visit(self):

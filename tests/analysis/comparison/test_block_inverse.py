@@ -20,7 +20,7 @@ def test_what_rounding_leaves_undecided_is_refused():
 
 
 @pytest.mark.parametrize("bad", [-1.0, 0.0])
-def test_an_unknown_that_nothing_holds_is_refused(bad):
+def test_an_undetermined_unknown_is_refused(bad):
     blocks = Blocks(np.array([1, 2]), np.array([[0], [0]]))
     with pytest.raises(InvalidInput, match="weighed"):
         blocks.inverted(np.ones(2), np.array([1.0, bad]))

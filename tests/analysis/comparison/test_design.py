@@ -84,7 +84,7 @@ class TestRows:
 
     @settings(max_examples=25)
     @given(SEEDS)
-    def test_at_home_are_the_terms_of_one_bench_alone_bench_by_bench(self, seed):
+    def test_local_terms_belong_to_one_bench_and_are_ordered_by_bench(self, seed):
         """No equation contains unknowns of two benches."""
         _, frame, model = drawn(seed)
         starts = [0, *model.ends[:-1]]
@@ -102,7 +102,7 @@ class TestRows:
         block = np.searchsorted(model.ends, np.arange(model.local), side="right")
         assert not together[block[:, None] != block].any()
 
-    def test_rows_have_a_one_at_each_place_and_nothing_for_nowhere(self):
+    def test_rows_have_a_one_in_each_column_and_none_for_nowhere(self):
         _, _, model = drawn(0)
         rows = model.rows(np.array([[0, NOWHERE, 2], [NOWHERE] * 3])).toarray()
         assert np.flatnonzero(rows[0]).tolist() == [0, 2]
@@ -120,7 +120,7 @@ class TestBuilds:
             team = model.team_of_build[at]
             assert (teams[team] if team != NOWHERE else "") == team_of[build]
 
-    def test_what_a_build_has_at_a_bench_is_nowhere_where_it_was_not_tested(self):
+    def test_an_untested_pair_of_build_and_bench_has_no_unknown(self):
         season = {"team_id": ["t", "t", "t", "u"], "build_id": ["a", "a", "a", "b"],
                   "bench_id": ["1", "2", "3", "2"], "session_id": ["p", "q", "r", "q"]}  # fmt: skip
         model = Model({name: np.array(column) for name, column in season.items()})
@@ -129,7 +129,7 @@ class TestBuilds:
         assert sorted(places[:3].tolist()) == sorted(model.position["pair"].tolist())
         assert places[3:].tolist() == [NOWHERE] * 3
 
-    def test_where_nothing_travels_no_build_has_anything_at_a_bench(self):
+    def test_without_travelling_builds_there_are_no_pairs(self):
         season = {"team_id": ["t", "u"], "build_id": ["a", "b"], "bench_id": ["1", "2"],
                   "session_id": ["p", "q"]}  # fmt: skip
         model = Model({name: np.array(column) for name, column in season.items()})
@@ -167,7 +167,7 @@ class TestPriors:
         assert covariance == pytest.approx(expected, rel=1e-9)
 
     @pytest.mark.parametrize("name", ["mean", "team", "bench", "session"])
-    def test_a_wider_spread_moves_its_own_terms_alone(self, name):
+    def test_a_wider_spread_changes_only_its_own_terms(self, name):
         _, _, model = drawn(1)
         wide = replace(SPREAD, **{name: 2 * getattr(SPREAD, name)})
         ratio = model.precision(SPREAD) / model.precision(wide)
@@ -176,7 +176,7 @@ class TestPriors:
         expected[places] = 4
         assert ratio == pytest.approx(expected)
 
-    def test_what_a_build_can_do_varies_less_than_a_reference_rotor(self):
+    def test_a_build_varies_less_than_a_reference_rotor(self):
         _, _, model = drawn(1)
         every = np.arange(model.builds.size)
         variance = model.build_variance(every, SPREAD)

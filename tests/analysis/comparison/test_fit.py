@@ -127,7 +127,7 @@ class TestGroups:
             ["b00", "b01", "b10", "b11", "b20", "b21", "ref"]
         ]
 
-    def test_without_it_each_bench_stands_alone(self):
+    def test_without_it_each_bench_is_its_own_group(self):
         rows, _ = exact_season(3, 2)
         own = [row for row in rows if row[0]]
         assert fit_season(season(*own)).groups == [
@@ -188,7 +188,7 @@ def test_within_a_bench_the_benchs_doubt_drops_out():
     assert fit.u_difference("b00", "b01") < fit.u_difference("b00", "b11")
 
 
-def test_what_cannot_be_compared_at_all_is_refused():
+def test_invalid_trials_are_refused():
     rows, _ = exact_season(1, 1)
     frame = season(*rows)
     with pytest.raises(TooFewTrials):

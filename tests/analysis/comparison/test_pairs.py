@@ -35,7 +35,7 @@ class TestStand:
          (0.83, "too_close"), (-0.83, "too_close"), (-0.85, "b_probably_ahead"),
          (-1.63, "b_probably_ahead"), (-1.66, "b_ahead")],
     )  # fmt: skip
-    def test_what_is_said(self, quantile, statement):
+    def test_statements(self, quantile, statement):
         assert compare_pair(stated_fit(quantile * 0.1, 0.1), "a", "b").statement == statement
 
     def test_probability(self):
@@ -66,7 +66,7 @@ class TestFairPower:
         assert high / fair["a"].power_w == pytest.approx(math.exp(2 * fair["a"].u_total))
         assert low < fair["a"].power_w
 
-    def test_nothing_for_what_nothing_joins(self):
+    def test_no_comparison_without_a_link(self):
         season = self.season()
         assert set(fair_powers(season, {"ref": 0.060})) == {"ref", "a"}
         assert fair_powers(season, {}) == {}

@@ -67,5 +67,5 @@ def test_each_step_begins_where_the_last_one_ended():
     assert second.uncertainty_after == pytest.approx(both, rel=1e-6)
 
 
-def test_one_build_has_nothing_to_compare_with():
+def test_one_build_has_no_pairs():
     assert plan_steps(fit(), ["a"], [Step("visit", "2", ("a",))], most=1) == []

@@ -62,7 +62,7 @@ class TestSpreads:
         assert ours.session == pytest.approx(np.sqrt(theirs.cov_re.iloc[0, 0]), rel=0.01)
         assert ours.residual * 0.04 == pytest.approx(np.sqrt(theirs.scale), rel=0.01)
 
-    def test_floors_hold_where_nothing_scatters(self):
+    def test_floors_apply_without_scatter(self):
         y = np.repeat([0.0, 0.1], 30)
         trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
         estimate = restricted_spread(
@@ -148,7 +148,7 @@ class TestSolution:
         assert gradient == pytest.approx([by_session, by_residual], rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
-    def test_residuals_benches_and_what_builds_read_at_benches(self, seed):
+    def test_residuals_bench_effects_and_readings_at_benches(self, seed):
         trials, model, solution, y, weight, x, _, names, inverse = self.solved(seed)
         terms = inverse @ x.T @ (weight * y)
         assert solution.residuals == pytest.approx(y - x @ terms)

@@ -45,13 +45,13 @@ def test_two_rotors_are_held_each_against_itself():
     assert corrected.drift == pytest.approx(0.0)
 
 
-def test_one_reference_run_tells_no_drift():
+def test_one_reference_run_shows_no_drift():
     with pytest.raises(AnalysisError, match="two runs"):
         correct_drift(np.array([1.0]), np.array([0.05]), np.array([0.0]), np.array([0.06]))
 
 
 @given(st.floats(0.5, 2.0), st.lists(st.floats(0.01, 0.2), min_size=3, max_size=8))
-def test_a_reference_that_stands_changes_nothing(factor, powers):
+def test_a_constant_reference_changes_nothing(factor, powers):
     position = np.arange(len(powers), dtype=float)
     corrected = correct_drift(position, np.array(powers), np.array([0.0, 9.0]),
                            np.array([0.06, 0.06]) * factor)  # fmt: skip
@@ -59,7 +59,7 @@ def test_a_reference_that_stands_changes_nothing(factor, powers):
 
 
 @given(st.floats(-0.05, 0.05))
-def test_what_drifts_as_the_reference_does_is_put_right(slope):
+def test_a_drift_like_the_references_is_corrected(slope):
     """Every rotor loses the same share with time: all runs of one build come out alike."""
     position = np.linspace(0, 10, 9)
     power = 0.05 * np.exp(slope * position)

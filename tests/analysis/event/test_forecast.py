@@ -142,13 +142,13 @@ class TestScore:
         assert score.z[1] == pytest.approx(off / width * 1.2816, rel=1e-4)
         assert score.brier == pytest.approx(forecast.ahead[0, 1] ** 2)
 
-    def test_only_pairs_that_were_said(self):
+    def test_only_stated_pairs_count(self):
         forecast = draw_forecast(entrants(0.06, 0.05, 0.04), Event(), seed=5)
         score = score_forecast(forecast, [0.06, 0.05, 0.04], stated_pairs=[(0, 2)])
         assert score.brier == pytest.approx((1 - forecast.ahead[0, 2]) ** 2)
         assert score_forecast(forecast, [0.06, 0.05, 0.04], stated_pairs=[]).brier is None
 
-    def test_who_did_not_finish_has_no_z_and_came_behind(self):
+    def test_an_entrant_that_did_not_finish_has_no_z_and_is_last(self):
         forecast = draw_forecast(entrants(0.06, 0.05), Event(), seed=5)
         score = score_forecast(forecast, [math.nan, 0.05])
         assert math.isnan(score.z[0])

@@ -37,7 +37,7 @@ PULL = Check("pull", "", "must", "inspection", operator=">=", limit_from="safety
         (CARD, "build.material", None, "not_shown", "unknown"),
     ],
 )
-def test_what_is_declared(check, field, value, outcome, reason):
+def test_declared_facts_are_compared(check, field, value, outcome, reason):
     judgement = judge(check, {field: value}, None)
     assert (judgement.outcome, judgement.reason) == (outcome, reason)
 
@@ -47,7 +47,7 @@ class TestInspected:
         assert judge(HAZARDS, {}, None).reason == "not_inspected"
 
     @pytest.mark.parametrize("outcome", ["pass", "fail", "not_shown"])
-    def test_what_was_found_stands(self, outcome):
+    def test_the_result_of_an_inspection_is_used(self, outcome):
         seen = Inspected(outcome, None, {"build.material": "card"})
         assert judge(HAZARDS, {"build.material": "card"}, seen).outcome == outcome
 
@@ -67,7 +67,7 @@ class TestInspected:
         seen = Inspected("pass", None, {}, is_current=False)
         assert judge(HAZARDS, {}, seen).reason == "changed"
 
-    def test_it_goes_before_what_was_declared(self):
+    def test_it_takes_precedence_over_a_declared_value(self):
         seen = Inspected("pass", 0.5995, {"build.rotor_diameter_m": 0.601})
         assert judge(SIZE, {"build.rotor_diameter_m": 0.601}, seen).outcome == "pass"
 

@@ -20,7 +20,7 @@ FREEDOM = st.floats(1, 500)
 
 
 @pytest.mark.parametrize("probability", [0.0, 1.0, -0.1, 1.1, math.nan])
-def test_what_is_no_probability_between_0_and_1_is_refused(probability):
+def test_a_probability_outside_0_and_1_is_refused(probability):
     with pytest.raises(InvalidInput, match="above 0 and below 1"):
         normal_quantile(probability)
     for degrees_of_freedom in (5, math.inf):

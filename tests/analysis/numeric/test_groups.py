@@ -70,7 +70,7 @@ class TestAgainstPandas:
 
     @FEW
     @given(st.lists(st.tuples(WORDS, NUMBERS | st.just(math.nan)), max_size=20))
-    def test_means_of_what_is_known(self, rows):
+    def test_means_of_known_values(self, rows):
         frame = framed(rows)
         theirs = frame.groupby("key")["value"].mean().tolist()
         ours = keyed(frame).known_mean(frame["value"].to_numpy())
@@ -113,7 +113,7 @@ class TestEmptyGroups:
     GROUPS = Groups(np.arange(3), np.array([0, 2, 2]))
     VALUES = np.array([1.0, 2.0, 4.0])
 
-    def test_nothing_is_the_mean_of_nothing(self):
+    def test_the_mean_without_rows_is_not_known(self):
         assert self.GROUPS.count().tolist() == [1, 0, 2]
         assert self.GROUPS.sum(self.VALUES).tolist() == [1, 0, 6]
         assert self.GROUPS.mean(self.VALUES).tolist() == pytest.approx(
@@ -123,7 +123,7 @@ class TestEmptyGroups:
             [0, 0, math.sqrt(2)]
         )
 
-    def test_nothing_is_below_all_and_above_all(self):
+    def test_extremes_without_rows_are_infinite(self):
         assert self.GROUPS.largest(self.VALUES).tolist() == [1, -math.inf, 4]
         assert self.GROUPS.smallest(self.VALUES).tolist() == [1, math.inf, 2]
 
@@ -139,7 +139,7 @@ class TestEmptyGroups:
         assert pair_up(none, none).count.tolist() == []
 
 
-def test_a_count_cannot_be_changed_by_one_who_asked():
+def test_a_caller_cannot_change_a_count():
     counts = group_by(np.array(["a", "b"])).count()
     with pytest.raises(ValueError, match="read-only"):
         counts[0] = 9

@@ -28,13 +28,13 @@ BOUNDS = st.none() | st.integers(-10, 10)
 
 class TestSequence:
     @pytest.mark.parametrize("at", [3, -4, 100])
-    def test_what_is_out_of_reach_is_refused_and_nothing_made(self, at):
+    def test_an_invalid_position_is_refused_and_builds_no_item(self, at):
         squares = Squares([1, 2, 3])
         with pytest.raises(IndexError):
             squares[at]
         assert squares.made_at == []
 
-    def test_one_that_makes_nothing_cannot_be_made(self):
+    def test_a_sequence_without_item_cannot_be_created(self):
         with pytest.raises(TypeError, match="abstract"):
             LazySequence()
 
@@ -56,7 +56,7 @@ class TestSequence:
             if each in expected:
                 assert squares.index(each) == expected.index(each)
 
-    def test_only_what_is_asked_for_is_made(self):
+    def test_only_accessed_items_are_built(self):
         squares = Squares(list(range(1000)))
         assert (squares[7], squares[-1], squares[2:4]) == (49, 998_001, [4, 9])
         assert squares.made_at == [7, 999, 2, 3]

@@ -26,7 +26,7 @@ def test_rounding_moves_a_figure_by_no_more_than_a_twentieth_of_its_doubt(value,
 
 
 @given(st.floats(1e-6, 1e6), UNCERTAINTIES)
-def test_what_was_rounded_stays(value, u):
+def test_a_rounded_value_is_not_changed(value, u):
     once = at_resolution(value, u)
     assert at_resolution(once, u) == pytest.approx(once, rel=1e-9, abs=1e-12)
 

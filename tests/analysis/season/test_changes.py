@@ -80,7 +80,7 @@ class TestBackToBack:
         effect = effect_of_change(figure(0.055), figure(0.05), pairing(*rows))
         assert effect.effect_pct == pytest.approx(0.0, abs=1e-9)
 
-    def test_what_was_measured_apart_does_not_count_beside_it(self):
+    def test_separate_sessions_do_not_count_if_one_has_both_builds(self):
         alone = pairing(("s", False, 0.050), ("s", True, 0.056))
         more = pairing(
             ("s", False, 0.050), ("s", True, 0.056), ("t", False, 0.03), ("u", True, 0.09)
@@ -89,7 +89,7 @@ class TestBackToBack:
             figure(0.06), figure(0.05), alone
         )
 
-    def test_two_sessions_are_weighted_by_what_they_know(self):
+    def test_two_sessions_are_weighted_by_their_inverse_variances(self):
         """One pair and three pairs: weights 1 and 3, and a variance of a quarter."""
         few = [("s", False, 0.05), ("s", True, 0.05 * math.exp(0.10))]
         many = [("t", False, 0.05), ("t", True, 0.05 * math.exp(0.20))] * 3

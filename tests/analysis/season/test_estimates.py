@@ -116,7 +116,7 @@ class TestTypical:
 
     @settings(max_examples=30)
     @given(st.integers(0, 10_000), st.sampled_from([0.001, 0.05, 0.5]))
-    def test_doubts_are_those_of_a_whole_covariance_matrix(self, seed, scatter):
+    def test_uncertainties_are_those_of_a_complete_covariance_matrix(self, seed, scatter):
         trials, results, counted = drawn(seed, scatter)
         figures = figures_of(trials, results, counted)
         for figure in figures:
@@ -162,13 +162,13 @@ class TestTypical:
             assert (figure.trials, figure.sessions) == (row.trials, row.sessions)
             assert figure.bench_id == (row.benches[0] if len(row.benches) == 1 else None)
 
-    def test_where_nothing_counts_there_is_no_figure(self):
+    def test_without_counted_trials_there_is_no_figure(self):
         trials, results, counted = drawn(0, 0.1)
         assert len(figures_of(trials, results, np.zeros_like(counted))) == 0
 
     @settings(max_examples=30)
     @given(st.integers(0, 10_000))
-    def test_places_are_the_sessions_and_benches_of_what_counts(self, seed):
+    def test_places_are_the_sessions_and_benches_of_counted_trials(self, seed):
         trials, _, counted = drawn(seed, 0.1)
         where, mine = places(counted, trials), trials[counted]
         for groups, name in ((where.sessions, "session_id"), (where.benches, "bench_id")):
@@ -204,7 +204,7 @@ class TestTwoFigures:
         [(("x", "x"), 0.0025), (("x", "y"), 0.0321), (("x", None), 0.0321),
          ((None, None), 0.0321)],
     )  # fmt: skip
-    def test_a_benchs_doubt_drops_out_of_a_change_at_one_bench_alone(self, benches, variance):
+    def test_a_benchs_uncertainty_cancels_only_in_a_change_at_one_bench(self, benches, variance):
         later, earlier = (figure(-3, u, v, bench) for u, v, bench in
                           zip((0.03, 0.04), (0.14, 0.10), benches, strict=True))  # fmt: skip
         assert uncertainty_of_change(later, earlier) == pytest.approx(math.sqrt(variance))

@@ -88,7 +88,7 @@ def test_every_trial_that_does_not_count_says_why():
     ]  # fmt: skip
 
 
-def test_a_season_of_nothing_is_no_error():
+def test_an_empty_season_is_no_error():
     frame, results = season({"volts": 0.2, "state": "held"})
     assert not summarise_teams(frame, results)
 

@@ -61,7 +61,7 @@ class TestWhatIsTaken:
             ),
         ],
     )  # fmt: skip
-    def test_a_grid_tells_of_the_profile_where_the_speed_rests_on_it(self, changed, expected):
+    def test_a_grid_describes_the_profile_if_the_speed_depends_on_it(self, changed, expected):
         default = result_of(grid_points=math.nan).u_bench[0]
         moved = result_of(**changed).u_bench[0]
         # n² u_profile² is the only term that differs
@@ -160,7 +160,7 @@ class TestDoubts:
          (("pressure_hpa", "altitude_m"), math.hypot(0.01, 0.05)),
          (("air_temperature_c", "pressure_hpa", "altitude_m"), math.hypot(0.02, 0.05))],
     )  # fmt: skip
-    def test_air_by_what_was_read(self, missing, expected):
+    def test_air_by_the_available_readings(self, missing, expected):
         changed = dict.fromkeys(missing, math.nan)
         assert inputs_of(**changed).u_air_density[0] == pytest.approx(expected)
 
@@ -172,7 +172,7 @@ class TestDoubts:
 
 
 class TestEdges:
-    def test_a_bench_without_a_wind_meter_knows_no_wind_whatever_was_noted(self):
+    def test_a_bench_without_a_wind_meter_has_no_wind_speed(self):
         inputs = inputs_of(anemometer_type="none", wind_speed_m_s=4.0, grid_wind_speed_m_s=4.0)
         assert not inputs.has_wind_meter[0]
         assert math.isnan(inputs.wind_speed_m_s[0])
@@ -184,7 +184,7 @@ class TestEdges:
         assert (inputs_of(tunnel_area_m2=tunnel).wind_speed_m_s[0] > 4.2) is np.bool_(is_corrected)
 
     @pytest.mark.parametrize("volts", [0.0, math.nan])
-    def test_a_rotor_without_volts_tells_no_speed_by_its_generator(self, volts):
+    def test_a_rotor_without_volts_has_no_speed_from_its_generator(self, volts):
         inputs = inputs_of((volts,), emf_constant_v_s_rad=0.03, winding_resistance_ohm=8.0)
         assert math.isnan(inputs.rotor_speed_rpm[0])
         assert inputs.rotor_speed_source[0] == ""
@@ -201,7 +201,7 @@ CHANGES = [
 
 @settings(max_examples=10)
 @given(st.permutations(range(len(CHANGES))))
-def test_each_trial_is_taken_as_if_it_were_alone(order):
+def test_each_trial_is_independent_of_the_others(order):
     """Together, in any order, as a frame or as arrays by name."""
     trials = trials_frame(*(CHANGES[at] for at in order))
     runs = pd.concat([runs_frame(1.0 + 0.1 * at, 1.2, trial=row) for row, at in enumerate(order)])

@@ -43,7 +43,7 @@ class TestRuns:
         assert result.power_w.tolist() == pytest.approx([1.0, 4.0])
         assert result.run_count.tolist() == [1, 2]
 
-    def test_of_all_readings_the_loggers_count_first_and_amperes_alone_last(self):
+    def test_a_loggers_readings_count_first_and_only_amperes_last(self):
         """1 V² and 1.2 V across 10 Ω, 0.2 A: 0.1, 0.24, 0.144 and 0.4 W."""
         names, powers = ["mean_square_voltage_v2", "current_a", "voltage_v"], []
         run = {"mean_square_voltage_v2": 1.0, "voltage_v": 1.2, "current_a": 0.2}
@@ -89,7 +89,7 @@ class TestRuns:
         assert inputs.largest_voltage_v[0] == inputs.smallest_voltage_v[0] == 1.2
         assert inputs.u_voltage[0] == right.u_voltage[0]
 
-    def test_what_stands_across_no_load_gives_no_power(self):
+    def test_voltage_without_a_load_gives_no_power(self):
         inputs = inputs_of(kind="open_circuit")
         assert not inputs.is_power_kind[0]
         assert math.isnan(inputs.power_w[0])

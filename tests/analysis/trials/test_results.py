@@ -149,7 +149,7 @@ class TestRuns:
         ),
     ],
 )
-def test_what_cannot_be_known_is_said(changed, readings, why):
+def test_unknown_results_have_a_reason(changed, readings, why):
     result = result_of(readings, **changed)
     assert math.isnan(result.normalised_power_w[0])
     assert result.reason[0] == why

@@ -20,7 +20,7 @@ SERIES = st.lists(st.floats(0.1, 10), min_size=2, max_size=80)
     [[], [1.2], [1.2, math.nan], [1.2, math.inf]],
     ids=["none", "one", "missing", "endless"],
 )
-def test_what_is_no_series_is_refused(volts):
+def test_an_invalid_series_is_refused(volts):
     with pytest.raises(InvalidInput, match="two finite values"):
         steadiness(volts)
 
@@ -32,14 +32,14 @@ def test_variation_is_the_standard_deviation_over_the_mean(volts):
 
 
 @given(SERIES)
-def test_drift_is_what_the_line_of_least_squares_changes_from_first_to_last(volts):
+def test_drift_is_the_change_of_the_least_squares_line(volts):
     line = linregress(np.arange(len(volts)), volts)
     expected = line.slope * (len(volts) - 1) / np.mean(volts)
     assert steadiness(volts).drift == pytest.approx(expected, abs=1e-9)
 
 
 @given(SERIES, st.sampled_from([0.5, 1.0, 2.0, 10.0]))
-def test_blocks_are_whole_ones_of_five_seconds(volts, rate_hz):
+def test_blocks_are_complete_ones_of_five_seconds(volts, rate_hz):
     """Of pandas: rows grouped by their five seconds, the last group left out where it is short."""
     size = max(1, round(5 * rate_hz))
     blocks = pd.Series(volts).groupby(np.arange(len(volts)) // size).agg(["mean", "size"])

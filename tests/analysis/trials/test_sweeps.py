@@ -41,13 +41,13 @@ def sweeps_of(*rows):
 
 
 class TestFound:
-    def test_nothing_without_a_sweep(self):
+    def test_no_sweep_gives_no_result(self):
         assert sweeps_of(*({**row, "kind": "record"} for row in sweep(2.2))) == []
 
     def test_held_trials_do_not_count(self):
         assert sweeps_of(*({**row, "state": "held"} for row in sweep(2.2))) == []
 
-    def test_two_speeds_say_what_is_missing(self):
+    def test_two_speeds_give_the_reason(self):
         (one,) = sweeps_of(*sweep(2.2, speeds=(3.2, 4.9)))
         assert (one.fit, one.reason) == (None, "too_few_winds;least=3;got=2")
 
@@ -71,7 +71,7 @@ class TestFound:
 
 
 class TestUsed:
-    def test_the_default_stands_without_one(self):
+    def test_the_default_is_used_without_one(self):
         result = result_of()
         assert (result.wind_exponent[0], result.is_own_exponent[0]) == (2.6, False)
 
@@ -137,7 +137,7 @@ class TestSeasonPrior:
     def test_seven_sweeps_are_too_few(self):
         assert [each.tolist() for each in self.of([2.2] * 7)] == [[2.6], [0.4]]
 
-    def test_eight_tell_mean_and_spread(self):
+    def test_eight_sweeps_define_mean_and_spread(self):
         exponents = [2.0, 2.2, 2.4, 2.6, 2.8, 3.0, 3.2, 3.4]
         mean, spread = self.of(exponents)
         assert mean[0] == pytest.approx(2.7)
@@ -153,7 +153,7 @@ class TestSeasonPrior:
         assert result_of(**SWEPT, **season).wind_exponent[0] == pytest.approx(2.2)
 
 
-def test_results_are_the_same_whole_or_in_parts():
+def test_results_are_the_same_together_or_in_parts():
     frame = trials_frame(SWEPT, {}, SWEPT | {"wind_speed_start_m_s": 4.6})
     runs = pd.DataFrame(math.nan, index=range(3), columns=list(RUN_COLUMNS)).assign(
         trial=range(3), voltage_v=[1.2, 1.1, 1.3]
