@@ -94,29 +94,29 @@ def main(arguments: list[str]) -> None:
 
 def inspect(season: Season) -> dict:
     """Return the counts of mistakes made, refused and caught, and of suspect trials."""
-    kept, gone = [], []
+    stored, refused_trials = [], []
     for number, (session, trial) in enumerate(season.trials):
-        (gone if _is_refused(trial) else kept).append((number, session, trial))
-    view = _view(season, kept)
-    found: dict[int, set[tuple[str, str]]] = {}
-    of_session: dict[str, set[tuple[str, str]]] = {}
+        (refused_trials if _is_refused(trial) else stored).append((number, session, trial))
+    view = _view(season, stored)
+    by_trial: dict[int, set[tuple[str, str]]] = {}
+    by_session: dict[str, set[tuple[str, str]]] = {}
     for finding in check_trials(view):
         mark = finding.rule.name, finding.rule.severity
         session_id = str(view.trials["session_id"][finding.trial])
         if finding.rule.scope == "session":
-            of_session.setdefault(session_id, set()).add(mark)
+            by_session.setdefault(session_id, set()).add(mark)
         else:
-            found.setdefault(finding.trial, set()).add(mark)
+            by_trial.setdefault(finding.trial, set()).add(mark)
     tally = {"made": Counter(), "caught": Counter(), "refused": Counter(), "alarms": Counter(),
              "clean": 0, "held": 0, "apart": Counter()}  # fmt: skip
-    for _, session, trial in gone:
+    for _, session, trial in refused_trials:
         for mistake in _mistakes(session, trial):
             tally["made"][mistake] += 1
             tally["caught"][mistake] += 1
             tally["refused"][mistake] += 1
-    for position, (_, session, trial) in enumerate(kept):
+    for position, (_, session, trial) in enumerate(stored):
         session_id = str(view.trials["session_id"][position])
-        marks = found.get(position, set()) | of_session.get(session_id, set())
+        marks = by_trial.get(position, set()) | by_session.get(session_id, set())
         names = {name for name, _ in marks}
         mistakes = _mistakes(session, trial)
         for mistake in mistakes:
@@ -127,7 +127,7 @@ def inspect(season: Season) -> dict:
             tally["apart"]["held"] += ("runs_disagree", "hold") in marks
         if not mistakes:
             tally["clean"] += 1
-            own = found.get(position, set())
+            own = by_trial.get(position, set())
             tally["alarms"].update(own)
             tally["held"] += any(severity == "hold" for _, severity in own)
     return tally
@@ -147,11 +147,11 @@ def _mistakes(session, trial) -> list[str]:
     return [*dict.fromkeys([*trial.mistakes, *trial.run_mistakes.values()]), *cold]
 
 
-def _view(season: Season, kept: list) -> View:
+def _view(season: Season, stored: list) -> View:
     builds = {(team.name, build.number): build for team in season.teams for build in team.builds}
     teams = {team.name: team for team in season.teams}
     rows, runs = [], []
-    for position, (number, session, trial) in enumerate(kept):
+    for position, (number, session, trial) in enumerate(stored):
         rows.append(_row(season, builds, teams, number, session, trial))
         runs += [{"trial": position, "voltage_v": v, "duration_s": 30.0} for v in trial.volts]
     columns = [*TRIAL_COLUMNS, *CHECK_COLUMNS]

@@ -38,9 +38,11 @@ def main(arguments: list[str]) -> None:
         print(f"{name:32} {rmse:10.3f} {tau:6.2f}")
     print(f"\n{'pairs said to be ahead with':28} {'pairs':>6} {'said':>6} {'right':>6}")
     for low, high in CALLED:
-        said, right = table[f"said {low}"].sum(), table[f"right {low}"].sum()
-        mean = table[f"sum {low}"].sum() / max(1, said)
-        print(f"{low:.2f} to {min(high, 1):.2f}{'':18} {said:6.0f} {mean:6.2f} {right / said:6.2f}")
+        pairs, right = table[f"pairs {low}"].sum(), table[f"right {low}"].sum()
+        mean = table[f"sum {low}"].sum() / max(1, pairs)
+        print(
+            f"{low:.2f} to {min(high, 1):.2f}{'':18} {pairs:6.0f} {mean:6.2f} {right / pairs:6.2f}"
+        )
     print(f"\noutlooks on {EVENTS_A_SEASON} invented events a season")
     print(f"results within their 80 % range {100 * table['inside'].mean():5.1f} %")
     print(f"Brier score of pairs            {table['brier'].mean():5.3f}   (0.25 is a coin's)")
@@ -53,13 +55,13 @@ def score(season: Season) -> dict[str, float]:
     for name, own in (("season model", False), ("season model, own exponents", True)):
         trials, runs = clean_frames(season, KINDS, own_exponents=own)
         results = trial_results(trials, runs)
-        known = np.isfinite(results.normalised_power_w)
-        fit = _fit(trials[known], results, known)
+        is_known = np.isfinite(results.normalised_power_w)
+        fit = _fit(trials[is_known], results, is_known)
         truth, current, teams = current_builds(season, set(fit.build_ids))
         fair = np.array([fit.effects[build] for build in current])
         answer |= _score(name, fair, truth)
     for name, power in (("raw", results.power_w), ("normalised", results.normalised_power_w)):
-        record = known & (trials["kind"] == "record").to_numpy()
+        record = is_known & (trials["kind"] == "record").to_numpy()
         means = pd.Series(np.log(power[record])).groupby(
             trials["build_id"][record].to_numpy()
         ).mean()  # fmt: skip
@@ -73,7 +75,7 @@ def score(season: Season) -> dict[str, float]:
     )
 
 
-def _fit(trials: pd.DataFrame, results: TrialResults, known: np.ndarray) -> SeasonFit:
+def _fit(trials: pd.DataFrame, results: TrialResults, is_known: np.ndarray) -> SeasonFit:
     names = ("build_id", "team_id", "bench_id", "session_id")
     u = np.sqrt(
         results.u_repeat**2
@@ -83,7 +85,7 @@ def _fit(trials: pd.DataFrame, results: TrialResults, known: np.ndarray) -> Seas
     )
     return fit_season(
         {name: trials[name].to_numpy() for name in names}
-        | {"log_power": np.log(results.normalised_power_w[known]), "u_own": u[known]}
+        | {"log_power": np.log(results.normalised_power_w[is_known]), "u_own": u[is_known]}
     )
 
 
@@ -98,13 +100,13 @@ def _score(name: str, values: np.ndarray, truth: np.ndarray) -> dict[str, float]
 def _calibration(fit, current, fair, truth) -> dict[str, float]:
     """Return the numbers of pairs by stated probability, and of those that were right."""
     c = fit.covariance_of(current)
-    counts = {f"{what} {low}": 0.0 for low, _ in CALLED for what in ("said", "right", "sum")}
+    counts = {f"{what} {low}": 0.0 for low, _ in CALLED for what in ("pairs", "right", "sum")}
     for i in range(len(current)):
         for j in range(i):
             u = math.sqrt(c[i, i] + c[j, j] - 2 * c[i, j])
             p = 0.5 * math.erfc(-abs(fair[i] - fair[j]) / u / math.sqrt(2))
             low = next(low for low, high in CALLED if low <= p < high)
-            counts[f"said {low}"] += 1
+            counts[f"pairs {low}"] += 1
             counts[f"sum {low}"] += p
             counts[f"right {low}"] += (fair[i] - fair[j]) * (truth[i] - truth[j]) > 0
     return counts

@@ -21,10 +21,12 @@ ASSIGNED_LN_POWER = -2.8
 def main(arguments: list[str]) -> None:
     """Print the figures of a fit and of one a quarter as large."""
     builds, trials = (int(arguments[0]), int(arguments[1])) if arguments else (5_000, 100_000)
-    quarter, whole = _seconds(builds // 4, trials // 4), _seconds(builds, trials)
+    quarter, complete = _seconds(builds // 4, trials // 4), _seconds(builds, trials)
     memory_gib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"{builds} builds, {trials} trials: {whole:.1f} s, process at most {memory_gib:.2f} GiB")
-    print(f"four times the season takes {whole / quarter:.1f} times as long")
+    print(
+        f"{builds} builds, {trials} trials: {complete:.1f} s, process at most {memory_gib:.2f} GiB"
+    )
+    print(f"four times the season takes {complete / quarter:.1f} times as long")
 
 
 def _seconds(builds: int, trials: int) -> float:

@@ -35,8 +35,8 @@ def rows(scale: str) -> Iterator[Row]:
     yield Row(f"season model solved, {trials:,} trials", taken["ours"], "scipy lsqr",
               taken["lsqr"], 0.25 if trials >= SET_FROM else None)  # fmt: skip
     region = invented(REGION_BUILDS, REGION_BUILDS * TRIALS_OF_A_BUILD)
-    whole = interleaved({"ours": lambda: fit_season(region).covariance})
-    yield Row(f"season model fitted, {REGION_BUILDS} builds, with covariances", whole["ours"],
+    fits = interleaved({"ours": lambda: fit_season(region).covariance})
+    yield Row(f"season model fitted, {REGION_BUILDS} builds, with covariances", fits["ours"],
               "500 ms", REGION_MOST_S, 1.0)  # fmt: skip
 
 

@@ -36,8 +36,11 @@ def flat() -> dict[str, Any]:
 
 def rows(scale: str) -> Iterator[Row]:
     """Yield medians of a client's requests, and the time of many clients' trials."""
-    with ours(copied("club")) as (service, key), plain(f"sqlite:///{folder()}/plain.db") as beside:
-        mine, theirs = Client(service.url, key), Client(beside)
+    with (
+        ours(copied("club")) as (service, key),
+        plain(f"sqlite:///{folder()}/plain.db") as plain_url,
+    ):
+        mine, theirs = Client(service.url, key), Client(plain_url)
         for _ in range(200):
             theirs.ask("POST", "/trials", flat())
         taken = _medians({
@@ -52,7 +55,7 @@ def rows(scale: str) -> Iterator[Row]:
                   taken["their page"], 3, at_least=True)  # fmt: skip
         yield Row("one trial stored", taken["post"], "validated only", taken["validate"], 3)
         many = [_at_once(service.url, key, "/v1/trials", sent) for _ in range(2)]
-        plainly = [_at_once(beside, "", "/trials", flat) for _ in range(2)]
+        plainly = [_at_once(plain_url, "", "/trials", flat) for _ in range(2)]
         yield Row(f"{SENT_AT_ONCE} trials from {CLIENTS} clients", min(many), "plain route",
                   min(plainly), 2, at_least=True)  # fmt: skip
 

@@ -47,23 +47,23 @@ class WithJournal(FreshService):
         super().__init__(folder, GUSTBOOK_MAX_BODY_BYTES="60000000")
 
 
-def asked_again(client, paths, waits, stop):
+def asked_again(client, paths, durations, stop):
     """Ask for each address in turn until stopped; note how long each took."""
     while not stop.is_set():
         for name, path in paths.items():
             started = time.monotonic()
             answer = client.get(path)
-            waits[name].append((time.monotonic() - started, answer.status_code))
+            durations[name].append((time.monotonic() - started, answer.status_code))
 
 
-def submitted_again(client, school, place, waits, stop):
+def submitted_again(client, school, place, durations, stop):
     """Submit single trials until stopped."""
     while not stop.is_set():
         started = time.monotonic()
-        ref = f"s-{len(waits['submit a trial'])}"
+        ref = f"s-{len(durations['submit a trial'])}"
         asked = trial_payload(school, session_id=place.session_id, client_ref=ref)
         answer = client.post("/v1/trials", json=asked)
-        waits["submit a trial"].append((time.monotonic() - started, answer.status_code))
+        durations["submit a trial"].append((time.monotonic() - started, answer.status_code))
 
 
 def run(journal, rows):
@@ -73,7 +73,7 @@ def run(journal, rows):
         service = WithJournal(folder, journal)
         try:
             key, school, places = prepare(service, BENCHES)
-            other, waits, stop = service.lead_key("Other"), defaultdict(list), threading.Event()
+            other, durations, stop = service.lead_key("Other"), defaultdict(list), threading.Event()
             season = f"/v1/seasons/{school.season_id}"
             paths = {"list trials": "/v1/trials?limit=20", "readiness": "/readyz",
                      "a team": f"/v1/teams/{school.team_id}", "season report": f"{season}/report",
@@ -81,9 +81,9 @@ def run(journal, rows):
             with service.client(other) as reading, service.client(other) as writing:
                 reading.timeout = writing.timeout = 120
                 threads = [
-                    threading.Thread(target=asked_again, args=(reading, paths, waits, stop)),
+                    threading.Thread(target=asked_again, args=(reading, paths, durations, stop)),
                     threading.Thread(
-                        target=submitted_again, args=(writing, school, places[0], waits, stop)
+                        target=submitted_again, args=(writing, school, places[0], durations, stop)
                     ),
                 ]
                 for each in threads:
@@ -100,7 +100,7 @@ def run(journal, rows):
             assert answer.status_code == 201, answer.text[:500]
         finally:
             service.kill()
-    return waits, took
+    return durations, took
 
 
 def main():
@@ -108,8 +108,8 @@ def main():
     parser.add_argument("--rows", type=int, default=100_000)
     asked, rows, worst = parser.parse_args(), [], {}
     for journal in ("WAL", "TRUNCATE"):
-        waits, took = run(journal, asked.rows)
-        for name, seen in waits.items():
+        durations, took = run(journal, asked.rows)
+        for name, seen in durations.items():
             seconds = [each for each, _ in seen]
             refused = sum(status >= 400 for _, status in seen)
             rows.append({"journal": journal, "request": name, "asked": len(seen),

@@ -10,7 +10,7 @@ STRIDE = 9
 
 
 @pytest.fixture
-def whole(database_url, world: World):
+def undamaged(database_url, world: World):
     """Return the content of an undamaged database and the size of its pages."""
     world.lead.close()
     with sqlite_library.connect(file_of(database_url)) as connection:
@@ -28,15 +28,15 @@ def doctor_report(content, tmp_path, monkeypatch, run):
     return run("doctor")
 
 
-def test_a_whole_one_is_well(whole, tmp_path, monkeypatch, run):
-    body = doctor_report(whole[0], tmp_path, monkeypatch, run)
+def test_a_whole_one_is_well(undamaged, tmp_path, monkeypatch, run):
+    body = doctor_report(undamaged[0], tmp_path, monkeypatch, run)
     assert body.exit_code == 0
     assert "whole: pages, indexes and foreign keys agree" in body.output
 
 
-def test_every_damaged_page_is_found(whole, tmp_path, monkeypatch, run):
+def test_every_damaged_page_is_found(undamaged, tmp_path, monkeypatch, run):
     """A page of ones cannot be one (sqlite.org/fileformat2.html, 1.6)."""
-    content, size = whole
+    content, size = undamaged
     missed = []
     for page in range(1, len(content) // size, STRIDE):
         at = page * size

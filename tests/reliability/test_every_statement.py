@@ -61,11 +61,11 @@ def test_a_migration(closed, database_url):
     downgrade(database_url, "-2")
     older, before = current(database_url), stored_rows(database_url)
 
-    def whole(number):
+    def check_content(number):
         assert current(database_url) == older, number
         assert stored_rows(database_url) == before, number
 
-    assert each_statement(lambda: upgrade(database_url), whole) > 4
+    assert each_statement(lambda: upgrade(database_url), check_content) > 4
     assert current(database_url) == HEAD
     assert [row["season_id"] for row in stored_rows(database_url)["rebuild_due"]] == [
         closed.season_id

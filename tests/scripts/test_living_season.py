@@ -38,19 +38,19 @@ def test_only_dates_and_the_names_of_the_year_differ(tmp_path):
     texts = []
     for at, today in enumerate(DAYS):
         write(SEED, tmp_path / str(at), today)
-        whole = [(path.name, DAY.sub("day", path.read_text(encoding="utf-8")))
+        texts_of_files = [(path.name, DAY.sub("day", path.read_text(encoding="utf-8")))
                  for path in sorted((tmp_path / str(at)).iterdir())]  # fmt: skip
         named = r"(Winter|Spring|Summer|Autumn)( 20\d\d| meeting)"
-        texts.append([(name, re.sub(named, "name", text)) for name, text in whole])
+        texts.append([(name, re.sub(named, "name", text)) for name, text in texts_of_files])
     assert all(text == texts[0] for text in texts)
 
 
 def test_no_build_is_registered_that_nobody_tested_yet(tmp_path):
     write(SEED, tmp_path, DAYS[0])
     builds = (tmp_path / "builds.csv").read_text(encoding="utf-8").splitlines()
-    whole = (SEED / "builds.csv").read_text(encoding="utf-8").splitlines()
-    assert 100 < len(builds) < len(whole)
-    assert builds[:2] == whole[:2]
+    all_builds = (SEED / "builds.csv").read_text(encoding="utf-8").splitlines()
+    assert 100 < len(builds) < len(all_builds)
+    assert builds[:2] == all_builds[:2]
 
 
 def test_rows_that_were_refused_before_are_no_part_of_the_season(tmp_path):

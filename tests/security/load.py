@@ -129,8 +129,8 @@ def workbooks(visit, other):
             "/v1/imports?dry_run=true", content=body, headers=WORKBOOK, timeout=600
         )
 
-    with ThreadPoolExecutor(1) as beside:
-        dozen = beside.submit(together, 12, send)
+    with ThreadPoolExecutor(1) as executor:
+        dozen = executor.submit(together, 12, send)
         time.sleep(1)
         started = time.monotonic()
         answer = other.post(

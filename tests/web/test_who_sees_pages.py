@@ -192,10 +192,10 @@ def test_a_link_of_one_team_shows_no_other(world, things, app_client, visiting):
     assert "Larch one" in shown.text
     assert_tells_nothing_of(shown, things["birch"])
     # No school shares its names, so the season's page names none.
-    whole = browser.get(f"/shared/{season.token}")
-    assert whole.status_code == 200
-    assert "Larch" not in whole.text
-    assert "Birch" not in whole.text
+    page = browser.get(f"/shared/{season.token}")
+    assert page.status_code == 200
+    assert "Larch" not in page.text
+    assert "Birch" not in page.text
 
 
 def test_ids_of_another_kind_are_nothing(world, visiting):

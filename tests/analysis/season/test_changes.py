@@ -81,12 +81,12 @@ class TestBackToBack:
         assert effect.effect_pct == pytest.approx(0.0, abs=1e-9)
 
     def test_separate_sessions_do_not_count_if_one_has_both_builds(self):
-        alone = pairing(("s", False, 0.050), ("s", True, 0.056))
+        both_only = pairing(("s", False, 0.050), ("s", True, 0.056))
         more = pairing(
             ("s", False, 0.050), ("s", True, 0.056), ("t", False, 0.03), ("u", True, 0.09)
         )
         assert effect_of_change(figure(0.09), figure(0.03), more) == effect_of_change(
-            figure(0.06), figure(0.05), alone
+            figure(0.06), figure(0.05), both_only
         )
 
     def test_two_sessions_are_weighted_by_their_inverse_variances(self):

@@ -122,12 +122,12 @@ class TestTypical:
         for figure in figures:
             rows = np.flatnonzero(counted & (trials["build_id"] == figure.label))
             mine, ln_power = trials.iloc[rows], np.log(results.normalised_power_w[rows])
-            alone = results.u_repeat[rows] ** 2
+            run_variance = results.u_repeat[rows] ** 2
             # Birge: where trials lie further apart than they should, so does all that scatters.
             spare = len(rows) - 1
-            chi_square = np.sum((ln_power - ln_power.mean()) ** 2 / (alone + U_SESSION**2))
+            chi_square = np.sum((ln_power - ln_power.mean()) ** 2 / (run_variance + U_SESSION**2))
             birge = max(1.0, chi_square / spare) if spare else 1.0
-            scattered = birge * (np.diag(alone) + U_SESSION**2 * same(mine["session_id"]))
+            scattered = birge * (np.diag(run_variance) + U_SESSION**2 * same(mine["session_id"]))
             wind = (results.exponent_lever * results.u_wind_exponent)[rows]
             air = (results.ln_density_ratio * results.u_density_exponent)[rows]
             own = variance_of_mean(scattered + np.outer(wind, wind) + np.outer(air, air))

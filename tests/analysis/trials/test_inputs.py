@@ -207,8 +207,8 @@ def test_each_trial_is_independent_of_the_others(order):
     runs = pd.concat([runs_frame(1.0 + 0.1 * at, 1.2, trial=row) for row, at in enumerate(order)])
     arrays = ({name: trials[name].to_numpy() for name in TRIAL_COLUMNS},
               {name: runs[name].to_numpy() for name in RUN_COLUMNS})  # fmt: skip
-    alone = [inputs_of((1.0 + 0.1 * at, 1.2), **CHANGES[at]) for at in order]
+    each_alone = [inputs_of((1.0 + 0.1 * at, 1.2), **CHANGES[at]) for at in order]
     for together in (trial_inputs(trials, runs), trial_inputs(*arrays)):
         for name in together.__dataclass_fields__:
-            expected = np.concatenate([getattr(each, name) for each in alone])
+            expected = np.concatenate([getattr(each, name) for each in each_alone])
             np.testing.assert_array_equal(getattr(together, name), expected, name)

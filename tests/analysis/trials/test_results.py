@@ -19,10 +19,10 @@ def test_some_at_a_time_are_all_at_once(monkeypatch):
     trials = trials_frame(*({"load_ohm": 10.0 + at} for at in range(7)))
     runs = pd.concat([runs_frame(*[1.0 + 0.1 * at] * (1 + at % 3), trial=at) for at in range(7)])
     monkeypatch.setattr(results, "AT_ONCE", 2)
-    body, whole = power_results(trials, runs), trial_results(trials, runs)
+    in_parts, at_once = power_results(trials, runs), trial_results(trials, runs)
     for name in PowerResults.__dataclass_fields__:
-        assert getattr(body, name).tolist() == pytest.approx(
-            getattr(whole, name).tolist(), nan_ok=True
+        assert getattr(in_parts, name).tolist() == pytest.approx(
+            getattr(at_once, name).tolist(), nan_ok=True
         )
 
 

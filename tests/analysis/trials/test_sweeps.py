@@ -158,9 +158,9 @@ def test_results_are_the_same_together_or_in_parts():
     runs = pd.DataFrame(math.nan, index=range(3), columns=list(RUN_COLUMNS)).assign(
         trial=range(3), voltage_v=[1.2, 1.1, 1.3]
     )
-    whole = trial_results(frame, runs).normalised_power_w
+    at_once = trial_results(frame, runs).normalised_power_w
     parts = [
         trial_results(frame.iloc[[i]], runs.iloc[[i]].assign(trial=0)).normalised_power_w[0]
         for i in range(3)
     ]
-    assert whole.tolist() == parts
+    assert at_once.tolist() == parts

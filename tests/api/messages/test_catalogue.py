@@ -49,18 +49,18 @@ OTHERS = [each for each in languages() if each != DEFAULT]
 @cache
 def strings() -> tuple[set[str], set[str]]:
     """Return the texts of the code and of the templates, and how texts begin that go on."""
-    whole, begun = set(), set()
+    complete, begun = set(), set()
     for path in SOURCES:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
-                whole.add(node.value)
+                complete.add(node.value)
             elif isinstance(node, ast.JoinedStr) and isinstance(node.values[0], ast.Constant):
                 begun.add(node.values[0].value)
     for path in (*TEMPLATES, *DOCUMENTS):
         quoted = re.findall(r"""["']([a-z_0-9.]+)["']""", path.read_text(encoding="utf-8"))
-        whole.update(quoted)
+        complete.update(quoted)
         begun.update(each for each in quoted if each.endswith((".", "_")))
-    return whole, begun
+    return complete, begun
 
 
 def called() -> set[str]:
@@ -98,13 +98,13 @@ class TestKeys:
         assert len(called()) > 700
 
     def test_no_text_is_left_over(self):
-        whole, begun = strings()
+        complete, begun = strings()
         starts = tuple(
             each for each in (*begun, *groups_of_labels(), "field.", "hint.", "flag_state.")
             if "." in each
         )  # fmt: skip
         unused = [key for key in catalogue().forms
-                  if key not in whole and not key.startswith(starts)]  # fmt: skip
+                  if key not in complete and not key.startswith(starts)]  # fmt: skip
         assert unused == []
 
     def test_every_field_has_a_label(self):

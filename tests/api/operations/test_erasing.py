@@ -205,11 +205,11 @@ class TestExport:
         assert answer.status_code == 200, answer.text
         file = zipfile.ZipFile(io.BytesIO(answer.content))
         parts = {name: file.read(name).decode() for name in file.namelist()}
-        whole = "".join(parts.values())
-        assert all(each in whole for each in ids_of(world.larch)
+        text = "".join(parts.values())
+        assert all(each in text for each in ids_of(world.larch)
                    if each not in (world.larch.key_id, world.larch.import_id))  # fmt: skip
-        assert not [each for each in ids_of(world.birch) if each in whole]
-        assert "Birch" not in whole
+        assert not [each for each in ids_of(world.birch) if each in text]
+        assert "Birch" not in text
         assert SECRET_WORDS in parts["tables/trial.jsonl"]
         assert "Larch one" in parts[f"trials-{world.season_id}.csv"]
         assert json.loads(parts["manifest.json"])["rows"]["trial"] == 2

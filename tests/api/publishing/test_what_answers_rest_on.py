@@ -100,8 +100,8 @@ class TestFollowing:
         patch(world.larch.coach, f"/v1/builds/{world.larch.build_id}", pitch_deg=10, load_ohm=22)
         trial = run(world.larch, pitch_deg=14.0)
         assert "wrong_build" not in {flag["rule"] for flag in trial["flags"]}
-        beside = build_payload(world.larch.turbine_id, pitch_deg=14.0, load_ohm=30.1)
-        second = created(world.larch.coach.post("/v1/builds", json=beside))
+        second_build = build_payload(world.larch.turbine_id, pitch_deg=14.0, load_ohm=30.1)
+        second = created(world.larch.coach.post("/v1/builds", json=second_build))
         flag_of(again(world.larch, trial), "wrong_build")
         patch(world.larch.coach, f"/v1/builds/{second['id']}", pitch_deg=20.0)
         rules = {flag["rule"] for flag in again(world.larch, trial)["flags"]}

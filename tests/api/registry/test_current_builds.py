@@ -42,9 +42,9 @@ class TestAnOlderBuild:
         (team,) = reported["organisations"][0]["teams"]
         assert (team["current_build_number"], team["current"]["build_number"]) == (2, 1)
         assert team["current"]["latest_at"] == "2026-03-05T14:30:00Z"
-        whole = "\n".join(texts(season_document(SeasonReport.model_validate(reported), [])))
-        assert NOTE in whole
-        assert "current build" not in whole
+        text = "\n".join(texts(season_document(SeasonReport.model_validate(reported), [])))
+        assert NOTE in text
+        assert "current build" not in text
 
     def test_places_at_a_bench_and_on_the_common_scale_say_it_too(self, world: World):
         new_build(world.larch)
@@ -56,8 +56,8 @@ class TestAnOlderBuild:
     def test_the_teams_page_says_it(self, world: World):
         new_build(world.larch)
         sheet = world.larch.coach.get(f"/v1/teams/{world.larch.team_id}/report").json()
-        whole = "\n".join(texts(team_document(TeamSheet.model_validate(sheet))))
-        assert f"B{NOTE[1:]}" in whole
+        text = "\n".join(texts(team_document(TeamSheet.model_validate(sheet))))
+        assert f"B{NOTE[1:]}" in text
 
     def test_once_it_counts_the_note_goes(self, world: World):
         build = new_build(world.larch)
@@ -86,12 +86,12 @@ class TestTheNextRow:
             created(coach.post("/v1/trials", json=asked))
         with app_client.app.state.database.reading() as db:
             season = db.get_one(Season, world.season_id)
-            whole = comparable_builds(db, Caller("key_x", "x", "lead", None), season)
-            every = {build.team_id: build.team_name for of in whole.groups for build in of}
+            builds = comparable_builds(db, Caller("key_x", "x", "lead", None), season)
+            every = {build.team_id: build.team_name for of in builds.groups for build in of}
             outer = {team_id for team_id, name in every.items() if name in ("Strong", "Larch one")}
             three = {team_id for team_id, name in every.items() if name != "Birch one"}
-            fields = fair_table(whole, three, current_builds(db, season.id)).places
-            strong, larch = fair_table(whole, outer, current_builds(db, season.id)).places
+            fields = fair_table(builds, three, current_builds(db, season.id)).places
+            strong, larch = fair_table(builds, outer, current_builds(db, season.id)).places
         assert [place.name for place in fields] == ["Strong", "Middle", "Larch one"]
         assert fields[0].ahead_of_next.b == fields[1].build_id
         assert (strong.place, larch.place) == (1, 3)

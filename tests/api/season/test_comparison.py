@@ -107,12 +107,12 @@ class TestJoined:
 
 def test_of_very_many_each_is_held_against_the_next_ones(world: World, monkeypatch):
     """Two builds, of a programme in which more than one is very many and no next one is listed."""
-    whole = comparison(world.lead, world)
+    complete = comparison(world.lead, world)
     monkeypatch.setattr(comparisons, "ALL_PAIRS_UP_TO", 1)
     monkeypatch.setattr(comparisons, "NEXT_ONES", 0)
     run_own(world, world.larch, 1.3)
     few = comparison(world.lead, world)
-    assert (few["pairs"], few["pairs_not_listed"]) == ([], len(whole["pairs"]))
+    assert (few["pairs"], few["pairs_not_listed"]) == ([], len(complete["pairs"]))
     monkeypatch.setattr(comparisons, "NEXT_ONES", 1)
     run_own(world, world.larch, 1.31)
     compared = comparison(world.lead, world)

@@ -73,8 +73,8 @@ class TestAttached:
         assert answer.status_code == 200, answer.text
         trial = answer.json()
         one = 1.2**2 * (1 + 0.08**2) / 30.1
-        whole = math.exp((math.log(one) + 2 * math.log(1.2**2 / 30.1)) / 3)
-        assert trial["result"]["power_w"] == pytest.approx(whole)
+        expected = math.exp((math.log(one) + 2 * math.log(1.2**2 / 30.1)) / 3)
+        assert trial["result"]["power_w"] == pytest.approx(expected)
         assert trial["runs"][0]["sample_rate_hz"] == 2.0
         assert trial["runs"][0]["duration_s"] == 30.0
         assert "not_steady" not in [flag["rule"] for flag in trial["flags"]]
