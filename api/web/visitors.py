@@ -25,7 +25,7 @@ from api.deps import database, limits, turns
 from api.errors import NotPermitted, NotSignedIn
 from api.messages import say
 from api.services.access import web_sessions
-from api.services.access.idempotency import Answered, claim, given_under, store_answer
+from api.services.access.idempotency import Answered, claim, store_answer, stored_answer
 from api.services.core.scope import Caller
 from api.services.registry import pickers, season_choice
 from api.settings import Settings
@@ -171,7 +171,7 @@ class Post:
         named = self.text("form_key")
         if not FORM_KEY.fullmatch(named):
             return None
-        given = given_under(db, self.visit.caller.key_id, f"page:{named}:")
+        given = stored_answer(db, self.visit.caller.key_id, f"page:{named}:")
         return None if given is None else given.headers["location"]
 
     def _key(self, apart_from: frozenset[str]) -> str | None:

@@ -2,7 +2,7 @@
 
 from sqlmodel import Session, select
 
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.models.trials.trials import Trial
 from api.services.measurements import flags, results
 
@@ -11,7 +11,7 @@ def out_of_date(db: Session) -> list[str]:
     """Return trials of whose results something else is kept than a fresh look finds, or nothing."""
     fresh = results.computed(db, list(db.scalars(select(Trial.id).where(flags.not_withdrawn))))
     kept = {
-        row.trial_id: tuple(getattr(row, name) for name in results.KEPT)
-        for row in db.scalars(select(KeptResult))
+        row.trial_id: tuple(getattr(row, name) for name in results.CACHED)
+        for row in db.scalars(select(CachedResult))
     }
     return sorted(each for each in fresh.keys() | kept.keys() if kept.get(each) != fresh.get(each))

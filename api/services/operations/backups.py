@@ -24,7 +24,7 @@ from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.models.registry.seasons import Season
 from api.schema import is_at_head
 from api.services.access.keys import CONSOLE
-from api.services.core.cache import keep_apart
+from api.services.core.cache import use_own_cache
 from api.services.operations.exports import season_digest
 
 NAME, ENDINGS = "gustbook-{moment:%Y%m%dT%H%M%S%f}Z", {True: ".db", False: ".dump"}
@@ -139,7 +139,7 @@ def _found(connection: Connection) -> Found:
 def _digests(connection: Connection) -> dict[str, str]:
     """Return what tells each season's report from any other."""
     with Session(connection) as db:
-        keep_apart(db)
+        use_own_cache(db)
         seasons = db.scalars(select(Season.id).order_by(col(Season.id))).all()
         return {season_id: season_digest(db, CONSOLE, season_id) for season_id in seasons}
 

@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api.bulk import parts
 from api.errors import NotFound
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 from api.models.access.web_sessions import WebSession
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
@@ -109,7 +109,7 @@ def erase_season(db: Session, season_id: str) -> dict[str, int]:
     for table, condition in reversed(of_season(season_id)):
         eraser.take_out(table, condition)
     eraser.take_out_imports(imports)
-    eraser.take_out(GivenAnswer, col(GivenAnswer.body).contains(season_id))
+    eraser.take_out(StoredAnswer, col(StoredAnswer.body).contains(season_id))
     return eraser.finish()
 
 
@@ -125,7 +125,7 @@ def tidy(db: Session, now: datetime) -> dict[str, int]:
     answers, ended = (now.astimezone(UTC) - timedelta(days=days) for days in
                       (ANSWERS_KEPT, ENDED_KEPT))  # fmt: skip
     over: Rows = [
-        (GivenAnswer, col(GivenAnswer.created_at) < answers),
+        (StoredAnswer, col(StoredAnswer.created_at) < answers),
         (WebSession, col(WebSession.created_at) < ended),
         (Share, or_(col(Share.expires_at) < ended, col(Share.revoked_at) < ended)),
     ]

@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
 
 from api.errors import NotFound
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.access.rates import RateCount
 from api.models.access.web_sessions import WebSession
@@ -56,7 +56,7 @@ def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
     eraser.take_out(ImportOrganisation, col(ImportOrganisation.organisation_id) == organisation_id)
     eraser.take_out_imports(imports)
     _erase_rooms(eraser, organisation_id)
-    eraser.take_out(GivenAnswer, col(GivenAnswer.body).contains(organisation_id))
+    eraser.take_out(StoredAnswer, col(StoredAnswer.body).contains(organisation_id))
     eraser.empty_record(col(AuditEntry.organisation_id) == organisation_id)
     db.expire_all()
     for season_id in seasons:
@@ -89,7 +89,7 @@ def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
     for key_id in alone:
         eraser.take_out(RateCount, col(RateCount.name).contains(key_id))
     eraser.take_out(WebSession, col(WebSession.key_id).in_(alone))
-    eraser.take_out(GivenAnswer, col(GivenAnswer.key_id).in_(alone))
+    eraser.take_out(StoredAnswer, col(StoredAnswer.key_id).in_(alone))
     eraser.take_out(Share, or_(col(Share.key_id).in_(alone),
                                col(Share.organisation_id) == organisation_id))  # fmt: skip
     eraser.take_out(KeyOrganisation, col(KeyOrganisation.organisation_id) == organisation_id)

@@ -24,7 +24,7 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core import audit, resources, revisions
-from api.services.core.cache import keep_apart
+from api.services.core.cache import use_own_cache
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.measurements import flags
@@ -42,7 +42,7 @@ TEXTS = frozenset({"sentence", "reason", "words"})
 
 def season_digest(db: Session, caller: Caller, season_id: str) -> str:
     """Return a digest of a season's report and comparison, without sentences and moments."""
-    keep_apart(db)  # answers of exactly the moment whose rows go along with the digest
+    use_own_cache(db)  # answers of exactly the moment whose rows go along with the digest
     with using(DEFAULT):  # a file from a German page is read back on an English one
         answers = [
             each(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT)
@@ -111,7 +111,7 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
     manifest, tables = _unpack(body)
     season_id = str(manifest.get("season_id"))
     revisions.lock_all(db)
-    keep_apart(db)
+    use_own_cache(db)
     for table, _ in whole_season(season_id):
         rows = [_row(table, line) for line in tables[str(table.__tablename__)]]
         _require_absent(db, table, rows)

@@ -59,7 +59,7 @@ def trials_known_to(
     db: Session, caller: Caller, season: Season, until: datetime | None = None
 ) -> KnownTrials:
     """Return a season's trials as a key knows them, or those of sessions before a moment."""
-    own = caller.known_at_once
+    own = caller.sees_unpublished_of
     if own is None:
         return KnownTrials(season_trials(db, season, until))
     current = season_trials(db, season)
@@ -77,7 +77,7 @@ def view_of(caller: Caller, season: Season) -> Hashable:
 
     With each night more may be published, though nothing is written.
     """
-    if caller.known_at_once is None:
+    if caller.sees_unpublished_of is None:
         return caller.sees
     return caller.sees, datetime.now(ZoneInfo(season.timezone)).date()
 

@@ -11,7 +11,7 @@ from api.db import reading_with
 from api.errors import NotFound
 from api.messages import current_language, say, using
 from api.models.registry.seasons import Season
-from api.services.core.cache import cache_of, is_apart
+from api.services.core.cache import cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
 from api.services.publishing.published import view_of
@@ -31,7 +31,7 @@ def season_answer(
     """
     cache, view, language = cache_of(db), view_of(caller, season), current_language()
     subject = (*about, season.id, view, language)
-    if is_apart(db) or cache.queue.is_mine(season.id):
+    if has_own_cache(db) or cache.queue.is_mine(season.id):
         kept: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
         return kept
     newest = cache.newest(subject, season.revision)
