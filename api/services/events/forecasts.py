@@ -213,7 +213,7 @@ def range_given(at: int, drawn: Drawn) -> tuple[float, float, float]:
     median, low, high = (
         float(each[at]) for each in (outlook.median_w, outlook.low_w, outlook.high_w)
     )
-    u, given = (high - low) / RANGE_IN_U, drawn.fitted.given
+    u, given = (high - low) / RANGE_IN_U, drawn.fitted.rounded
     return given(median, u), given(low, u), given(high, u)
 
 
