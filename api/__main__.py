@@ -361,7 +361,7 @@ def doctor(
 
     settings = settings_or_stop()
     with open_programme(settings, any_schema=True) as database, database.reading() as db:
-        found = doctors.look(db, settings, datetime.now(UTC), seals=seals)
+        found = doctors.diagnose(db, settings, datetime.now(UTC), seals=seals)
     for name, words in found.lines:
         typer.echo(f"{name:10} {words}")
     if not found.is_well:
