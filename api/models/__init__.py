@@ -1,4 +1,4 @@
-"""Shapes of things: what is sent, stored and answered; importing this makes every table known."""
+"""Shapes of requests, tables and answers; importing this module registers every table."""
 
 from api.models.access.idempotency import StoredAnswer
 from api.models.access.keys import AccessKey, KeyOrganisation

@@ -1,4 +1,4 @@
-"""What needs no key: is it alive, is it ready, and which units and names it speaks."""
+"""Operations without a key: health, readiness, and the units and names of the API."""
 
 import shutil
 from datetime import UTC, datetime

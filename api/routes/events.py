@@ -1,4 +1,4 @@
-"""Events over HTTP, with what they may bring and how that was."""
+"""Events over HTTP, with their forecasts and reviews."""
 
 from typing import Annotated
 

@@ -1,4 +1,4 @@
-"""Flags over HTTP: what the data checks ask, and the answers."""
+"""Flags over HTTP: the questions of the data checks, and their answers."""
 
 from typing import Annotated
 

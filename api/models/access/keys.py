@@ -1,4 +1,4 @@
-"""An access key: how a script or a person comes in."""
+"""An access key: how a script or a person signs in."""
 
 from datetime import datetime
 from typing import Annotated, ClassVar, Literal

@@ -1,4 +1,4 @@
-"""The record of what was done: appended to, never changed, each entry sealed to the last."""
+"""The audit log: entries are added, never changed, and each is sealed to the one before."""
 
 from typing import Annotated, Any, ClassVar
 

@@ -1,4 +1,4 @@
-"""What every family of shapes is made of: inputs, stored rows, answers, list questions."""
+"""Base classes of all shapes: inputs, stored rows, answers, queries of lists."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -42,13 +42,13 @@ def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 class Untabled(SQLModel):
-    """A shape that is no table's: pydantic alone makes those within it, to the same end."""
+    """A shape without a table: pydantic builds its nested shapes without the work of SQLModel."""
 
     __init__ = PlainModel.__init__
     __setattr__ = PlainModel.__setattr__  # type: ignore[assignment]  # names differ, and nothing else
 
     def __new__(cls, *_: Any, **__: Any) -> Self:
-        """Return a bare shape; SQLModel readies it for a table's bookkeeping as well."""
+        """Return a bare shape, without the state that SQLModel adds for tables."""
         return object.__new__(cls)
 
 
@@ -58,9 +58,9 @@ class Input(Untabled):
     model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
 
     def typed(self) -> AsTyped:
-        """Return the values that came in another unit, with that unit."""
-        kept: AsTyped = self.__dict__.get("_typed_units", {})
-        return kept
+        """Return the values that were typed in other units, with these units."""
+        as_typed: AsTyped = self.__dict__.get("_typed_units", {})
+        return as_typed
 
     @model_validator(mode="wrap")
     @classmethod
@@ -119,7 +119,7 @@ def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
 
 
 class Stored(SQLModel):
-    """What every stored thing has beside its facts; `prefix` begins its public ids."""
+    """The columns of every stored thing in addition to its facts; `prefix` begins its ids."""
 
     prefix: ClassVar[str]
 

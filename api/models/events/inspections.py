@@ -1,4 +1,4 @@
-"""Inspecting a build by an event's rules, and how ready each team is."""
+"""Inspections of builds by an event's rules, and the readiness of teams."""
 
 from datetime import date, datetime
 from typing import Annotated, Any, ClassVar, Literal

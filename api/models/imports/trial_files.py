@@ -1,4 +1,4 @@
-"""How a file for a spreadsheet is to be written."""
+"""Options for files for spreadsheets."""
 
 from typing import Annotated, Literal
 

@@ -1,4 +1,4 @@
-"""A flag: what a data check found in a trial or its session, and its answer."""
+"""A flag: the finding of a data check on a trial or its session, with its answer."""
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
@@ -45,7 +45,7 @@ class FlagFacts(SQLModel):
 
 
 class Flag(FlagFacts, Stored, table=True):
-    """A stored flag; found again by `rebuild`, while its answer is a fact."""
+    """A stored flag; `rebuild` computes it again, but its answer is a fact."""
 
     __tablename__ = "flag"
 

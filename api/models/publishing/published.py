@@ -1,4 +1,4 @@
-"""Other schools' trials as published, where several hosts serve."""
+"""Published trials, for several hosts on one database server."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel

@@ -1,4 +1,4 @@
-"""A bench: fan, setting, distance, wind meter and room. The bias of results lives here."""
+"""A bench: fan, setting, distance, wind meter and room, which cause its bench bias."""
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar

@@ -1,4 +1,4 @@
-"""Equipment: what is lent and returned, and what its data sheet says."""
+"""Equipment: items that can be lent, with their data sheets."""
 
 from datetime import date
 from typing import Annotated, ClassVar, Literal

@@ -1,4 +1,4 @@
-"""Lending a piece of equipment, taking it back, and comparing instruments."""
+"""Loans of equipment, and comparisons of instruments."""
 
 from datetime import date
 from typing import Annotated, Any, ClassVar, Literal
@@ -97,7 +97,7 @@ class LoanQuery(PageQuery):
     ] = None
 
     def filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to beside its state."""
+        """Return the filters of the list, without its state."""
         return {name: value for name, value in super().filters().items() if name != "state"}
 
 

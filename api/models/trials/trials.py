@@ -1,4 +1,4 @@
-"""A trial: one setting of one build in a session, with its runs and what follows from them."""
+"""A trial: one setting of one build in a session, with its runs and its result."""
 
 from typing import Annotated, ClassVar, Literal
 
