@@ -36,7 +36,7 @@ MOST_FIELDS = 200
 
 
 def cookie_name(settings: Settings) -> str:
-    """Return the cookie's name, which binds it to this host and to https, unless http is allowed."""
+    """Return the cookie's name, which binds it to this host and https unless http is allowed."""
     return PLAIN_COOKIE if settings.plain_http_pages else COOKIE
 
 
