@@ -137,7 +137,7 @@ def restore(
         typer.Option("--replace", help="Move the old database and all its files aside first."),
     ] = False,
 ) -> None:
-    """Restore a backup where there is no database, and compare rows and reports with its manifest.
+    """Restore a backup to a place without a database, and compare it with its manifest.
 
     Stop the service first. If this is interrupted, run it again.
     """

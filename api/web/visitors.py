@@ -231,8 +231,8 @@ async def _read(request: Request, visited: Visit) -> AsyncIterator[Post]:
 @asynccontextmanager
 async def _posted(request: Request, visited: Visit) -> AsyncIterator[Post]:
     """Read the form, then wait for this request's turn to write."""
-    mine = turns(request).writing(visited.caller)
-    async with _read(request, visited) as posted, mine, request.app.state.writers:
+    own_turn = turns(request).writing(visited.caller)
+    async with _read(request, visited) as posted, own_turn, request.app.state.writers:
         yield posted
 
 

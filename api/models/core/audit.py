@@ -11,7 +11,7 @@ from api.models.core.shapes import JSON_OR_NULL, Answer, PageQuery, Stored
 
 
 class AuditFacts(SQLModel):
-    """What an entry tells."""
+    """The fields of an audit entry."""
 
     season_id: str | None = None
     organisation_id: str | None = None
@@ -75,4 +75,4 @@ class AuditQuery(PageQuery):
 
 
 class HistoryQuery(PageQuery):
-    """How to page through a thing's history."""
+    """The paging of a change history."""

@@ -53,7 +53,7 @@ class Untabled(SQLModel):
 
 
 class Input(Untabled):
-    """What a caller sends: nothing unknown, and each quantity in one unit of several."""
+    """A request body: no unknown fields, and each quantity in one of several units."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
 
@@ -130,7 +130,7 @@ class Stored(SQLModel):
 
 
 class Answer(Untabled):
-    """What every answer about a stored thing begins with."""
+    """The first fields of every answer about a stored thing."""
 
     id: Annotated[str, Field(description="Public id.")]
     version: Annotated[int, Field(description="Number of this state; If-Match quotes it.")]
@@ -178,7 +178,7 @@ def changes_of(facts: type[SQLModel], *names: str) -> Callable[[type[Shape]], ty
 
 
 class PageQuery(PlainModel):
-    """How much of a list to give, and from where."""
+    """The page size and the cursor of a list."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -188,9 +188,9 @@ class PageQuery(PlainModel):
     ] = None
 
     def filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to."""
+        """Return the filters of the list."""
         return self.model_dump(exclude_none=True, exclude={"limit", "cursor"})
 
     def column_filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to by columns of the things themselves."""
+        """Return the filters by columns of the things themselves."""
         return self.filters()

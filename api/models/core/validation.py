@@ -144,7 +144,7 @@ def _between(field: str, context: dict[str, Any]) -> str:
 
 
 def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
-    """Return what would do instead, where that can be guessed."""
+    """Return a hint for the correction, if one can be guessed."""
     field, value = _field(fault), fault["input"]
     if fault["type"] == "extra_forbidden":
         return nearest(field, _likely_fields(loc, typed))
@@ -183,19 +183,19 @@ def _as_typed_loc(loc: tuple[str | int, ...], typed: Any) -> tuple[str | int, ..
     return tuple(named)
 
 
-def _spelt(step: str | int, here: Any) -> str | int:
+def _spelt(step: str | int, siblings: Any) -> str | int:
     """Return the name under which a field was typed."""
     measured = quantity(str(step))
-    if not isinstance(here, dict) or step in here or measured is None:
+    if not isinstance(siblings, dict) or step in siblings or measured is None:
         return step
-    return next((name for name in measured.spellings() if name in here), step)
+    return next((name for name in measured.spellings() if name in siblings), step)
 
 
-def _inside(here: Any, step: str | int) -> Any:
-    if isinstance(here, dict):
-        return here.get(step)
-    if isinstance(here, list) and isinstance(step, int) and step < len(here):
-        return here[step]
+def _inside(value: Any, step: str | int) -> Any:
+    if isinstance(value, dict):
+        return value.get(step)
+    if isinstance(value, list) and isinstance(step, int) and step < len(value):
+        return value[step]
     return None
 
 
@@ -209,7 +209,7 @@ def pointer(loc: Iterable[str | int]) -> str:
 
 
 def echo(value: Any) -> str:
-    """Return what came in as short text that any answer can carry."""
+    """Return an input as a short text that is safe in any answer."""
     if isinstance(value, dict | list):
         return say("fault.a_list") if isinstance(value, list) else say("fault.a_group")
     if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 256:

@@ -114,6 +114,6 @@ class EventReview(Statement):
 
 
 class OutlookQuery(BaseModel):
-    """How to look ahead."""
+    """The query of a forecast."""
 
     model_config = ConfigDict(extra="forbid")

@@ -42,7 +42,7 @@ class InspectionCreate(Input):
 
 
 class Inspection(Stored, table=True):
-    """A stored inspection; each finding keeps the facts it rested on."""
+    """A stored inspection; each finding has the facts that it depended on."""
 
     __tablename__ = "inspection"
     prefix: ClassVar[str] = "insp"

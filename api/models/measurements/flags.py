@@ -18,7 +18,7 @@ FlagAnswer = Literal["accept_fix", "confirm", "withdraw_trial"]
 
 
 class FlagFacts(SQLModel):
-    """What every shape of a flag shares."""
+    """The fields that all shapes of a flag have."""
 
     trial_id: str | None = Column(default=None, foreign_key="trial.id", index=True)
     session_id: str | None = Column(
@@ -94,7 +94,7 @@ class FlagQuery(PageQuery):
     state: FlagState | None = None
 
     def column_filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to by columns of a flag itself."""
+        """Return the filters by columns of the flag itself."""
         return {name: value for name, value in self.filters().items() if name != "team_id"}
 
 

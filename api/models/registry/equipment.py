@@ -85,7 +85,7 @@ SPECS: dict[str, type[Input]] = {
 
 
 class EquipmentFacts(SQLModel):
-    """What every shape of a piece of equipment shares."""
+    """The fields that all shapes of a piece of equipment have."""
 
     organisation_id: OrganisationId | None = Column(
         default=None,

@@ -18,7 +18,7 @@ MOST_PAIRS = 50
 
 
 class LoanFacts(SQLModel):
-    """What every shape of a loan shares."""
+    """The fields that all shapes of a loan have."""
 
     organisation_id: OrganisationId = Column(
         foreign_key="organisation.id", index=True, description="Who borrows it."

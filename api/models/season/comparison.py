@@ -137,7 +137,7 @@ class SeasonComparison(BaseModel):
 
 
 class ComparisonQuery(BaseModel):
-    """How to compare."""
+    """The query of a comparison."""
 
     model_config = ConfigDict(extra="forbid")
 

@@ -181,6 +181,6 @@ class TeamProgress(BaseModel):
 
 
 class ProgressQuery(BaseModel):
-    """How to show progress."""
+    """The query of a team's progress."""
 
     model_config = ConfigDict(extra="forbid")

@@ -245,8 +245,8 @@ def _shown(value: Any, unit: str) -> str:
     ('screwed, push fit or 2', '60 cm')
     """
     if isinstance(value, list):
-        *some, last = [_shown(each, "") for each in value] or [""]
-        return say("report_words.either", some=", ".join(some), last=last) if some else last
+        *others, last = [_shown(each, "") for each in value] or [""]
+        return say("report_words.either", some=", ".join(others), last=last) if others else last
     words = _plain(value) if isinstance(value, int | float) else _named(str(value))
     return f"{words} {unit}" if unit and unit != "1" else words
 

@@ -44,8 +44,8 @@ def _trial_of(of_name: list[ImportedTrial], name: str, row: ReadRow) -> Imported
 
 
 def _continues(row: ReadRow, above: ReadRow) -> bool:
-    here, there = row.get("run"), above.get("run")
-    counts_on = here is not None and there is not None and here == there + 1
+    number, number_above = row.get("run"), above.get("run")
+    counts_on = number is not None and number_above is not None and number == number_above + 1
     return counts_on and _is_set_alike(row, above)
 
 

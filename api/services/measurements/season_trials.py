@@ -84,7 +84,7 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    complete = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
+    complete = _joined([_part(db, *part) for part in parts_of(db, *conditions)])
     merge(complete.trials, _sessions(db, season.id), "session_id")
     merge(complete.trials, _builds(db, season.id), "build_id")
     return complete

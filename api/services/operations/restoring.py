@@ -29,7 +29,7 @@ from api.services.operations.backups import (
 
 
 def restore(file: Path, database_url: str, *, replace: bool = False) -> Manifest:
-    """Restore a backup where there is no database yet, and compare it with its manifest.
+    """Restore a backup to a place without a database, and compare it with its manifest.
 
     With `replace`, an existing database is moved aside first, with all of its files. Raise
     `BackupFailed` if the file is not the original one, if other files are in the way, or if the

@@ -62,14 +62,14 @@ def shares_page(visited: Visited) -> Response:
     return _shares(visited, Filled(SHARE, typed))
 
 
-def _shares(visited: Visit, filled: Filled, made: dict[str, Any] | None = None) -> Response:
+def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = None) -> Response:
     with visited.reading() as db:
         about = _about(db, visited.caller, filled)
         rows, _ = shares.page(db, visited.caller, ShareQuery(limit=200))
         season_id = visited.season_id
     return rendering.show(
         "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
-        shares=rows[::-1], made=made, season_id=season_id,
+        shares=rows[::-1], made=new_share, season_id=season_id,
     )  # fmt: skip
 
 
@@ -156,7 +156,7 @@ def keys_page(visited: Visited) -> Response:
     return _keys(visited, Filled(KEY, {"role": "coach"}))
 
 
-def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
+def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     if not visited.is_lead:
         raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
@@ -165,7 +165,7 @@ def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
     filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(
         "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
-        keys=rows[::-1], schools=dict(schools), made=made, now=visited.now,
+        keys=rows[::-1], schools=dict(schools), made=new_key, now=visited.now,
     )  # fmt: skip
 
 

@@ -143,7 +143,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
-        settings = _settings(db, visited.caller, [id for _, some in builds for id, _ in some])
+        settings = _settings(db, visited.caller, [id for _, pairs in builds for id, _ in pairs])
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",

@@ -151,8 +151,8 @@ def _outlook(builder: Builder, outlook: EventOutlook) -> None:
     builder.add(plots.chances(outlook.teams))
     if outlook.teams:
         builder.add(_chances(outlook.teams))
-    apart = {team.build_id for team in outlook.teams if team.status == "not_yet"}
-    within = [pair.sentence for pair in outlook.pairs if pair.a in apart]
+    unplaced = {team.build_id for team in outlook.teams if team.status == "not_yet"}
+    within = [pair.sentence for pair in outlook.pairs if pair.a in unplaced]
     if within:
         builder.add(Heading(say("report_event.apart"), 3), Items(shortened(within)))
     if outlook.missing_links:
