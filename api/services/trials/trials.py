@@ -99,7 +99,7 @@ def submit_one(db: Session, caller: Caller, trial: TrialCreate) -> tuple[TrialRe
 def submit_each(
     db: Session, submitted: Sequence[tuple[Caller, TrialCreate]]
 ) -> list[tuple[TrialRead, bool] | ApiError]:
-    """Store single trials that arrived together; return each with `is new`, or its error."""
+    """Store single trials that arrived together; return each and if it is new, or its error."""
     revisions.lock(db, *_seasons_of(db, [trial for _, trial in submitted]))
     outcomes: dict[int, Submitted] = {}
     for caller in dict.fromkeys(caller for caller, _ in submitted):
