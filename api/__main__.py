@@ -1,4 +1,4 @@
-"""The command line: what an operator does that is not HTTP."""
+"""The command line for operators."""
 
 import json
 import os
@@ -21,10 +21,10 @@ from api.settings import Settings
 
 #: On SIGTERM open requests are finished within this time. [s]
 STOP_WITHIN_S = 8
-#: How long one thread may calculate before another that waits has its turn: a season's report is
-#: seconds of it, and a small request has its turn some twenty times. [s]
+#: How long a thread may calculate before Python switches to another: a season's report takes
+#: seconds, and a small request needs about twenty switches. [s]
 TURN_S = 0.0005
-#: Connections held at once; more are answered with 503 and cost nothing.
+#: Open connections at once; more are answered with 503 at no cost.
 MOST_CONNECTIONS = 2000
 
 app = typer.Typer(
@@ -41,8 +41,8 @@ def serve(
 ) -> None:
     """Run the service; an embedded database is brought to the newest schema first."""
     heap.configure()
-    # Read by numpy when it is imported. Our matrices are small: more threads than one make none of
-    # them quicker, and keep another core busy with waiting for each other.
+    # numpy reads this when it is imported. Our matrices are small: more threads bring no speed,
+    # and waste another core with waiting for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     import uvicorn
 
@@ -101,21 +101,21 @@ def backup(
         int | None, typer.Option(min=1, help="How many are kept; left out, GUSTBOOK_BACKUP_KEEP.")
     ] = None,
 ) -> None:
-    """Make a backup beside the running service, look into it, and keep the newest ones."""
+    """Make a backup while the service runs, verify it, and delete all but the newest ones."""
     from api.services.operations import backups
 
     settings = settings_or_stop()
     where = folder or Path(settings.backup_folder)
     try:
         with reaching(settings):
-            made = backups.make(settings.database_url, where, keep or settings.backup_keep)
+            manifest = backups.make(settings.database_url, where, keep or settings.backup_keep)
     except (backups.BackupFailed, OSError) as error:
         raise stop(f"no backup was made: {error}", 1) from error
-    rows = sum(made.rows.values())
-    typer.echo(f"{where / made.file}")
+    rows = sum(manifest.rows.values())
+    typer.echo(f"{where / manifest.file}")
     typer.echo(
-        f"{made.size_bytes / 1e6:.1f} MB, {rows} rows, schema {made.schema}, "
-        f"{len(made.digests)} seasons' reports noted",
+        f"{manifest.size_bytes / 1e6:.1f} MB, {rows} rows, schema {manifest.schema}, "
+        f"{len(manifest.digests)} seasons' reports noted",
         err=True,
     )
 
@@ -137,7 +137,7 @@ def restore(
         typer.Option("--replace", help="Move the old database and all its files aside first."),
     ] = False,
 ) -> None:
-    """Put a backup back where no database is, and hold rows and reports against what was noted.
+    """Restore a backup to a place without a database, and compare it with its manifest.
 
     Stop the service first. If this is interrupted, run it again.
     """
@@ -172,7 +172,7 @@ def key_create(
         str | None, typer.Option(help="When it ends, such as 2026-07-01T00:00:00+00:00.")
     ] = None,
 ) -> None:
-    """Make a key and print it alone; it is not shown again."""
+    """Make a key and print only the key; it is not shown again."""
     from api.models.access.keys import KeyCreate
     from api.models.core.validation import invalid
     from api.services.access import keys
@@ -213,7 +213,7 @@ def key_list() -> None:
 
 @key_app.command("revoke", epilog="Example: python -m api key revoke key_01KC…")
 def key_revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]) -> None:
-    """End a key; it holds from the next request on."""
+    """Revoke a key, from the next request on."""
     from api.services.access import keys
 
     try:
@@ -235,7 +235,7 @@ def openapi() -> None:
 
 @app.command(epilog="Example: python -m api rebuild")
 def rebuild() -> None:
-    """Find all flags, trial states, results and fitted sweeps again from the facts."""
+    """Compute all flags, trial states, results and fitted sweeps again from the facts."""
     from api.services.operations import rebuilding
 
     with open_programme(settings_or_stop()) as database:
@@ -247,17 +247,17 @@ def _say(words: str) -> None:
 
 
 def _back_up_first(settings: Settings, tell: Callable[[str], None] = _say) -> None:
-    """Keep what is there before its schema is changed; without a backup nothing is changed."""
+    """Make a backup before a change of the schema; stop if the backup fails."""
     from api.services.operations import backups
 
     try:
-        made = backups.make(
+        manifest = backups.make(
             settings.database_url, Path(settings.backup_folder), settings.backup_keep
         )
     except (backups.BackupFailed, OSError) as error:
         words = f"no backup could be made, so the schema stays: {error} (or --no-backup)"
         raise stop(words, 1) from error
-    tell(f"backup {made.file}")
+    tell(f"backup {manifest.file}")
 
 
 def _upgrade(
@@ -320,7 +320,7 @@ def purge(
 
 
 def _due(db: Session, settings: Settings) -> list[str]:
-    """Return the ids of seasons that are due to go."""
+    """Return the ids of seasons that are due to be erased."""
     from api.services.operations import erasing
 
     today = datetime.now(UTC).date()
@@ -328,7 +328,7 @@ def _due(db: Session, settings: Settings) -> list[str]:
 
 
 def _tell_purged(settings: Settings, counts: dict[str, dict[str, int]], verb: str) -> None:
-    """Say what goes, and where it still stands."""
+    """Print what is erased, and which backups still have it."""
     for what, rows in counts.items():
         counted = ", ".join(f"{count} {name}" for name, count in rows.items() if count)
         typer.echo(f"{what}  {verb}: {counted or 'nothing'}")
@@ -361,13 +361,13 @@ def doctor(
 
     settings = settings_or_stop()
     with open_programme(settings, any_schema=True) as database, database.reading() as db:
-        found = doctors.look(db, settings, datetime.now(UTC), seals=seals)
-    for name, words in found.lines:
+        diagnosis = doctors.diagnose(db, settings, datetime.now(UTC), seals=seals)
+    for name, words in diagnosis.lines:
         typer.echo(f"{name:10} {words}")
-    if not found.is_well:
+    if not diagnosis.is_well:
         raise typer.Exit(1)
 
 
 if __name__ == "__main__":
-    os.umask(0o077)  # the database and its backups are nobody else's to read
+    os.umask(0o077)  # only this user may read the database and its backups
     app()

@@ -1,7 +1,7 @@
-"""What request bodies may cost: bytes for one operation, bytes in memory at once, time to arrive.
+"""Limit request bodies: bytes per operation, bytes in memory at once, and time to arrive.
 
-A body is read only after its key was checked. Small bodies need no more than that. Large ones are
-read one at a time for each key, and only while all of them together fit into memory.
+A body is read only after its key was checked. Small bodies have no other limit. Large ones are read
+one at a time for each key, and only while all of them together fit into memory.
 """
 
 from collections.abc import AsyncIterator
@@ -15,18 +15,18 @@ from starlette.requests import Request
 from api.errors import Busy, TooSlow
 from api.messages import say
 
-#: Most operations are about one thing with its facts.
+#: Most operations send one thing with its facts.
 ONE_THING_BYTES = 100_000
-#: A trial may carry logged series, and a page's form a sheet of pasted cells.
+#: A trial may have logged series, and a form may have a sheet of pasted cells.
 SERIES_BYTES, FORM_BYTES = 2_000_000, 1_000_000
-#: How many of the largest bodies may be in memory together, and how long one waits for room. [s]
+#: How many of the largest bodies fit into memory together, and how long one waits for room. [s]
 LARGEST_TOGETHER, PATIENCE_S = 4, 20
-#: How long a body may take to arrive: a start, and a rate that a poor mobile network reaches.
+#: Time for a body to arrive: a start, and a rate that a poor mobile network reaches.
 START_S, SLOWEST_BYTES_PER_S = 30, 20_000
 
 
 def announced_bytes(request: Request) -> int:
-    """Return how large a body says it is, or may be where it does not say."""
+    """Return the announced size of a body, or the largest allowed size without one."""
     most: int = request.scope.get(MAX_BODY_SIZE_SCOPE_KEY, ONE_THING_BYTES)
     length = request.headers.get("content-length", "")
     return min(int(length), most) if length.isdecimal() else most
@@ -34,9 +34,9 @@ def announced_bytes(request: Request) -> int:
 
 @asynccontextmanager
 async def received(request: Request, key_id: str) -> AsyncIterator[None]:
-    """Receive a request's body, and hold room for it while it is worked on.
+    """Receive a request's body, and reserve memory for it while the request runs.
 
-    Raise `Busy` where no room gets free in time, and `TooSlow` where the body does not arrive.
+    Raise `Busy` if no memory gets free in time, and `TooSlow` if the body does not arrive in time.
     """
     byte_count = announced_bytes(request)
     room: BodyRoom = request.app.state.body_room
@@ -63,7 +63,7 @@ class BodyRoom:
 
     @asynccontextmanager
     async def room(self, key_id: str, byte_count: int) -> AsyncIterator[None]:
-        """Hold room for a body; raise `Busy` if none is free in time."""
+        """Reserve memory for a body; raise `Busy` if none gets free in time."""
         if byte_count <= ONE_THING_BYTES:
             yield
             return

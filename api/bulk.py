@@ -1,7 +1,7 @@
-"""Many rows at once: in parts that a statement can carry, and into a table.
+"""Handle many rows: split lists into parts for queries, and insert rows quickly.
 
-There they are turned column by column into what the driver takes. SQLAlchemy does the same row by
-row, with a dictionary for each: twice the time of a large import.
+Values are converted for the driver column by column. SQLAlchemy converts row by row, with a
+dictionary for each, which doubles the time of a large import.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,13 +14,13 @@ from sqlalchemy.schema import CreateTable
 
 Thing = TypeVar("Thing")
 
-#: Rows from which a server gets them as a stream, which takes a third of the time.
+#: From this number of rows on, they are streamed to a server, in a third of the time.
 STREAM_FROM = 1_000
-STREAMED = 20_000  # rows in one statement, which a server works on for a limited time
+STREAMED = 20_000  # rows in one statement, since statements have a time limit
 
 
 def parts(things: Sequence[Thing], size: int = 1_000) -> Iterator[Sequence[Thing]]:
-    """Yield things in parts that a statement can carry.
+    """Yield things in parts that fit into one statement.
 
     >>> list(parts(["a", "b", "c"], 2))
     [['a', 'b'], ['c']]
@@ -30,7 +30,7 @@ def parts(things: Sequence[Thing], size: int = 1_000) -> Iterator[Sequence[Thing
 
 
 def insert_rows(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    """Insert rows that all name the same columns; what they leave out is the database's default."""
+    """Insert rows that all have the same columns; other columns get the database's default."""
     if not rows:
         return
     statement = table.insert().compile(dialect=connection.dialect, column_keys=list(rows[0]))
@@ -43,25 +43,25 @@ def insert_rows(connection: Connection, table: Table, rows: Sequence[dict[str, A
         connection.exec_driver_sql(str(statement), bound_rows)
     elif len(bound_rows) >= STREAM_FROM and _may_stream(connection):
         _stream(connection, table, names, bound_rows)
-    else:  # a driver that takes values by name
+    else:  # for a driver that takes values by name
         by_name = [dict(zip(names, values, strict=True)) for values in bound_rows]
         connection.exec_driver_sql(str(statement), by_name)
 
 
 def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -> Iterable[Any]:
-    """Return a column's values as the driver takes them."""
+    """Return a column's values converted for the driver."""
     kind = table.columns[name].type.dialect_impl(connection.dialect)
     turn = kind.bind_processor(connection.dialect)
     if turn is None:
         return values
     if isinstance(kind, JSON):
-        empty = turn({})  # as most are
+        empty = turn({})  # most JSON values are empty
         return (turn(value) if value != {} else empty for value in values)
     return map(turn, values)
 
 
 def _may_stream(connection: Connection) -> bool:
-    """Tell whether a role may make a table of its own; asked once for each connection."""
+    """Tell whether the role may create temporary tables; cached for each connection."""
     may = text("SELECT has_database_privilege(current_database(), 'TEMPORARY')")
     if "may_stream" not in connection.info:
         connection.info["may_stream"] = bool(connection.scalar(may))
@@ -69,10 +69,11 @@ def _may_stream(connection: Connection) -> bool:
 
 
 def _stream(connection: Connection, table: Table, names: Sequence[str], rows: list[Any]) -> None:
-    """Stream rows to a server, by way of a table of this transaction's own.
+    """Stream rows to a server through a temporary table.
 
-    A server takes no stream into a table with row-level security; from there each row passes it.
-    The table ends with the transaction: a DROP would make the driver forget its statements.
+    A server does not accept COPY into a table with row-level security; an INSERT from the temporary
+    table does pass it. The table ends with the transaction: a DROP would make the driver forget its
+    prepared statements.
     """
     own = _arriving(table)
     connection.execute(CreateTable(own, if_not_exists=True))
@@ -84,7 +85,7 @@ def _stream(connection: Connection, table: Table, names: Sequence[str], rows: li
 
 @cache
 def _arriving(table: Table) -> Table:
-    """Return a table that takes the rows of another as they come, until the transaction ends."""
+    """Return a temporary table with the columns of another, which ends with the transaction."""
     columns: list[Column[Any]] = [Column(each.name, each.type) for each in table.columns]
     return Table(
         f"arriving_{table.name}",
@@ -96,7 +97,7 @@ def _arriving(table: Table) -> Table:
 
 
 def _copy(connection: Connection, into: Table, names: Sequence[str], rows: Sequence[Any]) -> None:
-    """Write rows into a stream; errors are raised as by any other statement."""
+    """Write rows into a COPY stream; raise errors as any other statement does."""
     quote = connection.dialect.identifier_preparer.quote
     statement = f"COPY {quote(into.name)} ({', '.join(map(quote, names))}) FROM STDIN"
     driver: Any = connection.dialect.loaded_dbapi

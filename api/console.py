@@ -1,4 +1,4 @@
-"""What console commands share: settings, a database, and an end without a traceback."""
+"""Code that console commands share: settings, a database, and errors without a traceback."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,14 +14,14 @@ from api.settings import Settings, WrongSettings, read_settings
 
 
 def stop(words: str, code: int = 2) -> typer.Exit:
-    """Say why a command stops; return what to raise."""
+    """Print why a command stops; return the exception to raise."""
     typer.echo(words, err=True)
     return typer.Exit(code)
 
 
 @contextmanager
 def reaching(settings: Settings) -> Iterator[None]:
-    """Say in a line why a database cannot be reached or used."""
+    """Stop with a message if the database cannot be reached or used."""
     try:
         yield
     except OperationalError as error:
@@ -50,7 +50,7 @@ def settings_or_stop() -> Settings:
 
 @contextmanager
 def open_programme(settings: Settings, *, any_schema: bool = False) -> Iterator[Database]:
-    """Open the programme's database for one command; it has to be there, and of this schema."""
+    """Open the programme's database for one command; it must exist and have this schema."""
     if is_embedded(settings.database_url) and not file_of(settings.database_url).exists():
         where = file_of(settings.database_url)
         raise stop(f"there is no database at {where}: is GUSTBOOK_DATABASE_URL right?")

@@ -1,8 +1,8 @@
 """The database: engines, constraint names, and the unit of work.
 
-One writer at a time on SQLite: threads wait for a lock in this process, which
-is fair and quick, instead of fighting for the file's. Reads use engines of
-their own and never wait for a writer's turn.
+SQLite has one writer at a time: threads wait for a lock in this process, which
+is fair and fast, instead of competing for the lock of the file. Reads use an
+engine of their own and never wait for a writer.
 """
 
 import threading
@@ -31,7 +31,7 @@ NOBODY = "nobody"
 
 @contextmanager
 def reading_with(engine: Engine) -> Iterator[Session]:
-    """Open a session that sees one moment of an engine's database and changes nothing."""
+    """Open a read-only session that sees one snapshot of the database."""
     with Session(engine, expire_on_commit=False) as db:
         yield db
         if engine.dialect.name == "postgresql":
@@ -53,8 +53,8 @@ class Database:
     def unit_of_work(self, reach: Collection[str] | None = None) -> Iterator[Session]:
         """Open a session that commits once when the block ends, or not at all.
 
-        Where `reach` is given, a server writes rows of these organisations alone: a second net
-        under the conditions of `services/core/scope.py`, should one be forgotten.
+        With `reach`, a server writes only rows of these organisations: a second protection, should
+        a condition of `services/core/scope.py` be missing.
         """
         with self.writer_turn, Session(self.write_engine, expire_on_commit=False) as db, db.begin():
             if reach is not None and self.write_engine.dialect.name == "postgresql":
@@ -63,24 +63,24 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """Open a session that sees one moment of the database and changes nothing."""
+        """Open a read-only session that sees one snapshot of the database."""
         with reading_with(self.read_engine) as db:
             yield db
 
     def compact(self) -> None:
-        """Give back the room of what was deleted, so that the file holds nothing of it."""
+        """Free the space of deleted rows, so that the file no longer has their contents."""
         with self.writer_turn, closing(self.write_engine.raw_connection()) as connection:
             driver: Any = connection.driver_connection
-            connection.detach()  # no transaction may be open around it, so none of the pool's
+            connection.detach()  # VACUUM runs outside transactions, so not in the pool
             if self.write_engine.dialect.name == "postgresql":
                 driver.autocommit = True
                 driver.execute("SET statement_timeout = 0")
             driver.execute("VACUUM")
             if self.write_engine.dialect.name == "sqlite":
-                driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the log holds it too
+                driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the write-ahead log has it too
 
     def close(self) -> None:
-        """Give the connections back."""
+        """Close all connections."""
         self.write_engine.dispose()
         self.read_engine.dispose()
 
@@ -88,10 +88,10 @@ class Database:
 def open_database(
     database_url: str, *, threads: int, busy_timeout_s: float, statement_timeout_s: float = 60.0
 ) -> Database:
-    """Return the engines of a programme; connects to nothing yet.
+    """Return the engines of a programme, without connecting yet.
 
-    A statement that a server works on for too long is given up; an embedded database has one writer
-    and quick reads, and needs no such limit.
+    A server cancels a statement that takes too long; an embedded database has one writer and quick
+    reads, and needs no such limit.
     """
     if is_embedded(database_url):
         return _open_sqlite(database_url, threads, busy_timeout_s)
@@ -102,12 +102,12 @@ def open_database(
     }
     engine = engine_for(
         database_url,
-        hide_parameters=True,  # what somebody typed stays out of the log
+        hide_parameters=True,  # keep typed texts out of the log
         pool_size=threads,
         max_overflow=0,
         pool_timeout=busy_timeout_s,
         pool_pre_ping=True,
-        pool_use_lifo=True,  # the connection used last knows the plans of our statements
+        pool_use_lifo=True,  # the connection used last has the plans of our statements
         connect_args={"options": " ".join(f"-c {name}={value}" for name, value in options.items())},
     )
     # A report is several statements: all of them must see the same moment.
@@ -126,14 +126,14 @@ def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Data
     }
     write = engine_for(database_url, pool_size=1, **pool)
     read = engine_for(database_url, pool_size=threads, **pool)
-    # Pages that a large import changed wait in memory: written early, they would lock readers out.
+    # Keep changed pages in memory until the commit: writing them early would block readers.
     _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s, "cache_spill = OFF")
     _begin_by_hand(read, "BEGIN", busy_timeout_s)
     return Database(write, read, threading.Lock())
 
 
 def _begin_by_hand(engine: Engine, statement: str, busy_timeout_s: float, *settings: str) -> None:
-    """Let `engine` open every transaction with `statement`; the driver must not begin for us."""
+    """Let `engine` open every transaction with `statement`, instead of the driver."""
     pragmas = (
         f"busy_timeout = {int(busy_timeout_s * 1000)}",
         "foreign_keys = ON",

@@ -1,8 +1,8 @@
-"""The embedded database: which SQLite keeps it, and which journal that SQLite keeps safely.
+"""The embedded database: its SQLite library, and the journal mode that is safe with it.
 
-A wheel carries a newer SQLite than most systems have; where there is none for a machine, Python's
-own is used. With a write-ahead log nobody who reads waits for who writes; with a rollback journal a
-large commit makes readers wait.
+A wheel has a newer SQLite than most systems; without a wheel for a machine, Python's own SQLite is
+used. With a write-ahead log readers never wait for writers; with a rollback journal a large commit
+makes readers wait.
 """
 
 from pathlib import Path
@@ -20,12 +20,12 @@ except ImportError:
 #: (sqlite.org/wal.html, "the WAL-reset bug"): back-ports first.
 WAL_BACKPORTS = ((3, 44, 6), (3, 50, 7))
 WAL_SAFE_FROM = (3, 51, 3)
-#: Endings of the files that belong to a database and mean nothing, or harm, without it.
+#: Endings of the files that belong to a database, and are useless or harmful without it.
 COMPANIONS = ("-journal", "-wal", "-shm")
 
 
 def journal_mode(version: tuple[int, ...]) -> str:
-    """Return the journal that a version of SQLite keeps safely.
+    """Return the journal mode that is safe with a version of SQLite.
 
     >>> journal_mode((3, 40, 1)), journal_mode((3, 44, 6)), journal_mode((3, 51, 3))
     ('TRUNCATE', 'WAL', 'WAL')
@@ -39,7 +39,7 @@ JOURNAL = journal_mode(sqlite_library.sqlite_version_info)
 
 
 def is_embedded(database_url: str | URL) -> bool:
-    """Tell whether a programme is kept in a file."""
+    """Tell whether a database is an SQLite file."""
     return make_url(database_url).get_backend_name() == "sqlite"
 
 
@@ -54,9 +54,9 @@ def files_of(database: Path) -> list[Path]:
 
 
 def engine_for(database_url: str | URL, **options: Any) -> Engine:
-    """Return an engine, for a file with the one SQLite that all of this programme uses.
+    """Return an engine; for a file with the SQLite library of the service.
 
-    Two libraries on one file would each follow rules of their own.
+    Two libraries on one file could damage it, since their locking rules differ.
     """
     if is_embedded(database_url):
         options["module"] = sqlite_library

@@ -1,4 +1,4 @@
-"""Refusals the service answers with, and the one place where they become HTTP.
+"""The refusals of the service, and their conversion to HTTP.
 
 * ApiError
   - Malformed            400
@@ -16,8 +16,8 @@
   - TooMany              429
   - Busy                 503
 
-Every answer of status 400 or more is RFC 9457 problem details, also those that
-the framework gives. A fault of ours answers 500 and tells nothing of its cause.
+Every answer with a status of 400 or more is RFC 9457 problem details, also those
+of the framework. An error of the service is answered with 500, without its cause.
 """
 
 import json
@@ -64,7 +64,7 @@ class FieldError:
     value: str | None = None
 
     def shown(self) -> dict[str, Any]:
-        """Return the members that say something."""
+        """Return the members that are not None."""
         named = ((each.name, getattr(self, each.name)) for each in fields(self))
         return {name: value for name, value in named if value is not None}
 
@@ -73,7 +73,7 @@ class ApiError(Exception):
     """A refusal, written for the person who must act on it."""
 
     status: ClassVar[int]
-    #: Names its title in the catalogue as well.
+    #: Also the key of its title in the catalogue.
     slug: ClassVar[str]
 
     def __init__(
@@ -197,7 +197,7 @@ class FromFramework(ApiError):
         self.http_status = error.status_code
 
 
-#: Refusals of the framework that are put into words of ours: a slug, and the key of what is wrong.
+#: The slugs and message keys for refusals of the framework.
 FRAMEWORK_WORDS = {
     404: ("not-found", "refused.no_address"),
     405: ("method-not-allowed", "refused.no_method"),
@@ -209,7 +209,7 @@ Answering = Callable[[Scope, ApiError], Response]
 
 
 def from_foreign(error: Exception, explain: Explain) -> ApiError:
-    """Return the refusal that an error of the framework or the database means."""
+    """Return the refusal for an error of the framework or the database."""
     match error:
         case ApiError():
             return error
@@ -233,7 +233,7 @@ def from_foreign(error: Exception, explain: Explain) -> ApiError:
 
 
 def _broke_at_commit(error: Exception) -> bool:
-    """Tell whether an error came where all statements were done: only a commit has none.
+    """Tell whether an error came from a commit, which is the only error without a statement.
 
     A commit that finds the disk full or the file locked was rolled back.
     """
@@ -242,17 +242,17 @@ def _broke_at_commit(error: Exception) -> bool:
     return not any(word in str(error.orig) for word in ("full", "locked"))
 
 
-#: How an embedded database names what a unique constraint holds.
+#: How SQLite names the columns of a violated unique constraint.
 _SQLITE_UNIQUE = re.compile(r"UNIQUE constraint failed: (.+)")
 
 
 def _clash(error: BaseException | None) -> str:
-    """Return in words what is stored already, as far as the database tells.
+    """Return a sentence on the violated constraint, as far as the database names it.
 
-    A server names the constraint alone where row-level security hides rows.
+    A server names only the constraint if row-level security hides rows.
     """
-    found = _SQLITE_UNIQUE.search(str(error))
-    names = [name.strip().rpartition(".")[2] for name in found[1].split(",")] if found else []
+    match = _SQLITE_UNIQUE.search(str(error))
+    names = [name.strip().rpartition(".")[2] for name in match[1].split(",")] if match else []
     constraint = getattr(getattr(error, "diag", None), "constraint_name", None)
     fields = names or _unique_columns(constraint)
     if not fields:
@@ -262,7 +262,7 @@ def _clash(error: BaseException | None) -> str:
 
 
 def _unique_columns(constraint: str | None) -> list[str]:
-    """Return the columns that a constraint or an index of this name keeps apart."""
+    """Return the columns of the unique constraint or index with this name."""
     for table in SQLModel.metadata.tables.values():
         for each in (*table.constraints, *table.indexes):
             if isinstance(each, UniqueConstraint | Index) and each.name == constraint:
@@ -290,7 +290,7 @@ def problem(refusal: ApiError, instance: str) -> Response:
 
 
 def words_of(refusal: ApiError) -> tuple[int, str, str, str]:
-    """Return a refusal's status, its slug, its title and what exactly is wrong."""
+    """Return a refusal's status, slug, title and detail."""
     if not isinstance(refusal, FromFramework):
         return refusal.status, refusal.slug, title_of(refusal.slug), str(refusal)
     status = refusal.http_status
@@ -312,8 +312,8 @@ def title_of(slug: str) -> str:
 def add_error_handlers(app: FastAPI, explain: Explain, answer: Answering) -> None:
     """Send every refusal, ours or the framework's, through `answer`.
 
-    The database's errors and our own faults pass out of the application and meet `answer` in the
-    frame around it.
+    Errors of the database and of the service leave the application, and the frame around it
+    passes them to `answer`.
     """
 
     def refuse(request: Request, error: Exception) -> Response:

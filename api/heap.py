@@ -12,7 +12,7 @@ import anyio
 import anyio.to_thread
 
 #: Options of mallopt(3), from glibc's malloc.h: how many arenas; the free memory at the top of the
-#: heap from which it is returned [bytes]; the size from which a block is mapped alone [bytes].
+#: heap from which it is returned [bytes]; the size from which a block has its own mapping [bytes].
 ARENAS, TRIM, MAPPED = -8, -1, -3
 MALLOC_OPTIONS = ((ARENAS, 2), (TRIM, 262_144), (MAPPED, 131_072))
 #: New objects before Python looks for garbage: its default is for small programs, and an import
@@ -25,7 +25,7 @@ TRIM_EVERY_S = 5.0
 
 
 def _libc() -> ctypes.CDLL | None:
-    """Return the C library, if it is the one whose options these are."""
+    """Return the C library if it is glibc, or None."""
     return ctypes.CDLL(None) if platform.libc_ver()[0] == "glibc" else None
 
 
@@ -47,9 +47,9 @@ def freeze() -> None:
 
 
 async def trim_regularly() -> None:
-    """Return memory that is free between what is in use, again and again until cancelled.
+    """Return free memory within the heap to the system, regularly until cancelled.
 
-    The threshold above frees the end of the heap only: answers of seasons leave holes in it.
+    The threshold above frees only the end of the heap, and answers of seasons leave holes in it.
     """
     libc, one_thread = _libc(), anyio.CapacityLimiter(1)
     while libc is not None:

@@ -1,7 +1,7 @@
-"""What is logged: one JSON line for each request and each fault, without secrets, bodies or names.
+"""Write the log: one JSON line for each request and each fault, without secrets, bodies or names.
 
-An address is shortened to its network before it is written. An id of a key tells which key asked;
-labels, texts and queries are not written.
+An address is shortened to its network. The key of a request is logged by its id; labels, texts and
+queries are not logged.
 """
 
 import json
@@ -33,9 +33,9 @@ class JsonLines(logging.Formatter):
 
 
 def configure(level: str, stream: TextIO | None = None) -> None:
-    """Send what the service and its libraries say to the standard error output or a stream.
+    """Send the messages of the service and its libraries to standard error, or to a stream.
 
-    Each line is JSON: the server's own and Python's warnings too.
+    Each line is JSON, also those of the server and Python's warnings.
     """
     handler = logging.StreamHandler(stream or sys.stderr)
     handler.setFormatter(JsonLines())
@@ -47,7 +47,7 @@ def configure(level: str, stream: TextIO | None = None) -> None:
 
 
 def say(message: str, **facts: Any) -> None:
-    """Write a line about something that went as it should."""
+    """Log a message about a normal event."""
     logging.getLogger(LOGGER).info(message, extra={FACTS: facts})
 
 

@@ -1,4 +1,4 @@
-"""The application, assembled. Importing this opens nothing."""
+"""Assemble the application. Importing this module opens nothing."""
 
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
@@ -50,7 +50,7 @@ from api.turns import KeyLimits, WriteTurns
 from api.web import errors
 from api.web.addresses import FILE_PAGES, PAGES
 
-#: Resources that take whole files; what the others take is small.
+#: Resources that take files; the bodies of the others are small.
 FILES = (exports.router, imports.router)
 RESOURCES = (
     seasons.router,
@@ -106,7 +106,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 def _limited(most_bytes: int) -> Iterator[APIRouter]:
     """Yield the resources and pages, each with the largest body it takes.
 
-    The limit is on routers and not on the application, which would answer from outside our frame.
+    The limit is on routers, not on the application, which would answer outside of `AnswerFrame`.
     """
     for resources, limit in ((FILES, most_bytes), (RESOURCES, min(most_bytes, ONE_THING_BYTES))):
         v1 = APIRouter(prefix="/v1", max_body_size=limit)
@@ -121,7 +121,7 @@ def _limited(most_bytes: int) -> Iterator[APIRouter]:
 
 
 def _allowed(app: FastAPI, path: str) -> list[str]:
-    """Return the methods that an address takes, over all routes that have it."""
+    """Return the methods of an address, over all its routes."""
     methods: set[str] = set()
     for route in iter_route_contexts(app.routes):
         if route.path_regex.match(path):
@@ -130,7 +130,7 @@ def _allowed(app: FastAPI, path: str) -> list[str]:
 
 
 def bind(app: FastAPI, settings: Settings) -> None:
-    """Let an application serve the programme that `settings` name."""
+    """Bind an application to the programme in `settings`."""
     app.state.settings = settings
     app.state.database = open_database(
         settings.database_url,
@@ -160,7 +160,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
 
 
 def _writers(settings: Settings) -> int:
-    """Return how many may write at once: one to a file, and half of the threads to a server."""
+    """Return the number of concurrent writers: one for a file, half of the threads for a server."""
     return 1 if is_embedded(settings.database_url) else max(1, settings.worker_threads // 2)
 
 

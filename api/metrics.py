@@ -1,4 +1,4 @@
-"""Counts and times of requests, for a Prometheus that may read them where that was switched on."""
+"""Count and time requests for Prometheus, if metrics are switched on."""
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
 

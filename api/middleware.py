@@ -1,4 +1,4 @@
-"""The frame around every answer: a request id, safe headers, and no refusal without its words."""
+"""Frame every answer: a request id, safe headers, and problem details for refusals."""
 
 import time
 from collections.abc import Callable
@@ -21,16 +21,16 @@ HEADERS = [
     (b"cache-control", b"no-store"),
     (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
-#: Returns the methods that an address takes.
+#: Returns the methods of an address.
 AllowedMethods = Callable[[str], list[str]]
-#: What the application learns of a request, and its log line says.
+#: Facts that the application adds to a request for its log line.
 FOR_THE_LOG = ("route", "key_id", "rate")
-#: Said over https alone, where it holds a browser to it for a year (RFC 6797).
+#: Sent only over https; browsers then use only https for a year (RFC 6797).
 STRICT_TRANSPORT = (b"strict-transport-security", b"max-age=31536000; includeSubDomains")
 
 
 class AnswerFrame:
-    """Pure ASGI, around the whole application, so that nothing answers from outside it."""
+    """Pure ASGI around the complete application, so that every answer passes it."""
 
     def __init__(
         self, app: ASGIApp, explain: Explain, answer: Answering, allowed: AllowedMethods
@@ -47,18 +47,18 @@ class AnswerFrame:
             return
         scope["request_id"] = new_id("req")
         is_head = scope["method"] == "HEAD"
-        # What GET answers without its body (RFC 9110, 9.3.2): the server leaves the body out.
-        asked = dict(scope, method="GET") if is_head else scope
-        answer = _Answer(asked, receive, send, self.refuse, self.allowed)
+        # HEAD is answered as GET (RFC 9110, 9.3.2); the server leaves the body out.
+        inner_scope = dict(scope, method="GET") if is_head else scope
+        answer = _Answer(inner_scope, receive, send, self.refuse, self.allowed)
         try:
-            await self.app(asked, receive, answer.pass_on)
+            await self.app(inner_scope, receive, answer.pass_on)
         except Exception as error:
             if answer.started:
                 raise
             refused = self.refuse(scope, from_foreign(error, self.explain))
             await refused(scope, receive, answer.send)
         finally:
-            scope.update({name: asked[name] for name in FOR_THE_LOG if name in asked})
+            scope.update({name: inner_scope[name] for name in FOR_THE_LOG if name in inner_scope})
 
 
 class RequestLog:
@@ -68,7 +68,7 @@ class RequestLog:
         self.app, self.metrics = app, metrics
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request, and tell that it was answered."""
+        """Answer one request, then log and count it."""
         if scope["type"] != "http" or not (self.metrics or logs.is_listening()):
             await self.app(scope, receive, send)
             return
@@ -88,7 +88,7 @@ class RequestLog:
             self._tell(scope, status, time.perf_counter() - started)
 
     def _tell(self, scope: Scope, status: int, seconds: float) -> None:
-        """Write down what was asked by its operation's name: an address may hold a secret."""
+        """Log a request by the name of its operation, since an address may contain a secret."""
         operation = getattr(scope.get("route"), "name", "none")
         if self.metrics:
             self.metrics.running.dec()
@@ -106,7 +106,7 @@ class RequestLog:
 
 
 class _Answer:
-    """One answer on its way out."""
+    """One answer that is being sent."""
 
     def __init__(
         self,
@@ -136,10 +136,10 @@ class _Answer:
         if message["type"] == "http.response.start":
             self.started = True
             headers = message["headers"]
-            if message["status"] == 405:  # the framework names one of several routes' methods
+            if message["status"] == 405:  # the framework lists the methods of one route only
                 headers = [pair for pair in headers if pair[0] != b"allow"]
-                named = ", ".join(self.allowed(self.scope["path"]))
-                headers.append((b"allow", named.encode()))
+                methods = ", ".join(self.allowed(self.scope["path"]))
+                headers.append((b"allow", methods.encode()))
             message["headers"] = _framed(headers, self.scope)
         await self.outward(message)
 

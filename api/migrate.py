@@ -12,16 +12,16 @@ LOCATION = Path(__file__).parent / "migrations"
 
 def config(database_url: str) -> Config:
     """Return the configuration of migrations for a database."""
-    made = Config()
-    made.set_main_option("script_location", str(LOCATION))
-    made.attributes["database_url"] = database_url
-    return made
+    configuration = Config()
+    configuration.set_main_option("script_location", str(LOCATION))
+    configuration.attributes["database_url"] = database_url
+    return configuration
 
 
 def upgrade(database_url: str, revision: str = "head") -> None:
-    """Bring a database to a revision, the newest by default; an embedded one is made if absent.
+    """Upgrade a database to a revision, the newest by default; create an embedded one if absent.
 
-    Where it came from an older schema, its seasons are noted as due to be rebuilt.
+    After an upgrade from an older schema, its seasons are noted as due to be rebuilt.
     """
     if is_embedded(database_url):
         file_of(database_url).parent.mkdir(parents=True, exist_ok=True)

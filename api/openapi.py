@@ -1,4 +1,4 @@
-"""The OpenAPI document: what FastAPI knows, with our refusals, the key and examples."""
+"""Complete the OpenAPI document of FastAPI with our refusals, the key and examples."""
 
 from typing import Any
 
@@ -21,31 +21,31 @@ METHODS = ("get", "post", "patch", "put", "delete")
 
 
 def document(app: FastAPI) -> dict[str, Any]:
-    """Return the document, made once."""
+    """Return the document; it is made once."""
     if app.openapi_schema is None:
-        made = get_openapi(
+        generated = get_openapi(
             title=app.title,
             version=app.version,
             summary="Register, test, check and compare model wind turbines through a season.",
             description=DESCRIPTION,
             routes=app.routes,
         )
-        app.openapi_schema = _complete(made)
+        app.openapi_schema = _complete(generated)
     return app.openapi_schema
 
 
-def _complete(made: dict[str, Any]) -> dict[str, Any]:
-    components = made["components"]
+def _complete(generated: dict[str, Any]) -> dict[str, Any]:
+    components = generated["components"]
     for name in ("HTTPValidationError", "ValidationError"):
         components["schemas"].pop(name, None)
     problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     components["schemas"] |= problem.pop("$defs") | {"Problem": problem}
     components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
-    for path, item in made["paths"].items():
+    for path, item in generated["paths"].items():
         for method in METHODS:
             if method in item:
                 _complete_operation(path, item[method])
-    return made
+    return generated
 
 
 def _complete_operation(path: str, operation: dict[str, Any]) -> None:
@@ -59,7 +59,7 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
             "application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}
         },
     }
-    # FastAPI adds its own 422 to what has parameters; ours is a problem like every other.
+    # FastAPI adds its own 422 to operations with parameters; ours is a problem like all others.
     if "application/json" in responses.get("422", {}).get("content", {}):
         responses["422"] = responses["default"] | {"description": "Some values are not accepted."}
     for status, response in responses.items():
@@ -69,7 +69,7 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
 
 
 def _show_example(content: dict[str, Any]) -> None:
-    """Put the example of a shape beside it."""
+    """Add the example of a shape to its content."""
     media = content.get("application/json", {})
     name = media.get("schema", {}).get("$ref", "").rsplit("/", 1)[-1]
     if name in EXAMPLES:

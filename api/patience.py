@@ -1,4 +1,4 @@
-"""How long the server waits for the head of a request: a client that never ends it is cut off."""
+"""Limit the time for the head of a request: the server closes connections that never end it."""
 
 import asyncio
 
@@ -20,7 +20,7 @@ class PatientProtocol(H11Protocol):
         self._wait_for_head()
 
     def data_received(self, data: bytes) -> None:
-        """Take what came in; stop waiting if it ends a head, and start again if it begins one."""
+        """Receive data; stop the timer if it ends a head, and start it if it begins one."""
         super().data_received(data)
         if self.conn.their_state is not h11.IDLE:
             self._stop_waiting()
@@ -41,8 +41,8 @@ class PatientProtocol(H11Protocol):
             self._head_timer = None
 
     def _give_up(self) -> None:
-        """Let the connection go, unless it only rests between two requests."""
+        """Close the connection, unless it is idle between two requests."""
         self._head_timer = None
-        rests = self.cycle is not None and not self.conn.trailing_data[0]
-        if self.conn.their_state is h11.IDLE and not rests:
+        is_idle = self.cycle is not None and not self.conn.trailing_data[0]
+        if self.conn.their_state is h11.IDLE and not is_idle:
             self.transport.close()

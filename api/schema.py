@@ -1,7 +1,7 @@
-"""Which schema this code is for, and which one a database has.
+"""Compare the schema of a database with the one of this code.
 
-Apart from what changes schemas: a start over a database that is up to date
-need not load that.
+This module is separate from `migrate`, since a start with a current schema
+need not load the migrations.
 """
 
 from sqlalchemy import Connection, NullPool, inspect, text
@@ -13,11 +13,11 @@ HEAD = "0016_flag_facts"
 
 
 def revision_of(connection: Connection) -> str | None:
-    """Return the revision a database is at; nothing where it has no tables yet."""
+    """Return the revision of a database, or None if it has no tables yet."""
     if not inspect(connection).has_table("alembic_version"):
         return None
-    found: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
-    return found
+    revision: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
+    return revision
 
 
 def is_at_head(connection: Connection) -> bool:
@@ -26,7 +26,7 @@ def is_at_head(connection: Connection) -> bool:
 
 
 def current(database_url: str) -> str | None:
-    """Return the revision of the database at an address; nothing where there is none yet."""
+    """Return the revision of the database at an address, or None if there is none yet."""
     if is_embedded(database_url) and not file_of(database_url).exists():
         return None
     engine = engine_for(database_url, poolclass=NullPool)
@@ -35,5 +35,5 @@ def current(database_url: str) -> str | None:
 
 
 def is_older(database_url: str) -> bool:
-    """Tell whether there is a database, and of an older schema than this code's."""
+    """Tell whether there is a database with an older schema than this code's."""
     return current(database_url) not in (None, HEAD)

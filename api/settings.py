@@ -1,4 +1,4 @@
-"""Everything the service reads from its environment, in one frozen object."""
+"""Read all settings of the service from its environment, into one frozen object."""
 
 import os
 from collections.abc import Iterable, Mapping
@@ -29,7 +29,7 @@ class Settings(BaseSettings):
     max_import_rows: Annotated[
         int, Field(ge=1, le=1_000_000, description="Largest number of rows in one import.")
     ] = 100_000
-    # Python lets one thread calculate at a time: more of them make each slower, and none sooner.
+    # Python runs one calculating thread at a time: more threads make each slower, and none faster.
     worker_threads: Annotated[
         int, Field(ge=1, le=200, description="Requests worked on at once.")
     ] = 6
@@ -89,15 +89,15 @@ class Settings(BaseSettings):
 
 
 class WrongSettings(Exception):
-    """Settings that the service cannot start with, every one named."""
+    """Wrong settings, all of them named; the service cannot start."""
 
 
-#: Variables with our prefix that are not the service's: they are for scripts on the same machine.
+#: Variables with our prefix for scripts on the same machine, not for the service.
 FOR_SCRIPTS = frozenset({"GUSTBOOK_KEY", "GUSTBOOK_KEY_FILE", "GUSTBOOK_URL"})
 
 
 def read_settings() -> Settings:
-    """Return the settings of the environment, or name every wrong and every unknown one."""
+    """Return the settings of the environment; raise `WrongSettings` for wrong or unknown ones."""
     unknown = unknown_variables(os.environ)
     if unknown:
         raise WrongSettings("\n".join(unknown))
@@ -115,17 +115,17 @@ def _lines(error: ValidationError) -> list[str]:
 
 
 def unknown_variables(environment: Mapping[str, str]) -> list[str]:
-    """Return in words which variables with our prefix mean nothing, each with the nearest one.
+    """Return a sentence for each unknown variable with our prefix, with the nearest setting.
 
     >>> unknown_variables({"GUSTBOOK_DATABSE_URL": "sqlite:///x.db", "HOME": "/root"})
     ['GUSTBOOK_DATABSE_URL is not a setting: did you mean GUSTBOOK_DATABASE_URL?']
     """
-    known = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
-    given = {name.upper() for name in environment if name.upper().startswith(PREFIX)}
-    return [_unknown(name, known) for name in sorted(given - known - FOR_SCRIPTS)]
+    settings = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
+    set_names = {name.upper() for name in environment if name.upper().startswith(PREFIX)}
+    return [_unknown(name, settings) for name in sorted(set_names - settings - FOR_SCRIPTS)]
 
 
-def _unknown(name: str, known: Iterable[str]) -> str:
-    near = get_close_matches(name, list(known), n=1, cutoff=0.6)
-    hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(sorted(known))}"
+def _unknown(name: str, settings: Iterable[str]) -> str:
+    near = get_close_matches(name, list(settings), n=1, cutoff=0.6)
+    hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(sorted(settings))}"
     return f"{name} is not a setting: {hint}"

@@ -1,30 +1,30 @@
-"""JSON as every reader understands it: UTF-8, no NaN, no name twice, no object of endless names."""
+"""Read JSON that all parsers understand alike: UTF-8, no NaN, no repeated names, few names."""
 
 import json
 from typing import Any
 
 from api.messages import say
 
-#: Names in one object. The largest shape here has some forty; each unknown name costs an answer.
+#: Most names in one object. The largest shape has about forty; each unknown name is reported.
 MOST_NAMES = 200
 
 
 class NotOurJson(ValueError):
-    """JSON that is broken, or that other readers would understand in different ways."""
+    """JSON that is broken, or that other parsers would understand differently."""
 
 
 def broken() -> NotOurJson:
-    """Return the refusal of a text that is not JSON at all."""
+    """Return the error for a text that is not JSON."""
     return NotOurJson(say("import_json.broken"))
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(pairs) > MOST_NAMES:
         raise NotOurJson(say("import_json.many_names", count=len(pairs), most=MOST_NAMES))
-    named = dict(pairs)
-    if len(named) != len(pairs):
+    values_by_name = dict(pairs)
+    if len(values_by_name) != len(pairs):
         raise NotOurJson(say("import_json.name_twice"))
-    return named
+    return values_by_name
 
 
 def _refuse_constant(word: str) -> Any:
@@ -35,7 +35,7 @@ _DECODER = json.JSONDecoder(object_pairs_hook=_unique, parse_constant=_refuse_co
 
 
 def text_of(body: bytes) -> str:
-    """Return a body as text; raise `NotOurJson` where it is not UTF-8."""
+    """Return a body as text; raise `NotOurJson` if it is not UTF-8."""
     try:
         return body.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -43,7 +43,7 @@ def text_of(body: bytes) -> str:
 
 
 def read_json(body: bytes) -> Any:
-    """Return what a body says; raise `NotOurJson` where that is not clear.
+    """Return the value of a body; raise `NotOurJson` if it is not strict JSON.
 
     >>> read_json(b'{"load_ohm": 30.1}')
     {'load_ohm': 30.1}
@@ -60,9 +60,9 @@ def read_json(body: bytes) -> Any:
 
 
 def read_one(text: str, at: int) -> tuple[Any, int]:
-    """Return the value that begins at a place of a text, and where it ends.
+    """Return the value that begins at a position of a text, and where it ends.
 
-    Raise `NotOurJson` where it breaks a rule, and `ValueError` where the text ends before it does.
+    Raise `NotOurJson` if it breaks a rule, and `ValueError` if the text ends within it.
     """
     try:
         return _DECODER.raw_decode(text, at)

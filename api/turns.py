@@ -24,16 +24,16 @@ GIVE_WAY_S, LOOK_AGAIN_S = 0.3, 0.01
 
 
 class KeyLimits:
-    """What one key may have going on at once, so that it leaves room for others.
+    """Limits of the concurrent work of each key, so that it leaves room for others.
 
-    Its writes queue among themselves before they queue with others', so none keeps others waiting
-    for more than one turn; its reads take half of the threads at most. Share links, which need no
-    key, take a third of the threads together.
+    The writes of a key queue among themselves first, so a key delays others by one turn at most.
+    Its reads use half of the threads at most. Share links, which need no key, use a third of the
+    threads together.
     """
 
     def __init__(self, threads: int) -> None:
         self._reads = max(1, threads // 2)
-        #: What visitors without a key pass, all of them together.
+        #: Limits the requests of all visitors without a key together.
         self.without_key = anyio.Semaphore(max(1, threads // 3))
         self._files = anyio.Semaphore(FILES_AT_ONCE)
         self._reading_files: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
@@ -41,25 +41,25 @@ class KeyLimits:
         self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
 
     def writing(self, caller: Caller) -> anyio.Lock:
-        """Return what a key's writes pass one by one."""
+        """Return the lock for the writes of a key."""
         return self._writing.setdefault(caller.key_id, anyio.Lock())
 
     @asynccontextmanager
     async def reading_file(self, caller: Caller) -> AsyncIterator[None]:
-        """Limit how many files are read at once: two in all, and one for each key."""
+        """Limit concurrent reads of files: two in all, and one for each key."""
         async with self._reading_files.setdefault(caller.key_id, anyio.Lock()), self._files:
             yield
 
     def reading(self, caller: Caller) -> anyio.Semaphore:
-        """Return what a key's reads pass a few at a time."""
+        """Return the semaphore for the reads of a key."""
         return self._reading.setdefault(caller.key_id, anyio.Semaphore(self._reads))
 
 
 class WriteTurns:
-    """Let a few writes at once into the database, each after the answers that are in progress.
+    """Limit concurrent writes, and let each wait briefly for answers in progress.
 
-    A write and an answer about a season both keep the interpreter busy, so that side by side each
-    takes twice as long. Several readers wait for one answer, so it goes first, for a moment.
+    A write and an answer about a season both need the interpreter, so together each takes twice as
+    long. Several readers may wait for one answer, so it goes first, for a moment.
     """
 
     def __init__(self, at_once: int, is_computing: Callable[[], bool]) -> None:
@@ -81,7 +81,7 @@ class WriteTurns:
 
 @dataclass(eq=False, slots=True)
 class _Waiting(Generic[Work, Done]):
-    """A work that waits, and what became of it."""
+    """A waiting work, with its outcome."""
 
     work: Work
     outcome: Done | Exception | None = None
@@ -89,10 +89,10 @@ class _Waiting(Generic[Work, Done]):
 
 
 class WriteBatcher(Generic[Work, Done]):
-    """Works that wait for a turn to write; when it comes, those that go together are done at once.
+    """Collects works that wait for a turn to write, and does those that fit together at once.
 
-    Storing fifty trials takes little longer than storing one, so a crowd is served as quickly as it
-    comes. A work that fails is an outcome like any other and harms none beside it.
+    Storing fifty trials takes little longer than storing one, so many requests are answered as
+    quickly as they come. A work that fails does not affect the others.
     """
 
     def __init__(
@@ -105,7 +105,7 @@ class WriteBatcher(Generic[Work, Done]):
         self._waiting: list[_Waiting[Work, Done]] = []
 
     async def done(self, work: Work, own_turn: anyio.Lock) -> Done:
-        """Return what became of a work, in its own turn or in that of one before."""
+        """Return the outcome of a work, done in its own turn or in that of an earlier one."""
         one: _Waiting[Work, Done] = _Waiting(work)
         self._waiting.append(one)
         try:
@@ -114,16 +114,16 @@ class WriteBatcher(Generic[Work, Done]):
                 await one.is_done.wait()
                 tasks.cancel_scope.cancel()
         finally:
-            if one in self._waiting:  # its sender has gone
+            if one in self._waiting:  # its request was cancelled
                 self._waiting.remove(one)
         if isinstance(one.outcome, Exception):
             raise one.outcome
-        return one.outcome  # type: ignore[return-value]  # what is done has an outcome
+        return one.outcome  # type: ignore[return-value]  # a finished work has an outcome
 
     async def _take_turn(self, one: _Waiting[Work, Done], own_turn: anyio.Lock) -> None:
         async with own_turn, self._writers:
             if one in self._waiting:
-                # Anyone who leads may be gone before it is over; the others are not left waiting.
+                # The request of this turn may be cancelled; the others still need their outcomes.
                 with anyio.CancelScope(shield=True):
                     await self._do_all(self._take(one))
 
@@ -139,7 +139,7 @@ class WriteBatcher(Generic[Work, Done]):
             each.is_done.set()
 
     def _take(self, first: _Waiting[Work, Done]) -> list[_Waiting[Work, Done]]:
-        """Take a work and those that go with it out of the queue."""
+        """Remove a work and those that fit with it from the queue."""
         together = [first]
         for each in self._waiting:
             fits = (self._go_together(each.work, other.work) for other in together)
@@ -149,24 +149,24 @@ class WriteBatcher(Generic[Work, Done]):
         return together
 
     def _outcomes(self, works: Sequence[Work]) -> Sequence[Done | Exception]:
-        """Do some works together; where that fails, each alone, so that each has its own fault.
+        """Do works together; if that fails, do each separately, so that each has its own error.
 
-        Where the database is busy for one alone, it is for those behind: each would wait as long.
+        If the database is busy for one of them, the rest fail too: each would wait as long.
         """
-        done = self._tried(works)
+        done = self._attempt(works)
         if not isinstance(done, Exception):
             return done
         if len(works) == 1:
             return [done]
         outcomes: list[Done | Exception] = []
         for work in works:
-            alone = self._tried([work])
-            outcomes += [alone] if isinstance(alone, Exception) else alone
-            if isinstance(alone, BUSY):
-                return outcomes + [alone] * (len(works) - len(outcomes))
+            single = self._attempt([work])
+            outcomes += [single] if isinstance(single, Exception) else single
+            if isinstance(single, BUSY):
+                return outcomes + [single] * (len(works) - len(outcomes))
         return outcomes
 
-    def _tried(self, works: Sequence[Work]) -> Sequence[Done | Exception] | Exception:
+    def _attempt(self, works: Sequence[Work]) -> Sequence[Done | Exception] | Exception:
         try:
             done = self._do(works)
         except Exception as error:

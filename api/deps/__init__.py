@@ -1,8 +1,8 @@
-"""What a route asks for: who is asking, and a way to read or to write once.
+"""Dependencies of routes: the caller, and objects to read or to write once.
 
 A read or a write opens its database session in the handler's own thread and closes it before the
-answer leaves. A write commits before the answer leaves, so a failed commit is the caller's error
-and not a silent loss.
+answer is sent. A write commits before the answer is sent, so a failed commit is an error for the
+caller and not a silent loss.
 """
 
 from api.deps.programme import database, limits, turns

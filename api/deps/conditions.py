@@ -1,4 +1,4 @@
-"""Tags of states: the one of an answer, and the one that a change names (RFC 9110, 13)."""
+"""Make ETags of answers, and read the If-Match of changes (RFC 9110, 13)."""
 
 import re
 
@@ -13,19 +13,19 @@ ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
 
 
 def etag(answer: Answer) -> str:
-    """Return the tag of a thing's state; a season's also tells its revision."""
+    """Return the ETag of a thing's state; that of a season includes its revision."""
     revision = getattr(answer, "revision", None)
     return f'"v{answer.version}"' if revision is None else f'"v{answer.version}.{revision}"'
 
 
 def version_of(request: Request) -> int:
-    """Return the version that If-Match names."""
-    named = request.headers.get("if-match")
-    if named is None:
+    """Return the version in If-Match."""
+    if_match = request.headers.get("if-match")
+    if if_match is None:
         raise PreconditionMissing(say("refused.no_if_match"))
-    if named.strip() == "*":
+    if if_match.strip() == "*":
         return ANY_VERSION
-    parts = ETAG.fullmatch(named.strip())
+    parts = ETAG.fullmatch(if_match.strip())
     if parts is None:
         raise Malformed(say("refused.odd_if_match"))
     return int(parts[1])

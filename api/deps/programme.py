@@ -1,4 +1,4 @@
-"""What the application holds for every request: its database, limits and turns."""
+"""Get the database, the rate limits and the concurrency limits of the application."""
 
 from fastapi import Request
 
@@ -14,12 +14,12 @@ def database(request: Request) -> Database:
 
 
 def limits(request: Request) -> Limits:
-    """Return what the programme allows."""
-    found: Limits = request.app.state.limits
-    return found
+    """Return the rate limits of the programme."""
+    rate_limits: Limits = request.app.state.limits
+    return rate_limits
 
 
 def turns(request: Request) -> KeyLimits:
-    """Return the turns of this programme."""
-    found: KeyLimits = request.app.state.turns
-    return found
+    """Return the concurrency limits of the programme."""
+    key_limits: KeyLimits = request.app.state.turns
+    return key_limits

@@ -1,4 +1,4 @@
-"""A request that reads: its database session closes before the answer leaves."""
+"""Answer requests that read; the database session closes before the answer is sent."""
 
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
@@ -19,8 +19,8 @@ from api.services.core.scope import Caller
 Query = TypeVar("Query", bound=PageQuery)
 
 
-def sent(answered: Answered) -> Response:
-    """Return what was answered as a response."""
+def response_of(answered: Answered) -> Response:
+    """Return a finished answer as a response."""
     return Response(
         answered.body,
         status_code=answered.status,
@@ -30,7 +30,7 @@ def sent(answered: Answered) -> Response:
 
 
 def as_file(body: str | bytes, media_type: str, name: str) -> Response:
-    """Return a body as a file to keep, under a name of ours."""
+    """Return a body as a file to download, with a name."""
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(body, media_type=media_type, headers=headers)
 
@@ -43,14 +43,14 @@ class Reading:
     caller: Caller
 
     def one(self, verb: Callable[[Session, Caller, str], Answer], row_id: str) -> Response:
-        """Answer one thing, or 304 where the asker already has this state of it."""
+        """Answer one thing, or 304 if the caller already has this state of it."""
         with database(self.request).reading() as db:
             answer = verb(db, self.caller, row_id)
         tag = {"ETag": etag(answer), "Cache-Control": "private, no-cache"}
-        known = self.request.headers.get("if-none-match", "")
-        if tag["ETag"] in {each.strip() for each in known.split(",")}:
+        if_none_match = self.request.headers.get("if-none-match", "")
+        if tag["ETag"] in {each.strip() for each in if_none_match.split(",")}:
             return Response(status_code=304, headers=tag)
-        return sent(Answered(200, answer.model_dump_json(), tag))
+        return response_of(Answered(200, answer.model_dump_json(), tag))
 
     def page(
         self,
@@ -63,16 +63,16 @@ class Reading:
         body = ",".join(item.model_dump_json() for item in items)
         headers = {}
         if after is not None:
-            asked = query.filters() | {"limit": query.limit, "cursor": after}
-            headers["Link"] = f'<{self.request.url.path}?{urlencode(asked)}>; rel="next"'
+            next_query = query.filters() | {"limit": query.limit, "cursor": after}
+            headers["Link"] = f'<{self.request.url.path}?{urlencode(next_query)}>; rel="next"'
         cursor = "null" if after is None else f'"{after}"'
-        return sent(Answered(200, f'{{"items":[{body}],"next":{cursor}}}', headers))
+        return response_of(Answered(200, f'{{"items":[{body}],"next":{cursor}}}', headers))
 
 
 async def read(
     request: Request, caller: Annotated[Caller, Depends(sign_in)]
 ) -> AsyncIterator[Reading]:
-    """Give a signed-in caller a way to read."""
+    """Let a signed-in caller read."""
     async with turns(request).reading(caller):
         yield Reading(request, caller)
 
@@ -80,7 +80,7 @@ async def read(
 async def read_lead(
     request: Request, caller: Annotated[Caller, Depends(sign_in_lead)]
 ) -> AsyncIterator[Reading]:
-    """Give a lead a way to read."""
+    """Let a lead read."""
     async with turns(request).reading(caller):
         yield Reading(request, caller)
 

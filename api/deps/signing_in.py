@@ -1,4 +1,4 @@
-"""Who asks: a key is looked up once for a request, before its body is read."""
+"""Identify the caller: a key is looked up once for a request, before its body is read."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -15,9 +15,9 @@ from api.services.core.scope import Caller
 
 
 def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Caller:
-    """Return who a key speaks for; after too many wrong secrets, refuse further ones.
+    """Return the caller of a key; after too many wrong secrets, refuse further wrong ones.
 
-    A right secret always passes, however many wrong ones came from its network: forged keys must
+    A correct secret always passes, even after many wrong ones from its network: forged keys must
     not lock a school out.
     """
     try:
@@ -29,10 +29,10 @@ def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Call
 
 
 def sign_in(request: Request) -> Caller:
-    """Return who asks, or refuse; looked up once for a request, before its body is read."""
+    """Return the caller, or refuse; looked up once for a request, before its body is read."""
     if "caller" in request.scope:
-        known: Caller = request.scope["caller"]
-        return known
+        signed_in: Caller = request.scope["caller"]
+        return signed_in
 
     def look(token: str) -> Caller:
         with database(request).reading() as db:
@@ -47,14 +47,14 @@ def sign_in(request: Request) -> Caller:
 
 
 def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
-    """Return who asks, if that is a lead."""
+    """Return the caller if it is a lead, or refuse."""
     if caller.role != "lead":
         raise NotPermitted(say("refused.needs_lead"))
     return caller
 
 
 def sign_in_writer(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
-    """Return who asks, if that is a lead or a coach."""
+    """Return the caller if it is a lead or a coach, or refuse."""
     if caller.role == "reader":
         raise NotPermitted(say("refused.reader"))
     return caller

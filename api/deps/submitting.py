@@ -1,4 +1,4 @@
-"""A single trial that is submitted: those that wait for a turn together share one transaction."""
+"""Submit single trials; those that wait for a turn together share one transaction."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,37 +19,39 @@ from api.turns import WriteBatcher, WriteTurns
 
 @dataclass(frozen=True, slots=True)
 class _Submission:
-    """A trial, and the request that brings it."""
+    """A trial with its request."""
 
     trial: TrialCreate
     writing: Writing
 
 
-#: Trials that came one by one and are stored together.
+#: Stores trials together that arrived one by one.
 Submissions = WriteBatcher[_Submission, Response]
 
 
 def batch_submissions(writers: WriteTurns) -> Submissions:
-    """Return what stores the trials together that wait for a turn at the same time."""
+    """Return the batcher that stores trials together that wait for a turn at the same time."""
     return WriteBatcher(writers, _store, lambda one, other: one.writing.goes_with(other.writing))
 
 
-def _store(sent: Sequence[_Submission]) -> list[Response | Exception]:
+def _store(submissions: Sequence[_Submission]) -> list[Response | Exception]:
     """Store trials in one transaction, and answer each."""
 
     def work(db: Session, places: Sequence[int]) -> list[Answered | ApiError]:
-        wanted = [sent[at] for at in places]
+        wanted = [submissions[at] for at in places]
         outcomes = trials.submit_each(db, [(each.writing.caller, each.trial) for each in wanted])
         return [_answered(*pair) for pair in zip(wanted, outcomes, strict=True)]
 
-    return run_together([each.writing for each in sent], work)
+    return run_together([each.writing for each in submissions], work)
 
 
-def _answered(sent: _Submission, outcome: tuple[TrialRead, bool] | ApiError) -> Answered | ApiError:
+def _answered(
+    submission: _Submission, outcome: tuple[TrialRead, bool] | ApiError
+) -> Answered | ApiError:
     if isinstance(outcome, ApiError):
         return outcome
     stored, is_new = outcome
-    return sent.writing.stored(stored, 201 if is_new else 200)
+    return submission.writing.stored(stored, 201 if is_new else 200)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ class Submitting:
     writing: Writing
 
     async def stored(self, trial: TrialCreate) -> Response:
-        """Store a trial, with those that wait beside it, and answer it."""
+        """Store a trial, together with other waiting ones, and answer it."""
         request = self.writing.request
         submissions: Submissions = request.app.state.submissions
         own_turn = turns(request).writing(self.writing.caller)
@@ -67,7 +69,7 @@ class Submitting:
 
 
 def submit(writing: Annotated[Writing, Depends(prepare)]) -> Submitting:
-    """Give a coach or lead a way to submit a trial."""
+    """Let a coach or lead submit a trial."""
     return Submitting(writing)
 
 

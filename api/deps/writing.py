@@ -1,4 +1,4 @@
-"""A request that writes: one transaction, committed before the answer leaves, once for retries."""
+"""Answer requests that write: one transaction, committed before the answer, once for retries."""
 
 import re
 from collections.abc import AsyncIterator, Callable, Sequence
@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from api.deps.conditions import etag, version_of
 from api.deps.programme import database, turns
-from api.deps.reading import sent
+from api.deps.reading import response_of
 from api.deps.signing_in import sign_in_lead, sign_in_writer
 from api.errors import ApiError, FieldError, Invalid
 from api.messages import current_language, say
@@ -39,36 +39,36 @@ class Writing:
     def run(
         self,
         work: Callable[[Session, Caller], Answered],
-        kept: Callable[[Answered], Answered] = lambda answered: answered,
+        to_store: Callable[[Answered], Answered] = lambda answered: answered,
     ) -> Response:
-        """Do the work once and answer it; a retry under the same key gets what was kept of it."""
+        """Do the work once and answer it; a retry with the same key gets the stored answer."""
         with database(self.request).unit_of_work(self.caller.organisation_ids) as db:
-            given = self._claimed(db)
-            if given is None:
-                given = work(db, self.caller)
-                self.settle(db, kept(given))
-            return sent(given)
+            outcome = self._claimed(db)
+            if outcome is None:
+                outcome = work(db, self.caller)
+                self.settle(db, to_store(outcome))
+            return response_of(outcome)
 
     def _claimed(self, db: Session) -> Answered | None:
-        """Claim the key, if there is one; return the answer that a retry gets, or refuse it."""
+        """Claim the key, if there is one; return the stored answer for a retry, or refuse it."""
         if self.idempotency_key is None:
             return None
         return claim(db, self.caller.key_id, self.idempotency_key, self._digest())
 
     @property
     def claims(self) -> tuple[str, str]:
-        """Return what a retry is known by."""
+        """Return the parts that identify a retry."""
         return self.caller.key_id, self.idempotency_key or ""
 
-    def given(self, db: Session) -> Answered | ApiError | None:
-        """Return the answer that a retry gets, or nothing where the work is still to be done."""
+    def answer_for_retry(self, db: Session) -> Answered | ApiError | None:
+        """Return the answer for a retry or its refusal, or None if the work is still to be done."""
         try:
             return self._claimed(db)
         except ApiError as refusal:
             return refusal
 
     def settle(self, db: Session, outcome: Answered | ApiError) -> None:
-        """Keep an answer for a retry; a refusal is not kept."""
+        """Store an answer for a retry; a refusal is not stored."""
         if self.idempotency_key is None:
             return
         if isinstance(outcome, ApiError):
@@ -77,9 +77,9 @@ class Writing:
             store_answer(db, self.caller.key_id, self.idempotency_key, outcome)
 
     def goes_with(self, other: "Writing") -> bool:
-        """Tell whether two requests may share a transaction: no two tries, and both of one reach.
+        """Tell whether two requests may share a transaction.
 
-        They want one language too, since one of them speaks for all.
+        They must not be tries of the same request, and need the same organisations and language.
         """
         is_retry = self.idempotency_key is not None and self.claims == other.claims
         is_alike = (
@@ -101,7 +101,7 @@ class Writing:
         return self.run(work)
 
     def stored(self, answer: Answer, status: int, location: str = "") -> Answered:
-        """Return the answer that shows a stored thing."""
+        """Return the answer with a stored thing."""
         address = location or f"{self.request.url.path.rstrip('/')}/{answer.id}"
         headers = {"Location": address, "ETag": etag(answer)}
         return Answered(status, answer.model_dump_json(), headers)
@@ -123,7 +123,7 @@ class Writing:
         row_id: str,
         changes: BaseModel,
     ) -> Response:
-        """Change a thing whose state the asker names, and answer its new state."""
+        """Change a thing in the state that If-Match names, and answer its new state."""
         version = version_of(self.request)
 
         def work(db: Session, caller: Caller) -> Answered:
@@ -137,21 +137,21 @@ def run_together(
     writings: Sequence[Writing],
     work: Callable[[Session, Sequence[int]], Sequence[Answered | ApiError]],
 ) -> list[Response | Exception]:
-    """Do what several requests ask in one transaction, each once; a retry gets what was kept.
+    """Do the work of several requests in one transaction; a retry gets its stored answer.
 
-    `work` gets the places of the requests that are still to be done, and answers each.
+    `work` gets the indices of the requests that are still to be done, and answers each.
     """
     first = writings[0]
     with database(first.request).unit_of_work(first.caller.organisation_ids) as db:
-        given: list[Answered | ApiError | None] = [None] * len(writings)
-        # In one order for all, so that none block each other.
+        answers: list[Answered | ApiError | None] = [None] * len(writings)
+        # Claim in the same order everywhere, so that transactions do not deadlock.
         for at in sorted(range(len(writings)), key=lambda at: writings[at].claims):
-            given[at] = writings[at].given(db)
-        to_do = [at for at, answer in enumerate(given) if answer is None]
+            answers[at] = writings[at].answer_for_retry(db)
+        to_do = [at for at, answer in enumerate(answers) if answer is None]
         for at, outcome in zip(to_do, work(db, to_do), strict=True):
             writings[at].settle(db, outcome)
-            given[at] = outcome
-    return [sent(each) if isinstance(each, Answered) else each for each in given if each]
+            answers[at] = outcome
+    return [response_of(each) if isinstance(each, Answered) else each for each in answers if each]
 
 
 IdempotencyKey = Annotated[
@@ -165,9 +165,9 @@ IdempotencyKey = Annotated[
 
 @asynccontextmanager
 async def _writing(request: Request, caller: Caller, key: str | None) -> AsyncIterator[Writing]:
-    """Give a way to write when it is this request's turn.
+    """Let a request write in its turn.
 
-    Writers wait here, in the event loop, and not in a thread, so that reads find one free.
+    Writers wait in the event loop, not in a thread, so that threads stay free for reads.
     """
     writing = await _prepared(request, caller, key)
     async with turns(request).writing(caller), request.app.state.writers:
@@ -186,7 +186,7 @@ async def prepare(
     caller: Annotated[Caller, Depends(sign_in_writer)],
     key: IdempotencyKey = None,
 ) -> Writing:
-    """Give a coach or lead what is to be written, before it is its turn."""
+    """Let a coach or lead prepare a write, without waiting for a turn."""
     return await _prepared(request, caller, key)
 
 
@@ -195,7 +195,7 @@ async def write(
     caller: Annotated[Caller, Depends(sign_in_writer)],
     key: IdempotencyKey = None,
 ) -> AsyncIterator[Writing]:
-    """Give a coach or lead a way to write."""
+    """Let a coach or lead write."""
     async with _writing(request, caller, key) as writing:
         yield writing
 
@@ -205,7 +205,7 @@ async def write_lead(
     caller: Annotated[Caller, Depends(sign_in_lead)],
     key: IdempotencyKey = None,
 ) -> AsyncIterator[Writing]:
-    """Give a lead a way to write."""
+    """Let a lead write."""
     async with _writing(request, caller, key) as writing:
         yield writing
 
@@ -220,7 +220,7 @@ async def change(
     caller: Annotated[Caller, Depends(sign_in_writer)],
     if_match: IfMatch = None,
 ) -> AsyncIterator[Writing]:
-    """Give a coach or lead a way to change."""
+    """Let a coach or lead change a thing."""
     async with _writing(request, caller, None) as writing:
         yield writing
 
@@ -230,7 +230,7 @@ async def change_lead(
     caller: Annotated[Caller, Depends(sign_in_lead)],
     if_match: IfMatch = None,
 ) -> AsyncIterator[Writing]:
-    """Give a lead a way to change."""
+    """Let a lead change a thing."""
     async with _writing(request, caller, None) as writing:
         yield writing
 

@@ -1,4 +1,4 @@
-"""Everything that people read, by key: one catalogue file for each language."""
+"""All texts for people, by key: one catalogue file for each language."""
 
 from api.messages.catalogue import catalogue, has_key, say
 from api.messages.languages import current_language, using

@@ -6,13 +6,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.messages.languages import languages, preferred, using
 
-#: Where a browser keeps the language that was chosen on a page. The API takes no cookie.
+#: The cookie with the language that was chosen on a page. The API reads no cookies.
 COOKIE = "language"
 OF_THE_API = "/v1/"
 
 
 class AnswerLanguage:
-    """Pure ASGI, around everything that has words."""
+    """Pure ASGI around all answers with texts."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -37,14 +37,14 @@ class AnswerLanguage:
 
 
 def language_of(scope: Scope, *, is_page: bool) -> str:
-    """Return the language that a request is answered in."""
+    """Return the language for the answer to a request."""
     headers = Headers(scope=scope)
     chosen = chosen_language(headers) if is_page else ""
     return chosen or preferred(headers.get("accept-language", ""))
 
 
 def chosen_language(headers: Headers) -> str:
-    """Return the language that was chosen in a browser, or nothing."""
+    """Return the language that was chosen in a browser, or an empty text."""
     cookies = cookie_parser(headers.get("cookie", ""))
-    named = cookies.get(COOKIE, "")
-    return named if named in languages() else ""
+    language = cookies.get(COOKIE, "")
+    return language if language in languages() else ""

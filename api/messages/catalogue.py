@@ -1,7 +1,7 @@
 """Find a message by its key, fill in its values and write numbers as its language does.
 
-The catalogues are gettext files (`locale/en.po`, …), which every translator's tool opens. A
-message's id is its key, so that English can be reworded without touching the code.
+The catalogues are gettext files (`locale/en.po`, …), which all tools for translators open. A
+message's id is its key, so that English texts can change without a change of the code.
 """
 
 from collections.abc import Callable, Mapping
@@ -47,7 +47,7 @@ class _Writer(Formatter):
 
     def __init__(self, decimal_sign: str) -> None:
         self._decimal_sign = decimal_sign
-        #: Formats of Python itself are five times as fast, and write a point.
+        #: Python's own formatting is five times as fast, and writes a point.
         self.write = str.format_map if decimal_sign == "." else self._fill_in
 
     def _fill_in(self, text: str, values: Mapping[str, Any]) -> str:
@@ -55,7 +55,7 @@ class _Writer(Formatter):
         return self.vformat(text, (), values)
 
     def format_field(self, value: Any, spec: str) -> str:
-        """Return one value as its format asks."""
+        """Return one value in its format."""
         text = format(value, spec)
         is_number = isinstance(value, int | float) and not isinstance(value, bool)
         return text.replace(".", self._decimal_sign) if is_number else text
@@ -68,7 +68,7 @@ def catalogue(language: str = DEFAULT) -> Catalogue:
 
 
 def say(key: str, **values: Any) -> str:
-    """Return a message in the language that is spoken now; an unknown key is an error.
+    """Return a message in the current language; an unknown key is an error.
 
     >>> say("page.as_of", when="5 March 2026, 14:30 UTC")
     'As of 5 March 2026, 14:30 UTC.'
@@ -79,5 +79,5 @@ def say(key: str, **values: Any) -> str:
 
 
 def has_key(key: str) -> bool:
-    """Tell whether there is a message of this key."""
+    """Tell whether there is a message with this key."""
     return key in catalogue().forms

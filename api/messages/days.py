@@ -1,4 +1,4 @@
-"""Days as each language writes them, with the month's name: no reader can take it for another."""
+"""Format days in each language, with the month's name, so that they cannot be misread."""
 
 from datetime import date, datetime
 
@@ -6,7 +6,7 @@ from babel.dates import format_date
 
 from api.messages.languages import current_language, locale_of
 
-#: Patterns of languages that have no one custom: English puts the day first.
+#: Patterns for languages without one convention: in English the day comes first.
 WITH_YEAR = {"en": "d MMMM y"}
 WITHOUT_YEAR = {"en": "d MMM"}
 
@@ -26,7 +26,7 @@ def day(moment: datetime | date) -> str:
 
 
 def short_day(moment: datetime | date) -> str:
-    """Return a day in few letters, without its year.
+    """Return a short form of a day, without its year.
 
     >>> from api.messages import using
     >>> short_day(date(2026, 3, 5))

@@ -1,4 +1,4 @@
-"""The languages that the service speaks, and the one that a request is answered in."""
+"""The languages of the service, and the current language of a request."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,7 +9,7 @@ from pathlib import Path
 from babel import Locale, negotiate_locale
 
 FOLDER = Path(__file__).parent / "locale"
-#: Language of a request that asks for none, of the log and of what is stored.
+#: The language of the log, of stored texts, and of requests that ask for none.
 DEFAULT = "en"
 #: A longer header is a mistake or an attack.
 MOST_NAMED = 20
@@ -28,29 +28,29 @@ def languages() -> dict[str, str]:
     return {code: str(locale_of(code).get_language_name(code)).capitalize() for code in codes}
 
 
-#: Where a language's own usage is meant, if that differs from its usual country's.
+#: The locale of a language, if it differs from the default one.
 USAGE = {"en": "en_GB"}
 
 
 @cache
 def locale_of(language: str) -> Locale:
-    """Return how a language writes numbers, days and plurals."""
+    """Return the locale of a language, for numbers, days and plurals."""
     return Locale.parse(USAGE.get(language, language))
 
 
 def other_languages() -> list[tuple[str, str]]:
-    """Return the languages that are not spoken now, each with its own name for itself."""
+    """Return the other languages than the current one, each with its own name for itself."""
     return [pair for pair in languages().items() if pair[0] != current_language()]
 
 
 def current_language() -> str:
-    """Return the language that is spoken now."""
+    """Return the current language."""
     return _current.get()
 
 
 @contextmanager
 def using(language: str) -> Iterator[None]:
-    """Speak a language within a block."""
+    """Set the current language within a block."""
     token = _current.set(language)
     try:
         yield
@@ -71,7 +71,7 @@ def preferred(accept_language: str) -> str:
 
 
 def _weighed(accept_language: str) -> Iterator[tuple[float, str]]:
-    """Yield the quality and the name of each language in a header; odd parts are left out."""
+    """Yield the quality and the name of each language in a header; skip invalid parts."""
     for part in accept_language.split(",")[:MOST_NAMED]:
         name, _, parameter = part.partition(";")
         quality = parameter.strip().removeprefix("q=") or "1"

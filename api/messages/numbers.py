@@ -1,4 +1,4 @@
-"""Numbers as each language writes them."""
+"""Format numbers in each language."""
 
 from functools import cache
 
@@ -9,7 +9,7 @@ from api.messages.languages import current_language, locale_of
 
 @cache
 def decimal_sign(language: str) -> str:
-    """Return what a language writes before the decimals.
+    """Return the decimal sign of a language.
 
     >>> decimal_sign("en"), decimal_sign("de")
     ('.', ',')
@@ -18,7 +18,7 @@ def decimal_sign(language: str) -> str:
 
 
 def localised(value: float, spec: str = "") -> str:
-    """Return a number by a format of Python's, with the decimal sign of the language spoken now.
+    """Return a number in a Python format, with the decimal sign of the current language.
 
     >>> from api.messages import using
     >>> localised(4.415, ".2f"), localised(4.0)

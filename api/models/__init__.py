@@ -1,6 +1,6 @@
-"""Shapes of things: what is sent, stored and answered; importing this makes every table known."""
+"""Shapes of requests, tables and answers; importing this module registers every table."""
 
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.access.rates import RateCount
 from api.models.access.web_sessions import WebSession
@@ -10,7 +10,7 @@ from api.models.events.inspections import Inspection
 from api.models.events.runs import EventRun, RunOrder
 from api.models.imports.imports import ImportBatch, ImportOrganisation
 from api.models.measurements.flags import Flag
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.models.measurements.sweeps import WindSweep
 from api.models.operations.erasures import Erasure
 from api.models.operations.rebuilds import RebuildDue
@@ -37,17 +37,16 @@ __all__ = [
     "Bench",
     "BenchSession",
     "Build",
+    "CachedResult",
     "Equipment",
     "Erasure",
     "Event",
     "EventRun",
     "Flag",
-    "GivenAnswer",
     "ImportBatch",
     "ImportOrganisation",
     "Inspection",
     "InstrumentCheck",
-    "KeptResult",
     "KeyOrganisation",
     "Loan",
     "Organisation",
@@ -58,6 +57,7 @@ __all__ = [
     "RunOrder",
     "Season",
     "Share",
+    "StoredAnswer",
     "Team",
     "Trial",
     "Turbine",

@@ -1,4 +1,4 @@
-"""What needs no key: is it alive, is it ready, and which units and names it speaks."""
+"""Operations without a key: health, readiness, and the units and names of the API."""
 
 import shutil
 from datetime import UTC, datetime
@@ -92,13 +92,13 @@ def _backup_age(request: Request) -> float | None:
 
 def metrics_router(metrics: Metrics) -> APIRouter:
     """Return the way to the counts of this process, for where it was switched on."""
-    made = APIRouter(include_in_schema=False)
+    metrics_routes = APIRouter(include_in_schema=False)
 
-    @made.get("/metrics")
+    @metrics_routes.get("/metrics")
     def show_metrics() -> Response:
         return Response(metrics.shown(), media_type=CONTENT_TYPE_LATEST)
 
-    return made
+    return metrics_routes
 
 
 @router.get("/v1/meta", response_model=Meta)

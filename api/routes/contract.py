@@ -1,4 +1,4 @@
-"""What every route of the contract shares: strict JSON, known parameters, documented refusals."""
+"""Code that all API routes share: strict JSON, declared parameters, documented refusals."""
 
 from collections.abc import Callable, Coroutine
 from typing import Any
@@ -79,7 +79,7 @@ CHANGE = WRITE | _refusals(Stale, PreconditionMissing)
 
 
 class StrictRequest(Request):
-    """A request whose JSON is UTF-8, without NaN, and without a name given twice."""
+    """A request with strict JSON: UTF-8, no NaN, and no repeated names."""
 
     async def json(self) -> Any:
         """Return the body, or refuse it as unreadable."""
@@ -89,7 +89,7 @@ class StrictRequest(Request):
 
 
 async def _read(body: bytes) -> Any:
-    """Return what a body says; parse a large one in a worker thread."""
+    """Return the value of a body; parse a large one in a worker thread."""
     try:
         if len(body) <= READ_AT_ONCE_BYTES:
             return read_json(body)
@@ -99,21 +99,21 @@ async def _read(body: bytes) -> Any:
 
 
 class StrictRoute(APIRoute):
-    """A route that reads strict JSON and refuses query parameters it does not know."""
+    """A route that reads strict JSON and refuses unknown query parameters."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Return the handler behind the two checks."""
         handle = super().get_route_handler()
-        known = _parameters(self.dependant)
+        declared = _parameters(self.dependant)
 
         async def strict(request: Request) -> Response:
-            unknown = [name for name in request.query_params if name not in known]
+            unknown = [name for name in request.query_params if name not in declared]
             if unknown:
-                raise _unknown_parameters(unknown, known)
+                raise _unknown_parameters(unknown, declared)
             strictly = StrictRequest(request.scope, request.receive)
             if request.method in READING:
                 return await handle(strictly)
-            # A request without a good key costs no more than looking that key up.
+            # A request without a valid key costs only the lookup of the key.
             caller = await run_in_threadpool(sign_in, request)
             async with received(strictly, caller.key_id):
                 return await handle(strictly)
@@ -133,10 +133,10 @@ def _parameters(dependant: Dependant) -> set[str]:
     return names
 
 
-def _unknown_parameters(unknown: list[str], known: set[str]) -> Invalid:
+def _unknown_parameters(unknown: list[str], declared: set[str]) -> Invalid:
     errors = [
         FieldError(
-            "unknown_parameter", say("fault.unknown_parameter"), nearest(name, known), f"/{name}"
+            "unknown_parameter", say("fault.unknown_parameter"), nearest(name, declared), f"/{name}"
         )
         for name in unknown
     ]

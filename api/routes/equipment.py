@@ -59,8 +59,8 @@ def change_equipment(equipment_id: str, changes: EquipmentUpdate, write: Change)
 def lend_equipment(equipment_id: str, loan: LoanCreate, write: Write) -> Response:
     """Lend a piece of equipment to a school, until a day, with its spares."""
 
-    def lend(db: Session, caller: Caller, given: LoanCreate) -> LoanRead:
-        return loans.lend(db, caller, equipment_id, given)
+    def lend(db: Session, caller: Caller, loan_facts: LoanCreate) -> LoanRead:
+        return loans.lend(db, caller, equipment_id, loan_facts)
 
     return write.created(lend, loan)
 
@@ -83,8 +83,8 @@ def return_equipment(
 ) -> Response:
     """Take a piece of equipment back; a reference rotor that comes back broken is retired."""
 
-    def take_back(db: Session, caller: Caller, row_id: str, given: Returning) -> LoanRead:
-        return loans.take_back(db, caller, equipment_id, row_id, given)
+    def take_back(db: Session, caller: Caller, row_id: str, returning_facts: Returning) -> LoanRead:
+        return loans.take_back(db, caller, equipment_id, row_id, returning_facts)
 
     return write.done(take_back, loan_id, returning)
 
@@ -93,8 +93,8 @@ def return_equipment(
 def check_equipment(equipment_id: str, check: CheckCreate, write: Write) -> Response:
     """Compare an instrument with another, in pairs of readings; answers their ratio."""
 
-    def compare(db: Session, caller: Caller, given: CheckCreate) -> CheckRead:
-        return instruments.check(db, caller, equipment_id, given)
+    def compare(db: Session, caller: Caller, comparison: CheckCreate) -> CheckRead:
+        return instruments.check(db, caller, equipment_id, comparison)
 
     return write.created(compare, check)
 

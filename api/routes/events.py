@@ -1,4 +1,4 @@
-"""Events over HTTP, with what they may bring and how that was."""
+"""Events over HTTP, with their forecasts and reviews."""
 
 from typing import Annotated
 
@@ -84,8 +84,8 @@ def event_review(
 def inspect_build(event_id: str, inspection: InspectionCreate, write: Write) -> Response:
     """Store what an inspector found of a build; of a build that changed since it is refused."""
 
-    def inspect(db: Session, caller: Caller, given: InspectionCreate) -> InspectionRead:
-        return inspections.inspect(db, caller, event_id, given)
+    def inspect(db: Session, caller: Caller, inspection_facts: InspectionCreate) -> InspectionRead:
+        return inspections.inspect(db, caller, event_id, inspection_facts)
 
     return write.created(inspect, inspection)
 
@@ -118,8 +118,8 @@ def event_readiness(
 def draw_run_order(event_id: str, drawing: Drawing, write: WriteLead) -> Response:
     """Draw the order of runs: blocks of one team of each school, the reference rotor in between."""
 
-    def draw(db: Session, caller: Caller, given: Drawing) -> RunOrderRead:
-        return run_orders.draw(db, caller, event_id, given)
+    def draw(db: Session, caller: Caller, drawing_facts: Drawing) -> RunOrderRead:
+        return run_orders.draw(db, caller, event_id, drawing_facts)
 
     return write.created(draw, drawing, location=f"/v1/events/{event_id}/run-order")
 
@@ -136,11 +136,11 @@ def get_run_order(event_id: str, read: Read) -> Response:
     responses=WRITE,
     max_body_size=SERIES_BYTES,
 )
-def record_results(event_id: str, given: ResultsCreate, write: WriteLead) -> Response:
+def record_results(event_id: str, submitted: ResultsCreate, write: WriteLead) -> Response:
     """Store official runs; answers the day so far. The same ones sent again change nothing."""
 
     def record(db: Session, caller: Caller) -> Answered:
-        done = runs.record(db, caller, event_id, given)
+        done = runs.record(db, caller, event_id, submitted)
         return Answered(200, done.model_dump_json())
 
     return write.run(record)

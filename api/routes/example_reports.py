@@ -1,4 +1,4 @@
-"""Examples of what reports answer."""
+"""Examples of the answers of reports."""
 
 from typing import Any
 

@@ -1,6 +1,6 @@
-"""One example of each shape, from one invented scenario; shown beside every operation.
+"""One example of each shape, from one invented scenario; shown with every operation.
 
-A test holds each of them to its shape.
+A test validates each of them by its shape.
 """
 
 from typing import Any

@@ -1,4 +1,4 @@
-"""A whole season out, and into an empty programme; a school's own things out."""
+"""Export a season or a school's data, and import a season into an empty programme."""
 
 from typing import Any
 

@@ -1,4 +1,4 @@
-"""Flags over HTTP: what the data checks ask, and the answers."""
+"""Flags over HTTP: the questions of the data checks, and their answers."""
 
 from typing import Annotated
 
@@ -30,14 +30,14 @@ def list_flags(query: Annotated[FlagQuery, Query()], read: Read) -> Response:
 
 
 @router.post("/answers", response_model=FlagAnswers, responses=WRITE)
-def answer_flags(given: FlagAnswersCreate, write: Write) -> Response:
+def answer_flags(reply: FlagAnswersCreate, write: Write) -> Response:
     """Give one answer to several flags, such as one slip of the unit in all trials of a session.
 
     All of them or none; a flag that an answer before it settled is left as it is.
     """
 
     def answer(db: Session, caller: Caller) -> Answered:
-        return Answered(200, answers.answer_many(db, caller, given).model_dump_json())
+        return Answered(200, answers.answer_many(db, caller, reply).model_dump_json())
 
     return write.run(answer)
 
@@ -49,9 +49,9 @@ def get_flag(flag_id: str, read: Read) -> Response:
 
 
 @router.post("/{flag_id}/answer", response_model=FlagRead, responses=WRITE)
-def answer_flag(flag_id: str, given: FlagAnswerCreate, write: Write) -> Response:
+def answer_flag(flag_id: str, reply: FlagAnswerCreate, write: Write) -> Response:
     """Answer a flag: `accept_fix` writes the proposed value, `confirm` keeps the one that stands.
 
     `withdraw_trial` takes the trial out. Nothing is ever changed without an answer.
     """
-    return write.done(answers.answer, flag_id, given)
+    return write.done(answers.answer, flag_id, reply)

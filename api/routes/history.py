@@ -1,4 +1,4 @@
-"""What was done, over HTTP: to one thing, or in a whole season."""
+"""The change history of one thing, and the audit log, over HTTP."""
 
 from collections.abc import Callable
 from typing import Annotated
@@ -30,7 +30,7 @@ from api.services.core.scope import Caller
 
 router = APIRouter(tags=["history"], route_class=StrictRoute)
 
-#: Collections whose things have a history, and what one of them is called.
+#: Collections of things with a change history, and the name of one thing.
 THINGS: dict[str, tuple[str, type[Stored]]] = {
     "seasons": ("season", Season),
     "organisations": ("organisation", Organisation),

@@ -98,7 +98,7 @@ async def read_sent(request: Request) -> ImportBody:
     if kind in SHEETS:
         return ImportBody(body=await request.body())
     if kind == "multipart/form-data":
-        await request.body()  # kept, so that the digest of a retry can be taken too
+        await request.body()  # read now, so that the digest of a retry can be computed
         return ImportBody(body=await _file(request))
     if kind == "application/json":
         return ImportBody(body=await request.body(), is_json=True)
@@ -127,7 +127,7 @@ async def prepare(
     sent: Annotated[ImportBody, Depends(read_sent)],
     query: Annotated[ImportQuery, Query()],
 ) -> preparing.Prepared:
-    """Read what was sent before it is this request's turn to write: nobody waits for a file."""
+    """Read the request before waiting for the turn to write, so that a file blocks nobody."""
     most = request.app.state.settings.max_import_rows
     async with turns(request).reading_file(caller):
         if sent.is_json:

@@ -26,7 +26,7 @@ def create_key(key: KeyCreate, write: WriteLead) -> Response:
     def make(db: Session, caller: Caller) -> Answered:
         return write.stored(keys.create(db, caller, key), 201)
 
-    return write.run(make, kept=_without_secret)
+    return write.run(make, to_store=_without_secret)
 
 
 @router.get("", response_model=Page[KeyRead], responses=LIST)
@@ -48,6 +48,6 @@ def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
 
 
 def _without_secret(answered: Answered) -> Answered:
-    """Return what may be kept of the answer that shows a secret."""
+    """Return the answer without its secret, to store it for retries."""
     shown = KeyRead.model_validate_json(answered.body)
     return replace(answered, body=shown.model_dump_json())

@@ -40,9 +40,9 @@ def get_current_season(request: Request, read: Read) -> Response:
     Where none runs it is the one with the newest trial, and never an empty one that comes later.
     """
     with database(request).reading() as db:
-        found = season_choice.current(db, read.caller, datetime.now(UTC))
+        current = season_choice.current(db, read.caller, datetime.now(UTC))
     headers = {"Cache-Control": "private, no-cache"}
-    return Response(found.model_dump_json(), media_type="application/json", headers=headers)
+    return Response(current.model_dump_json(), media_type="application/json", headers=headers)
 
 
 @router.get("/{season_id}", response_model=SeasonRead, responses=READ)

@@ -1,4 +1,4 @@
-"""Files to begin with: trials to fill in, rules to change."""
+"""Template files: trials to fill in, rules to change."""
 
 from typing import Annotated, Any
 

@@ -132,9 +132,9 @@ def withdraw_trial(trial_id: str, withdrawal: Withdrawal, write: Write) -> Respo
 
 
 @router.post("/{trial_id}/reinstate", response_model=TrialRead, responses=WRITE)
-def reinstate_trial(trial_id: str, given: Reinstatement, write: Write) -> Response:
+def reinstate_trial(trial_id: str, reinstatement: Reinstatement, write: Write) -> Response:
     """Let a withdrawn trial count again, with the reason; its history keeps both."""
-    return write.done(corrections.reinstate, trial_id, given)
+    return write.done(corrections.reinstate, trial_id, reinstatement)
 
 
 @router.patch("/{trial_id}", response_model=TrialRead, responses=CHANGE)

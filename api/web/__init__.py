@@ -1,1 +1,1 @@
-"""For people: server-rendered pages over the services."""
+"""Server-rendered pages for people, over the services."""

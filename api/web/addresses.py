@@ -1,4 +1,4 @@
-"""All pages, in the order their addresses are tried in."""
+"""All pages, in the order in which their addresses are matched."""
 
 from api.web.registration import things
 from api.web.views import (
@@ -23,9 +23,9 @@ from api.web.views import (
     trials,
 )
 
-#: Pages that take whole files.
+#: Pages that take files.
 FILE_PAGES = (imports.router,)
-#: Forms for new things come first: `/teams/new` is no team's page.
+#: Forms for new things come first: `/teams/new` is not a team's page.
 PAGES = tuple(
     module.router
     for module in (

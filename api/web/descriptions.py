@@ -1,4 +1,4 @@
-"""What was done to a thing, and what was measured, in lines that people read."""
+"""Describe change histories and measurements in words."""
 
 from datetime import datetime
 from types import SimpleNamespace
@@ -24,13 +24,13 @@ LONGEST = 120  # [characters] of a value in the history
 def history_of(
     db: Session, visited: Visit, table: type[Stored], row_id: str
 ) -> list[dict[str, Any]]:
-    """Return what was done to a thing, oldest first."""
+    """Return the change history of a thing, oldest first."""
     entries, _ = history.of_thing(db, visited.caller, table, row_id, HistoryQuery(limit=200))
     return [_entry_in_words(entry) for entry in entries]
 
 
 def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
-    """Return an entry of the record as a line: when, who, what, why."""
+    """Return an audit entry as a line: when, who, what, why."""
     action = f"action.{entry.action}"
     return {
         "at": entry.created_at,
@@ -46,7 +46,7 @@ def _entry_in_words(entry: AuditRead) -> dict[str, Any]:
 
 
 def name_of(field: str, *, unit: bool = True) -> str:
-    """Return what a field is called on pages, with its unit where that is wanted."""
+    """Return the name of a field on pages, with its unit if wanted."""
     key = f"field.{field}" if has_key(f"field.{field}") else f"field.{stem(field)}"
     measured = unit_of(field) if unit else ""
     called = say(key) if has_key(key) else field.replace("_", " ")
@@ -72,7 +72,7 @@ def _short(pair: Any, at: int) -> str:
 
 
 def _facts(run: Any) -> str:
-    """Return a run as the record keeps it, in a few words."""
+    """Return a run from an audit entry in a few words."""
     if not isinstance(run, dict):
         return str(run)
     return run_in_words(SimpleNamespace(**dict.fromkeys(RunRead.model_fields) | run))
@@ -91,25 +91,25 @@ def run_in_words(run: Any) -> str:
 
 
 def session_days(db: Session, trials: list[TrialRead]) -> dict[str, datetime]:
-    """Return when the sessions of some trials began."""
+    """Return when the sessions of trials began."""
     ids = {trial.session_id for trial in trials}
     rows = select(col(BenchSession.id), col(BenchSession.started_at))
     return dict(db.execute(rows.where(col(BenchSession.id).in_(ids))).all())
 
 
 def how_sure(trial: TrialRead) -> Facts:
-    """Return what stands behind a trial's figure."""
-    found = trial.result
+    """Return the figures behind a trial's result, with units."""
+    result = trial.result
     numbers = [
-        ("wind", found.wind_speed_m_s, ".2f", "{} m/s"),
-        ("air_density", found.air_density_kg_m3, ".3f", "{} kg/m³"),
-        ("wind_power", found.wind_power_w, ".2f", "{} W"),
-        ("coefficient", found.power_coefficient, ".3f", "{}"),
-        ("tip_speed_ratio", found.tip_speed_ratio, ".1f", "{}"),
-        ("exponent", found.wind_exponent, ".2f", "{}"),
-        ("u_own", found.u_own, ".0%", "± {}"),
-        ("u_bench", found.u_bench, ".0%", "± {}"),
-        ("u_total", found.u_total, ".0%", "± {}"),
+        ("wind", result.wind_speed_m_s, ".2f", "{} m/s"),
+        ("air_density", result.air_density_kg_m3, ".3f", "{} kg/m³"),
+        ("wind_power", result.wind_power_w, ".2f", "{} W"),
+        ("coefficient", result.power_coefficient, ".3f", "{}"),
+        ("tip_speed_ratio", result.tip_speed_ratio, ".1f", "{}"),
+        ("exponent", result.wind_exponent, ".2f", "{}"),
+        ("u_own", result.u_own, ".0%", "± {}"),
+        ("u_bench", result.u_bench, ".0%", "± {}"),
+        ("u_total", result.u_total, ".0%", "± {}"),
     ]
     return [
         (say(f"trial.{key}"), form.format(localised(value, spec)))
@@ -119,5 +119,5 @@ def how_sure(trial: TrialRead) -> Facts:
 
 
 def left_out_in_words(left: list[LeftOut]) -> list[str]:
-    """Return what a page's numbers leave out."""
+    """Return sentences on the trials that a page's numbers leave out."""
     return [say("page.trials_left_out", count=each.trials, why=each.sentence) for each in left]

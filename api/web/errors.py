@@ -1,4 +1,4 @@
-"""A refusal in a form that the asker can read: a page for people, problem details for programs."""
+"""Answer a refusal with a page for people, or with problem details for programs."""
 
 from urllib.parse import quote
 
@@ -10,12 +10,12 @@ from api.errors import ApiError, NotSignedIn, problem, words_of
 from api.web import rendering
 from api.web.visitors import go_to
 
-#: Addresses that answer programs, whatever they say they accept.
+#: Addresses for programs, whatever their Accept header says.
 FOR_PROGRAMS = ("/v1/", "/openapi.json", "/healthz", "/readyz", "/metrics")
 
 
 def answer(scope: Scope, refusal: ApiError) -> Response:
-    """Return a refusal in the form that suits the asker."""
+    """Return a refusal as a page or as problem details."""
     request = Request(scope)
     is_page = "text/html" in request.headers.get("accept", "")
     if not is_page or request.url.path.startswith(FOR_PROGRAMS):
@@ -36,7 +36,7 @@ def answer(scope: Scope, refusal: ApiError) -> Response:
 
 
 def _return_to(request: Request) -> str:
-    """Return where to go on after signing in: what was asked for, if that only reads."""
+    """Return the page to go to after signing in: the requested one if it only reads."""
     if request.method != "GET":
         return "/today"
     query = f"?{request.url.query}" if request.url.query else ""

@@ -1,7 +1,7 @@
-"""Forms: what is asked, from typed text to the shapes of the API, and faults beside their fields.
+"""Read forms: from typed text to the shapes of the API, with faults at their fields.
 
-A number may be typed with a comma or a point. Units stand in labels; a field that is named in
-another unit (`rotor_diameter_cm`) reaches the shape under that name, which turns it into SI.
+A number may be typed with a comma or a point. Labels have units; a field in another unit
+(`rotor_diameter_cm`) reaches the shape under that name, and the shape converts it to SI.
 """
 
 import re
@@ -26,12 +26,12 @@ Shape = TypeVar("Shape", bound=Input)
 Choices = Sequence[tuple[str, str]]
 
 
-#: How the name of a field of one run begins: run_2_voltage_v.
+#: The prefix of the fields of one run: run_2_voltage_v.
 OF_RUN = re.compile(r"^run_[0-9]+_")
 
 
 class Labelled(Sequence[tuple[str, str]]):
-    """Choices that are always the same, each with its message of a group of the catalogue.
+    """Fixed choices, each with its message in a group of the catalogue.
 
     A label is looked up whenever it is read, since each request has a language of its own.
     """
@@ -51,7 +51,7 @@ class Labelled(Sequence[tuple[str, str]]):
 
 
 def labelled(group: str, *values: str) -> Labelled:
-    """Return choices that are always the same, in words of the catalogue.
+    """Return fixed choices with labels from the catalogue.
 
     >>> list(labelled("condition", "good", "worn"))
     [('good', 'good'), ('worn', 'worn')]
@@ -61,7 +61,7 @@ def labelled(group: str, *values: str) -> Labelled:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One thing that a form asks; `more` fields are folded away until somebody wants them."""
+    """One field of a form; `more` fields are hidden until the user opens them."""
 
     name: str
     kind: Kind = "number"
@@ -71,7 +71,7 @@ class Field:
 
     @property
     def label(self) -> str:
-        """Return what is asked, with its unit."""
+        """Return the label of the field, with its unit."""
         own = OF_RUN.sub("", self.name)
         reading = re.fullmatch("voltage_([0-9]+)", own)
         if reading:
@@ -82,13 +82,13 @@ class Field:
 
     @property
     def measures(self) -> str:
-        """Return the name of the quantity that is typed: the field's own, or its unit's."""
+        """Return the name of the quantity whose limits and units apply to the field."""
         own = OF_RUN.sub("", self.name)
         return ONE_OF.get(own, re.sub(r"^voltage_[0-9]+$", "voltage_v", own))
 
     @property
     def limits(self) -> tuple[float, float] | None:
-        """Return the limits of what is typed, in the unit it is typed in."""
+        """Return the limits of the field in its own unit, or None."""
         name = self.measures
         if name in LIMITS:
             return LIMITS[name]
@@ -100,18 +100,18 @@ class Field:
 
     @property
     def hint(self) -> str:
-        """Return what helps to answer, if anything does."""
+        """Return the hint of the field, or an empty text."""
         own = OF_RUN.sub("", self.name)
         keys = (f"hint.{own}", f"hint.{stem(own)}")
         return next((say(key) for key in keys if has_key(key)), "")
 
     def offering(self, choices: Choices) -> "Field":
-        """Return the field with what may be chosen."""
+        """Return the field with these choices."""
         return replace(self, choices=tuple(choices))
 
 
 def offering(fields: Iterable[Field], offered: Mapping[str, Choices]) -> list[Field]:
-    """Return fields with what may be chosen, each as it is where nothing is named for it.
+    """Return fields with their choices; fields without new choices stay unchanged.
 
     >>> [each.choices for each in offering([Field("a"), Field("b")], {"b": [("1", "one")]})]
     [(), (('1', 'one'),)]
@@ -119,7 +119,7 @@ def offering(fields: Iterable[Field], offered: Mapping[str, Choices]) -> list[Fi
     return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
 
 
-#: Number fields whose names carry no unit of the table.
+#: Units of number fields whose names have no unit of the table.
 OTHER_UNITS = {
     "reference_air_density_kg_m3": "kg/m³",
     "pitch_deg": "°",
@@ -143,7 +143,7 @@ def unit_of(name: str) -> str:
     return spelt[1].symbol if spelt else ""
 
 
-#: Fields that forms ask in another unit than the API's own.
+#: Fields of forms in other units than the API's own.
 FORM_UNITS = {
     "rotor_diameter_cm": "rotor_diameter_m",
     "chord_root_mm": "chord_root_m",
@@ -160,7 +160,7 @@ FORM_UNITS = {
 
 
 def spelling(name: str) -> tuple[str, Unit] | None:
-    """Return the API's own field behind one that is typed in another unit, with that unit."""
+    """Return the API field of a form field in another unit, with that unit, or None."""
     own = FORM_UNITS.get(name)
     measured = quantity(own) if own else None
     return (own, measured.spellings()[name]) if own and measured else None
@@ -179,13 +179,13 @@ def stem(name: str) -> str:
 
 @dataclass(slots=True)
 class Filled:
-    """A form as somebody filled it in, with what is wrong where."""
+    """A filled form with the faults of its fields."""
 
     fields: Sequence[Field]
     typed: dict[str, str] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
     other: list[str] = field(default_factory=list)
-    #: Fields of the form by a fault's whole place, where its last step does not name one.
+    #: Fields of the form by the full pointer of a fault, if its last step is not a field.
     places: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -195,15 +195,15 @@ class Filled:
 
     @property
     def typed_names(self) -> list[str]:
-        """Return the fields that hold something."""
+        """Return the fields that are not empty."""
         return [name for name, text in self.typed.items() if text]
 
     @property
     def _ticks(self) -> list[str]:
-        return [asked.name for asked in self.fields if asked.kind == "tick"]
+        return [form_field.name for form_field in self.fields if form_field.kind == "tick"]
 
     def blame(self, refusal: ApiError) -> None:
-        """Put each fault of a refusal beside its field, or above the form."""
+        """Show each fault of a refusal at its field, or above the form."""
         if all(fault.pointer is None for fault in refusal.errors):
             self.other.append(_sentence(str(refusal)))
             return
@@ -213,75 +213,75 @@ class Filled:
     def _place(self, fault: FieldError) -> None:
         words = _fault_in_words(fault)
         steps = [step for step in (fault.pointer or "").split("/") if step]
-        named = {f.name: f.name for f in self.fields}
-        named |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
-        asked = self.places.get(fault.pointer or "") or next(
-            (named[step] for step in reversed(steps) if step in named), None
+        field_of = {f.name: f.name for f in self.fields}
+        field_of |= {FORM_UNITS[f.name]: f.name for f in self.fields if f.name in FORM_UNITS}
+        name = self.places.get(fault.pointer or "") or next(
+            (field_of[step] for step in reversed(steps) if step in field_of), None
         )
-        if asked:
-            is_empty = not self.typed.get(asked, "yes") and asked not in self._ticks
-            self.faults.setdefault(asked, say("form.needed") if is_empty else words)
+        if name:
+            is_empty = not self.typed.get(name, "yes") and name not in self._ticks
+            self.faults.setdefault(name, say("form.needed") if is_empty else words)
         else:
             self.other.append(f"{steps[-1]}: {words}" if steps else words)
 
 
-#: How the API spells a quantity in another unit: a hint to a program, not to a person.
+#: The other spellings of a quantity in hints of the API, which only programs need.
 SPELLING = re.compile(r" \([a-z0-9]+(_[a-z0-9]+)+(, [a-z0-9_]+)*\)")
 
 
 def _fault_in_words(fault: FieldError) -> str:
-    """Return a fault with what would do instead, without names that only programs know."""
+    """Return a fault with its hint, without names that only programs know."""
     sentences = [_sentence(words) for words in (fault.detail, fault.hint) if words]
     return SPELLING.sub("", " ".join(sentences))
 
 
 def _sentence(words: str) -> str:
-    """Return words with a capital and a full stop, as beside a field."""
-    begun = words[:1].upper() + words[1:]
-    return begun if begun.endswith((".", "?", "!")) else f"{begun}."
+    """Return words as a sentence, with a capital letter and a full stop."""
+    capitalised = words[:1].upper() + words[1:]
+    return capitalised if capitalised.endswith((".", "?", "!")) else f"{capitalised}."
 
 
 def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dict[str, Any]]:
-    """Return a form as typed, and the values that could be read from it."""
+    """Return the filled form, and the values that could be read from it."""
     filled = Filled(fields, {each.name: typed.get(each.name, "").strip() for each in fields})
     values: dict[str, Any] = {}
-    for asked in fields:
-        text = filled.typed[asked.name]
-        if asked.kind == "tick":
-            values[asked.name] = text == "yes"
-            if asked.required and text != "yes":
-                filled.faults[asked.name] = say("form.tick_needed")
-        elif not text and asked.required:
-            filled.faults[asked.name] = say("form.needed")
+    for form_field in fields:
+        text = filled.typed[form_field.name]
+        if form_field.kind == "tick":
+            values[form_field.name] = text == "yes"
+            if form_field.required and text != "yes":
+                filled.faults[form_field.name] = say("form.tick_needed")
+        elif not text and form_field.required:
+            filled.faults[form_field.name] = say("form.needed")
         elif text:
-            _read(asked, text, filled, values)
+            _read(form_field, text, filled, values)
     return filled, values
 
 
-def _read(asked: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
+def _read(form_field: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
     try:
-        values[asked.name] = value_of(asked, text)
+        values[form_field.name] = value_of(form_field, text)
     except NotAValue as wrong:
-        filled.faults[asked.name] = _fault_in_words(
+        filled.faults[form_field.name] = _fault_in_words(
             FieldError("", f"{text[:40]} {wrong}", wrong.hint)
         )
 
 
-def value_of(asked: Field, text: str) -> Any:
-    """Return what a text means to a field."""
-    if asked.kind == "number":
-        return number(text, asked.measures)
-    if asked.kind == "numbers":
-        return [number(each, asked.measures) for each in re.split(r"[;\s]+", text) if each]
-    if asked.kind == "whole":
+def value_of(form_field: Field, text: str) -> Any:
+    """Return the value of a text for a field."""
+    if form_field.kind == "number":
+        return number(text, form_field.measures)
+    if form_field.kind == "numbers":
+        return [number(each, form_field.measures) for each in re.split(r"[;\s]+", text) if each]
+    if form_field.kind == "whole":
         return read_cell("run", text, {})
     return text
 
 
 def number(text: str, name: str = "voltage_v") -> float:
-    """Return a number that was typed with a comma or a point into the field of that name.
+    """Return a number that was typed with a comma or a point into the named field.
 
-    A number such as 1,200 is asked about, unless only one of its two readings can be.
+    Refuse a number such as 1,200 with a question, unless only one of its two values is possible.
 
     >>> number("1,25"), number("1.25"), number(" −3 "), number("1,200")
     (1.25, 1.25, -3.0, 1.2)
@@ -290,7 +290,7 @@ def number(text: str, name: str = "voltage_v") -> float:
 
 
 def whole(text: str) -> int:
-    """Return a whole number that one of our pages put into a form; what is none is 0.
+    """Return an integer that one of our pages put into a form; 0 if it is not valid.
 
     >>> whole("7"), whole("x"), whole("9" * 5000)
     (7, 0, 0)
@@ -299,7 +299,7 @@ def whole(text: str) -> int:
 
 
 def shaped(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape | None:
-    """Return the shape that values make, or nothing and put the faults beside their fields."""
+    """Return the shape made from values, or None with the faults at their fields."""
     if filled.faults:
         return None
     try:
@@ -310,20 +310,20 @@ def shaped(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Sha
 
 
 def shown(fields: Iterable[Field], thing: Any) -> dict[str, str]:
-    """Return a stored thing as a form shows it, in the form's units."""
-    return {asked.name: _shown(asked, thing) for asked in fields}
+    """Return the texts of a stored thing for a form, in the form's units."""
+    return {form_field.name: _shown(form_field, thing) for form_field in fields}
 
 
-def _shown(asked: Field, thing: Any) -> str:
-    spelt = spelling(asked.name)
-    value = getattr(thing, spelt[0] if spelt else asked.name, None)
+def _shown(form_field: Field, thing: Any) -> str:
+    spelt = spelling(form_field.name)
+    value = getattr(thing, spelt[0] if spelt else form_field.name, None)
     if spelt and value is not None:
         value = (value - spelt[1].offset) / spelt[1].factor
-    return clear(asked.measures, plain(value))
+    return clear(form_field.measures, plain(value))
 
 
 def plain(value: Any) -> str:
-    """Return a value as a field holds it.
+    """Return a value as the text of a field.
 
     >>> plain(None), plain(True), plain(False), plain(30.1), plain("Whirl")
     ('', 'yes', '', '30.1', 'Whirl')
@@ -338,6 +338,6 @@ def plain(value: Any) -> str:
 
 
 def moved(fields: Sequence[Field], before: Any, typed: Mapping[str, str]) -> list[Field]:
-    """Return the fields whose text differs from what a stored thing would show."""
-    stood = shown(fields, before)
-    return [each for each in fields if typed.get(each.name, "").strip() != stood[each.name]]
+    """Return the fields whose text differs from that of the stored thing."""
+    before_texts = shown(fields, before)
+    return [each for each in fields if typed.get(each.name, "").strip() != before_texts[each.name]]

@@ -1,4 +1,4 @@
-"""How a page is made: its template, its style sheet and script, and the policy of the rest."""
+"""Render pages from templates, with their style sheet, script and content policy."""
 
 import json
 import secrets
@@ -22,7 +22,7 @@ from api.services.season import counting
 from api.web.visitors import Visit
 
 FOLDER = Path(__file__).parent / "templates"
-#: A page fetches its style sheet and script from us and nothing from anywhere.
+#: A page loads its style sheet and scripts from this service, and nothing from elsewhere.
 POLICY = (
     "default-src 'none'; style-src 'self'; script-src 'self'; worker-src 'self'; "
     "connect-src 'self'; "
@@ -34,8 +34,8 @@ A_YEAR = "public, max-age=31536000, immutable"
 
 @cache
 def _environment() -> Environment:
-    made = templates_in(FOLDER, page.TEMPLATES)
-    made.globals |= {
+    environment = templates_in(FOLDER, page.TEMPLATES)
+    environment.globals |= {
         "style_path": asset_path("page.css"),
         "script_path": asset_path("page.js"),
         "bench_script_path": asset_path("bench.js"),
@@ -47,17 +47,17 @@ def _environment() -> Environment:
         "other_languages": other_languages,
         "form_key": lambda: secrets.token_urlsafe(18),
     }
-    made.filters |= {
+    environment.filters |= {
         "day": words.day,
         "moment": moment,
         "milliwatts": words.milliwatts,
         "number": localised,
     }
-    return made
+    return environment
 
 
 def moment(when: datetime, zone: str = "UTC") -> str:
-    """Return a day and time by a school's clock, with the month's name.
+    """Return a day and time in a school's time zone, with the month's name.
 
     >>> moment(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
     '5 July 2026, 14:30 (Europe/Dublin)'
@@ -75,13 +75,13 @@ def asset(name: str) -> str:
 
 @cache
 def asset_path(name: str) -> str:
-    """Return the address of what pages are made with, another one for each version of it."""
+    """Return the address of an asset; each version of it has another address."""
     stem, ending = name.split(".")
     return f"/assets/{stem}-{sha256(asset(name).encode()).hexdigest()[:12]}.{ending}"
 
 
 def show_asset(address: str) -> Response | None:
-    """Return what stands at an address, which a browser may keep."""
+    """Return the asset at an address, which a browser may cache, or None."""
     for name, media in ASSETS.items():
         if address == asset_path(name):
             return Response(asset(name), media_type=media, headers={"cache-control": A_YEAR})
@@ -90,9 +90,9 @@ def show_asset(address: str) -> Response | None:
 
 @cache
 def service_worker() -> str:
-    """Return the script that keeps the trial form for when there is no network.
+    """Return the script that caches the trial form for use without a network.
 
-    It names the parts of this version, so that another version of any of them is another script.
+    It lists the assets of this version, so that a new version of any of them changes the script.
     """
     paths = [asset_path(name) for name in ASSETS]
     version = sha256("".join(paths).encode()).hexdigest()[:12]
@@ -109,9 +109,9 @@ def show(
     left_out: Sequence[str] | None = None,
     **facts: Any,
 ) -> HTMLResponse:
-    """Return a page made from a template, as of now unless it says otherwise.
+    """Return a page made from a template, as of now unless `as_of` is given.
 
-    A page of results says what it leaves out, or that it leaves out nothing.
+    `left_out` lists what a page of results leaves out; an empty list means nothing.
     """
     html = (
         _environment()

@@ -1,4 +1,4 @@
-"""From a filled form to what is stored, or back to the form with what was refused."""
+"""Store a filled form, or show it again with its faults."""
 
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
@@ -18,26 +18,26 @@ from api.web.visitors import Post
 Shape = TypeVar("Shape", bound=Input)
 
 
-#: What a thing is known by: what is stored twice stands there.
+#: The fields that identify a thing: a fault about duplicates is shown there.
 NAMES = ("name", "tag", "started_at")
 
 
 def taken(field: str) -> Conflict:
-    """Return the refusal of a thing that is stored already under what was typed into a field."""
+    """Return the refusal of a value in a field that another thing already has."""
     words = say("form.taken")
     return Conflict(words, [FieldError("taken", words, pointer=f"/{field}")])
 
 
 class Unready(Exception):
-    """A form that has to be corrected first; its faults are shown beside its fields."""
+    """A form that has to be corrected first; its faults are shown at its fields."""
 
 
 def sound(shape: type[Shape], filled: Filled, values: Mapping[str, Any]) -> Shape:
-    """Return the shape that a form's values make, or leave the work undone."""
-    made = forms.shaped(shape, filled, values)
-    if made is None:
+    """Return the shape made from a form's values, or raise `Unready`."""
+    valid = forms.shaped(shape, filled, values)
+    if valid is None:
         raise Unready
-    return made
+    return valid
 
 
 def tried(
@@ -46,9 +46,9 @@ def tried(
     work: Callable[[Session, Caller], str],
     apart_from: frozenset[str] = frozenset(),
 ) -> Response | None:
-    """Do the work once and go on; where it is refused, put the reasons beside the fields.
+    """Do the work once and redirect; if it is refused, show the faults at their fields.
 
-    What is not there, or not this visitor's to do, is no fault of the form.
+    Return None if the form has faults. Errors for missing things or permissions are raised.
     """
     try:
         return posted.once(work, apart_from)
@@ -58,7 +58,7 @@ def tried(
         raise
     except ApiError as refusal:
         filled.blame(refusal)
-    except IntegrityError:  # of two who enter the same name at once, too
-        named = next((each.name for each in filled.fields if each.name in NAMES), "")
-        filled.blame(taken(named))
+    except IntegrityError:  # also if two visitors enter the same name at once
+        name_field = next((each.name for each in filled.fields if each.name in NAMES), "")
+        filled.blame(taken(name_field))
     return None

@@ -1,4 +1,4 @@
-"""The answer that a key and an Idempotency-Key got, so that a retry gets the same."""
+"""The stored answers to requests with an Idempotency-Key, so that a retry gets the same."""
 
 from datetime import datetime
 from typing import Any
@@ -8,8 +8,8 @@ from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
-class GivenAnswer(SQLModel, table=True):
-    """One answered request; kept in the transaction of what it stored."""
+class StoredAnswer(SQLModel, table=True):
+    """One answered request, stored in the same transaction as its facts."""
 
     __tablename__ = "given_answer"
 

@@ -1,4 +1,4 @@
-"""An access key: how a script or a person comes in."""
+"""An access key: how a script or a person signs in."""
 
 from datetime import datetime
 from typing import Annotated, ClassVar, Literal
@@ -20,7 +20,7 @@ Organisations = Annotated[
 
 
 class KeyFacts(SQLModel):
-    """What every shape of a key shares."""
+    """The fields that all shapes of a key have."""
 
     label: Label = Column(description="What the key is for, such as 'Coach, spring laptop'.")
     role: Role = Column(

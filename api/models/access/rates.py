@@ -1,4 +1,4 @@
-"""How often something was counted in a window of time, where several processes count together."""
+"""Counts within windows of time, which several processes share."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel

@@ -7,7 +7,7 @@ from sqlmodel import SQLModel
 
 
 class WebSession(SQLModel, table=True):
-    """A signed-in browser; its secret is kept as a digest, and it ends with its key."""
+    """A signed-in browser; its secret is stored as a digest, and it ends with its key."""
 
     __tablename__ = "web_session"
 

@@ -1,1 +1,1 @@
-"""What all shapes are made of: types of fields, units, ids, pages, validation, audit log."""
+"""Parts of all shapes: types of fields, units, ids, pages, validation, audit log."""

@@ -1,4 +1,4 @@
-"""The record of what was done: appended to, never changed, each entry sealed to the last."""
+"""The audit log: entries are added, never changed, and each is sealed to the one before."""
 
 from typing import Annotated, Any, ClassVar
 
@@ -11,7 +11,7 @@ from api.models.core.shapes import JSON_OR_NULL, Answer, PageQuery, Stored
 
 
 class AuditFacts(SQLModel):
-    """What an entry tells."""
+    """The fields of an audit entry."""
 
     season_id: str | None = None
     organisation_id: str | None = None
@@ -75,4 +75,4 @@ class AuditQuery(PageQuery):
 
 
 class HistoryQuery(PageQuery):
-    """How to page through a thing's history."""
+    """The paging of a change history."""

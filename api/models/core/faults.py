@@ -1,4 +1,4 @@
-"""How a validator says what is wrong: a code, and words in the language spoken now."""
+"""Faults of validators: a code, and a sentence in the current language."""
 
 from typing import Any
 

@@ -1,8 +1,8 @@
-"""The types of what people type: bounded, finite, free of control characters.
+"""Types for typed values: bounded, finite, free of control characters.
 
-Limits are hard: outside them it cannot be a model turbine, or is physically
-impossible. A limit stands on its type and so reaches the OpenAPI page, the
-refusal and the hint alike.
+Limits are hard: values outside of them cannot belong to a model turbine, or are
+physically impossible. A limit is part of its type, so the OpenAPI document, the
+refusal and the hint all have it.
 """
 
 import re

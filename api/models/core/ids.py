@@ -1,7 +1,7 @@
-"""Public ids: a prefix that tells the kind, and 26 characters that tell when.
+"""Public ids: a prefix for the kind, and 26 characters that contain the time.
 
 The characters are Crockford's base 32 of a version 7 UUID (RFC 9562), so ids
-sort by age, a double click takes the whole and a spreadsheet keeps it as text.
+sort by age, a double click selects the complete id, and spreadsheets read it as text.
 """
 
 import re

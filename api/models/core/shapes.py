@@ -1,4 +1,4 @@
-"""What every family of shapes is made of: inputs, stored rows, answers, list questions."""
+"""Base classes of all shapes: inputs, stored rows, answers, queries of lists."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -42,25 +42,25 @@ def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 class Untabled(SQLModel):
-    """A shape that is no table's: pydantic alone makes those within it, to the same end."""
+    """A shape without a table: pydantic builds its nested shapes without the work of SQLModel."""
 
     __init__ = PlainModel.__init__
     __setattr__ = PlainModel.__setattr__  # type: ignore[assignment]  # names differ, and nothing else
 
     def __new__(cls, *_: Any, **__: Any) -> Self:
-        """Return a bare shape; SQLModel readies it for a table's bookkeeping as well."""
+        """Return a bare shape, without the state that SQLModel adds for tables."""
         return object.__new__(cls)
 
 
 class Input(Untabled):
-    """What a caller sends: nothing unknown, and each quantity in one unit of several."""
+    """A request body: no unknown fields, and each quantity in one of several units."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
 
     def typed(self) -> AsTyped:
-        """Return the values that came in another unit, with that unit."""
-        kept: AsTyped = self.__dict__.get("_typed_units", {})
-        return kept
+        """Return the values that were typed in other units, with these units."""
+        as_typed: AsTyped = self.__dict__.get("_typed_units", {})
+        return as_typed
 
     @model_validator(mode="wrap")
     @classmethod
@@ -119,7 +119,7 @@ def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
 
 
 class Stored(SQLModel):
-    """What every stored thing has beside its facts; `prefix` begins its public ids."""
+    """The columns of every stored thing in addition to its facts; `prefix` begins its ids."""
 
     prefix: ClassVar[str]
 
@@ -130,7 +130,7 @@ class Stored(SQLModel):
 
 
 class Answer(Untabled):
-    """What every answer about a stored thing begins with."""
+    """The first fields of every answer about a stored thing."""
 
     id: Annotated[str, Field(description="Public id.")]
     version: Annotated[int, Field(description="Number of this state; If-Match quotes it.")]
@@ -178,7 +178,7 @@ def changes_of(facts: type[SQLModel], *names: str) -> Callable[[type[Shape]], ty
 
 
 class PageQuery(PlainModel):
-    """How much of a list to give, and from where."""
+    """The page size and the cursor of a list."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -188,9 +188,9 @@ class PageQuery(PlainModel):
     ] = None
 
     def filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to."""
+        """Return the filters of the list."""
         return self.model_dump(exclude_none=True, exclude={"limit", "cursor"})
 
     def column_filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to by columns of the things themselves."""
+        """Return the filters by columns of the things themselves."""
         return self.filters()

@@ -1,4 +1,4 @@
-"""What every statement carries beside its numbers: its words, and the key of their translation."""
+"""The fields of every statement: its sentence, and the message key of the sentence."""
 
 from typing import Annotated
 

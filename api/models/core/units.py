@@ -81,7 +81,7 @@ class Quantity:
 
 @cache
 def quantity(field: str) -> Quantity | None:
-    """Return what a field measures, or nothing where its name carries no unit.
+    """Return the quantity of a field, or None if its name has no unit.
 
     >>> quantity("wind_speed_start_m_s").spellings()["wind_speed_start_mph"].to_si(10)
     4.4704
@@ -97,7 +97,7 @@ def quantity(field: str) -> Quantity | None:
 
 
 def likely_units(field: str, typed: float, low: float, high: float) -> list[str]:
-    """Return in words which other units would bring a refused number between its limits.
+    """Return a sentence on other units in which a refused number would be within its limits.
 
     >>> likely_units("voltage_v", 1200, -60, 60)
     ['1200 mV = 1.2 V (voltage_mv)']

@@ -1,4 +1,4 @@
-"""From the faults that pydantic finds to faults in the words of the person who typed."""
+"""Turn the faults of pydantic into sentences for the person who typed the values."""
 
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
@@ -13,7 +13,7 @@ from api.models.core.shapes import LARGEST_TYPED, Input
 from api.models.core.units import likely_units, quantity
 
 VALUE_SHOWN = 100
-#: Faults of one input that are put into words; of the rest only the number is reported.
+#: The most faults of one input that are explained; the others are only counted.
 MOST_EXPLAINED = 100
 
 #: Codes for the faults that occur; each has a message of its name. Others keep pydantic's words.
@@ -31,7 +31,7 @@ CODES = {
     "bool_parsing": "wrong_type",
     "string_pattern_mismatch": "malformed",
 }
-#: Faults whose code is pydantic's own, and whose message has a name beside the fault's.
+#: Faults with a code of pydantic, and a message key that differs from the code.
 PLAIN = frozenset(
     {
         "list_type", "tuple_type", "dict_type", "int_parsing", "float_parsing",
@@ -54,17 +54,17 @@ def explain(error: RequestValidationError) -> ApiError:
         return Malformed(say("refused.not_json"))
     if isinstance(error.body, bytes):
         return UnsupportedMedia(say("refused.send_json"))
-    return refuse(faults, error.body, whole=lambda loc: tuple(loc[1:]))
+    return refuse(faults, error.body, locate=lambda loc: tuple(loc[1:]))
 
 
 def refuse(
     faults: Sequence[Any],
     typed: Any,
-    whole: Any = tuple,
+    locate: Any = tuple,
     most: int = MOST_EXPLAINED,
 ) -> Invalid:
     """Return one refusal that counts all faults of an input and explains the first ones."""
-    errors = [field_error(fault, whole(fault["loc"]), typed) for fault in faults[:most]]
+    errors = [field_error(fault, locate(fault["loc"]), typed) for fault in faults[:most]]
     first, more = errors[0], len(faults) - 1
     where = first.pointer or first.column
     words = say("fault.at", place=where, words=first.detail) if where else first.detail
@@ -81,7 +81,7 @@ def invalid(
 ) -> Invalid:
     """Return the refusal that the faults of one shape mean."""
     faults = error.errors(include_url=False)
-    return refuse(faults, typed, whole=lambda loc: (*prefix, *loc), most=most)
+    return refuse(faults, typed, locate=lambda loc: (*prefix, *loc), most=most)
 
 
 def field_error(
@@ -126,7 +126,7 @@ def _either(expected: str) -> str:
 
 
 def _field(fault: Any) -> str:
-    """Return the name of the field a fault is in; empty where the whole input is at fault."""
+    """Return the name of the field with a fault; empty if the complete input is at fault."""
     return str(fault["loc"][-1]) if fault["loc"] else ""
 
 
@@ -144,10 +144,10 @@ def _between(field: str, context: dict[str, Any]) -> str:
 
 
 def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
-    """Return what would do instead, where that can be guessed."""
+    """Return a hint for the correction, if one can be guessed."""
     field, value = _field(fault), fault["input"]
     if fault["type"] == "extra_forbidden":
-        return nearest(field, _fields_beside(loc, typed))
+        return nearest(field, _likely_fields(loc, typed))
     if fault["type"] not in ("greater_than_equal", "less_than_equal") or field not in LIMITS:
         return None
     if not isinstance(value, int | float) or abs(value) > LARGEST_TYPED:
@@ -156,19 +156,19 @@ def _hint(fault: Any, loc: tuple[str | int, ...], typed: Any) -> str | None:
     return say("fault.hint_unit", units="; ".join(units)) if units else None
 
 
-def _fields_beside(loc: tuple[str | int, ...], typed: Any) -> set[str]:
-    """Return the fields of the shapes that the given ones may be of, less those given."""
+def _likely_fields(loc: tuple[str | int, ...], typed: Any) -> set[str]:
+    """Return the missing fields of the shapes that match the present fields best."""
     group = typed
     for step in loc[:-1]:
         group = _inside(group, step)
-    given = set(group) - {str(loc[-1])} if isinstance(group, dict) else set()
-    most = max(len(fields & given) for fields in SHAPES)
-    return set().union(*(fields for fields in SHAPES if len(fields & given) == most)) - given
+    present = set(group) - {str(loc[-1])} if isinstance(group, dict) else set()
+    most = max(len(fields & present) for fields in SHAPES)
+    return set().union(*(fields for fields in SHAPES if len(fields & present) == most)) - present
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """Return the known name that a misspelt one is nearest to, as a question."""
-    close = get_close_matches(name.lower(), list(known), n=1, cutoff=0.6)
+def nearest(name: str, names: Iterable[str]) -> str | None:
+    """Return the nearest name to a misspelt one, as a question."""
+    close = get_close_matches(name.lower(), list(names), n=1, cutoff=0.6)
     return say("fault.did_you_mean", name=close[0]) if close else None
 
 
@@ -183,19 +183,19 @@ def _as_typed_loc(loc: tuple[str | int, ...], typed: Any) -> tuple[str | int, ..
     return tuple(named)
 
 
-def _spelt(step: str | int, here: Any) -> str | int:
+def _spelt(step: str | int, siblings: Any) -> str | int:
     """Return the name under which a field was typed."""
     measured = quantity(str(step))
-    if not isinstance(here, dict) or step in here or measured is None:
+    if not isinstance(siblings, dict) or step in siblings or measured is None:
         return step
-    return next((name for name in measured.spellings() if name in here), step)
+    return next((name for name in measured.spellings() if name in siblings), step)
 
 
-def _inside(here: Any, step: str | int) -> Any:
-    if isinstance(here, dict):
-        return here.get(step)
-    if isinstance(here, list) and isinstance(step, int) and step < len(here):
-        return here[step]
+def _inside(value: Any, step: str | int) -> Any:
+    if isinstance(value, dict):
+        return value.get(step)
+    if isinstance(value, list) and isinstance(step, int) and step < len(value):
+        return value[step]
     return None
 
 
@@ -209,7 +209,7 @@ def pointer(loc: Iterable[str | int]) -> str:
 
 
 def echo(value: Any) -> str:
-    """Return what came in as short text that any answer can carry."""
+    """Return an input as a short text that is safe in any answer."""
     if isinstance(value, dict | list):
         return say("fault.a_list") if isinstance(value, list) else say("fault.a_group")
     if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 256:

@@ -1,4 +1,4 @@
-"""What an event may bring, and afterwards how that was."""
+"""The forecast of an event, and its review."""
 
 from datetime import date, datetime
 from typing import Annotated, Literal
@@ -114,6 +114,6 @@ class EventReview(Statement):
 
 
 class OutlookQuery(BaseModel):
-    """How to look ahead."""
+    """The query of a forecast."""
 
     model_config = ConfigDict(extra="forbid")

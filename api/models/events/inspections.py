@@ -1,4 +1,4 @@
-"""Inspecting a build by an event's rules, and how ready each team is."""
+"""Inspections of builds by an event's rules, and the readiness of teams."""
 
 from datetime import date, datetime
 from typing import Annotated, Any, ClassVar, Literal
@@ -42,7 +42,7 @@ class InspectionCreate(Input):
 
 
 class Inspection(Stored, table=True):
-    """A stored inspection; each finding keeps the facts it rested on."""
+    """A stored inspection; each finding has the facts that it depended on."""
 
     __tablename__ = "inspection"
     prefix: ClassVar[str] = "insp"

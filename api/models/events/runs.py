@@ -1,4 +1,4 @@
-"""The day of an event: its drawn order, its official runs, and what came out."""
+"""The day of an event: its run order, its official runs, and its results."""
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal

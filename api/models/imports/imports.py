@@ -64,7 +64,7 @@ class RowOutcome:
 
 
 class ImportFacts(SQLModel):
-    """What an import says of itself, tried or carried out."""
+    """The fields of an import, tried or carried out."""
 
     format: Annotated[str, Field(description="csv, tsv or json")]
     mode: Mode
@@ -103,7 +103,7 @@ class ImportTried(ImportFacts):
 
 
 class ImportQuery(BaseModel):
-    """How to import."""
+    """The options of an import."""
 
     model_config = ConfigDict(extra="forbid")
 

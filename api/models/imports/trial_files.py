@@ -1,4 +1,4 @@
-"""How a file for a spreadsheet is to be written."""
+"""Options for files for spreadsheets."""
 
 from typing import Annotated, Literal
 
@@ -8,7 +8,7 @@ from api.models.core.ids import OrganisationId
 
 
 class FileQuery(BaseModel):
-    """How the cells of a file are to be written."""
+    """The format of the cells of a file."""
 
     model_config = ConfigDict(extra="forbid")
 

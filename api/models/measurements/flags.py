@@ -1,4 +1,4 @@
-"""A flag: what a data check found in a trial or its session, and its answer."""
+"""A flag: the finding of a data check on a trial or its session, with its answer."""
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
@@ -18,7 +18,7 @@ FlagAnswer = Literal["accept_fix", "confirm", "withdraw_trial"]
 
 
 class FlagFacts(SQLModel):
-    """What every shape of a flag shares."""
+    """The fields that all shapes of a flag have."""
 
     trial_id: str | None = Column(default=None, foreign_key="trial.id", index=True)
     session_id: str | None = Column(
@@ -45,7 +45,7 @@ class FlagFacts(SQLModel):
 
 
 class Flag(FlagFacts, Stored, table=True):
-    """A stored flag; found again by `rebuild`, while its answer is a fact."""
+    """A stored flag; `rebuild` computes it again, but its answer is a fact."""
 
     __tablename__ = "flag"
 
@@ -94,7 +94,7 @@ class FlagQuery(PageQuery):
     state: FlagState | None = None
 
     def column_filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to by columns of a flag itself."""
+        """Return the filters by columns of the flag itself."""
         return {name: value for name, value in self.filters().items() if name != "team_id"}
 
 

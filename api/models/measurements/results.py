@@ -1,18 +1,18 @@
-"""What trials come to: a cache of results, so that pages and seasons need no readings."""
+"""The cache of trial results, so that pages and seasons need not read the runs."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
-class KeptResult(SQLModel, table=True):
-    """The result of a trial that was not withdrawn; found again by `rebuild`.
+class CachedResult(SQLModel, table=True):
+    """The cached result of a trial that was not withdrawn; `rebuild` computes it again.
 
-    `numbers` are eight bytes each, in the order of `services.results.PACKED`; what was found by
-    another `formula` than today's is not looked at.
+    `numbers` are eight bytes each, in the order of `services.results.PACKED`. A result of another
+    `formula` than the current one is ignored.
     """
 
     __tablename__ = "trial_result"
-    __table_args__ = {"sqlite_with_rowid": False}  # found by the trial alone
+    __table_args__ = {"sqlite_with_rowid": False}  # looked up by trial only
 
     trial_id: str = Column(foreign_key="trial.id", primary_key=True, ondelete="CASCADE")
     formula: int

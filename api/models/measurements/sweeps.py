@@ -1,11 +1,11 @@
-"""What a build's wind sweep found: a cache of the fit, so that a result need not read the sweep."""
+"""The cache of fitted wind sweeps, so that a result need not read the sweep."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
 class WindSweep(SQLModel, table=True):
-    """The fitted wind exponent of a build in a season; found again by `rebuild`."""
+    """The fitted wind exponent of a build in a season; `rebuild` computes it again."""
 
     __tablename__ = "wind_sweep"
 

@@ -1,4 +1,4 @@
-"""What was erased for good: that it was, when, and how much; never what it said."""
+"""Records of erasures: when, and how many rows, without their contents."""
 
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -13,7 +13,7 @@ Erased = Literal["season", "organisation"]
 
 
 class Erasure(Stored, table=True):
-    """A stored erasure; the record gives up entries to one of these alone."""
+    """A stored erasure; audit entries are erased only by one of these."""
 
     __tablename__ = "erasure"
     prefix: ClassVar[str] = "ers"

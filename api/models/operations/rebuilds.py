@@ -1,11 +1,11 @@
-"""Seasons whose conclusions are to be found again, because the schema changed under them."""
+"""Seasons to rebuild after a change of the schema."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
 class RebuildDue(SQLModel, table=True):
-    """A season that still waits; noted together with the change, removed by its own rebuild."""
+    """A season to rebuild; noted with the change, and removed by its own rebuild."""
 
     __tablename__ = "rebuild_due"
 

@@ -1,11 +1,11 @@
-"""Other schools' trials as published, where several hosts serve."""
+"""Published trials, for several hosts on one database server."""
 
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 
 class PublishedTrials(SQLModel, table=True):
-    """What keys are shown of others' trials at one revision of a season.
+    """The published trials that keys see at one revision of a season.
 
     The row that `shows` its own revision shows the trials of that moment. It has them as `content`,
     unless others' trials are the same as in the newest row before it that has.

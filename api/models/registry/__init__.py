@@ -1,1 +1,1 @@
-"""Shapes of what is registered."""
+"""Shapes of registered things."""

@@ -1,4 +1,4 @@
-"""A bench: fan, setting, distance, wind meter and room. The bias of results lives here."""
+"""A bench: fan, setting, distance, wind meter and room, which cause its bench bias."""
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar
@@ -24,7 +24,7 @@ from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
 
 
 class BenchFacts(SQLModel):
-    """What every shape of a bench shares."""
+    """The fields that all shapes of a bench have."""
 
     organisation_id: OrganisationId = Column(foreign_key="organisation.id", index=True)
     name: Label

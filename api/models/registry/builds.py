@@ -27,7 +27,7 @@ BladeFixing = Literal["screwed", "pinned", "glued", "moulded", "push_fit"]
 
 
 class BuildFacts(SQLModel):
-    """What every shape of a build shares."""
+    """The fields that all shapes of a build have."""
 
     turbine_id: TurbineId = Column(foreign_key="turbine.id", index=True)
     parent_build_id: BuildId | None = Column(

@@ -1,4 +1,4 @@
-"""Equipment: what is lent and returned, and what its data sheet says."""
+"""Equipment: items that can be lent, with their data sheets."""
 
 from datetime import date
 from typing import Annotated, ClassVar, Literal
@@ -85,7 +85,7 @@ SPECS: dict[str, type[Input]] = {
 
 
 class EquipmentFacts(SQLModel):
-    """What every shape of a piece of equipment shares."""
+    """The fields that all shapes of a piece of equipment have."""
 
     organisation_id: OrganisationId | None = Column(
         default=None,

@@ -15,7 +15,7 @@ DriftDecision = Literal["corrected", "as_run"]
 
 
 class EventFacts(SQLModel):
-    """What every shape of an event shares."""
+    """The fields that all shapes of an event have."""
 
     season_id: SeasonId = Column(foreign_key="season.id", index=True)
     name: Label

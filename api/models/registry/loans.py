@@ -1,4 +1,4 @@
-"""Lending a piece of equipment, taking it back, and comparing instruments."""
+"""Loans of equipment, and comparisons of instruments."""
 
 from datetime import date
 from typing import Annotated, Any, ClassVar, Literal
@@ -18,7 +18,7 @@ MOST_PAIRS = 50
 
 
 class LoanFacts(SQLModel):
-    """What every shape of a loan shares."""
+    """The fields that all shapes of a loan have."""
 
     organisation_id: OrganisationId = Column(
         foreign_key="organisation.id", index=True, description="Who borrows it."
@@ -97,7 +97,7 @@ class LoanQuery(PageQuery):
     ] = None
 
     def filters(self) -> dict[str, Any]:
-        """Return what the list is narrowed to beside its state."""
+        """Return the filters of the list, without its state."""
         return {name: value for name, value in super().filters().items() if name != "state"}
 
 

@@ -12,7 +12,7 @@ Sharing = Literal["own", "anonymous", "named"]
 
 
 class OrganisationFacts(SQLModel):
-    """What every shape of an organisation shares."""
+    """The fields that all shapes of an organisation have."""
 
     name: Label = Column(unique=True)
     altitude_m: Altitude | None = None

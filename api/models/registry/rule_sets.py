@@ -1,4 +1,4 @@
-"""An event's rules as data: what is asked of each build, in facts, units and limits."""
+"""An event's rules as data: the checks of each build, with facts, units and limits."""
 
 from typing import Annotated, Any, Literal
 
@@ -16,12 +16,12 @@ MOST_CHECKS, MOST_ITEMS = 100, 30
 PULL_TEST_ID, PULL_TEST = "pull_test", ("must", "inspection", ">=", "safety.pull_test_n")
 
 
-def _one_of(known: Any, key: str) -> Any:
-    """Return the validator of a name that must be known; the refusal says which is nearest."""
+def _one_of(allowed: Any, key: str) -> Any:
+    """Return the validator of a name from a list; the refusal names the nearest one."""
 
     def check(name: str) -> str:
-        if name not in known:
-            near = nearest(name, known) or say("fault.known", names=", ".join(sorted(known)))
+        if name not in allowed:
+            near = nearest(name, allowed) or say("fault.known", names=", ".join(sorted(allowed)))
             raise fault("unknown_name", key, near=near)
         return name
 

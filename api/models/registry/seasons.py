@@ -12,7 +12,7 @@ from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Store
 
 
 class SeasonFacts(SQLModel):
-    """What every shape of a season shares."""
+    """The fields that all shapes of a season have."""
 
     name: Label = Column(unique=True)
     starts_on: Day

@@ -27,7 +27,7 @@ AdultPresent = Annotated[
 
 
 class SessionFacts(SQLModel):
-    """What every shape of a session shares."""
+    """The fields that all shapes of a session have."""
 
     bench_id: BenchId = Column(foreign_key="bench.id", index=True)
     season_id: SeasonId = Column(foreign_key="season.id", index=True)

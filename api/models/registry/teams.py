@@ -11,7 +11,7 @@ from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
 
 
 class TeamFacts(SQLModel):
-    """What every shape of a team shares."""
+    """The fields that all shapes of a team have."""
 
     organisation_id: OrganisationId = Column(foreign_key="organisation.id", index=True)
     season_id: SeasonId = Column(foreign_key="season.id", index=True)

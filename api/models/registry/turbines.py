@@ -11,7 +11,7 @@ from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of,
 
 
 class TurbineFacts(SQLModel):
-    """What every shape of a turbine shares."""
+    """The fields that all shapes of a turbine have."""
 
     team_id: TeamId | None = Column(
         foreign_key="team.id", index=True, description="Null for a reference rotor."

@@ -14,7 +14,7 @@ Days = Annotated[int, Field(strict=True, ge=1, le=366, description="How long the
 
 
 class ShareFacts(SQLModel):
-    """What every shape of a share link shares; one of the two is given."""
+    """The fields that all shapes of a share link have; one of the two is given."""
 
     team_id: TeamId | None = Column(default=None, foreign_key="team.id", index=True)
     season_id: SeasonId = Column(foreign_key="season.id", index=True)

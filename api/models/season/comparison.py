@@ -1,4 +1,4 @@
-"""Builds of several schools on one scale, and what may be said of them."""
+"""Builds of several schools on one scale, with their comparisons."""
 
 from datetime import datetime
 from typing import Annotated, Literal
@@ -137,7 +137,7 @@ class SeasonComparison(BaseModel):
 
 
 class ComparisonQuery(BaseModel):
-    """How to compare."""
+    """The query of a comparison."""
 
     model_config = ConfigDict(extra="forbid")
 

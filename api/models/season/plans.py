@@ -35,6 +35,6 @@ class SeasonPlan(BaseModel):
 
 
 class PlanQuery(BaseModel):
-    """How to plan."""
+    """The query of a plan."""
 
     model_config = ConfigDict(extra="forbid")

@@ -1,4 +1,4 @@
-"""A team's progress: each build, the trend, what sweeps found, and what to test next."""
+"""A team's progress: each build, the trend, the results of sweeps, and the next test."""
 
 from datetime import datetime
 from typing import Annotated, Literal
@@ -181,6 +181,6 @@ class TeamProgress(BaseModel):
 
 
 class ProgressQuery(BaseModel):
-    """How to show progress."""
+    """The query of a team's progress."""
 
     model_config = ConfigDict(extra="forbid")

@@ -1,4 +1,4 @@
-"""A season's report: each team's way, with uncertainty, counts and what was left out."""
+"""A season's report: the figures of each team, with uncertainties, counts and trials left out."""
 
 from datetime import datetime
 from typing import Annotated, Literal

@@ -1,4 +1,4 @@
-"""A trial: one setting of one build in a session, with its runs and what follows from them."""
+"""A trial: one setting of one build in a session, with its runs and its result."""
 
 from typing import Annotated, ClassVar, Literal
 
@@ -45,7 +45,7 @@ MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL = 20_000, 60_000
 
 
 class RunFacts(SQLModel):
-    """What every shape of a run shares."""
+    """The fields that all shapes of a run have."""
 
     voltage_v: Voltage | None = None
     current_a: Current | None = None
@@ -103,7 +103,7 @@ class RunRead(RunFacts, Untabled):
 
 
 class TrialFacts(SQLModel):
-    """What every shape of a trial shares."""
+    """The fields that all shapes of a trial have."""
 
     session_id: SessionId = Column(foreign_key="session.id", index=True)
     build_id: BuildId = Column(foreign_key="build.id")

@@ -1,7 +1,7 @@
-"""Retries get the answer that the first try got.
+"""Answer a retried request as the first one was answered.
 
-The claim on a key is a row written first in the transaction of the work itself:
-a second request with the same key waits for it, then finds the answer.
+The first statement in the transaction of the work inserts a row that claims the key:
+a second request with the same key waits for it, then reads the answer.
 """
 
 import hashlib
@@ -13,12 +13,12 @@ from sqlmodel import Session, col, select
 
 from api.errors import FieldError, Invalid
 from api.messages import say
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """A finished answer, ready to be sent or kept."""
+    """A finished answer, ready to be sent or stored."""
 
     status: int
     body: str
@@ -26,12 +26,12 @@ class Answered:
 
 
 def digest(*parts: bytes) -> str:
-    """Return what tells one request from another: method, address and body."""
+    """Return a digest of a request: its method, address and body."""
     return hashlib.sha256(b"\0".join(parts)).hexdigest()
 
 
 def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -> Answered | None:
-    """Claim a key for this request, or return the answer it already got."""
+    """Claim a key for this request, or return the answer stored under it."""
     row = {
         "key_id": key_id,
         "idempotency_key": idempotency_key,
@@ -41,39 +41,39 @@ def claim(db: Session, key_id: str, idempotency_key: str, request_digest: str) -
         "created_at": datetime.now(UTC),
     }
     dialect = sqlite if db.get_bind().dialect.name == "sqlite" else postgresql
-    mine = dialect.insert(GivenAnswer).values(row).on_conflict_do_nothing()
-    if db.connection().execute(mine.returning(col(GivenAnswer.key_id))).first():
+    insert = dialect.insert(StoredAnswer).values(row).on_conflict_do_nothing()
+    if db.connection().execute(insert.returning(col(StoredAnswer.key_id))).first():
         return None
-    given = db.get_one(GivenAnswer, (key_id, idempotency_key))
-    if given.digest != request_digest:
+    stored = db.get_one(StoredAnswer, (key_id, idempotency_key))
+    if stored.digest != request_digest:
         words = say("refused.idempotency_key_reused")
         raise Invalid(words, [FieldError("idempotency_key_reused", words)])
-    answered = _answered(given)
+    answered = _answered(stored)
     return replace(answered, headers=answered.headers | {"Idempotent-Replayed": "true"})
 
 
-def _answered(given: GivenAnswer) -> Answered:
-    headers = {name: str(value) for name, value in given.headers.items()}
-    return Answered(given.status, given.body, headers)
+def _answered(stored: StoredAnswer) -> Answered:
+    headers = {name: str(value) for name, value in stored.headers.items()}
+    return Answered(stored.status, stored.body, headers)
 
 
-def given_under(db: Session, key_id: str, beginning: str) -> Answered | None:
-    """Return what a request got whose key begins so: the same form, sent with other content."""
+def stored_answer(db: Session, key_id: str, beginning: str) -> Answered | None:
+    """Return the stored answer whose key begins so: the same form, sent with other content."""
     alike = (
-        col(GivenAnswer.key_id) == key_id,
-        col(GivenAnswer.idempotency_key).startswith(beginning, autoescape=True),
-        col(GivenAnswer.status) != 0,
+        col(StoredAnswer.key_id) == key_id,
+        col(StoredAnswer.idempotency_key).startswith(beginning, autoescape=True),
+        col(StoredAnswer.status) != 0,
     )
-    given = db.scalars(select(GivenAnswer).where(*alike)).first()
-    return None if given is None else _answered(given)
+    stored = db.scalars(select(StoredAnswer).where(*alike)).first()
+    return None if stored is None else _answered(stored)
 
 
 def release(db: Session, key_id: str, idempotency_key: str) -> None:
-    """Give a claimed key back: its request was refused, and may be corrected and sent again."""
-    db.delete(db.get_one(GivenAnswer, (key_id, idempotency_key)))
+    """Release a claimed key: the request was refused, and may be corrected and sent again."""
+    db.delete(db.get_one(StoredAnswer, (key_id, idempotency_key)))
 
 
 def store_answer(db: Session, key_id: str, idempotency_key: str, answered: Answered) -> None:
-    """Keep an answer under the key that was claimed for it."""
-    given = db.get_one(GivenAnswer, (key_id, idempotency_key))
-    given.status, given.body, given.headers = answered.status, answered.body, answered.headers
+    """Store an answer under its claimed key."""
+    stored = db.get_one(StoredAnswer, (key_id, idempotency_key))
+    stored.status, stored.body, stored.headers = answered.status, answered.body, answered.headers

@@ -1,7 +1,7 @@
-"""Access keys: made once and shown once, kept as a digest, asked on every request.
+"""Access keys: made once, shown once, stored as a digest, checked on every request.
 
-A key reads `gust_<id>_<secret><check>`: the id finds the row, the secret has
-256 random bits, and the check lets a scanner know a leaked key without asking.
+A key reads `gust_<id>_<secret><check>`: the id selects the row, the secret has
+256 random bits, and with the check a scanner can recognise a leaked key offline.
 """
 
 import hashlib
@@ -38,7 +38,7 @@ KEY_PATTERN = re.compile(
     f"{PREFIX}_([{ALPHABET}]{{{LENGTH}}})_([A-Za-z0-9]{{{SECRET_LENGTH}}})([A-Za-z0-9]{{{CHECK_LENGTH}}})"
 )
 
-#: The console of the machine the programme lives on: makes the first key.
+#: The console of the machine that runs the service; it makes the first key.
 CONSOLE = Caller("key_console", "console", "lead", None)
 
 
@@ -72,7 +72,7 @@ class WrongSecret(NotSignedIn):
 
 
 def id_of(token: str) -> str | None:
-    """Return the id that a whole key names, whether or not there is one."""
+    """Return the id in a complete key (the key may not exist), or None if it is malformed."""
     parts = KEY_PATTERN.fullmatch(token.strip())
     if not parts or _check(parts[1] + parts[2]) != parts[3]:
         return None
@@ -80,7 +80,7 @@ def id_of(token: str) -> str | None:
 
 
 def caller_with(db: Session, token: str, now: datetime) -> Caller:
-    """Return who a key speaks for, if it is whole, known and still good."""
+    """Return the caller of a key, if the key is complete, stored and valid."""
     key_id = id_of(token)
     if key_id is None:
         raise NotSignedIn(say("refused.no_such_key"))
@@ -93,7 +93,7 @@ def caller_with(db: Session, token: str, now: datetime) -> Caller:
 
 
 def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
-    """Return who a key speaks for that was shown before, if it is still good."""
+    """Return the caller of a key that was checked before, if the key is still valid."""
     row = db.get(AccessKey, key_id)
     if row is None or row.revoked_at is not None:
         raise NotSignedIn(say("refused.no_such_key"))
@@ -109,7 +109,7 @@ def _organisation_ids(db: Session, key_id: str) -> list[str]:
 
 
 def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
-    """Make a key; the answer carries its secret, which is not kept."""
+    """Make a key; only this answer has its secret, which is not stored."""
     secret = "".join(secrets.choice(LETTERS) for _ in range(SECRET_LENGTH))
     key_id = new_id(AccessKey.prefix)
     row = resources.store(db, caller, AccessKey, key, id=key_id, digest=_digest(secret))
@@ -120,7 +120,7 @@ def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
 
 
 def _reach(db: Session, caller: Caller, row: AccessKey, organisation_ids: list[str]) -> None:
-    """Let a key reach these organisations and no others, and write it down."""
+    """Let a key reach exactly these organisations, and note it in the audit log."""
     before, wanted = _organisation_ids(db, row.id), sorted(set(organisation_ids))
     if before == wanted:
         return
@@ -148,19 +148,19 @@ def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], s
 
 
 def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version: int) -> KeyRead:
-    """Change or revoke a key; it holds from the next request on."""
+    """Change or revoke a key, from the next request on."""
     row = resources.get_row(db, caller, AccessKey, key_id)
     resources.change(db, caller, row, changes, version)
-    named = changes.model_dump(exclude_unset=True)
-    if named.get("revoked"):
+    sent_fields = changes.model_dump(exclude_unset=True)
+    if sent_fields.get("revoked"):
         _revoke(db, caller, row)
-    if "organisation_ids" in named and row.role != "lead":
-        _reach(db, caller, row, named["organisation_ids"])
+    if "organisation_ids" in sent_fields and row.role != "lead":
+        _reach(db, caller, row, sent_fields["organisation_ids"])
     return _read(db, row)
 
 
 def _revoke(db: Session, caller: Caller, row: AccessKey) -> None:
-    """End a key, and write it down."""
+    """Revoke a key, and note it in the audit log."""
     if row.revoked_at is None:
         row.revoked_at = datetime.now(UTC)
         db.flush()
@@ -168,7 +168,7 @@ def _revoke(db: Session, caller: Caller, row: AccessKey) -> None:
 
 
 def revoke(db: Session, key_id: str) -> None:
-    """End a key from the console."""
+    """Revoke a key from the console."""
     row = db.get(AccessKey, key_id)
     if row is None:
         raise NotFound(f"no key {key_id}")

@@ -1,8 +1,8 @@
-"""How often somebody may ask, and how often somebody may guess.
+"""Limit requests per key, and wrong secrets per key and network.
 
-Requests are counted by key and minute, guesses by key and network and a quarter of an hour:
-anyone who guesses from one network cannot lock the key's owner out elsewhere. One process counts in
-its memory; several processes over one server count in its table, so that they count together.
+Requests are counted by key and minute, wrong secrets by key and network and a quarter of an hour:
+guesses from one network cannot lock the key's owner out elsewhere. A process on its own counts in
+memory; several processes on one database server count in a table, so that they count together.
 """
 
 import ipaddress
@@ -22,8 +22,8 @@ from api.models.access.rates import RateCount
 
 MINUTE, GUESSING, DAY = 60, 900, 86_400  # [s]
 MOST_GUESSES, MOST_GUESSES_OF_NETWORK = 10, 1000
-WINDOWS_KEPT = 20_000
-#: What one key may do so often a day.
+MOST_WINDOWS = 20_000
+#: Actions that are limited per key and day.
 Daily = Literal["keys", "links", "imports"]
 
 
@@ -45,14 +45,14 @@ class InMemory:
         """Count something, and return how often it was counted in this window."""
         window = int(now // window_s)
         with self._turn:
-            if len(self._counts) > WINDOWS_KEPT:
+            if len(self._counts) > MOST_WINDOWS:
                 self._forget(now)
             count = self._counts.get((name, window_s, window), 0) + 1
             self._counts[name, window_s, window] = count
             return count
 
     def _forget(self, now: float) -> None:
-        """Clear away what is over."""
+        """Remove the counts of windows that are over."""
         running = {
             place: count for place, count in self._counts.items() if (place[2] + 1) * place[1] > now
         }
@@ -75,7 +75,7 @@ class InDatabase:
         with self._engine.begin() as connection:
             connection.exec_driver_sql("SET LOCAL synchronous_commit = off")  # a count may be lost
             count = int(connection.execute(counted).scalar_one())
-            if count == 1:  # the first of its window clears away what is over
+            if count == 1:  # the first count of a window removes those that are over
                 over = (col(RateCount.window) + 2) * col(RateCount.window_s) < now
                 connection.execute(delete(RateCount).where(over))
         return count
@@ -83,14 +83,14 @@ class InDatabase:
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """Where somebody stands in the running window."""
+    """The state of a rate limit in the running window."""
 
     limit: int
     remaining: int
     reset_s: int
 
     def headers(self) -> dict[str, str]:
-        """Return the fields that tell it (draft-ietf-httpapi-ratelimit-headers-11)."""
+        """Return the response headers (draft-ietf-httpapi-ratelimit-headers-11)."""
         return {
             "RateLimit-Policy": f'"key";q={self.limit};w={MINUTE}',
             "RateLimit": f'"key";r={self.remaining};t={self.reset_s}',
@@ -98,7 +98,7 @@ class Rate:
 
 
 class Limits:
-    """What one programme allows."""
+    """The rate limits of one programme."""
 
     def __init__(
         self,
@@ -122,7 +122,7 @@ class Limits:
         return rate
 
     def take_today(self, what: Daily, key_id: str) -> None:
-        """Count something that a key may do a number of times a day, or refuse it."""
+        """Count an action that is limited per key and day, or refuse it."""
         now, most = self._clock(), self._per_day[what]
         if self._counter.add(f"{what} {key_id}", DAY, now) > most:
             reset = DAY - int(now % DAY)
@@ -139,7 +139,7 @@ class Limits:
 
 
 def network_of(address: str) -> str:
-    """Return the network of an address: of IPv4 its first 24 bits, of IPv6 its first 48.
+    """Return the network of an address: the first 24 bits of IPv4, the first 48 of IPv6.
 
     >>> network_of("203.0.113.77"), network_of("2001:db8:1:2::3"), network_of("testclient")
     ('203.0.113.0/24', '2001:db8:1::/48', 'testclient')

@@ -1,7 +1,7 @@
-"""Browsers that signed in with a key: found by a secret, ended with the key or by hand.
+"""Browser sessions signed in with a key: looked up by a secret, ended with the key or by hand.
 
 A session lasts thirty days and ends after twelve hours without a page. Its secret has 256 random
-bits and is kept as a digest, so that nobody who reads the database can sign in with it.
+bits and is stored as a digest, so that nobody who reads the database can sign in with it.
 """
 
 import hashlib
@@ -22,12 +22,12 @@ SEEN_EVERY = timedelta(minutes=10)
 
 
 def digest_of(secret: str) -> str:
-    """Return what is kept of a secret."""
+    """Return the digest under which a session is stored."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def begin(db: Session, key_id: str, now: datetime) -> str:
-    """Begin a session with a key that was shown; return its secret, which is not kept."""
+    """Begin a session with a valid key; return its secret, which is not stored."""
     _forget_ended(db, now)
     before = select(WebSession.last_trial_id).where(col(WebSession.key_id) == key_id)
     newest = db.scalars(before.order_by(col(WebSession.seen_at).desc()).limit(1)).first()
@@ -54,7 +54,7 @@ def _forget_ended(db: Session, now: datetime) -> None:
 
 
 def find(db: Session, secret: str, now: datetime) -> tuple[Caller, WebSession]:
-    """Return who a session's secret speaks for, with the session."""
+    """Return the caller of a session's secret, with the session."""
     row = db.get(WebSession, digest_of(secret))
     if row is None or row.created_at < now - LONGEST or row.seen_at < now - IDLE:
         raise NotSignedIn(say("refused.no_web_session"))
@@ -62,19 +62,19 @@ def find(db: Session, secret: str, now: datetime) -> tuple[Caller, WebSession]:
 
 
 def is_stale(row: WebSession, now: datetime) -> bool:
-    """Tell whether it should be written down that the session is in use."""
+    """Tell whether `seen_at` is old enough to be written again."""
     return row.seen_at < now - SEEN_EVERY
 
 
 def see(db: Session, digest: str, now: datetime) -> None:
-    """Write down that a session is in use."""
+    """Update the time at which a session was last used."""
     row = db.get(WebSession, digest)
     if row is not None:
         row.seen_at = now
 
 
 def remember(db: Session, digest: str, trial_id: str) -> None:
-    """Keep what was entered last, so that the next form begins from it."""
+    """Store the last entered trial, so that the next form begins from it."""
     row = db.get(WebSession, digest)
     if row is not None:
         row.last_trial_id = trial_id

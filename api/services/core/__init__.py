@@ -1,1 +1,1 @@
-"""What every room of the services uses: scope, resources, revisions, audit log and caches."""
+"""Code that all rooms of the services share: scope, resources, revisions, audit log and caches."""

@@ -1,4 +1,4 @@
-"""Writing down what was done; entries are sealed one to the next."""
+"""Write the audit log; each entry is sealed to the one before it."""
 
 import hashlib
 import json
@@ -15,7 +15,8 @@ from api.models.core.shapes import Stored
 from api.services.core.scope import Caller
 
 PROGRAMME = "programme"
-FREE_TEXT, NOT_KEPT = {"note"}, ["(words)", "(other words)"]
+#: The audit log says that free text changed, and not how.
+FREE_TEXT, HIDDEN_TEXT = {"note"}, ["(words)", "(other words)"]
 SEALED = ("season_id", "organisation_id", "thing", "thing_id", "action", "changes", "reason",
           "key_id", "key_label", "created_at", "chain", "number", "previous_seal")  # fmt: skip
 
@@ -28,13 +29,13 @@ def note(
     changes: dict[str, Any] | None = None,
     reason: str | None = None,
 ) -> None:
-    """Write down what somebody did to a thing, sealed to the entry before."""
+    """Add an audit entry for an action on a row."""
     _add(db, caller, action, row, _plain(changes), reason)
     db.flush()
 
 
 def note_created(db: Session, rows: Iterable[tuple[Caller, Stored]]) -> None:
-    """Write down who made some things, one sealed to the next."""
+    """Add an audit entry for each new row, with the caller who created it."""
     for caller, row in rows:
         _add(db, caller, "created", row, None, None)
     db.flush()
@@ -76,11 +77,11 @@ def _add(
 
 
 def _first(db: Session, chain: str) -> AuditChain:
-    """Begin a chain; given to the database at once, so that the next entry finds it."""
-    made = AuditChain(chain=chain, number=0, seal="")
-    db.add(made)
+    """Begin a chain, and flush it so that the next entry can read it."""
+    new_chain = AuditChain(chain=chain, number=0, seal="")
+    db.add(new_chain)
     db.flush()
-    return made
+    return new_chain
 
 
 def _take_turn(db: Session, chain: str) -> None:
@@ -91,25 +92,25 @@ def _take_turn(db: Session, chain: str) -> None:
 
 
 def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Return changes as JSON can keep them; of free text only that it changed.
+    """Return the changes as JSON values; for free text only the fact that it changed.
 
-    A name that was taken out of a note must not live on in the record.
+    A name that was removed from a note must not survive in the audit log.
     """
-    hidden = dict.fromkeys((changes or {}).keys() & FREE_TEXT, NOT_KEPT)
+    hidden = dict.fromkeys((changes or {}).keys() & FREE_TEXT, HIDDEN_TEXT)
     changes = changes and changes | hidden
-    kept: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
-    return kept
+    plain_changes: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
+    return plain_changes
 
 
 def seal_of(entry: AuditEntry) -> str:
-    """Return the seal of an entry: a digest of all it tells and of the seal before."""
+    """Return the seal of an entry: a digest of its fields and of the previous seal."""
     sealed = {name: getattr(entry, name) for name in SEALED}
     sealed["created_at"] = entry.created_at.astimezone(UTC).isoformat()
     return hashlib.sha256(json.dumps(sealed, sort_keys=True).encode()).hexdigest()
 
 
 def broken_seals(db: Session) -> Iterator[str]:
-    """Yield, in words, each place where the record does not hold together."""
+    """Yield a sentence for each break in the chains of the audit log."""
     before: dict[str, AuditEntry] = {}
     in_order = select(AuditEntry).order_by(col(AuditEntry.chain), col(AuditEntry.number))
     for entry in db.scalars(in_order):
@@ -122,18 +123,18 @@ def broken_seals(db: Session) -> Iterator[str]:
         before[entry.chain] = entry
     ends = {row.chain: (row.number, row.seal) for row in db.scalars(select(AuditChain))}
     for chain in sorted(ends.keys() | before.keys()):
-        found = before.get(chain)
-        if ends.get(chain) != (found and (found.number, found.seal)):
+        newest = before.get(chain)
+        if ends.get(chain) != (newest and (newest.number, newest.seal)):
             yield f"{chain}: entries are missing at its end"
 
 
 def newest_moment(db: Session) -> datetime | None:
-    """Return when the newest entry of the record was written."""
+    """Return the time of the newest audit entry."""
     return db.scalar(select(func.max(col(AuditEntry.created_at))))
 
 
 def moved(row: SQLModel, changes: dict[str, Any]) -> dict[str, Any]:
-    """Return what changes would move, each with its value before and after."""
+    """Return the fields that the changes would alter, each with its value before and after."""
     return {
         name: [getattr(row, name), value]
         for name, value in changes.items()

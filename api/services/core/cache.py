@@ -1,7 +1,7 @@
-"""Whole answers, kept with the revision they rest on, so that they can never be out of date.
+"""Cache complete answers with the season revision they depend on, so that none is out of date.
 
-Every write to a season raises its revision: of each subject the answer by the
-newest one is kept, and the one before it forgotten.
+Every write to a season raises its revision. For each subject the cache holds the answer
+of the newest revision only.
 Each database has a cache of its own, since two copies of one programme share
 ids and revisions and may differ in everything else.
 """
@@ -17,78 +17,78 @@ from sqlmodel import Session
 
 from api.services.core.computing import SeasonQueue
 
-MOST_KEPT = 64
+MOST_CACHED = 64
 MOST_PINNED = 500
 
 Value = TypeVar("Value")
 
 
-class Pinned:
-    """Things that were put aside by name; the ones asked for least recently go first."""
+class NamedCache:
+    """A cache of values by name that drops the least recently used first."""
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._put: OrderedDict[Hashable, Any] = OrderedDict()
+        self._values: OrderedDict[Hashable, Any] = OrderedDict()
         self._turn = threading.Lock()
 
     def get_or_make(self, name: Hashable, make: Callable[[], Any]) -> Any:
-        """Return what was put aside under a name, or make it and put it there."""
+        """Return the cached value of a name, or make it and cache it."""
         with self._turn:
-            if name not in self._put:
-                self._put[name] = make()
-            self._put.move_to_end(name)
-            while len(self._put) > self._most:
-                self._put.popitem(last=False)
-            return self._put[name]
+            if name not in self._values:
+                self._values[name] = make()
+            self._values.move_to_end(name)
+            while len(self._values) > self._most:
+                self._values.popitem(last=False)
+            return self._values[name]
 
 
 class Cache(Generic[Value]):
-    """The answers asked for most recently."""
+    """A cache of the answers used most recently, one per subject."""
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._kept: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
+        self._answers: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
-        #: Who waits for answers that are not kept yet.
+        #: The requests for answers that are not cached yet.
         self.queue = SeasonQueue()
-        #: What stays whatever the revision, such as what was published to whom.
-        self.pinned = Pinned(MOST_PINNED)
+        #: Values that do not depend on the revision, such as what was published to which key.
+        self.pinned = NamedCache(MOST_PINNED)
 
     def get_or_make(self, subject: Hashable, revision: int, make: Callable[[], Value]) -> Value:
-        """Return what is kept of a subject, or make and keep it; who asks meanwhile waits."""
+        """Return the cached answer for a subject, or make and cache it; concurrent callers wait."""
         key = subject, revision
         with self._turn:
             making = self._making.setdefault(key, threading.Lock())
         try:
             with making:
                 with self._turn:
-                    kept = self._kept.get(subject)
-                    if kept is not None and kept[0] == revision:
-                        self._kept.move_to_end(subject)
-                        return kept[1]
-                return self._keep(subject, revision, make())
+                    cached = self._answers.get(subject)
+                    if cached is not None and cached[0] == revision:
+                        self._answers.move_to_end(subject)
+                        return cached[1]
+                return self._store(subject, revision, make())
         finally:
             with self._turn:
                 self._making.pop(key, None)
 
     def newest(self, subject: Hashable, revision: int) -> tuple[int, Value] | None:
-        """Return what is kept of a subject with its revision, if that is this one or newer."""
+        """Return the cached answer with its revision, if that is the given one or newer."""
         with self._turn:
-            kept = self._kept.get(subject)
-            if kept is None or kept[0] < revision:
+            cached = self._answers.get(subject)
+            if cached is None or cached[0] < revision:
                 return None
-            self._kept.move_to_end(subject)
-            return kept
+            self._answers.move_to_end(subject)
+            return cached
 
-    def _keep(self, subject: Hashable, revision: int, value: Value) -> Value:
+    def _store(self, subject: Hashable, revision: int, value: Value) -> Value:
         with self._turn:
-            before = self._kept.get(subject)
-            # Who reads an earlier moment gets its answer, and leaves the newer one where it is.
+            before = self._answers.get(subject)
+            # A reader of an earlier revision gets its answer; the newer one stays cached.
             if before is None or before[0] < revision:
-                self._kept[subject] = revision, value
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
+                self._answers[subject] = revision, value
+            while len(self._answers) > self._most:
+                self._answers.popitem(last=False)
         return value
 
 
@@ -96,25 +96,25 @@ _caches: WeakKeyDictionary[Engine, Cache[Any]] = WeakKeyDictionary()
 
 
 def is_computing(engine: Engine) -> bool:
-    """Tell whether answers are being worked out from a database now."""
+    """Tell whether answers from a database are being computed now."""
     cache = _caches.get(engine)
     return cache is not None and cache.queue.is_working
 
 
-APART = "answers of this session alone"
+OWN_CACHE = "own cache"
 
 
-def keep_apart(db: Session) -> None:
-    """Keep answers of this session to itself: they depend on facts that may not be committed."""
-    db.info[APART] = Cache(MOST_KEPT)
+def use_own_cache(db: Session) -> None:
+    """Give this session a cache of its own: its answers may depend on uncommitted facts."""
+    db.info[OWN_CACHE] = Cache(MOST_CACHED)
 
 
-def is_apart(db: Session) -> bool:
-    """Tell whether answers of a session are kept to itself."""
-    return APART in db.info
+def has_own_cache(db: Session) -> bool:
+    """Tell whether a session has a cache of its own."""
+    return OWN_CACHE in db.info
 
 
 def cache_of(db: Session) -> Cache[Any]:
     """Return the cache of the database that a session reads."""
-    apart: Cache[Any] | None = db.info.get(APART)
-    return apart or _caches.setdefault(db.get_bind().engine, Cache(MOST_KEPT))
+    own_cache: Cache[Any] | None = db.info.get(OWN_CACHE)
+    return own_cache or _caches.setdefault(db.get_bind().engine, Cache(MOST_CACHED))

@@ -1,4 +1,4 @@
-"""What is said wherever people act: usual cautions. The school's risk assessment decides."""
+"""The usual cautions for people at work. The school's risk assessment decides."""
 
 from api.messages import say
 
@@ -7,12 +7,12 @@ Cautions = tuple[str, ...]
 
 
 def decides() -> str:
-    """Return who decides, whatever is said here."""
+    """Return the sentence that the school's risk assessment decides."""
     return say("caution.decides")
 
 
 def rotor() -> Cautions:
-    """Return what is said where a rotor spins."""
+    """Return the cautions for a spinning rotor."""
     return (
         say("caution.rotor_plane"),
         say("caution.rotor_stop"),
@@ -23,25 +23,25 @@ def rotor() -> Cautions:
 
 
 def bench() -> Cautions:
-    """Return what is said where a fan and a load are at work."""
+    """Return the cautions for a bench with a fan and a load."""
     return say("caution.fan"), say("caution.load"), say("caution.adult")
 
 
 def workshop() -> Cautions:
-    """Return what is said where turbines are made."""
+    """Return the cautions for building turbines."""
     return say("caution.cutting"), say("caution.glue"), say("caution.pvc")
 
 
 def foot() -> Cautions:
-    """Return the shortest of all, for the foot of a page."""
+    """Return the shortest cautions, for the foot of a page."""
     return say("caution.before_each_test"), decides()
 
 
 def everything() -> Cautions:
-    """Return all that is said of making and testing."""
+    """Return all cautions for building and testing."""
     return (*rotor(), *bench(), *workshop(), decides())
 
 
 def event() -> Cautions:
-    """Return what is said where official runs are held."""
+    """Return the cautions for official runs."""
     return (*rotor(), *bench(), decides())

@@ -1,9 +1,9 @@
-"""Who works out the answers of a season: one at a time, for all who wait.
+"""Compute the answers of a season in one thread at a time, for all requests that wait.
 
-Without turns, everybody who asks while trials arrive works out an answer of a moment of their own,
-all at once, and each waits as long as all of them take. Here the first who waits begins a new round
-for all: of one moment, which is newer than any of them asked for, so that what their answers have
-in common is worked out once.
+Without this queue, requests that come while trials arrive would all compute at once, each for a
+revision of its own, and each would take as long as all of them together. Here one waiting request
+computes a round for all: from one snapshot, newer than all their requests, so that the parts that
+their answers share are computed once.
 """
 
 import threading
@@ -16,11 +16,11 @@ from typing import Any
 
 @dataclass(eq=False, slots=True)
 class Asked:
-    """An answer that somebody waits for: what it is about, how to make it, what came of it."""
+    """A requested answer: its subject, the function that makes it, and its outcome."""
 
     subject: Hashable
     make: Callable[..., Any]
-    #: Whose view of the season it is.
+    #: The view of the season, by what the key may see.
     view: Hashable = None
     outcome: Any = None
     error: BaseException | None = None
@@ -33,34 +33,34 @@ class Asked:
         return self.outcome
 
 
-#: Opens a moment, and gives what works out an answer at it.
+#: Opens a snapshot of the database, and gives the function that computes an answer from it.
 Moment = Callable[[], AbstractContextManager[Callable[[Asked], Any]]]
 
 
 class SeasonQueue:
-    """Who waits for answers of one database's seasons."""
+    """The requests that wait for answers from one database, by season."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
         self._waiting: dict[str, list[Asked]] = {}
         self._working: dict[str, int] = {}
-        #: For each season's views, which of them was served after which.
+        #: For each season, the order in which its views were last served.
         self._served: dict[str, Counter[Hashable]] = {}
 
     @property
     def is_working(self) -> bool:
-        """Tell whether answers of any season are being worked out."""
+        """Tell whether answers of any season are being computed."""
         return bool(self._working)
 
     def is_mine(self, season_id: str) -> bool:
-        """Tell whether this thread is the one that works out answers of a season."""
+        """Tell whether this thread computes the answers of a season."""
         return self._working.get(season_id) == threading.get_ident()
 
     def wait(self, season_id: str, asked: Asked, moment: Moment) -> None:
-        """Return when what is asked is done: by who works for all, or else by this thread."""
+        """Wait until the answer is computed, by the thread that works for all or by this one."""
         with self._changed:
             self._waiting.setdefault(season_id, []).append(asked)
-            self._changed.notify_all()  # another may be the last in turn now
+            self._changed.notify_all()  # another request may be last in the order now
         while together := self._taken(season_id, asked):
             try:
                 self._do_all(season_id, together, moment)
@@ -71,7 +71,7 @@ class SeasonQueue:
                     self._changed.notify_all()
 
     def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
-        """Return all who wait if it is this thread's turn to work, or nobody once it is done."""
+        """Return all waiting requests if this thread computes them; none once its own is done."""
         with self._changed:
             self._changed.wait_for(lambda: asked.is_done or self._leads(season_id, asked))
             if asked.is_done:
@@ -80,18 +80,18 @@ class SeasonQueue:
             return self._in_turn(season_id, self._waiting.pop(season_id))
 
     def _leads(self, season_id: str, asked: Asked) -> bool:
-        """Tell whether this one begins the next round: the last in turn does.
+        """Tell whether this request begins the next round; the last in the order does.
 
-        So nobody works on for others whose own answer is done.
+        So no thread computes for others after its own answer is done.
         """
         if season_id in self._working:
             return False
         return self._in_turn(season_id, self._waiting[season_id])[-1] is asked
 
     def _in_turn(self, season_id: str, together: Sequence[Asked]) -> list[Asked]:
-        """Return the first of each view, the view served least recently before others, and so on.
+        """Return requests in turn by view, beginning with the view served least recently.
 
-        So nobody who asks for many answers goes before everybody else.
+        So a view that asks for many answers cannot delay all others.
         """
         served = self._served.setdefault(season_id, Counter())
         of_view = Counter[Hashable]()
@@ -102,16 +102,16 @@ class SeasonQueue:
         return [together[at] for at in sorted(range(len(together)), key=lambda at: turns[at])]
 
     def _put_back(self, season_id: str, left: Sequence[Asked]) -> None:
-        """Let those wait on whom a round was ended before."""
+        """Queue the requests again that a round did not reach."""
         if left:
             self._waiting[season_id] = [*left, *self._waiting.get(season_id, [])]
         if season_id not in self._waiting:
             self._served.pop(season_id, None)
 
     def _do_all(self, season_id: str, together: Sequence[Asked], moment: Moment) -> None:
-        """Work out answers at one moment, each once for all who asked for it.
+        """Compute answers from one snapshot, each once for all requests with the same subject.
 
-        It ends early if somebody waits meanwhile whose view was served less recently.
+        The round ends early if a request is waiting whose view was served less recently.
         """
         by_subject = defaultdict[Hashable, list[Asked]](list)
         for asked in together:
@@ -126,27 +126,29 @@ class SeasonQueue:
             _fail(together, error)
 
     def _is_others_turn(self, season_id: str, view: Hashable) -> bool:
-        """Let those go whose answer is done; tell whether a less recently served view waits."""
+        """Release the finished requests; tell whether a view served less recently is waiting."""
         with self._changed:
             self._changed.notify_all()
             served = self._served[season_id]
             served[view] = max(served.values(), default=0) + 1
-            waiting = self._waiting.get(season_id, [])
-            return any(served[asked.view] < served[view] for asked in waiting)
+            requests = self._waiting.get(season_id, [])
+            return any(served[asked.view] < served[view] for asked in requests)
 
 
 def _finish(same: Sequence[Asked], answer: Callable[[Asked], Any]) -> None:
     try:
         outcome = answer(same[0])
     except BaseException as error:
-        _fail(same, error)  # also what ends a thread: it must not end the others' answers
+        _fail(
+            same, error
+        )  # also exceptions that end a thread: the other requests must get an error too
     else:
         for asked in same:
             asked.outcome, asked.is_done = outcome, True
 
 
-def _fail(some: Sequence[Asked], error: BaseException) -> None:
-    """Give an error to all who are still without an answer: none is left waiting."""
-    for asked in some:
+def _fail(requests: Sequence[Asked], error: BaseException) -> None:
+    """Give an error to all requests without an answer, so that none waits for ever."""
+    for asked in requests:
         if not asked.is_done:
             asked.error, asked.is_done = error, True

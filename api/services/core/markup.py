@@ -1,4 +1,4 @@
-"""Templates of pages, set up in one place: what a person typed is text in each of them."""
+"""Set up the templates of pages in one place; values that people typed are always escaped."""
 
 from pathlib import Path
 
@@ -6,12 +6,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 
 def templates_in(*folders: Path) -> Environment:
-    """Return the templates of some folders; a value stays text, and a missing one is an error."""
+    """Return the templates in folders; values are escaped, and a missing one is an error."""
     return Environment(
         loader=FileSystemLoader(folders),
         autoescape=True,
         undefined=StrictUndefined,
-        auto_reload=False,  # a template and the code that fills it belong together
+        auto_reload=False,  # a template changes only together with its code
         trim_blocks=True,
         lstrip_blocks=True,
     )

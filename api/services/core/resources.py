@@ -1,4 +1,4 @@
-"""What all collections do alike: find one, list a page, store, change."""
+"""Operations that all collections share: get one, list a page, store, change."""
 
 import base64
 import binascii
@@ -17,7 +17,7 @@ from api.models.core.shapes import Answer, Input, PageQuery, Stored
 from api.services.core import audit
 from api.services.core.scope import Caller, Table, visible
 
-#: Means whatever version there is; real ones count from 1.
+#: Matches every version; real versions count from 1.
 ANY_VERSION = -1
 
 Read = TypeVar("Read", bound=Answer)
@@ -26,7 +26,7 @@ Read = TypeVar("Read", bound=Answer)
 def get_row(
     db: Session, caller: Caller, table: type[Table], row_id: str, field: str | None = None
 ) -> Table:
-    """Return a thing that the caller may see; absent and not theirs answer alike."""
+    """Return a thing that the caller may see; the error is the same if it is absent or hidden."""
     row = None
     if is_id(table.prefix, row_id):
         row = db.scalars(visible(caller, table).where(col(table.id) == row_id)).one_or_none()
@@ -38,25 +38,25 @@ def get_row(
 
 
 def lock(db: Session, row: Stored) -> None:
-    """Read a thing again as it is now, and keep it from others until this transaction ends.
+    """Read a row again and lock it until this transaction ends.
 
-    KEY SHARE of those who point at the row stays possible: trials arrive meanwhile.
+    Rows that point at it can still be inserted (KEY SHARE), so trials are not blocked.
     """
     try:
         db.refresh(row, with_for_update={"key_share": True})
-    except InvalidRequestError as error:  # removed by somebody since it was found
+    except InvalidRequestError as error:  # removed since it was first read
         raise NotFound(say("refused.gone", thing=row.__tablename__, id=row.id)) from error
 
 
 def read(shape: type[Read], row: SQLModel, **more: Any) -> Read:
-    """Return a stored thing in the shape it is answered in."""
+    """Return a stored row as the shape of an answer."""
     return shape.model_validate(row, update=more or None)
 
 
 def store(db: Session, caller: Caller, table: type[Table], facts: Input, **more: Any) -> Table:
-    """Add a new thing, with an id, and give it to the database so that it can be pointed at."""
-    known = {"id": new_id(table.prefix), "as_typed": facts.typed(), **more}
-    row = table.model_validate(facts.model_dump() | known)
+    """Add a new row with an id, and flush it so that other rows can refer to it."""
+    server_values = {"id": new_id(table.prefix), "as_typed": facts.typed(), **more}
+    row = table.model_validate(facts.model_dump() | server_values)
     db.add(row)
     db.flush()
     audit.note(db, caller, "created", row)
@@ -66,7 +66,7 @@ def store(db: Session, caller: Caller, table: type[Table], facts: Input, **more:
 def change(
     db: Session, caller: Caller, row: Stored, changes: Input, version: int, **more: Any
 ) -> dict[str, Any]:
-    """Write what a change names; return the fields whose values it moved."""
+    """Write the fields that a change names; return those whose values are new."""
     lock(db, row)
     if version not in (row.version, ANY_VERSION):
         raise Stale(say("refused.stale", version=row.version, based_on=version))
@@ -76,8 +76,8 @@ def change(
     moved_facts = audit.moved(row, moved)
     for name, value in moved.items():
         setattr(row, name, value)
-    kept = {name: typed for name, typed in row.as_typed.items() if name not in named}
-    row.as_typed = kept | changes.typed()
+    unchanged = {name: typed for name, typed in row.as_typed.items() if name not in named}
+    row.as_typed = unchanged | changes.typed()
     row.version += 1
     db.flush()
     if moved_facts:
@@ -111,7 +111,7 @@ def page_of_ids(
 
 
 def _listed(caller: Caller, table: type[Table], query: PageQuery) -> Select[Table]:
-    """Return the statement of one page of a list and of the first thing behind it."""
+    """Return the query for one page of a list and the first row of the next page."""
     statement = visible(caller, table)
     for name, value in query.column_filters().items():
         statement = statement.where(getattr(table, name) == value)
@@ -133,7 +133,7 @@ def newest(
 
 
 def _fingerprint(table: type[Stored], query: PageQuery) -> str:
-    """Return what tells one list from another, so that a cursor stays with its own."""
+    """Return a digest of a list and its filters, so that a cursor works only for its own list."""
     asked = json.dumps([table.__name__, query.filters()], sort_keys=True, default=str)
     return hashlib.sha256(asked.encode()).hexdigest()[:12]
 
@@ -144,7 +144,7 @@ def _cursor(table: type[Stored], query: PageQuery, last_id: str) -> str:
 
 
 def _after(table: type[Stored], query: PageQuery) -> str:
-    """Return the id that a cursor stands after."""
+    """Return the id after which the page of a cursor begins."""
     cursor, mark = query.cursor or "", _fingerprint(table, query)
     try:
         text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")

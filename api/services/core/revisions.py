@@ -1,4 +1,4 @@
-"""A season's revision: raised, in the same transaction, by every write that can move a report."""
+"""Raise a season's revision in the transaction of every write that can change a report."""
 
 from collections import Counter
 
@@ -8,10 +8,10 @@ from api.models.registry.seasons import Season
 
 
 def raise_season(db: Session, *season_ids: str) -> None:
-    """Raise the revision of some seasons, each as often as it is named.
+    """Raise the revisions of seasons, each as often as it is named.
 
-    This, or `lock`, comes before anything else of theirs is locked. On a server either makes the
-    writers of a season take turns, in one order for all.
+    Call this or `lock` before locking any other row of the seasons. On a database server both make
+    the writers of a season take turns, in the same order everywhere.
     """
     for season_id, often in sorted(Counter(season_ids).items()):
         raised = Season.revision + often
@@ -22,14 +22,14 @@ def raise_season(db: Session, *season_ids: str) -> None:
 
 
 def raise_all(db: Session) -> None:
-    """Raise the revision of every season, for facts that any of them may rest on."""
+    """Raise the revision of every season, for facts that any of them may depend on."""
     raise_season(db, *db.scalars(select(Season.id)))
 
 
 def lock(db: Session, *season_ids: str) -> None:
-    """Make writers of some seasons take turns until this transaction ends; raises nothing.
+    """Make writers of seasons take turns until this transaction ends; raise no revision.
 
-    A file has one writer at a time anyway.
+    SQLite has one writer at a time anyway.
     """
     if db.get_bind().dialect.name == "sqlite":
         return
@@ -38,5 +38,5 @@ def lock(db: Session, *season_ids: str) -> None:
 
 
 def lock_all(db: Session) -> None:
-    """Make writers of all seasons take turns until this transaction ends; raises nothing."""
+    """Make writers of all seasons take turns until this transaction ends; raise no revision."""
     lock(db, *db.scalars(select(Season.id)))

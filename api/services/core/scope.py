@@ -1,4 +1,4 @@
-"""Who asks, and what they may see: every query starts from a statement of this module."""
+"""The caller of a request and what they may see: every query starts from this module."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,10 +27,10 @@ Table = TypeVar("Table", bound=Stored)
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who asks: a key, its role and the organisations it reaches (`None` is all).
+    """The caller: a key, its role and the organisations it reaches (`None` is all).
 
-    What is `published_only` reaches schools that others answer for, as a link to a season does: it
-    knows no trial before all do.
+    With `published_only`, as for a share link to a season, the caller also reaches the schools of
+    others, and sees a trial only once it is published to all.
     """
 
     key_id: str
@@ -40,8 +40,8 @@ class Caller:
     published_only: bool = False
 
     @property
-    def known_at_once(self) -> frozenset[str] | None:
-        """Return the organisations whose trials count at once in what all share; `None` is all."""
+    def sees_unpublished_of(self) -> frozenset[str] | None:
+        """Return the organisations whose trials this caller sees at once; `None` is all."""
         return frozenset() if self.published_only else self.organisation_ids
 
     @property
@@ -50,20 +50,20 @@ class Caller:
         return self.organisation_ids is None
 
     def reaches(self, organisation_id: str | None) -> bool:
-        """Tell whether what an organisation, or the programme itself, owns is in reach."""
+        """Tell whether an organisation's things are in reach (`None` is the programme itself)."""
         within = self.organisation_ids
         return within is None or organisation_id is None or organisation_id in within
 
     @property
     def sees(self) -> tuple[str, ...] | None:
-        """Return what tells this caller's view from another's, for a cache's key."""
+        """Return what this caller may see, as part of a cache key."""
         if self.organisation_ids is None:
             return None
         return ("published only",) * self.published_only + tuple(sorted(self.organisation_ids))
 
 
 def visible(caller: Caller, table: type[Table]) -> Select[Table]:
-    """Return the statement of everything in a table that the caller may see."""
+    """Return the query for all rows of a table that the caller may see."""
     return select(table).where(may_see(caller, table))
 
 
@@ -76,7 +76,7 @@ def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
 
 
 def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
-    """Return the condition: owned by one of the organisations, or by the programme itself."""
+    """Return the condition that one of the organisations or the programme owns the row."""
     owner = col(table.organisation_id)
     may_be_nobody = table.__table__.c.organisation_id.nullable
     within = owner.in_(organisation_ids)
@@ -84,7 +84,7 @@ def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
 
 
 def _own_import(caller: Caller) -> ColumnElement[bool]:
-    """Return the condition: made with this key, and all within what the key reaches now."""
+    """Return the condition that this key made the import and still reaches all its schools."""
     beyond = select(col(ImportOrganisation.import_id)).where(
         col(ImportOrganisation.organisation_id).not_in(caller.organisation_ids or ())
     )
@@ -92,19 +92,19 @@ def _own_import(caller: Caller) -> ColumnElement[bool]:
 
 
 def _own_share(caller: Caller) -> ColumnElement[bool]:
-    """Return the condition: of a team of one of the organisations, or made with this key."""
+    """Return the condition that the link shows an own team, or that this key made it."""
     of_team = col(Share.organisation_id).in_(caller.organisation_ids or ())
     return or_(of_team, col(Share.key_id) == caller.key_id)
 
 
 def _lent(caller: Caller) -> ColumnElement[bool]:
-    """Return the condition: borrowed by one of the organisations, or lent by one."""
+    """Return the condition that one of the organisations borrows or lends."""
     reached = caller.organisation_ids or ()
     return or_(col(Loan.organisation_id).in_(reached), col(Loan.owner_id).in_(reached))
 
 
 def _at_hand(caller: Caller) -> ColumnElement[bool]:
-    """Return the condition: owned as other things are, or borrowed as long as it is out."""
+    """Return the condition that the organisations own the equipment, or borrow it now."""
     reached = caller.organisation_ids or frozenset()
     borrowed = select(col(Loan.equipment_id)).where(
         col(Loan.organisation_id).in_(reached), col(Loan.returned_on).is_(None)
@@ -126,7 +126,7 @@ SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
 
 
 def require_owner(caller: Caller, organisation_id: str | None) -> None:
-    """Refuse a caller who may not write what an organisation, or the programme itself, owns."""
+    """Refuse a caller who may not write things of an organisation (`None` is the programme)."""
     if caller.role == "reader":
         raise NotPermitted(say("refused.reader"))
     if caller.organisation_ids is None:
@@ -143,7 +143,7 @@ def require_owner(caller: Caller, organisation_id: str | None) -> None:
 def require_lead_where_official(
     db: Session, caller: Caller, about: ColumnElement[bool], key: str
 ) -> None:
-    """Refuse a coach, in the words of a key, where a trial of a condition is an official run."""
+    """Refuse a coach if any trial that meets the condition is an official run."""
     if caller.reaches_all:
         return
     official = (
@@ -166,19 +166,19 @@ class Namer:
     schools: dict[str, str]
 
     def name(self, team_id: str) -> str:
-        """Return a team's name with its school, or that it is another's."""
+        """Return a team's name with its school, or words for a team that is not named."""
         team = self.teams.get(team_id)
         if team is None:
             return say("named.another_team")
         return f"{team.name} ({self.schools[team.organisation_id]})"
 
     def shown_id(self, team_id: str | None) -> str | None:
-        """Return a team's id where the team may be named."""
+        """Return a team's id, or None if the team must not be named."""
         return team_id if team_id in self.teams else None
 
 
 def namer(db: Session, caller: Caller, season_id: str) -> Namer:
-    """Return what names the teams of a season to a caller."""
+    """Return the names of the teams of a season that a caller may see."""
     rows = (
         select(Team, Organisation)
         .join(Organisation, col(Organisation.id) == col(Team.organisation_id))

@@ -1,21 +1,21 @@
-"""Sentences about results, from the catalogue: pairs, changes, probabilities."""
+"""Make sentences about results from the catalogue: pairs, changes, probabilities."""
 
 from collections.abc import Sequence
 
 from api.messages import say
 from api.messages.numbers import localised
 
-TIMES_FROM = 200  # [%], from here on times are easier to grasp
-MOST_NAMED = 6  # teams that a sentence names
+TIMES_FROM = 200  # [%], above this a multiple is easier to understand
+MOST_NAMED = 6  # teams in one sentence
 
 
 def statement(key: str, **values: object) -> dict[str, str]:
-    """Return a sentence with its key, as a statement carries them."""
+    """Return the fields of a statement: a sentence and its key."""
     return {"sentence_key": key, "sentence": say(key, **values)}
 
 
 def share(probability: float) -> str:
-    """Return a probability in words that claim no more than is known.
+    """Return a probability in words that do not claim certainty.
 
     >>> share(0.714), share(0.002), share(0.9999)
     ('71 %', 'less than 1 %', 'over 99 %')
@@ -30,12 +30,12 @@ def share(probability: float) -> str:
 def pair(
     verdict: str, comparable: str, a: str, b: str, probability: float | None
 ) -> dict[str, str]:
-    """Return the sentence about two builds; the probability is of the one ahead."""
+    """Return the sentence about two builds; `probability` is that the better one is ahead."""
     sure = share(max(probability or 0.0, 1 - (probability or 0.0)))
-    said = statement(f"pair.{verdict}", a=a, b=b, sure=sure)
+    fields = statement(f"pair.{verdict}", a=a, b=b, sure=sure)
     if comparable == "rough":
-        said["sentence"] = say("pair.rough", pair=said["sentence"])
-    return said
+        fields["sentence"] = say("pair.rough", pair=fields["sentence"])
+    return fields
 
 
 def link(needs: str, bench: str, teams: Sequence[str]) -> dict[str, str]:

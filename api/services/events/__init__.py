@@ -1,1 +1,1 @@
-"""Events: readiness, inspections, run orders, official runs, forecasts and their reviews."""
+"""Readiness, inspections, run orders, official runs, forecasts and reviews of events."""

@@ -1,4 +1,4 @@
-"""What is known of the builds that come to an event, by the names that rules ask about."""
+"""Read the facts of the builds at an event, under the names that rules use."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ RECORD = "record"
 
 @dataclass(frozen=True, slots=True)
 class Entrant:
-    """A team with the build that it would bring, if it has one, and what is known of that."""
+    """A team with its newest build, if it has one, and the facts of the build."""
 
     team: Team
     turbine: Turbine | None
@@ -38,25 +38,25 @@ def entrants(db: Session, caller: Caller, event: Event, season: Season) -> list[
     """Return the teams of a season that the caller may see, each with its newest build."""
     teams = select(Team).where(may_see(caller, Team), col(Team.season_id) == season.id)
     ordered = list(db.scalars(teams.order_by(col(Team.name), col(Team.id))))
-    brought = _newest_builds(db, [team.id for team in ordered])
-    seen = _seen(db, [build.id for build, _, _ in brought.values()], event, season)
-    return [_entrant(team, brought.get(team.id), seen, event, season) for team in ordered]
+    newest = _newest_builds(db, [team.id for team in ordered])
+    tests = _read_tests(db, [build.id for build, _, _ in newest.values()], event, season)
+    return [_entrant(team, newest.get(team.id), tests, event, season) for team in ordered]
 
 
 def entrant_of(db: Session, event: Event, season: Season, build: Build) -> Entrant:
-    """Return one build with what is known of it."""
+    """Return one build with its facts."""
     turbine = db.get_one(Turbine, build.turbine_id)
     team = db.get_one(Team, turbine.team_id)
     generator = db.get(Equipment, turbine.generator_id) if turbine.generator_id else None
-    seen = _seen(db, [build.id], event, season)
-    return _entrant(team, (build, turbine, generator), seen, event, season)
+    tests = _read_tests(db, [build.id], event, season)
+    return _entrant(team, (build, turbine, generator), tests, event, season)
 
 
-Brought = tuple[Build, Turbine, Equipment | None]
+BuildParts = tuple[Build, Turbine, Equipment | None]
 
 
-def _newest_builds(db: Session, team_ids: list[str]) -> dict[str, Brought]:
-    """Return each team's build that was registered last; ids go by time."""
+def _newest_builds(db: Session, team_ids: list[str]) -> dict[str, BuildParts]:
+    """Return the newest build of each team; ids sort by time."""
     rows = (
         select(Turbine.team_id, Build, Turbine, Equipment)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
@@ -70,15 +70,15 @@ def _newest_builds(db: Session, team_ids: list[str]) -> dict[str, Brought]:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
-    """What the trials of builds tell: each one's last record trial, and the highest wind."""
+class BuildTests:
+    """The time of the last record trial and the highest wind of each build."""
 
     last_record: Mapping[str, datetime]
     highest_wind: Mapping[str, float]
 
 
-def _seen(db: Session, build_ids: list[str], event: Event, season: Season) -> Seen:
-    """Return what trials until the event's day tell of some builds."""
+def _read_tests(db: Session, build_ids: list[str], event: Event, season: Season) -> BuildTests:
+    """Return facts from the trials of builds up to the day of the event."""
     evening = event.morning(season.timezone) + timedelta(days=1)
     last = (
         select(col(Trial.build_id), func.max(col(BenchSession.started_at)))
@@ -88,21 +88,21 @@ def _seen(db: Session, build_ids: list[str], event: Event, season: Season) -> Se
         .group_by(col(Trial.build_id))
     )
     winds = safety.highest_winds(db, col(Trial.build_id).in_(build_ids))
-    return Seen(dict(db.execute(last).all()), winds)
+    return BuildTests(dict(db.execute(last).all()), winds)
 
 
 def _entrant(
     team: Team,
-    brought: Brought | None,
-    seen: Seen,
+    parts: BuildParts | None,
+    tests: BuildTests,
     event: Event,
     season: Season,
 ) -> Entrant:
-    if brought is None:
+    if parts is None:
         return Entrant(team, None, None, None, {})
-    build, turbine, generator = brought
+    build, turbine, generator = parts
     planned = event.wind_speed_m_s or season.reference_wind_speed_m_s
-    wind = max(planned, seen.highest_wind.get(build.id, 0.0))
+    wind = max(planned, tests.highest_wind.get(build.id, 0.0))
     figures = safety.figures(build, turbine, wind, season.reference_air_density_kg_m3)
     things = {
         "build": build,
@@ -117,7 +117,7 @@ def _entrant(
         for name in FACTS
     }
     facts["generator.class"] = (generator.spec if generator else {}).get("class")
-    facts["trials.days_since_record"] = _days_since(seen.last_record.get(build.id), event, season)
+    facts["trials.days_since_record"] = _days_since(tests.last_record.get(build.id), event, season)
     return Entrant(team, turbine, build, figures, facts)
 
 

@@ -1,4 +1,4 @@
-"""The runs of an event's day, and what the reference rotor's drift does to them."""
+"""Read the runs of an event's day, and correct them for the drift of the reference rotor."""
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping
@@ -27,7 +27,7 @@ EVENT, REFERENCE_KIND = "event", "reference"
 
 @dataclass(frozen=True, slots=True)
 class DayRun:
-    """One run of the day with what it gave; no team for the reference rotor."""
+    """One run of the day with its power; the reference rotor has no team."""
 
     trial_id: str | None
     session_id: str
@@ -43,7 +43,7 @@ class DayRun:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """An event's runs in their order, and each session's drift, where it is known."""
+    """An event's runs in their order, and the drift of each session, or None if unknown."""
 
     runs: list[DayRun]
     drifts: dict[str, DriftCorrection | None]
@@ -51,12 +51,12 @@ class Day:
 
     @property
     def needs_decision(self) -> bool:
-        """Tell whether the reference rotor moved too far anywhere."""
+        """Tell whether the reference rotor drifted too far in any session."""
         return any(each is not None and each.needs_decision for each in self.drifts.values())
 
 
 def read_day(db: Session, event: Event, season: Season) -> Day:
-    """Return an event's runs of the day with the drift of each session taken off."""
+    """Return an event's runs of the day, corrected for the drift of each session."""
     rows = list(db.scalars(select(EventRun).where(col(EventRun.season_id) == season.id)))
     official = {row.trial_id: row for row in rows if row.event_id == event.id}
     others = {row.trial_id for row in rows if row.event_id != event.id}
@@ -80,14 +80,14 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
         for row in rows
         if row.event_id == event.id and row.trial_id is None
     ]
-    return Day(_named(db, [*runs, *unfinished]), drifts, counted)
+    return Day(_with_teams(db, [*runs, *unfinished]), drifts, counted)
 
 
 def _of_the_day(event: Event, season: Season) -> ColumnElement[bool]:
-    """Return the condition on trials of the day's sessions in which an event was run.
+    """Return the condition on trials of the day's sessions that have trials of kind event.
 
-    It counts as long as officials wrote down no run: anyone who sends one more trial of that kind
-    later changes nothing of theirs.
+    It is used only until officials record a run, so that later trials of that kind change no
+    recorded results.
     """
     morning = event.morning(season.timezone)
     sessions = select(BenchSession.id).where(
@@ -119,39 +119,39 @@ def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | 
 
 
 def _correct(runs: list[DayRun], session: str) -> tuple[DriftCorrection | None, int]:
-    """Take the drift of one session off its runs, in place; nothing for one reference run."""
-    here = [at for at, run in enumerate(runs) if run.session_id == session]
+    """Correct the runs of a session for drift, in place; None with too few reference runs."""
+    in_session = [at for at, run in enumerate(runs) if run.session_id == session]
     sound = [
-        at for at in here
+        at for at in in_session
         if runs[at].team_id is None and runs[at].state == flags.ACCEPTED
         and runs[at].power_w > 0
     ]  # fmt: skip
     rotors = Counter(runs[at].build_id for at in sound)
     if max(rotors.values(), default=0) < LEAST_RUNS:
         return None, len(sound)
-    position = np.array([runs[at].position for at in here])
-    power = np.array([runs[at].power_w for at in here])
+    position = np.array([runs[at].position for at in in_session])
+    power = np.array([runs[at].power_w for at in in_session])
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = correct_drift(
+        correction = correct_drift(
             position, power,
             np.array([runs[at].position for at in sound]),
             np.array([runs[at].power_w for at in sound]),
             np.array([runs[at].build_id for at in sound]),
         )  # fmt: skip
-    for at, corrected in zip(here, found.power_w, strict=True):
+    for at, corrected in zip(in_session, correction.power_w, strict=True):
         runs[at] = replace(runs[at], corrected_w=float(corrected))
-    return found, len(sound)
+    return correction, len(sound)
 
 
-def _named(db: Session, runs: list[DayRun]) -> list[DayRun]:
-    """Return runs in their order; those that did not finish with the team they were of."""
-    asked = {run.build_id for run in runs if run.trial_id is None}
+def _with_teams(db: Session, runs: list[DayRun]) -> list[DayRun]:
+    """Return runs in their order; add the team to those that did not finish."""
+    build_ids = {run.build_id for run in runs if run.trial_id is None}
     teams = {
         build_id: (team_id, number)
         for build_id, team_id, number in db.execute(
             select(Build.id, Turbine.team_id, Build.number)
             .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-            .where(col(Build.id).in_(asked))
+            .where(col(Build.id).in_(build_ids))
         )
     }
     runs_with_teams = [
@@ -163,9 +163,9 @@ def _named(db: Session, runs: list[DayRun]) -> list[DayRun]:
 
 
 def best_of_teams(day: Day, event: Event) -> dict[str, tuple[float, int]]:
-    """Return the best power of each team, of as many runs as count, as officials decided.
+    """Return the best power of each team among its first `best_of` runs, and their number.
 
-    Runs count in the order of their places; one that is run again counts where it was repeated.
+    Runs count in the order of their positions; a repeated run counts at its new position.
     """
     best: dict[str, list[float]] = defaultdict(list)
     for run in day.runs:

@@ -1,4 +1,4 @@
-"""What an event may bring, by what was known the day before; and how that was, the day after."""
+"""Forecast an event from the trials before its day."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,19 +24,19 @@ from api.services.season.comparisons import VisibleComparison
 from api.services.season.fit import Fitted, fitted_season
 
 SECONDS_A_DAY = 86_400.0
-#: One for all forecasts, so that they depend on what was measured and not on how things are named.
+#: One seed for all forecasts, so that they depend on measurements only, not on ids.
 SEED = 20_260_502
-#: Standard uncertainties that the range of eight cases in ten spans, of a normal distribution.
+#: Width of the 80 % range of a normal distribution, in standard uncertainties.
 RANGE_IN_U = 2.56
 CHANCES = ("first", "top_three", "top_half")
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """An outlook with the builds it is of, in its order, the strongest first.
+    """A forecast with its builds, strongest first.
 
-    `is_placed` tells the builds whose watts an anchor holds from those that are held by nothing
-    but each other: of these an order is known, and no power.
+    `is_placed` is true if a reference rotor fixes the powers of the builds; otherwise only their
+    order is known.
     """
 
     fitted: Fitted
@@ -47,7 +47,7 @@ class Drawn:
 
 
 def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
-    """Return what an event may bring; drawn once for each revision of the season's facts."""
+    """Return the forecast of an event, cached for each revision of the season."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
 
@@ -58,7 +58,7 @@ def event_outlook(db: Session, caller: Caller, event_id: str) -> EventOutlook:
 
 
 def draw_event(db: Session, caller: Caller, season: Season, event: Event) -> Drawn | None:
-    """Draw an event between the builds that can be placed; nothing where none has an anchor."""
+    """Draw an event with the builds that can be placed, or return None if there are none."""
     fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
     placed = fitted and _comparable(fitted, _groups(fitted))
     return _draw(fitted, season, event, placed, is_placed=True) if fitted and placed else None
@@ -69,17 +69,17 @@ def _placed_of(groups: Sequence[Drawn]) -> Drawn | None:
 
 
 def draw_groups(
-    fitted: Fitted, season: Season, event: Event, known: VisibleComparison
+    fitted: Fitted, season: Season, event: Event, visible: VisibleComparison
 ) -> list[Drawn]:
-    """Draw an event within each group of current builds that can be compared, of those shown.
+    """Draw an event within each comparable group of the visible current builds.
 
-    A chance against builds that are not shown would tell how strong they are: anyone who may move a
-    power of their own could weigh them with it.
+    Hidden builds are left out, since a chance against them would reveal their power to a caller
+    who can change a power of their own.
     """
     groups = _groups(fitted)
     placed = _comparable(fitted, groups)
     shown = [
-        ([build for build in group if known.is_shown(build, fitted)], group is placed)
+        ([build for build in group if visible.is_shown(build, fitted)], group is placed)
         for group in groups
     ]
     drawn = [
@@ -87,7 +87,7 @@ def draw_groups(
         for builds, is_placed in shown
         if builds
     ]
-    # Sorted only by what is shown: an order by strength would reveal hidden builds.
+    # Sort only by visible facts: an order by power would reveal hidden builds.
     return sorted(drawn, key=lambda group: (-len(group.builds), min(group.builds)))
 
 
@@ -107,7 +107,7 @@ def _draw(
 
 
 def _groups(fitted: Fitted) -> list[list[str]]:
-    """Return the current builds of each group, the strongest first."""
+    """Return the current builds of each group, strongest first."""
     effects, groups = fitted.fit.effects, dict[int, list[str]]()
     for build in sorted(fitted.current.values(), key=lambda build: -effects[build]):
         groups.setdefault(fitted.fit.group_of[build], []).append(build)
@@ -115,13 +115,13 @@ def _groups(fitted: Fitted) -> list[list[str]]:
 
 
 def _comparable(fitted: Fitted, groups: Sequence[list[str]]) -> list[str] | None:
-    """Return the largest group whose watts are known."""
+    """Return the largest group with known powers."""
     anchored = [group for group in groups if group[0] in fitted.fair]
     return max(anchored, key=len, default=None)
 
 
 def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int]) -> Entrants:
-    """Return builds as they enter, without an anchor on a scale that is theirs alone."""
+    """Return builds as entrants; without a reference their powers are on a scale of their own."""
     exponent = np.array([fitted.exponents[build] for build in builds])
     pause = np.array([days_since[build] for build in builds])
     fair, effects = fitted.fair, fitted.fit.effects
@@ -140,8 +140,8 @@ def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int])
 
 def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
     fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
-    known = comparisons.visible_to(db, caller, fitted) if fitted else None
-    groups = draw_groups(fitted, season, event, known) if fitted and known else []
+    visible = comparisons.visible_to(db, caller, fitted) if fitted else None
+    groups = draw_groups(fitted, season, event, visible) if fitted and visible else []
     placed = _placed_of(groups)
     shown = sum(len(drawn.builds) for drawn in groups)
     return EventOutlook(
@@ -154,32 +154,32 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
         best_of=event.best_of,
         draws=drawing.DRAWS,
         seed=SEED,
-        teams=_with_untested(_teams(groups, known), db, season) if known else [],
-        pairs=[pair for drawn in groups for pair in _pairs(drawn, known)] if known else [],
+        teams=_with_untested(_teams(groups, visible), db, season) if visible else [],
+        pairs=[pair for drawn in groups for pair in _pairs(drawn, visible)] if visible else [],
         whole_order=_chance(placed, placed.outlook.whole_order)
         if placed and len(placed.builds) > 1
         else None,
         entrants=len(placed.builds) if placed else 0,
         among_shown=fitted is not None and shown < len(fitted.current),
-        missing_links=comparisons.links(caller, fitted, known) if fitted and known else [],
+        missing_links=comparisons.links(caller, fitted, visible) if fitted and visible else [],
         reason=None if placed else say("reason.no_outlook"),
     )
 
 
-def _teams(groups: Sequence[Drawn], known: VisibleComparison) -> list[TeamOutlook]:
-    """Return each shown team's outlook, those that can be placed first."""
+def _teams(groups: Sequence[Drawn], visible: VisibleComparison) -> list[TeamOutlook]:
+    """Return the forecast of each visible team, those that can be placed first."""
     reason = say("reason.nothing_joins" if _placed_of(groups) else "reason.no_reference")
     return [
-        _placed(build, drawn, known)
+        _placed(build, drawn, visible)
         if drawn.is_placed
-        else _not_placed(build, drawn, known, reason)
+        else _not_placed(build, drawn, visible, reason)
         for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
         for build in drawn.builds
     ]
 
 
 def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> list[TeamOutlook]:
-    """Return forecasts that say where a newer build than theirs has no counted trial yet."""
+    """Add to forecasts that a newer build has no counted trial yet."""
     current = current_builds(db, season.id)
     for team in teams:
         newest = current[team.team_id]
@@ -190,38 +190,38 @@ def _with_untested(teams: list[TeamOutlook], db: Session, season: Season) -> lis
     return teams
 
 
-def _of_build(build: str, drawn: Drawn, known: VisibleComparison) -> dict[str, Any]:
-    team = known.teams[drawn.fitted.team_of[build]]
+def _of_build(build: str, drawn: Drawn, visible: VisibleComparison) -> dict[str, Any]:
+    team = visible.teams[drawn.fitted.team_of[build]]
     return {
         "team_id": team.id,
         "team_name": team.name,
         "build_id": build,
-        "build_number": known.numbers[build],
+        "build_number": visible.numbers[build],
         "trials": drawn.fitted.trials_of[build],
         "days_since_last_trial": drawn.days_since[build],
     }
 
 
 def _chance(drawn: Drawn, chance: Any) -> float:
-    """Return a chance as it may be given: to a percent where it rests on trials not shown."""
+    """Return a chance, rounded to one per cent if it depends on hidden trials."""
     return round(float(chance), 2) if drawn.fitted.is_coarse else float(chance)
 
 
-def range_given(at: int, drawn: Drawn) -> tuple[float, float, float]:
-    """Return the median and the ends of the range of one entrant, as they may be given."""
+def rounded_range(at: int, drawn: Drawn) -> tuple[float, float, float]:
+    """Return the median and the ends of the range of one entrant, rounded if needed."""
     outlook = drawn.outlook
     median, low, high = (
         float(each[at]) for each in (outlook.median_w, outlook.low_w, outlook.high_w)
     )
-    u, given = (high - low) / RANGE_IN_U, drawn.fitted.given
-    return given(median, u), given(low, u), given(high, u)
+    u, rounded = (high - low) / RANGE_IN_U, drawn.fitted.rounded
+    return rounded(median, u), rounded(low, u), rounded(high, u)
 
 
-def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
-    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, known)
-    median, low, high = range_given(at, drawn)
+def _placed(build: str, drawn: Drawn, visible: VisibleComparison) -> TeamOutlook:
+    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, visible)
+    median, low, high = rounded_range(at, drawn)
     is_alone = len(drawn.builds) == 1
-    said = wording.statement(
+    sentence = wording.statement(
         "outlook.alone" if is_alone else "outlook.range",
         team=facts["team_name"],
         median=1000 * median,
@@ -234,7 +234,7 @@ def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
     }
     return TeamOutlook.model_validate(
         facts
-        | said
+        | sentence
         | {
             "status": "placed",
             "median_w": median,
@@ -245,23 +245,23 @@ def _placed(build: str, drawn: Drawn, known: VisibleComparison) -> TeamOutlook:
     )
 
 
-def _not_placed(build: str, drawn: Drawn, known: VisibleComparison, reason: str) -> TeamOutlook:
-    facts = _of_build(build, drawn, known)
-    said = wording.statement("outlook.not_yet", team=facts["team_name"], reason=reason)
-    nothing = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
+def _not_placed(build: str, drawn: Drawn, visible: VisibleComparison, reason: str) -> TeamOutlook:
+    facts = _of_build(build, drawn, visible)
+    sentence = wording.statement("outlook.not_yet", team=facts["team_name"], reason=reason)
+    no_figures = dict.fromkeys(("median_w", "range_80_w", *CHANCES))
     return TeamOutlook.model_validate(
-        facts | said | nothing | {"status": "not_yet", "reason": reason}
+        facts | sentence | no_figures | {"status": "not_yet", "reason": reason}
     )
 
 
-def _pairs(drawn: Drawn, known: VisibleComparison) -> list[PairOutlook]:
-    """Return what is said of each two of one group."""
+def _pairs(drawn: Drawn, visible: VisibleComparison) -> list[PairOutlook]:
+    """Return the pairs of one group with their chances."""
     every = range(len(drawn.builds))
-    return [_pair(one, other, drawn, known) for one in every for other in every[one + 1 :]]
+    return [_pair(one, other, drawn, visible) for one in every for other in every[one + 1 :]]
 
 
-def _pair(one: int, other: int, drawn: Drawn, known: VisibleComparison) -> PairOutlook:
-    """Return what is said of two, the likelier one first."""
+def _pair(one: int, other: int, drawn: Drawn, visible: VisibleComparison) -> PairOutlook:
+    """Return a pair with its chance, the likelier build first."""
     if drawn.outlook.ahead[one, other] < 0.5:
         one, other = other, one
     probability = _chance(drawn, drawn.outlook.ahead[one, other])
@@ -269,10 +269,10 @@ def _pair(one: int, other: int, drawn: Drawn, known: VisibleComparison) -> PairO
     if probability >= PROBABLY_FROM:
         statement = "a_ahead" if probability >= AHEAD_FROM else "a_probably_ahead"
     a, b = drawn.builds[one], drawn.builds[other]
-    names = [known.teams[drawn.fitted.team_of[build]].name for build in (a, b)]
-    said = wording.statement(
+    names = [visible.teams[drawn.fitted.team_of[build]].name for build in (a, b)]
+    sentence = wording.statement(
         f"event_pair.{statement}", a=names[0], b=names[1], sure=wording.share(probability)
     )
     return PairOutlook.model_validate(
-        said | {"a": a, "b": b, "probability_a_ahead": probability, "statement": statement}
+        sentence | {"a": a, "b": b, "probability_a_ahead": probability, "statement": statement}
     )

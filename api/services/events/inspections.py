@@ -1,4 +1,4 @@
-"""Inspections: a build looked at by an event's rules; each finding keeps what it rested on."""
+"""Store inspections of builds by an event's rules; each finding has the facts it depends on."""
 
 from typing import Any
 
@@ -26,39 +26,41 @@ from api.services.registry import rule_sets
 
 
 def rules_for(event: Event, season: Season) -> dict[str, Any] | None:
-    """Return the rule set that holds for an event: its own, or the season's."""
+    """Return the rule set of an event: its own, or else the season's."""
     return event.rule_set or season.rule_set
 
 
-def inspect(db: Session, caller: Caller, event_id: str, given: InspectionCreate) -> InspectionRead:
-    """Store what an inspector found of a build, as it is now."""
+def inspect(
+    db: Session, caller: Caller, event_id: str, inspection: InspectionCreate
+) -> InspectionRead:
+    """Store the findings of an inspector about the current state of a build."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
-    build = resources.get_row(db, caller, Build, given.build_id, "build_id")
+    build = resources.get_row(db, caller, Build, inspection.build_id, "build_id")
     if build.organisation_id is None:
         raise Invalid(say("report_refused.rotor_not_inspected"))
     require_owner(caller, build.organisation_id)
     revisions.raise_season(db, season.id)
     resources.lock(db, build)
-    _require_newest(db, build, given.build_version)
+    _require_newest(db, build, inspection.build_version)
     rules = rule_sets.rules_of(_require_rules(event, season))
     entrant = build_facts.entrant_of(db, event, season, build)
     if entrant.team.season_id != season.id:
         raise Conflict(say("report_refused.other_season"))
     by_lead = caller.reaches_all
     findings = [
-        _kept(finding, at, rules, entrant, by_lead=by_lead)
-        for at, finding in enumerate(given.findings)
+        _stored_finding(finding, at, rules, entrant, by_lead=by_lead)
+        for at, finding in enumerate(inspection.findings)
     ]
     row = resources.store(
-        db, caller, Inspection, given, event_id=event.id, season_id=season.id,
+        db, caller, Inspection, inspection, event_id=event.id, season_id=season.id,
         organisation_id=build.organisation_id, turbine_id=build.turbine_id, findings=findings,
     )  # fmt: skip
     return resources.read(InspectionRead, row)
 
 
 def _require_newest(db: Session, build: Build, version: int) -> None:
-    """Refuse an inspection of what the turbine is no more."""
+    """Refuse an inspection of an older build, or of an older version of the build."""
     latest = db.scalar(
         select(func.max(Build.number)).where(col(Build.turbine_id) == build.turbine_id)
     )
@@ -77,15 +79,15 @@ def _require_rules(event: Event, season: Season) -> dict[str, Any]:
     return rules
 
 
-def _kept(
+def _stored_finding(
     finding: Finding, at: int, rules: list[Rule], entrant: Entrant, *, by_lead: bool
 ) -> dict[str, Any]:
-    """Return a finding with the facts it rests on, its measure in the fact's own unit."""
-    known = {rule.id: rule for rule in rules}
-    rule = known.get(finding.check)
+    """Return a finding with the facts it depends on, and its value in the fact's own unit."""
+    rule_of = {rule.id: rule for rule in rules}
+    rule = rule_of.get(finding.check)
     if rule is None:
         words = say("report_refused.no_check", check=finding.check)
-        hint = nearest(finding.check, known)
+        hint = nearest(finding.check, rule_of)
         raise Invalid(words, [FieldError("unknown_check", words, hint, f"/findings/{at}/check")])
     check, factor = rule_sets.to_check(rule), rule_sets.factor_of(rule)
     return finding.model_dump() | {

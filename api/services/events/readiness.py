@@ -1,4 +1,4 @@
-"""How ready each team is for an event: its build held against the rules, and what to do next."""
+"""Check each team for an event: its build against the rules, and its next action."""
 
 from collections import Counter
 from collections.abc import Mapping
@@ -25,28 +25,28 @@ from api.services.registry import rule_sets, safety
 
 STATES: tuple[Status, ...] = ("not ready", "open", "nearly", "ready")
 LAST_RECORD = "trials.days_since_record"
-#: What must be noted before a figure that is computed is known.
+#: The fact that must be entered before a computed figure is known.
 MADE_OF = {
     "safety.tipping_ratio": "report_ready.tower",
     "safety.pull_test_n": "fact.build_blade_mass_kg",
     "safety.blade_force_n": "fact.build_blade_mass_kg",
     "safety.blade_energy_j": "fact.build_blade_mass_kg",
 }
-#: How a limit is asked for.
+#: The message keys for limits.
 ASKED = {
     "<=": "report_ready.at_most",
     ">=": "report_ready.at_least",
     "in": "report_ready.one_of",
 }
-#: What is said first: broken before open, musts before shoulds.
+#: The order of next actions: failed before open, must before should.
 URGENCY = {
     ("must", "fail"): 0, ("must", "not_shown"): 1, ("should", "fail"): 2, ("should", "not_shown"): 3
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
-    """The newest finding of one check of one turbine."""
+class LatestFinding:
+    """The latest finding of one check of one turbine."""
 
     inspected: Inspected
     evidence: str | None
@@ -58,7 +58,7 @@ class Seen:
 
 
 def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadiness:
-    """Return how ready the teams are that the caller may see."""
+    """Return the readiness of the teams that the caller may see."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     stored = rules_for(event, season)
@@ -66,9 +66,9 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
     reason = None if stored is not None else say("reason.no_rules")
     if stored is not None:
         try:
-            rules, seen = rule_sets.rules_of(stored), _seen(db, caller, event)
+            rules, findings = rule_sets.rules_of(stored), _latest_findings(db, caller, event)
             entrants = build_facts.entrants(db, caller, event, season)
-            teams = [_team(entrant, rules, seen) for entrant in entrants]
+            teams = [_team(entrant, rules, findings) for entrant in entrants]
         except Conflict as unreadable:
             reason = str(unreadable)
     counts = Counter(team.status for team in teams)
@@ -87,30 +87,32 @@ def event_readiness(db: Session, caller: Caller, event_id: str) -> EventReadines
     )
 
 
-def _seen(db: Session, caller: Caller, event: Event) -> dict[tuple[str, str], Seen]:
-    """Return what was found last of each check of each turbine.
+def _latest_findings(
+    db: Session, caller: Caller, event: Event
+) -> dict[tuple[str, str], LatestFinding]:
+    """Return the latest finding of each check of each turbine.
 
-    What was left open says nothing. Of one build a lead's finding is not undone by its own school.
+    Open findings are ignored. A school cannot override a lead's finding on the same build.
     """
     rows = select(Inspection).where(
         may_see(caller, Inspection), col(Inspection.event_id) == event.id
     )
-    seen: dict[tuple[str, str], Seen] = {}
+    findings: dict[tuple[str, str], LatestFinding] = {}
     for row in db.scalars(rows.order_by(col(Inspection.id))):
         for finding in row.findings:
             place = row.turbine_id, finding["check"]
             latest = _newest_finding(row, finding)
-            before = seen.get(place)
+            before = findings.get(place)
             is_settled = before is not None and before.by_lead and not latest.by_lead
             if finding["outcome"] != "not_shown" and not (
                 is_settled and before is not None and before.build_id == row.build_id
             ):
-                seen[place] = latest
-    return seen
+                findings[place] = latest
+    return findings
 
 
-def _newest_finding(row: Inspection, finding: dict[str, Any]) -> Seen:
-    return Seen(
+def _newest_finding(row: Inspection, finding: dict[str, Any]) -> LatestFinding:
+    return LatestFinding(
         inspected=Inspected(finding["outcome"], finding["measured"], finding["rested_on"]),
         evidence=finding["evidence"],
         inspector=row.inspector,
@@ -122,13 +124,15 @@ def _newest_finding(row: Inspection, finding: dict[str, Any]) -> Seen:
 
 
 def _team(
-    entrant: Entrant, rules: list[Rule], seen: Mapping[tuple[str, str], Seen]
+    entrant: Entrant, rules: list[Rule], findings: Mapping[tuple[str, str], LatestFinding]
 ) -> TeamReadiness:
     build, team = entrant.build, entrant.team
     checks = []
     if build is not None:
-        checks = [_check(rule, entrant, seen.get((build.turbine_id, rule.id))) for rule in rules]
-    found = status((check.severity, check.outcome) for check in checks) if checks else "open"
+        checks = [
+            _check(rule, entrant, findings.get((build.turbine_id, rule.id))) for rule in rules
+        ]
+    team_status = status((check.severity, check.outcome) for check in checks) if checks else "open"
     return TeamReadiness(
         team_id=team.id,
         team_name=team.name,
@@ -136,7 +140,7 @@ def _team(
         build_id=build and build.id,
         build_number=build and build.number,
         build_version=build and build.version,
-        status=found,
+        status=team_status,
         next_action=_next_action(checks),
         checks=checks,
         safety=safety.shape(build, entrant.figures) if build and entrant.figures else None,
@@ -146,40 +150,40 @@ def _team(
 def _next_action(checks: list[CheckState]) -> str:
     if not checks:
         return say("ready.no_build")
-    waiting = [each for each in checks if each.outcome != "pass"]
-    if not waiting:
+    unmet = [each for each in checks if each.outcome != "pass"]
+    if not unmet:
         return say("ready.done")
-    return min(waiting, key=lambda each: URGENCY[each.severity, each.outcome]).sentence
+    return min(unmet, key=lambda each: URGENCY[each.severity, each.outcome]).sentence
 
 
-def _check(rule: Rule, entrant: Entrant, seen: Seen | None) -> CheckState:
+def _check(rule: Rule, entrant: Entrant, latest: LatestFinding | None) -> CheckState:
     check, factor = rule_sets.to_check(rule), rule_sets.factor_of(rule)
-    found = judge(check, entrant.facts, _as_asked(rule, entrant, seen))
+    judgement = judge(check, entrant.facts, _as_asked(rule, entrant, latest))
     unit = rule_sets.unit_of(rule)
-    value, limit = _in_unit(found.value, factor), _in_unit(found.limit, factor)
+    value, limit = _in_unit(judgement.value, factor), _in_unit(judgement.limit, factor)
     return CheckState(
         id=rule.id,
         words=rule_sets.words_of(rule),
         severity=rule.severity,
-        outcome=found.outcome,
+        outcome=judgement.outcome,
         value=value,
         limit=limit,
         unit="" if unit == "1" else unit,
         tolerance=rule.tolerance,
-        sentence=_sentence(rule, found, seen, value, limit),
-        evidence=seen.evidence if seen else None,
-        inspector=seen.inspector if seen else None,
-        inspected_at=seen.at if seen else None,
+        sentence=_sentence(rule, judgement, latest, value, limit),
+        evidence=latest.evidence if latest else None,
+        inspector=latest.inspector if latest else None,
+        inspected_at=latest.at if latest else None,
     )
 
 
-def _as_asked(rule: Rule, entrant: Entrant, seen: Seen | None) -> Inspected | None:
-    """Return what was seen, if the rule still reads so; blades are pulled again for each build."""
-    if seen is None:
+def _as_asked(rule: Rule, entrant: Entrant, latest: LatestFinding | None) -> Inspected | None:
+    """Return a finding; it is out of date if its rule changed, or the pull test has a new build."""
+    if latest is None:
         return None
-    is_other = rule.id == PULL_TEST_ID and entrant.build and entrant.build.id != seen.build_id
-    asked = seen.rule == rule_sets.digest_of(rule) and not is_other
-    return replace(seen.inspected, is_current=asked)
+    is_other = rule.id == PULL_TEST_ID and entrant.build and entrant.build.id != latest.build_id
+    asked = latest.rule == rule_sets.digest_of(rule) and not is_other
+    return replace(latest.inspected, is_current=asked)
 
 
 def _in_unit(value: Any, factor: float) -> Any:
@@ -188,16 +192,18 @@ def _in_unit(value: Any, factor: float) -> Any:
     return float(f"{value / factor:.6g}") if isinstance(value, int | float) else value
 
 
-def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit: Any) -> str:
-    """Return what stands between a check and being met, and what to do."""
+def _sentence(
+    rule: Rule, judgement: Judgement, latest: LatestFinding | None, value: Any, limit: Any
+) -> str:
+    """Return a sentence on why a check is met or not, and what to do."""
     unit = rule_sets.unit_of(rule)
     fact = rule.value_from if rule.kind == "inspection" else rule.field
-    reason = found.reason or ("pass" if found.outcome == "pass" else "not_shown")
+    reason = judgement.reason or ("pass" if judgement.outcome == "pass" else "not_shown")
     if fact in MADE_OF and reason == "unknown":
         reason = "unknown_made"
     if fact == LAST_RECORD and reason in ("beyond", "unknown"):
         reason = "practise"
-    evidence = seen.evidence if seen else None
+    evidence = latest.evidence if latest else None
     if reason == "found":
         key = "report_ready.found_so" if evidence else "report_ready.found"
         return say(key, words=rule_sets.words_of(rule), evidence=evidence)
@@ -211,7 +217,7 @@ def _sentence(rule: Rule, found: Judgement, seen: Seen | None, value: Any, limit
 
 
 def _key_of(fact: str | None) -> str:
-    """Return the key of what is to be noted, so that a fact is known."""
+    """Return the message key of the fact that must be entered."""
     if fact is None:
         return "report_ready.it"
     return MADE_OF.get(fact) or f"fact.{fact.replace('.', '_')}"
@@ -222,7 +228,7 @@ def _asked(operator: str | None, limit: str) -> str:
 
 
 def _plain(value: float) -> str:
-    """Return a number with enough digits to tell it from a limit, and never with an exponent.
+    """Return a number with enough digits to distinguish it from a limit, without an exponent.
 
     >>> _plain(0.52741), _plain(45.02), _plain(1300.0), _plain(60.0)
     ('0.527', '45.02', '1300', '60')
@@ -233,19 +239,19 @@ def _plain(value: float) -> str:
 
 
 def _shown(value: Any, unit: str) -> str:
-    """Return a value as it is read out.
+    """Return a value with its unit, as text.
 
     >>> _shown(["screwed", "push_fit", 2], ""), _shown(60, "cm")
     ('screwed, push fit or 2', '60 cm')
     """
     if isinstance(value, list):
-        *some, last = [_shown(each, "") for each in value] or [""]
-        return say("report_words.either", some=", ".join(some), last=last) if some else last
+        *others, last = [_shown(each, "") for each in value] or [""]
+        return say("report_words.either", some=", ".join(others), last=last) if others else last
     words = _plain(value) if isinstance(value, int | float) else _named(str(value))
     return f"{words} {unit}" if unit and unit != "1" else words
 
 
 def _named(code: str) -> str:
-    """Return a word of the record as people say it; free text stays as it is."""
+    """Return the translation of a stored code; free text stays unchanged."""
     key = f"report_value.{code}"
     return say(key) if has_key(key) else code.replace("_", " ")

@@ -1,4 +1,4 @@
-"""How the forecast of an event's morning did against the day's own results."""
+"""Compare the forecast of an event's morning with the results of the day."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -18,18 +18,17 @@ from api.models.registry.seasons import Season
 from api.services.core import resources, wording
 from api.services.core.scope import Caller
 from api.services.events.event_day import best_of_teams, read_day
-from api.services.events.forecasts import Drawn, draw_event, range_given
+from api.services.events.forecasts import Drawn, draw_event, rounded_range
 from api.services.season import comparisons
 from api.services.season.cached_answers import season_answer
 
 FIGURES = ("coverage", "brier", "mean_ln_bias")
-#: With fewer hidden finishers, a figure over all would reveal each one's to somebody who knows the
-#: others'.
+#: With fewer hidden finishers, a caller who knows the others could derive a hidden result.
 LEAST_HIDDEN = 5
 
 
 def event_review(db: Session, caller: Caller, event_id: str) -> EventReview:
-    """Return how an event's forecast did; worked out once for each revision of the season."""
+    """Return the review of an event's forecast, cached for each revision of the season."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
 
@@ -48,25 +47,25 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
         score = score_forecast(drawn.outlook, results)
     except AnalysisError as unknown:
         return _nothing(season, event, say_reason(str(unknown)))
-    known = comparisons.visible_to(db, caller, drawn.fitted)
-    shown = [at for at, build in enumerate(drawn.builds) if known.is_shown(build, drawn.fitted)]
-    said = wording.statement(
+    visible = comparisons.visible_to(db, caller, drawn.fitted)
+    shown = [at for at, build in enumerate(drawn.builds) if visible.is_shown(build, drawn.fitted)]
+    sentence = wording.statement(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished
     )
-    given: Callable[[float], float] = two_digits if drawn.fitted.is_coarse else float
-    figures: dict[str, float | None] = {name: given(getattr(score, name)) for name in FIGURES}
+    rounded: Callable[[float], float] = two_digits if drawn.fitted.is_coarse else float
+    figures: dict[str, float | None] = {name: rounded(getattr(score, name)) for name in FIGURES}
     finished = np.flatnonzero(np.isfinite(score.z)).tolist()
     hidden = len(set(finished) - set(shown))
     if 0 < hidden < LEAST_HIDDEN:
-        said, figures = wording.statement("review.few"), dict.fromkeys(FIGURES)
+        sentence, figures = wording.statement("review.few"), dict.fromkeys(FIGURES)
     return EventReview.model_validate(
-        said
+        sentence
         | {
             "event_id": event.id,
             "as_of": datetime.now(UTC),
             "revision": season.revision,
             "teams": [
-                _team(at, drawn, results, score, known.teams[drawn.fitted.team_of[build]])
+                _team(at, drawn, results, score, visible.teams[drawn.fitted.team_of[build]])
                 for at, build in enumerate(drawn.builds)
                 if at in shown
             ],
@@ -78,10 +77,10 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
 
 
 def _nothing(season: Season, event: Event, reason: str) -> EventReview:
-    nothing = dict.fromkeys(FIGURES)
+    no_figures = dict.fromkeys(FIGURES)
     return EventReview.model_validate(
         wording.statement("review.nothing", reason=reason)
-        | nothing
+        | no_figures
         | {
             "event_id": event.id,
             "as_of": datetime.now(UTC),
@@ -94,14 +93,14 @@ def _nothing(season: Season, event: Event, reason: str) -> EventReview:
 
 
 def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
-    """Return the best power of each drawn team in the event's runs; NaN where there is none."""
+    """Return the best power of each drawn team in the event's runs; NaN without one."""
     best = best_of_teams(read_day(db, event, season), event)
     teams = (drawn.fitted.team_of[build] for build in drawn.builds)
     return np.array([best[team][0] if team in best else np.nan for team in teams])
 
 
 def _team(at: int, drawn: Drawn, results: Any, score: Score, team: Any) -> TeamReview:
-    median, low, high = range_given(at, drawn)
+    median, low, high = rounded_range(at, drawn)
     is_known = bool(np.isfinite(score.z[at]))
     result = float(results[at]) if is_known else None
     return TeamReview(

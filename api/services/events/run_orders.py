@@ -1,4 +1,4 @@
-"""The drawn order of an event's runs."""
+"""Draw the order of an event's runs."""
 
 import secrets
 from collections import defaultdict
@@ -16,7 +16,7 @@ from api.services.core.scope import Caller, Namer, namer
 
 
 def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrderRead:
-    """Draw an order of all teams of the event's season; the newest one holds."""
+    """Draw an order of all teams of the event's season; it replaces earlier orders."""
     event = resources.get_row(db, caller, Event, event_id)
     schools: dict[str, list[str]] = defaultdict(list)
     for team in db.scalars(select(Team).where(col(Team.season_id) == event.season_id)):
@@ -39,7 +39,7 @@ def draw(db: Session, caller: Caller, event_id: str, drawing: Drawing) -> RunOrd
 
 
 def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
-    """Return the order that holds for an event."""
+    """Return the newest order of an event."""
     event = resources.get_row(db, caller, Event, event_id)
     row = newest_row(db, event)
     if row is None:
@@ -48,7 +48,7 @@ def newest(db: Session, caller: Caller, event_id: str) -> RunOrderRead:
 
 
 def newest_row(db: Session, event: Event) -> RunOrder | None:
-    """Return the stored order that holds for an event, if one was drawn."""
+    """Return the row of the newest order of an event, or None."""
     drawn = select(RunOrder).where(col(RunOrder.event_id) == event.id)
     return db.scalars(drawn.order_by(col(RunOrder.id).desc()).limit(1)).one_or_none()
 

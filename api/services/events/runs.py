@@ -1,4 +1,4 @@
-"""Official runs: stored as trials, corrected for the reference rotor's drift, and placed."""
+"""Store official runs as trials, correct them for drift, and rank the teams."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -44,23 +44,23 @@ from api.services.measurements import flags
 from api.services.trials import trials
 
 
-def record(db: Session, caller: Caller, event_id: str, given: ResultsCreate) -> EventResults:
-    """Store official runs; each finished one is a trial of kind event, or reference."""
+def record(db: Session, caller: Caller, event_id: str, submitted: ResultsCreate) -> EventResults:
+    """Store official runs; each finished one becomes a trial of kind event or reference."""
     event = resources.get_row(db, caller, Event, event_id)
-    session = resources.get_row(db, caller, BenchSession, given.session_id, "session_id")
+    session = resources.get_row(db, caller, BenchSession, submitted.session_id, "session_id")
     season = resources.get_row(db, caller, Season, event.season_id)
     _require_the_day(event, season, session)
     revisions.raise_season(db, season.id)
     builds = {
         run.build_id: resources.get_row(db, caller, Build, run.build_id, "build_id")
-        for run in given.runs
+        for run in submitted.runs
     }
-    _require_places_free(db, event, given.runs)
-    stored = _submit(db, caller, event, given, builds)
-    for run, trial_id in zip(given.runs, stored, strict=True):
-        _keep(db, event, run, builds[run.build_id], trial_id)
+    _require_places_free(db, event, submitted.runs)
+    trial_ids = _submit(db, caller, event, submitted, builds)
+    for run, trial_id in zip(submitted.runs, trial_ids, strict=True):
+        _store_run(db, event, run, builds[run.build_id], trial_id)
     db.flush()
-    audit.note(db, caller, "ran", event, {"runs": [None, len(given.runs)]})
+    audit.note(db, caller, "ran", event, {"runs": [None, len(submitted.runs)]})
     return results(db, caller, event_id)
 
 
@@ -72,23 +72,23 @@ def _require_the_day(event: Event, season: Season, session: BenchSession) -> Non
 
 
 def _require_places_free(db: Session, event: Event, runs: Sequence[EventRunCreate]) -> None:
-    """Refuse a place that has another run already, or is given twice in one list.
+    """Refuse a position that has another run already, or occurs twice in the list.
 
-    A run whose trial was withdrawn frees its place.
+    A run whose trial was withdrawn frees its position.
     """
     wanted = [run.position for run in runs]
     twice = sorted({each for each in wanted if wanted.count(each) > 1})
     if twice:
         raise Invalid(say("report_refused.place_twice", place=twice[0]))
-    given = {run.position: run for run in runs}
-    for row in _standing(db, event, wanted):
-        run = given[row.position]
+    run_at = {run.position: run for run in runs}
+    for row in _runs_at(db, event, wanted):
+        run = run_at[row.position]
         if row.build_id != run.build_id or (row.outcome == "ok" and run.outcome != "ok"):
             raise Conflict(say("report_refused.place_taken", place=row.position))
 
 
-def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]:
-    """Return the stored runs at some places, those whose trial was withdrawn left out."""
+def _runs_at(db: Session, event: Event, positions: list[int]) -> list[EventRun]:
+    """Return the stored runs at these positions, without those whose trial was withdrawn."""
     rows = (
         select(EventRun)
         .outerjoin(Trial, col(Trial.id) == col(EventRun.trial_id))
@@ -99,16 +99,18 @@ def _standing(db: Session, event: Event, positions: list[int]) -> list[EventRun]
 
 
 def _submit(
-    db: Session, caller: Caller, event: Event, given: ResultsCreate, builds: dict[str, Build]
+    db: Session, caller: Caller, event: Event, submitted: ResultsCreate, builds: dict[str, Build]
 ) -> list[str | None]:
-    """Submit the readings; return each run's trial, or nothing where it did not finish."""
-    gone = _withdrawn_refs(db, event)
+    """Submit the readings; return the trial id of each run, or None if it did not finish."""
+    withdrawn = _withdrawn_refs(db, event)
     shapes = [
-        _trial(given.session_id, run, builds[run.build_id], _ref(event, run.position, gone))
-        for run in given.runs
+        _trial(
+            submitted.session_id, run, builds[run.build_id], _ref(event, run.position, withdrawn)
+        )
+        for run in submitted.runs
     ]
-    sent = [shape for shape in shapes if shape is not None]
-    outcomes = iter(trials.submit(db, caller, sent))
+    finished = [shape for shape in shapes if shape is not None]
+    outcomes = iter(trials.submit(db, caller, finished))
     trial_ids: list[str | None] = []
     faults: list[FieldError] = []
     for at, shape in enumerate(shapes):
@@ -125,23 +127,23 @@ def _submit(
 
 
 def _withdrawn_refs(db: Session, event: Event) -> set[str]:
-    """Return the names of official runs that were withdrawn: what replaces one has its own."""
-    gone = select(Trial.client_ref).where(
+    """Return the names of withdrawn official runs, which a repeated run must not use again."""
+    query = select(Trial.client_ref).where(
         col(Trial.season_id) == event.season_id,
         col(Trial.state) == flags.WITHDRAWN,
         col(Trial.client_ref).startswith(f"{_mark(event)}-"),
     )
-    return {str(ref) for ref in db.scalars(gone)}
+    return {str(ref) for ref in db.scalars(query)}
 
 
 def _mark(event: Event) -> str:
     return event.id[-8:]
 
 
-def _ref(event: Event, position: int, gone: set[str]) -> str:
+def _ref(event: Event, position: int, withdrawn: set[str]) -> str:
     base = f"{_mark(event)}-{position}"
     names = (base if again == 1 else f"{base}-{again}" for again in count(1))
-    return next(name for name in names if name not in gone)
+    return next(name for name in names if name not in withdrawn)
 
 
 def _trial(
@@ -161,10 +163,10 @@ def _trial(
         raise invalid(error, facts, prefix=("runs",)) from error
 
 
-def _keep(
+def _store_run(
     db: Session, event: Event, run: EventRunCreate, build: Build, trial_id: str | None
 ) -> None:
-    """Keep a run beside its trial; sent again it is the one that is there."""
+    """Store a run with its trial; update it if its position has one already."""
     place = select(EventRun).where(
         col(EventRun.event_id) == event.id, col(EventRun.position) == run.position
     )
@@ -192,14 +194,14 @@ def _keep(
 
 
 def results(db: Session, caller: Caller, event_id: str) -> EventResults:
-    """Return the day's runs, drift and places; places wait while officials have to decide."""
+    """Return the day's runs, drift and places; no places until officials have decided on drift."""
     event = resources.get_row(db, caller, Event, event_id)
     season = resources.get_row(db, caller, Season, event.season_id)
     day = read_day(db, event, season)
     namer = namer_of(db, caller, season.id)
-    waits = day.needs_decision and event.drift_decision is None
-    places = None if waits else _places(day, event, namer)
-    key = "results.wait" if waits else "results.known" if places else "results.none"
+    is_undecided = day.needs_decision and event.drift_decision is None
+    places = None if is_undecided else _places(day, event, namer)
+    key = "results.wait" if is_undecided else "results.known" if places else "results.none"
     return EventResults(
         event_id=event.id,
         as_of=datetime.now(UTC),
@@ -209,18 +211,20 @@ def results(db: Session, caller: Caller, event_id: str) -> EventResults:
         runs=[_official(run, namer) for run in day.runs],
         places=places,
         sentence=say(key, teams=len(places or [])),
-        reason=say("results.wait") if waits else None,
+        reason=say("results.wait") if is_undecided else None,
     )
 
 
 def results_of_team(db: Session, caller: Caller, team: Team) -> list[TeamEventResult]:
-    """Return what a team reached at its season's events, oldest first."""
-    held = select(Event).where(col(Event.season_id) == team.season_id).order_by(col(Event.held_on))
-    found = []
-    for event in db.scalars(held):
+    """Return the places of a team at its season's events, oldest first."""
+    query = select(Event).where(col(Event.season_id) == team.season_id).order_by(col(Event.held_on))
+    team_results = []
+    for event in db.scalars(query):
         places = results(db, caller, event.id).places or []
-        found += [_of_team(event, each, len(places)) for each in places if each.team_id == team.id]
-    return found
+        team_results += [
+            _of_team(event, each, len(places)) for each in places if each.team_id == team.id
+        ]
+    return team_results
 
 
 def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
@@ -259,10 +263,10 @@ def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
 
 
 def _official(run: DayRun, namer: Namer) -> OfficialRun:
-    """Return a run as it is shown: of a team that may not be named, that it ran."""
+    """Return a run as the API shape; without figures if the team must not be named."""
     is_shown = run.team_id is None or namer.shown_id(run.team_id) is not None
 
-    def known(power: float) -> float | None:
+    def shown(power: float) -> float | None:
         return power if is_shown and np.isfinite(power) else None
 
     return OfficialRun.model_validate(
@@ -274,21 +278,21 @@ def _official(run: DayRun, namer: Namer) -> OfficialRun:
             else namer.name(run.team_id),
             "build_number": run.build_number if is_shown else None,
             "outcome": run.outcome,
-            "power_w": known(run.power_w),
-            "corrected_power_w": known(run.corrected_w),
+            "power_w": shown(run.power_w),
+            "corrected_power_w": shown(run.corrected_w),
             "state": run.state if is_shown else None,
         }
     )
 
 
 def _drift(session: str, day: Day) -> Drift:
-    found, count = day.drifts[session], day.reference_runs[session]
-    percent = None if found is None else 100 * float(np.expm1(found.drift))
+    correction, count = day.drifts[session], day.reference_runs[session]
+    percent = None if correction is None else 100 * float(np.expm1(correction.drift))
     key = (
         "drift.unknown"
-        if found is None
+        if correction is None
         else "drift.decide"
-        if found.needs_decision
+        if correction.needs_decision
         else "drift.fine"
     )
     return Drift.model_validate(
@@ -297,6 +301,6 @@ def _drift(session: str, day: Day) -> Drift:
             "session_id": session,
             "reference_runs": count,
             "drift_pct": percent,
-            "needs_decision": found is not None and found.needs_decision,
+            "needs_decision": correction is not None and correction.needs_decision,
         }
     )

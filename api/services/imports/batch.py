@@ -1,4 +1,4 @@
-"""Carrying an import out: the same way for a file, pasted cells, JSON and a dry run.
+"""Carry out an import: in the same way for a file, pasted cells, JSON and a dry run.
 
 One transaction resolves names, opens sessions, submits and reports. A dry run is rolled back.
 """
@@ -38,15 +38,15 @@ from api.services.trials import trials
 
 
 def accept_hint() -> str:
-    """Return what would do where a data check questions a row."""
+    """Return the hint for a row that a data check questions."""
     return say("import_doubt.accept")
 
 
 def carry_out(
     db: Session, caller: Caller, work: Prepared, query: ImportQuery
 ) -> ImportRead | ImportTried:
-    """Resolve, submit and tell; a dry run does all of it and then takes it back."""
-    # What was prepared stays as it is, and may be carried out once more.
+    """Resolve, submit and report; a dry run does all of it and is then rolled back."""
+    # Work on copies: the prepared import may be carried out again.
     work = replace(work, trials=[replace(trial) for trial in work.trials], opened=[])
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)
@@ -64,8 +64,8 @@ def carry_out(
     if work.faults and query.mode == "all":
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(say("import_refused.wrong_rows", count=wrong), work.faults)
-    _tell_whose(db, work, stored.id)
-    for name, value in (facts | _kept(work, facts["rows"])).items():
+    _note_owners(db, work, stored.id)
+    for name, value in (facts | _stored_only(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
     audit.note(db, caller, "imported", stored, {"trials": [None, facts["trials"]]})
@@ -74,7 +74,7 @@ def carry_out(
 
 
 def _placeholder(db: Session, caller: Caller, work: Prepared, query: ImportQuery) -> ImportBatch:
-    """Store the import first, since its trials point at it."""
+    """Store the import first, since its trials refer to it."""
     row = ImportBatch(
         id=new_id(ImportBatch.prefix),
         key_id=caller.key_id,
@@ -92,15 +92,15 @@ def _placeholder(db: Session, caller: Caller, work: Prepared, query: ImportQuery
     return row
 
 
-def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
-    """Note whose trials and sessions an import is about: who loses them loses sight of it."""
+def _note_owners(db: Session, work: Prepared, import_id: str) -> None:
+    """Store the schools of an import: a key sees the import only while it reaches all of them."""
     owners = {session.organisation_id for session in work.opened}
-    mine = col(Trial.import_id) == import_id
+    of_import = col(Trial.import_id) == import_id
     stored_before = sorted(
         trial.trial_id for trial in work.trials if trial.trial_id and not trial.is_new
     )
-    for some in (mine, *(col(Trial.id).in_(part) for part in parts(stored_before))):
-        owners |= set(db.scalars(select(Trial.organisation_id).where(some).distinct()))
+    for condition in (of_import, *(col(Trial.id).in_(part) for part in parts(stored_before))):
+        owners |= set(db.scalars(select(Trial.organisation_id).where(condition).distinct()))
     rows = [{"import_id": import_id, "organisation_id": each} for each in sorted(owners)]
     if rows:
         db.execute(insert(ImportOrganisation), rows)
@@ -109,21 +109,21 @@ def _tell_whose(db: Session, work: Prepared, import_id: str) -> None:
 def _resolve(
     db: Session, caller: Caller, work: Prepared, header: Header, query: ImportQuery
 ) -> None:
-    """Find the session and build of each trial of a file, and note its faults."""
+    """Look up the session and build of each trial of a file, and note its faults."""
     directory = Directory(db, caller, query.season_id)
     opening = Opening(db, caller, header)
     for trial in work.trials:
         read_values(trial, directory, header)
-        opening.hear(trial)
-    # Two imports of one new session: the second finds the first's.
+        opening.note_conditions(trial)
+    # Of two imports with the same new session, the second waits and uses the first one's.
     revisions.lock(db, *{trial.session["season_id"] for trial in work.trials if trial.session})
     for trial in work.trials:
-        _point(trial, opening)
+        _set_targets(trial, opening)
     work.opened = opening.opened
 
 
-def _point(trial: ImportedTrial, opening: Opening) -> None:
-    """Let a sound trial point at its session and build."""
+def _set_targets(trial: ImportedTrial, opening: Opening) -> None:
+    """Set the session and build of a trial without faults."""
     if trial.faults or trial.place is None or trial.values is None:
         return
     session = opening.find_or_open(trial)
@@ -133,53 +133,53 @@ def _point(trial: ImportedTrial, opening: Opening) -> None:
 
 
 def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None:
-    """Submit the sound trials together and note what became of each."""
+    """Submit the trials without faults together, and note the outcome of each."""
     sound = [trial for trial in work.trials if trial.values is not None and not trial.faults]
     values = [trial.values for trial in sound if trial.values is not None]
     outcomes = trials.submit(db, caller, values, import_id)
-    for trial, sent, outcome in zip(sound, values, outcomes, strict=True):
+    for trial, submitted, outcome in zip(sound, values, outcomes, strict=True):
         trial.trial_id, trial.is_new = outcome.trial_id, outcome.created
-        # Stored by now, and of a large file most of what is in memory.
-        trial.session_id, trial.values = sent.session_id, None
+        # Drop the stored values: for a large file they fill most of the memory.
+        trial.session_id, trial.values = submitted.session_id, None
         if outcome.refusal is not None:
             trial.faults = _placed(outcome.refusal, trial, work.header)
 
 
 def _read_flags(db: Session, work: Prepared) -> None:
-    """Learn what the data checks say of the trials."""
+    """Read the flags of the trials."""
     by_trial = flags.of_trials(
         db,
         {trial.trial_id: trial.session_id for trial in work.trials if trial.trial_id},
     )
     shown_ids: set[str] = set()
     for trial in work.trials:
-        mine = by_trial.get(trial.trial_id or "", [])
+        flags_here = by_trial.get(trial.trial_id or "", [])
         trial.open_flags = [
-            flag for flag in mine if flag.state == flags.OPEN and flag.severity != "info"
+            flag for flag in flags_here if flag.state == flags.OPEN and flag.severity != "info"
         ]
-        # What concerns a whole session is said once for it.
-        trial.flags = [flag for flag in mine if flag.trial_id or flag.id not in shown_ids]
-        shown_ids |= {flag.id for flag in mine}
+        # A flag of a session is shown once, with its first trial.
+        trial.flags = [flag for flag in flags_here if flag.trial_id or flag.id not in shown_ids]
+        shown_ids |= {flag.id for flag in flags_here}
 
 
 def _require_unquestioned(work: Prepared) -> None:
-    """Refuse an import that a data check questions, for a caller who has not accepted it yet."""
+    """Refuse an import that a data check questions, unless the caller accepted the warnings."""
     first: dict[str, tuple[ImportedTrial, FlagRead]] = {}
     for trial in work.trials:
         if trial.is_new:
             for flag in trial.open_flags:
                 first.setdefault(flag.id, (trial, flag))
-    oddities = [
+    questions = [
         FieldError(flag.rule, flag.message, accept_hint(), row=trial.row_numbers[0])
         for trial, flag in first.values()
     ]
-    if oddities:
-        rows = len({each.row for each in oddities})
-        raise Invalid(say("import_doubt.refused", count=rows), [*work.faults, *oddities])
+    if questions:
+        rows = len({each.row for each in questions})
+        raise Invalid(say("import_doubt.refused", count=rows), [*work.faults, *questions])
 
 
 def _placed(refusal: ApiError, trial: ImportedTrial, header: Header | None) -> list[FieldError]:
-    """Return a refusal's faults at the trial's place in the batch, or at cells of a file."""
+    """Return the faults of a refusal with their places in the batch or in cells of the file."""
     faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
     if header is not None:
         return located(faults, trial.rows, header)
@@ -190,7 +190,7 @@ def _placed(refusal: ApiError, trial: ImportedTrial, header: Header | None) -> l
 
 
 def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
-    """Remove sessions that were opened for trials which were then refused."""
+    """Remove sessions that were opened only for refused trials."""
     used = {trial.session_id for trial in work.trials if not trial.faults}
     unused = [row for row in work.opened if row.id not in used]
     for row in unused:
@@ -202,7 +202,7 @@ def _drop_unused(db: Session, caller: Caller, work: Prepared) -> None:
 
 
 def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
-    """Return the answer to an import, as it is also stored."""
+    """Return the facts of the answer to an import, which are also stored."""
     rows = [_row(number, trial) for trial in work.trials for number in trial.row_numbers]
     rows += [_loose_row(fault) for fault in work.loose_faults]
     rows.sort(key=lambda row: row["row"])
@@ -217,8 +217,8 @@ def _facts(work: Prepared, query: ImportQuery) -> dict[str, Any]:
     }
 
 
-def _kept(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Return what is stored of an import beside its answer: what an undo and a correction need."""
+def _stored_only(work: Prepared, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the columns that an undo and a correction need, and that the answer does not have."""
     wrong = {row["row"]: row["errors"] for row in rows if row["outcome"] == "error"}
     return {
         "session_ids": [row.id for row in work.opened],
@@ -257,5 +257,5 @@ def _counted(outcomes: Iterable[str]) -> dict[str, int]:
 
 
 def get(db: Session, caller: Caller, import_id: str) -> ImportRead:
-    """Return an import of this key, or for a lead of any."""
+    """Return an import of this key; a lead may read all."""
     return resources.read(ImportRead, resources.get_row(db, caller, ImportBatch, import_id))

@@ -1,4 +1,4 @@
-"""From the text of a cell to a value, with the reason where it is none."""
+"""Read the text of a cell as a value, or say why it has none."""
 
 import re
 from collections.abc import Mapping
@@ -23,21 +23,21 @@ from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import FORMULA, MERGED
 
-#: As people and spreadsheets write it in English, German, French, Spanish and Italian.
+#: Yes and no as written in English, German, French, Spanish and Italian.
 YES = frozenset(
     {"true", "yes", "y", "1", "x"}
     | {"ja", "j", "wahr", "oui", "vrai", "sí", "si", "verdadero", "sì", "vero"}
 )
 NO = frozenset({"false", "no", "n", "0"} | {"nein", "falsch", "non", "faux", "falso"})
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
-#: Letters that are easily typed for digits.
+#: Letters that people type instead of digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
 
 Value = float | int | bool | str | list[float]
 
 
 class NotAValue(Exception):
-    """A cell that does not hold what its column needs."""
+    """A cell without a valid value for its column."""
 
     def __init__(self, code: str, words: str, hint: str | None = None) -> None:
         super().__init__(words)
@@ -49,10 +49,10 @@ class NotAValue(Exception):
 
 
 def signs_of(sheet: Sheet, named: str | None = None) -> dict[str, ColumnSigns]:
-    """Return how the numbers of each number column of a sheet are read, by its key.
+    """Return the decimal signs of each number column of a sheet, by its key.
 
-    Numbers that a workbook holds as text are read by the evidence among themselves, under the key
-    with an apostrophe before it: how its real numbers are written says nothing about them.
+    Numbers that a workbook has as text are decided separately, under the key with an apostrophe
+    before it: the notation of its real numbers says nothing about them.
     """
     fields = sheet.header.fields
     real: dict[str, list[str]] = {}
@@ -70,15 +70,15 @@ def signs_of(sheet: Sheet, named: str | None = None) -> dict[str, ColumnSigns]:
 def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str = "") -> Value:
     """Return the value of a cell that is not empty.
 
-    `key` is the name of its column, which may carry another unit than its field; `signs` are those
-    of the columns.
+    `key` is the name of its column, which may have another unit than its field; `signs` are the
+    decimal signs of the columns.
     """
     if cell in (FORMULA, MERGED):
         raise NotAValue("no_value", say("import_cell.no_value"), _number_hint(cell))
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
     if field in ("build", "run"):
-        return _whole(cell)
+        return _integer(cell)
     if field in LIST_COLUMNS:
         return [_number(each, signs, field, key or field) for each in cell.split()]
     if field in NUMBER_COLUMNS:
@@ -89,7 +89,7 @@ def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str 
 
 
 def read_number(text: str, name: str) -> float:
-    """Return a single number that was typed into the field of a name, with either decimal sign."""
+    """Return a number that was typed into the named field, with either decimal sign."""
     typed = text.replace("\u2212", "-")
     if AMBIGUOUS.fullmatch(typed):
         return _ambiguous(typed, signs_of_one(name, typed), si_field(name), name)
@@ -104,7 +104,7 @@ def _yes_or_no(cell: str) -> bool:
     return word in YES
 
 
-def _whole(cell: str) -> int:
+def _integer(cell: str) -> int:
     if not re.fullmatch(r"[0-9]{1,6}", cell):
         raise NotAValue("not_a_whole_number", say("import_cell.not_a_whole_number"))
     return int(cell)
@@ -125,14 +125,14 @@ def _number(cell: str, every: Mapping[str, ColumnSigns], field: str, key: str) -
 
 
 def _bare(cell: str, field: str, key: str) -> str:
-    """Return a number without its text mark, and without a percent sign in a column of percent."""
+    """Return a number without its text mark, and without the percent sign in a percent column."""
     plain = cell.removeprefix(MARK).replace("\u2212", "-")
     is_percent = plain.endswith("%") and key == field and field.endswith("_pct")
     return plain[:-1].rstrip() if is_percent else plain
 
 
 def _require_sign(number: str, signs: ColumnSigns) -> None:
-    """Refuse a number with another decimal sign than its file."""
+    """Refuse a number whose decimal sign differs from that of its file."""
     other = "." if signs.decimal == "," else ","
     if other in number:
         words = say("import_cell.mixed_decimals", other=other, sign=signs.decimal)
@@ -142,7 +142,7 @@ def _require_sign(number: str, signs: ColumnSigns) -> None:
 def _ambiguous(
     number: str, signs: ColumnSigns, field: str, key: str, *, in_file: bool = False
 ) -> float:
-    """Return the value of a number such as 1,200, or ask which of the two it is."""
+    """Return the value of a number such as 1,200, or refuse it with a question."""
     values, meaning = readings(number), signs.meaning(number)
     if meaning is None:
         short = f"{values['decimal']:g}".replace(".", "," if "," in number else ".")
@@ -160,7 +160,7 @@ def _ambiguous(
 
 
 def in_words(number: str, field: str, key: str) -> str:
-    """Return the question which of its two readings an ambiguous number has.
+    """Return the question which of its two values an ambiguous number has.
 
     >>> in_words("1,200", "voltage_v", "voltage_mv")
     'Is it 1.2 mV = 0.0012 V, or 1200 mV = 1.2 V?'
@@ -170,7 +170,7 @@ def in_words(number: str, field: str, key: str) -> str:
 
 
 def choices_of_sign(cell: str, field: str, key: str) -> dict[str, str]:
-    """Return what an ambiguous number means under each decimal sign that may be named.
+    """Return the value of an ambiguous number under each decimal sign, in words.
 
     >>> choices_of_sign("1,200", "voltage_v", "voltage_mv")
     {'comma': '1.2 mV = 0.0012 V', 'point': '1200 mV = 1.2 V'}
@@ -187,7 +187,7 @@ def choices_of_sign(cell: str, field: str, key: str) -> dict[str, str]:
 
 
 def _with_unit(value: float, field: str, key: str) -> str:
-    """Return a value with its unit, and in the field's own unit where that is another."""
+    """Return a value with its unit, and in the SI unit of the field if that differs."""
     unit, measured = unit_of(key, field), quantity(field)
     if unit is not None and measured is not None:
         own, other = unit.symbol, unit.to_si(value)

@@ -1,4 +1,4 @@
-"""Correct single cells of a sheet, as somebody types them beside their faults."""
+"""Correct single cells of a sheet, with values that a person typed next to their faults."""
 
 import csv
 import io
@@ -10,7 +10,7 @@ Place = tuple[int, str]
 
 
 def correct(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
-    r"""Return a sheet with other values in some cells, each by its row (titles are 1) and title.
+    r"""Return a sheet with new values in cells, each by its row (titles are row 1) and title.
 
     >>> correct("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
     'team;volts\nLarch;1,19\n'

@@ -1,8 +1,8 @@
 """Decide what a point or a comma in a typed number means: decimals, thousands, or a question.
 
-`1,200` may be 1.2 or 1200. Other cells decide where they can: a number such as `8,9` or `0,166` can
-only have a decimal comma, and of `1,013` hPa only the reading with thousands is a pressure. Where
-nothing decides, the number is asked about and never stored on a guess.
+`1,200` may be 1.2 or 1200. Other cells may decide: a number such as `8,9` or `0,166` can only have
+a decimal comma, and `1,013` hPa is a possible pressure only with thousands. If nothing decides, the
+service asks, and never stores a guess.
 """
 
 import re
@@ -14,34 +14,34 @@ from api.models.core.units import Unit, quantity
 from api.models.core.validation import LIMITS
 
 Meaning = Literal["decimal", "thousands"]
-#: A number with one separator that may stand before decimals or before thousands.
+#: A number with one separator that may precede decimals or thousands.
 AMBIGUOUS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 NUMBER = re.compile(r"[+-]?[0-9]+([.,][0-9]+)?")
 SIGNS = (",", ".")
-#: How the two signs are called where somebody names one of them.
+#: The names of the two signs in queries and forms.
 NAMED = {"comma": ",", "point": "."}
-#: What model turbines give and are tested with. A reading outside its range decides nothing alone,
-#: but is questioned where the other reading lies inside. Common practice, no source.
+#: Usual values of model turbines and their tests. A value outside its range decides nothing by
+#: itself, but the service asks if the other value is inside. Common practice, no source.
 PLAUSIBLE = {
     "voltage_v": (0.02, 20.0),
     "load_ohm": (0.5, 5000.0),
     "rotor_speed_rpm": (50.0, 3000.0),
 }
-#: Fields that hold several numbers, and the field that one of them is like.
+#: Fields with several numbers, and the field with the limits of one of them.
 ONE_OF = {"series_voltage_v": "voltage_v", "blade_pitches_deg": "pitch_deg"}
-#: Whole numbers from here on beside `1.200` in a column suggest that its points are thousands.
+#: Integers from this value on in a column with `1.200` suggest that its points mean thousands.
 LARGE_WHOLE = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class ColumnSigns:
-    """How the numbers of a column are read: its decimal sign, and what ambiguous ones mean."""
+    """The decimal sign of a column, and the meaning of its ambiguous numbers."""
 
     decimal: str = "."
     ambiguous: Mapping[str, Meaning] = field(default_factory=dict)
 
     def meaning(self, number: str) -> Meaning | None:
-        """Return what the separator of an ambiguous number means here; None: ask."""
+        """Return the meaning of the separator of an ambiguous number, or None if we must ask."""
         return self.ambiguous.get(_sign(number))
 
 
@@ -60,10 +60,10 @@ def readings(number: str) -> dict[Meaning, float]:
 def column_signs(
     columns: Mapping[str, Iterable[str]], fields: Mapping[str, str], named: str | None = None
 ) -> dict[str, ColumnSigns]:
-    """Return how the numbers of each column are read.
+    """Return the decimal signs of each column.
 
     `columns` has the typed numbers of each column by its key, `fields` the SI field of each key;
-    `named` is the decimal sign where somebody named it: the other sign then groups thousands.
+    `named` is the decimal sign if the user chose it: the other sign then groups thousands.
     """
     if named is not None:
         other = _other(named)
@@ -79,12 +79,12 @@ def column_signs(
 
 
 def signs_of_one(name: str, text: str) -> ColumnSigns:
-    """Return how a single number is read that was typed into the field of that name."""
+    """Return the decimal sign for a single number that was typed into the named field."""
     return column_signs({name: [text]}, {name: si_field(name)})[name]
 
 
 def clear(name: str, text: str) -> str:
-    """Return a number of ours in a form that is not asked about when it comes back in a field.
+    """Return a number in a form that is not ambiguous when the form sends it back.
 
     >>> clear("load_ohm", "22.105"), clear("load_ohm", "22.1"), clear("wind_speed_m_s", "4.125")
     ('22.1050', '22.1', '4.125')
@@ -95,28 +95,32 @@ def clear(name: str, text: str) -> str:
 
 @dataclass(frozen=True)
 class _Evidence:
-    """What the numbers of one column say about its separators."""
+    """The evidence that the numbers of one column give about its separators."""
 
     key: str
     field: str
     numbers: set[str]
 
     def proves(self, sign: str, meaning: Meaning) -> bool:
-        """Tell whether a number of this column can have its separator in one meaning only."""
+        """Tell whether any number of this column allows only this meaning of its separator."""
         if meaning == "decimal" and self.has_decimals(sign):
             return True
         return any(self._possible(number) == {meaning} for number in self._ambiguous(sign))
 
     def has_decimals(self, sign: str) -> bool:
-        """Tell whether a number can only have this sign before decimals, by its form."""
+        """Tell whether any number, by its form, can only have this sign before decimals."""
         return any(sign in n and NUMBER.fullmatch(n) and not AMBIGUOUS.fullmatch(n)
                    for n in self.numbers)  # fmt: skip
 
     def looks_grouped(self, sign: str) -> bool:
         """Tell whether numbers of this column suggest thousands without proving them."""
         ambiguous = self._ambiguous(sign)
-        whole = any(n.lstrip("+-").isdigit() and abs(float(n)) >= LARGE_WHOLE for n in self.numbers)
-        return bool(ambiguous) and (whole or any(map(self._only_plausible_grouped, ambiguous)))
+        has_large_integer = any(
+            n.lstrip("+-").isdigit() and abs(float(n)) >= LARGE_WHOLE for n in self.numbers
+        )
+        return bool(ambiguous) and (
+            has_large_integer or any(map(self._only_plausible_grouped, ambiguous))
+        )
 
     def _only_plausible_grouped(self, number: str) -> bool:
         low, high = PLAUSIBLE.get(self.field, (0.0, float("inf")))
@@ -139,7 +143,7 @@ class _Evidence:
 
 
 def _decide(sign: str, column: _Evidence, every: Iterable[_Evidence]) -> Meaning | None:
-    """Return what a sign means in a column's ambiguous numbers: by the column, else by the file."""
+    """Return the meaning of a sign in ambiguous numbers: by the column, else by the file."""
     own = _proved(sign, [column])
     if own is not None:
         return own.pop() if len(own) == 1 else None  # type: ignore[return-value]  # of two meanings
@@ -151,31 +155,31 @@ def _decide(sign: str, column: _Evidence, every: Iterable[_Evidence]) -> Meaning
 
 
 def _proved(sign: str, columns: Iterable[_Evidence]) -> set[str] | None:
-    """Return the meanings that some columns prove for a sign, None if they prove none."""
+    """Return the meanings that columns prove for a sign, or None if they prove none."""
     meanings: tuple[Meaning, ...] = ("decimal", "thousands")
     proved: set[str] = {m for m in meanings if any(each.proves(sign, m) for each in columns)}
     return proved or None
 
 
 def _usual_sign(columns: Iterable[_Evidence]) -> str:
-    """Return the decimal sign that most numbers of a file have, those of clear form first."""
+    """Return the most frequent decimal sign of a file; unambiguous numbers decide first."""
     numbers = [number for column in columns for number in column.numbers]
     clear = [number for number in numbers if not AMBIGUOUS.fullmatch(number)]
-    for some in (clear, numbers):
-        commas, points = (sum(sign in number for number in some) for sign in SIGNS)
+    for sample in (clear, numbers):
+        commas, points = (sum(sign in number for number in sample) for sign in SIGNS)
         if commas != points:
             return "," if commas > points else "."
     return "."
 
 
 def unit_of(key: str, field: str) -> Unit | None:
-    """Return the unit that a column's key names, None where it is the field's own."""
+    """Return the unit in a column's key, or None if it is the field's own."""
     measured = quantity(field)
     return measured.spellings().get(key) if measured else None
 
 
 def si_field(name: str) -> str:
-    """Return the SI field behind a name that may carry another unit."""
+    """Return the SI field of a name that may have another unit."""
     if name in LIMITS:
         return name
     named = (field for field in LIMITS if unit_of(name, field) is not None)

@@ -1,4 +1,4 @@
-"""From a file's column titles to columns: case and spaces forgiven, a unit in brackets taken."""
+"""Map a file's column titles to columns, regardless of case and spaces; read units in brackets."""
 
 import re
 import unicodedata
@@ -9,10 +9,10 @@ from api.errors import FieldError, Invalid
 from api.messages import say
 from api.models.core.units import Unit, quantity
 
-#: What says of which build a row is; and that with where, when and how it was run.
+#: The columns that name the build of a row; and with its bench, session and kind.
 BUILD_COLUMNS = ("organisation", "team", "turbine", "build")
 PLACE_COLUMNS = (*BUILD_COLUMNS, "bench", "session_started_at", "kind")
-#: The same with what few files need to say: whose bench it is.
+#: The same with the organisation of the bench, which few files need.
 NAME_COLUMNS = (*PLACE_COLUMNS, "bench_organisation")
 #: The columns of the template, in its order.
 TEMPLATE_COLUMNS = (
@@ -36,7 +36,7 @@ TEMPLATE_COLUMNS = (
     "rotor_diameter_m",
     "note",
 )
-#: What few need to say in a file: an export has those of them that its trials fill.
+#: Columns that few files need: an export has those that its trials fill.
 RARE_COLUMNS = (
     "bench_organisation",
     "pitch_after_deg",
@@ -66,7 +66,7 @@ NUMBER_COLUMNS = tuple(
     for name in COLUMNS
     if name not in (*TEXT_COLUMNS, "build", "run", "load_connected", "adult_present")
 )
-#: Columns that come back with rows and are passed over when sent again.
+#: Columns of our own files that an import ignores.
 PASSED_OVER = ("problem", "row", "state", "trial_id")
 MOST_COLUMNS, LONGEST_TITLE = 200, 100
 ALIASES = {
@@ -122,8 +122,8 @@ UNIT_WORDS = {
 class Header:
     """The columns of a file.
 
-    `keys` are field names as the service takes them, which may carry another unit
-    (`wind_speed_mph`); `fields` tells each key's column; an empty key is passed over.
+    `keys` are field names, which may have another unit (`wind_speed_mph`); `fields` maps each key
+    to its column; columns with an empty key are ignored.
     """
 
     titles: list[str]
@@ -131,27 +131,27 @@ class Header:
     fields: dict[str, str]
 
     def title(self, field: str) -> str:
-        """Return the title under which a field stands in the file, or its own name."""
+        """Return the title of a field in the file, or its own name."""
         key = next((key for key, column in self.fields.items() if column == field), None)
         return self.titles[self.keys.index(key)] if key is not None else field
 
 
 def _spellings() -> dict[str, tuple[str, Unit | None]]:
-    """Return every name a column may have, with its unit where that is not SI."""
-    known: dict[str, tuple[str, Unit | None]] = {name: (name, None) for name in COLUMNS}
+    """Return every name a column may have, with its unit if that is not SI."""
+    spellings: dict[str, tuple[str, Unit | None]] = {name: (name, None) for name in COLUMNS}
     for name in COLUMNS:
         measured = quantity(name)
         if measured is not None:
-            known.setdefault(measured.stem, (name, None))
-            known |= {key: (name, unit) for key, unit in measured.spellings().items()}
-    return {alias: (name, None) for alias, name in ALIASES.items()} | known
+            spellings.setdefault(measured.stem, (name, None))
+            spellings |= {key: (name, unit) for key, unit in measured.spellings().items()}
+    return {alias: (name, None) for alias, name in ALIASES.items()} | spellings
 
 
 SPELLINGS = _spellings()
 
 
 def read_header(titles: list[str]) -> Header:
-    """Return the columns that a file's first row names, or refuse it with every wrong title."""
+    """Return the columns of a file's first row, or refuse it with all wrong titles."""
     titles = [title.strip() for title in titles]
     while titles and not titles[-1]:
         titles.pop()
@@ -171,13 +171,13 @@ def read_header(titles: list[str]) -> Header:
 
 
 def _plain(key: str) -> str:
-    """Return a key under the name the service takes: SI unless the title named another unit."""
+    """Return the field name of a key: in SI unless the title has another unit."""
     column, unit = SPELLINGS.get(key, ("", None))
     return key if unit is not None else column
 
 
 def _key(title: str) -> str | None:
-    """Return the name that a title means: empty if passed over, nothing if unknown."""
+    """Return the key of a title: empty if it is ignored, None if it is unknown."""
     if len(title) > LONGEST_TITLE:
         return None
     text = unicodedata.normalize("NFKC", title).strip().lower()

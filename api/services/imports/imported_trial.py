@@ -1,4 +1,4 @@
-"""One trial of an import, from the rows that speak of it to what became of it."""
+"""One trial of an import, from its rows to its outcome."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -14,11 +14,11 @@ from api.services.measurements import flags
 
 @dataclass(slots=True)
 class ImportedTrial:
-    """A trial of a file has rows, and one of a JSON batch only its number there.
+    """A trial of an import: from a file it has rows, from a JSON batch only its number.
 
-    `session` is where and when its rows say that it was run, and `conditions` are what they say of
-    that session, under the names they were typed with. `values` are there once they are sound, and
-    point at the session and build once these are found.
+    `session` has the bench, season and start of its session, and `conditions` the conditions in its
+    rows, under the names they were typed with. `values` are set once they are valid, and refer to
+    the session and build once these are known.
     """
 
     client_ref: str | None
@@ -36,7 +36,7 @@ class ImportedTrial:
     session_id: str = ""
     trial_id: str | None = None
     is_new: bool = False
-    #: What the data checks say of it and of its session, and what of that needs an answer.
+    #: The flags of the trial and its session, and those of them that need an answer.
     flags: list[FlagRead] = field(default_factory=list)
     open_flags: list[FlagRead] = field(default_factory=list)
 
@@ -47,7 +47,7 @@ class ImportedTrial:
 
     @property
     def outcome(self) -> str:
-        """Return what became of it: `error`, `created` or `unchanged`."""
+        """Return its outcome: `error`, `created` or `unchanged`."""
         return "error" if self.faults else "created" if self.is_new else "unchanged"
 
     @property
@@ -59,11 +59,11 @@ class ImportedTrial:
         return flags.HELD if is_held else flags.ACCEPTED
 
     def add_fault(self, row: ReadRow, title: str, reason: NotAValue, column: str) -> None:
-        """Note what is wrong in a cell, once."""
+        """Note the first fault of a cell."""
         if not any((fault.row, fault.column) == (row.number, title) for fault in self.faults):
             self.faults.append(reason.at(row.number, title, str(row.values.get(column, ""))))
 
     def row_of(self, column: str) -> ReadRow:
-        """Return the first row that fills a column, or the first one."""
+        """Return the first row with a value in a column, or else the first row."""
         filled = (row for row in self.rows if row.get(column) is not None)
         return next(filled, self.rows[0])

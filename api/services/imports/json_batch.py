@@ -1,7 +1,7 @@
-"""The trials of a JSON batch, read one by one, so that no other request waits for a large batch.
+"""Read the trials of a JSON batch one by one, so that a large batch blocks no other request.
 
-Python reads a JSON text in one go and lets no other thread work meanwhile. A trial takes
-microseconds, a batch of 20 MB half a second.
+Python parses a JSON text in one step and blocks all other threads meanwhile: microseconds for a
+trial, half a second for a batch of 20 MB.
 """
 
 import re
@@ -12,7 +12,7 @@ from api.errors import FieldError, Invalid, Malformed, TooLarge
 from api.messages import say
 from api.strict_json import NotOurJson, broken, read_one, text_of
 
-#: How much of the text is looked at for the next trials, and at most for one. [characters]
+#: Length of text parsed for the next trials, and at most for one. [characters]
 WINDOW, LONGEST_TRIAL = 100_000, 2_000_000
 LONGEST_CUT = 2  # of a number that is cut within its exponent, "e+" is not read as part of it
 BLANK = r"[ \t\r\n]*"
@@ -23,9 +23,9 @@ SHAPE = '{"trials": [...]}'
 
 
 def read_items(body: bytes, most: int) -> Iterator[Any]:
-    r"""Yield the items of a batch, whatever they are.
+    r"""Yield the items of a batch, of any type.
 
-    Raise `Malformed` where the text cannot be read, `Invalid` where it is no batch, and `TooLarge`
+    Raise `Malformed` if the text cannot be parsed, `Invalid` if it is not a batch, and `TooLarge`
     for more than `most` items.
 
     >>> list(read_items(b'{"trials": [{"load_ohm": 30.1}, {"load_ohm": 33}]}', 10))
@@ -38,7 +38,7 @@ def read_items(body: bytes, most: int) -> Iterator[Any]:
 
 
 class _Batch:
-    """The text of a batch, and the place up to which it was read."""
+    """The text of a batch, with a window for parsing."""
 
     def __init__(self, text: str, most: int) -> None:
         self._text, self._most = text, most
@@ -61,7 +61,7 @@ class _Batch:
             at = at if is_over else self._after_comma(at)
 
     def _is_over(self, at: int) -> bool:
-        """Tell whether the batch ends at a place; refuse what follows its end."""
+        """Tell whether the batch ends at a position; refuse text after its end."""
         closing = CLOSING.match(self._text, at)
         if closing is None and LIST_END.match(self._text, at):
             raise _wrong_shape()
@@ -70,7 +70,7 @@ class _Batch:
         return closing is not None
 
     def _no_batch(self) -> Exception:
-        """Return why a text is refused that does not begin as a batch does."""
+        """Return the error for a text that does not begin as a batch does."""
         try:
             read_one(self._text[:WINDOW].lstrip(), 0)
         except NotOurJson as error:
@@ -88,19 +88,19 @@ class _Batch:
         return comma.end()
 
     def _read(self, at: int) -> tuple[Any, int]:
-        """Return the item at a place, looking no further than one item may reach."""
+        """Return the item at a position and where it ends; refuse one that is too long."""
         for width in (0, WINDOW, LONGEST_TRIAL):
             if width:
                 self._window, self._start = self._text[at : at + width], at
-            found = self._read_in_window(at - self._start)
-            if found is not None:
-                return found
+            item_and_end = self._read_in_window(at - self._start)
+            if item_and_end is not None:
+                return item_and_end
         if at + LONGEST_TRIAL < len(self._text):
             raise TooLarge(say("import_json.long_trial", most=LONGEST_TRIAL))
         raise broken()
 
     def _read_in_window(self, at: int) -> tuple[Any, int] | None:
-        """Return the item if the window holds all of it; a number at its end may be cut off."""
+        """Return the item if the window has all of it; a number at its end may be cut."""
         try:
             item, end = read_one(self._window, at)
         except NotOurJson:
@@ -108,8 +108,8 @@ class _Batch:
         except (ValueError, IndexError):
             return None
         is_last = self._start + len(self._window) >= len(self._text)
-        is_whole = is_last or end + LONGEST_CUT < len(self._window)
-        return (item, self._start + end) if is_whole else None
+        is_complete = is_last or end + LONGEST_CUT < len(self._window)
+        return (item, self._start + end) if is_complete else None
 
 
 def _wrong_shape() -> Invalid:

@@ -1,4 +1,4 @@
-"""From the text of a date and time to a moment, in the school's own time where no offset stands."""
+"""Read a date and time; without an offset it is in the school's time zone."""
 
 import re
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ LOCAL = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d)?")
 
 
 def read_moment(text: str, zone: str) -> datetime:
-    """Return the moment that a text names; without an offset it is the zone's clock."""
+    """Return the moment in a text; without an offset it is in the given time zone."""
     try:
         if WITH_OFFSET.fullmatch(text):
             plain = text.replace(" ", "T", 1).replace(" ", "")
@@ -32,14 +32,14 @@ def _not_a_moment(words: str) -> NotAValue:
 
 
 def _within(moment: datetime) -> datetime:
-    """Return a moment of a year in which a season can lie."""
+    """Return the moment if a season can be in its year."""
     if not FIRST_YEAR < moment.year < LAST_YEAR:
         raise _not_a_moment(say("import_moment.year"))
     return moment
 
 
 def _local(clock: datetime, zone: str) -> datetime:
-    """Return the moment a school's clock showed a time, if it showed it once."""
+    """Return the moment of a local time; refuse a time that a clock change repeats or skips."""
     moments = {clock.replace(tzinfo=ZoneInfo(zone), fold=fold).astimezone(UTC) for fold in (0, 1)}
     if len(moments) == 1:
         return moments.pop()

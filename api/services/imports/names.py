@@ -1,4 +1,4 @@
-"""From the names in a row to the things they mean, within what the caller may see."""
+"""Look up the things that a row names, within what the caller may see."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable
@@ -30,14 +30,14 @@ Named = TypeVar("Named", Organisation, Team, Bench, Turbine)
 
 
 class Cells(Protocol):
-    """What a row says, column by column."""
+    """The values of a row, by column."""
 
     def get(self, name: str) -> Any:
-        """Return what it says in a column, nothing where the cell is empty."""
+        """Return the value of a column, or None if the cell is empty."""
 
 
 class Unresolved(Exception):
-    """Names in columns that mean nothing here, or more than one thing."""
+    """Names that are unknown, or that mean more than one thing."""
 
     def __init__(self, column: str, reason: NotAValue) -> None:
         super().__init__(str(reason))
@@ -46,7 +46,7 @@ class Unresolved(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What a row speaks of."""
+    """The build and bench of a row, with the team and the time zone."""
 
     build: Build
     bench: Bench
@@ -55,12 +55,12 @@ class Place:
 
 
 def plain(name: object) -> str:
-    """Return a name without what people vary: case and spaces."""
+    """Return a name in lower case with single spaces."""
     return " ".join(str(name).casefold().split())
 
 
 class Directory:
-    """Everything that the caller may see, by name; read once for an import."""
+    """All things that the caller may see, by name; read once for an import."""
 
     def __init__(self, db: Session, caller: Caller, season_id: str | None) -> None:
         def rows(table: Any) -> list[Any]:
@@ -81,7 +81,7 @@ class Directory:
         self._places: dict[tuple[Any, ...], Place] = {}
 
     def place(self, cells: Cells) -> Place:
-        """Return what a row's names mean, or say which of them are not known."""
+        """Return the things that a row names; raise `Unresolved` with all unknown names."""
         ref = cells.get("client_ref") if self.visited else None
         names = *(cells.get(column) for column in NAME_COLUMNS), ref
         if names not in self._places:
@@ -95,7 +95,7 @@ class Directory:
             try:
                 return find(cells, *about)
             except Unresolved as unresolved:
-                # Without its frames, which hold this list: thousands of rows may be unknown.
+                # Drop the traceback, whose frames refer to this list and use memory for each row.
                 unknown.append(unresolved.with_traceback(None))
                 return None
 
@@ -114,11 +114,11 @@ class Directory:
         return Place(cast(Build, build), cast(Bench, bench), team, zone)
 
     def _visited(self, build: Build | None, ref: Any) -> Bench | None:
-        """Return the bench of another school where a stored trial of this name was run."""
+        """Return the bench of another school at which the stored trial of this name was run."""
         return None if build is None else self.visited.get((build.id, str(ref)))
 
     def _zone(self, bench: Any, team: Team | None, moment: str) -> str:
-        """Return the clock of the room: its school's, else the season's, by team or by day."""
+        """Return the time zone of the bench: of its school, else of the season by team or day."""
         owner = self.owners.get(bench.organisation_id)
         if owner is not None and owner.timezone:
             return owner.timezone
@@ -128,7 +128,7 @@ class Directory:
         return zones.pop() if len(zones) == 1 else "UTC"
 
     def season_of(self, place: Place, started_at: datetime) -> str:
-        """Return the season of a row: its team's, or the one its day lies in."""
+        """Return the season of a row: its team's, or the only one on its day."""
         if place.team is not None:
             return place.team.season_id
         fitting = [
@@ -154,12 +154,12 @@ class Directory:
 
     def _bench(self, cells: Cells, owner: Organisation | None) -> Bench:
         name = cells.get("bench")
-        mine = [each for each in self.benches if owner is None or each.organisation_id == owner.id]
+        own = [each for each in self.benches if owner is None or each.organisation_id == owner.id]
         if name is None:
-            return _only("bench", mine, lambda bench: bench.name)
-        at_home = [bench for bench in mine if plain(bench.name) == plain(name)]
+            return _only("bench", own, lambda bench: bench.name)
+        at_home = [bench for bench in own if plain(bench.name) == plain(name)]
         visiting = cells.get("kind") in ("visit", "event", "reference")
-        return at_home[0] if at_home else _one("bench", name, self.benches if visiting else mine)
+        return at_home[0] if at_home else _one("bench", name, self.benches if visiting else own)
 
     def _build(self, cells: Cells, team: Team | None) -> Build:
         turbines = self.turbines.get(team.id if team else None, [])
@@ -173,16 +173,16 @@ class Directory:
         number = cells.get("build")
         if number is None:
             return _only("build", builds, lambda build: str(build.number))
-        found = [build for build in builds if build.number == number]
-        if not found:
+        matches = [build for build in builds if build.number == number]
+        if not matches:
             raise Unresolved(
                 "build", _unknown("build", str(number), [str(b.number) for b in builds])
             )
-        return found[0]
+        return matches[0]
 
 
 def _may_hold(season: Season, moment: str) -> bool:
-    """Tell whether a typed day is in a season; text that is no day is reported elsewhere."""
+    """Tell whether a typed day may be in a season; text that is not a day is reported elsewhere."""
     try:
         day = date.fromisoformat(moment[:10])
     except ValueError:
@@ -191,7 +191,7 @@ def _may_hold(season: Season, moment: str) -> bool:
 
 
 def _visited(db: Session, caller: Caller) -> dict[tuple[str, str], Bench]:
-    """Return the benches beyond the caller's own that trials of theirs were run at, by name."""
+    """Return the benches of other schools that the caller's trials used, by build and name."""
     if caller.reaches_all:
         return {}
     away = (
@@ -200,10 +200,10 @@ def _visited(db: Session, caller: Caller) -> dict[tuple[str, str], Bench]:
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
         .where(may_see(caller, Trial), not_(may_see(caller, Bench)))
     )
-    found = {}
+    benches = {}
     for build_id, ref, trial_id, bench in db.execute(away):
-        found[build_id, trial_id] = found[build_id, str(ref)] = bench
-    return found
+        benches[build_id, trial_id] = benches[build_id, str(ref)] = bench
+    return benches
 
 
 def _by(rows: Iterable[Thing], field: str) -> dict[Any, list[Thing]]:
@@ -214,9 +214,9 @@ def _by(rows: Iterable[Thing], field: str) -> dict[Any, list[Thing]]:
 
 
 def _together(unknown: list[Unresolved]) -> Unresolved:
-    """Return one new refusal for all names that are not known.
+    """Return one new error for all unknown names.
 
-    One of `unknown` itself, raised, would hold the frame that holds it.
+    Raising one of `unknown` itself would create a reference cycle with its frame.
     """
     (column, reason), *_ = unknown[0].columns.items()
     together = Unresolved(column, reason)
@@ -233,33 +233,36 @@ def _needed(cells: Cells, column: str) -> Any:
 
 
 def _one(column: str, name: Any, among: list[Named]) -> Named:
-    """Return the thing of that name, if there is exactly one."""
-    found = [thing for thing in among if plain(thing.name) == plain(name)]
-    found = [thing for thing in found if thing.name == name] or found
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    """Return the only thing of that name, or refuse the name."""
+    matches = [thing for thing in among if plain(thing.name) == plain(name)]
+    matches = [thing for thing in matches if thing.name == name] or matches
+    if len(matches) == 1:
+        return matches[0]
+    if not matches:
         raise Unresolved(column, _unknown(column, str(name), [thing.name for thing in among]))
-    words, hint = say("import_name.ambiguous", count=len(found)), say("import_name.ambiguous_hint")
+    words, hint = (
+        say("import_name.ambiguous", count=len(matches)),
+        say("import_name.ambiguous_hint"),
+    )
     raise Unresolved(column, NotAValue("ambiguous", words, hint))
 
 
 def _only(column: str, among: list[Thing], name: Callable[[Thing], str]) -> Thing:
-    """Return the only thing there is, where the cell is empty."""
+    """Return the only thing there is, for an empty cell."""
     if len(among) == 1:
         return among[0]
-    known = ", ".join(sorted(name(thing) for thing in among)[:8])
+    listed = ", ".join(sorted(name(thing) for thing in among)[:8])
     words = say("import_name.empty_cell") if among else say("import_name.none_registered")
-    hint = say("import_name.known", listed=known) if known else None
+    hint = say("import_name.known", listed=listed) if listed else None
     raise Unresolved(column, NotAValue("missing", words, hint))
 
 
-def _unknown(column: str, name: str, known: list[str]) -> NotAValue:
-    close = get_close_matches(plain(name), [plain(each) for each in known], n=1, cutoff=0.5)
-    near = [each for each in known if close and plain(each) == close[0]]
+def _unknown(column: str, name: str, names: list[str]) -> NotAValue:
+    close = get_close_matches(plain(name), [plain(each) for each in names], n=1, cutoff=0.5)
+    near = [each for each in names if close and plain(each) == close[0]]
     hint = None
     if near:
         hint = say("import_hint.did_you_mean", near=near[0])
-    elif known:
-        hint = say("import_name.known", listed=", ".join(sorted(known)[:8]))
+    elif names:
+        hint = say("import_name.known", listed=", ".join(sorted(names)[:8]))
     return NotAValue("unknown_name", say(f"import_unknown.{column}"), hint)

@@ -1,4 +1,4 @@
-"""The sessions that rows name: found, or opened with what all their rows say together."""
+"""Look up the sessions that rows name, or open them with the conditions of all their rows."""
 
 from datetime import datetime
 from typing import Any
@@ -28,17 +28,17 @@ class Opening:
         self.opened: list[BenchSession] = []
         self.agreed: set[tuple[str, tuple[tuple[str, Any], ...]]] = set()
 
-    def hear(self, trial: ImportedTrial) -> None:
-        """Learn what a trial says of its session, also where its trial is refused.
+    def note_conditions(self, trial: ImportedTrial) -> None:
+        """Collect the session conditions of a trial, even if the trial is refused.
 
-        What was said first counts; conditions beyond their limits say nothing.
+        The first value counts; conditions beyond their limits are ignored.
         """
         if trial.session is not None and is_sound_session(trial.conditions):
             key = _key(trial)
             self.conditions[key] = trial.conditions | self.conditions.get(key, {})
 
     def find_or_open(self, trial: ImportedTrial) -> BenchSession | None:
-        """Return a trial's session; note where it says otherwise than the trial."""
+        """Return a trial's session; note conditions in which the trial contradicts it."""
         key = _key(trial)
         row = self.sessions.get(key) or self._stored(key) or self._open(key, trial)
         if row is None or self._differs(row, trial):
@@ -47,12 +47,12 @@ class Opening:
         return row
 
     def _stored(self, key: SessionKey) -> BenchSession | None:
-        found = select(BenchSession).where(
+        query = select(BenchSession).where(
             col(BenchSession.bench_id) == key[0],
             col(BenchSession.season_id) == key[1],
             col(BenchSession.started_at) == key[2],
         )
-        return self.db.scalars(found).one_or_none()
+        return self.db.scalars(query).one_or_none()
 
     def _open(self, key: SessionKey, trial: ImportedTrial) -> BenchSession | None:
         facts = {"adult_present": False} | (trial.session or {}) | self.conditions[key]
@@ -71,10 +71,10 @@ class Opening:
         if conditions in self.agreed:
             return False
         facts = {"adult_present": row.adult_present} | (trial.session or {}) | trial.conditions
-        mine = SessionCreate.model_validate(facts)
+        own = SessionCreate.model_validate(facts)
         for column in SESSION_COLUMNS:
             at = trial.row_of(column)
-            if column in at.values and getattr(mine, column) != getattr(row, column):
+            if column in at.values and getattr(own, column) != getattr(row, column):
                 trial.faults.append(
                     FieldError(
                         "session_differs",
@@ -96,7 +96,7 @@ def _key(trial: ImportedTrial) -> SessionKey:
 
 
 def _what_it_has(stored: Any) -> str:
-    """Return what a session has of a condition; in words."""
+    """Return words for the stored value of a condition."""
     if stored is None:
         return say("import_session.has_nothing")
     if isinstance(stored, bool):

@@ -1,7 +1,7 @@
-"""Reading an import before the database is asked, so that nobody waits for a file.
+"""Read an import before the transaction begins, so that a large file blocks no other request.
 
-A file, pasted cells and a JSON batch all become one shape: what was understood, and the trials with
-their faults.
+A file, pasted cells and a JSON batch all become one shape: a summary of the format, and the trials
+with their faults.
 """
 
 import hashlib
@@ -25,12 +25,12 @@ from api.services.imports.workbook import is_workbook, to_sheet
 
 #: After so many faults of a batch, only the first fault of each further trial is explained.
 MOST_FAULTS_EXPLAINED = 2000
-FIRST_ROWS = 5  # shown as understood, so that a wrong decimal sign is seen
+FIRST_ROWS = 5  # shown to the user, so that a wrong decimal sign is noticed
 
 
 @dataclass(slots=True)
 class Prepared:
-    """An import as read, before the database is asked."""
+    """An import that was read, before any query."""
 
     format: str
     digest: str
@@ -47,7 +47,7 @@ class Prepared:
 
     @property
     def faults(self) -> list[FieldError]:
-        """Return everything that is wrong, in the order of rows."""
+        """Return all faults, in the order of rows."""
         all_faults = [*self.loose_faults, *(f for trial in self.trials for f in trial.faults)]
         return sorted(all_faults, key=lambda fault: fault.row or 0)
 
@@ -55,7 +55,7 @@ class Prepared:
 def prepare_file(body: bytes, most_rows: int, decimal: str | None = None) -> Prepared:
     """Read a file: the first visible sheet of a workbook, or comma- or tab-separated text.
 
-    `decimal` is `point` or `comma` where somebody named the decimal sign.
+    `decimal` is `point` or `comma` if the user chose the decimal sign.
     """
     if not is_workbook(body):
         return prepare_sheet(body, most_rows, decimal)
@@ -94,7 +94,7 @@ def prepare_sheet(body: bytes, most_rows: int, decimal: str | None = None) -> Pr
 
 
 def _asked_sign(table: Table) -> dict[str, Any] | None:
-    """Return the first number that may have decimals or thousands, and what each would mean."""
+    """Return the first ambiguous number with its value under each decimal sign."""
     faults = (fault for row in table.rows() for fault in row.faults)
     first = next((fault for fault in faults if fault.code == "ambiguous_number"), None)
     if first is None or first.column is None:
@@ -129,6 +129,6 @@ def _of_json(number: int, item: Any, *, explained: bool) -> ImportedTrial:
         trial.client_ref = trial.client_ref and echo(trial.client_ref)
         typed = {"trials": {number - 1: item}}
         most = MOST_EXPLAINED if explained else 1
-        found = invalid(error, typed, prefix=("trials", number - 1), most=most)
-        trial.faults = [replace(fault, row=number) for fault in found.errors]
+        refusal = invalid(error, typed, prefix=("trials", number - 1), most=most)
+        trial.faults = [replace(fault, row=number) for fault in refusal.errors]
     return trial

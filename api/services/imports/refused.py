@@ -1,4 +1,4 @@
-"""The rows that an import refused, each with its faults, to correct and send again."""
+"""Return the rows that an import refused, with their faults, to correct and send again."""
 
 import csv
 import io
@@ -16,7 +16,7 @@ from api.services.imports.sheet import Sheet
 
 
 def refused_sheet(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[str, Any] | None:
-    """Return the refused rows of a file with what is wrong, or nothing where none was refused."""
+    """Return the refused rows of a file with their faults, or None if no row was refused."""
     titles = [title for title, key in zip(sheet.header.titles, sheet.header.keys, strict=True)
               if key]  # fmt: skip
     raw = {number: at for at, number in enumerate(sheet.numbers) if number in wrong}
@@ -31,12 +31,12 @@ def refused_sheet(sheet: Sheet, wrong: dict[int, list[dict[str, Any]]]) -> dict[
 
 
 def _with_problem(cells: list[str], words: str, titles: int) -> list[str]:
-    """Return a row with what is wrong under its title; cells beyond the last title follow it."""
+    """Return a row with its problem in the last titled column; extra cells follow it."""
     return [*cells[:titles], words, *cells[titles:]]
 
 
 def problem(errors: list[dict[str, Any]]) -> str:
-    """Return in words what is wrong with a row; of a trial's other rows, that it waits for them."""
+    """Return the problem of a row in words; a sound row is refused with its trial's other rows."""
     words = [
         " ".join(filter(None, (_place(error), error["detail"], error.get("hint"))))
         for error in errors
@@ -49,17 +49,17 @@ def _place(error: dict[str, Any]) -> str:
 
 
 def errors_csv(db: Session, caller: Caller, import_id: str) -> str:
-    """Return the refused rows of an import as they came, with a column that says what is wrong."""
+    """Return the refused rows of an import unchanged, with a `problem` column."""
     row = resources.get_row(db, caller, ImportBatch, import_id)
-    kept = row.refused or {"titles": [], "delimiter": ",", "rows": []}
+    refused = row.refused or {"titles": [], "delimiter": ",", "rows": []}
     out = io.StringIO()
-    writer = csv.writer(out, delimiter=kept["delimiter"], lineterminator="\r\n")
-    writer.writerow([*kept["titles"], "problem"])
-    writer.writerows([_safe(cell) for cell in cells] for cells in kept["rows"])
+    writer = csv.writer(out, delimiter=refused["delimiter"], lineterminator="\r\n")
+    writer.writerow([*refused["titles"], "problem"])
+    writer.writerows([_safe(cell) for cell in cells] for cells in refused["rows"])
     return out.getvalue()
 
 
 def _safe(cell: str) -> str:
-    """Return a cell as it came, marked if a spreadsheet would calculate it."""
+    """Return a cell unchanged, or marked if a spreadsheet would calculate it."""
     is_formula = cell.startswith(FORMULA_STARTS) and not NUMBER.fullmatch(cell)
     return f"{MARK}{cell}" if is_formula else cell

@@ -1,4 +1,4 @@
-"""What the rows of a trial say: where it was run, its session, and its values in their shape."""
+"""Validate the rows of a trial: its place, its session, and its values."""
 
 import re
 from collections.abc import Mapping
@@ -32,7 +32,7 @@ from api.services.imports.table import (
 from api.services.trials.targets import blocked
 
 TRIAL = "trial_"
-#: What each row says for itself, and the code of a refusal.
+#: Columns that each row must fill itself, and the code of a refusal.
 TICKS = {"adult_present": "supervisor_missing", "load_connected": "load_not_stated"}
 #: A spreadsheet shows a day without a time as 00:00; nobody tests then.
 MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]00:00(:00)?")
@@ -40,7 +40,7 @@ NOTE_LENGTH = 500
 
 
 def read_values(trial: ImportedTrial, directory: Directory, header: Header) -> None:
-    """Find the names that a trial's rows give, and validate its values; note every fault."""
+    """Look up the names in a trial's rows, and validate its values; note every fault."""
     trial.faults = [fault for row in trial.rows for fault in row.faults]
     is_alike = _are_alike(trial.rows)
     rows = trial.rows[:1] if is_alike else trial.rows
@@ -64,7 +64,7 @@ def read_values(trial: ImportedTrial, directory: Directory, header: Header) -> N
 
 
 def _require_ticks(trial: ImportedTrial, header: Header) -> None:
-    """Note each tick that a row leaves out: what was ticked in another row says nothing of it."""
+    """Note each missing tick: a tick in one row does not count for another."""
     for column, code in TICKS.items():
         ticked = [row.get(column) is not None for row in trial.rows]
         is_asked = column == "adult_present" or any(ticked)
@@ -77,13 +77,13 @@ def _require_ticks(trial: ImportedTrial, header: Header) -> None:
 
 
 def _are_alike(rows: list[ReadRow]) -> bool:
-    """Tell whether rows say the same of all that the runs of a trial share."""
+    """Tell whether rows agree in all values that the runs of a trial share."""
     shared = rows[0].table.shared
     return all(shared[row.at] == shared[rows[0].at] for row in rows[1:])
 
 
 def _agree(trial: ImportedTrial, header: Header) -> None:
-    """Note where the rows of one trial say different things about it."""
+    """Note where the rows of one trial contradict each other."""
     first_with: dict[str, ReadRow] = {}
     for row in trial.rows:
         for column, value in row.values.items():
@@ -98,7 +98,7 @@ def _agree(trial: ImportedTrial, header: Header) -> None:
 
 
 def _find_place(trial: ImportedTrial, directory: Directory, header: Header) -> None:
-    """Find build, bench, season and moment; note every name and time that means nothing."""
+    """Look up build, bench, season and start; note every name and time that is not valid."""
     first = max(trial.rows, key=lambda row: row.table.named_by(row.at))
     unknown: dict[str, NotAValue] = {}
     try:
@@ -134,7 +134,7 @@ def _started_at(row: ReadRow, zone: str) -> datetime:
 
 
 def _typed_anywhere(rows: list[ReadRow], columns: tuple[str, ...]) -> dict[str, Any]:
-    """Return the values of columns, each from the first row that fills it; the rows agree."""
+    """Return the values of columns, each from the first row that has one; the rows agree."""
     values: dict[str, Any] = {}
     for row in rows:
         values = row.table.typed(row.at, columns) | values
@@ -153,7 +153,7 @@ SESSION = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
 
 
 def _check_shapes(trial: ImportedTrial, facts: dict[str, Any], header: Header) -> None:
-    """Note every value that a session, a run or a trial refuses, also where names are unknown."""
+    """Note every value that a session, a run or a trial refuses, even if names are unknown."""
     try:
         trial.values = TrialCreate.model_validate(STAND_IN | facts)
     except ValidationError:  # now each part separately, so that a fault names its cell
@@ -164,18 +164,18 @@ def _check_shapes(trial: ImportedTrial, facts: dict[str, Any], header: Header) -
     if not is_sound_session(trial.conditions):
         _check(trial, SessionCreate, SESSION | trial.conditions, None, header)
     if trial.values is not None and not trial.faults:
-        # A missing adult is reported where the session is known; here the other refusals.
+        # A missing adult is reported once the session is known; these are the other refusals.
         trial.faults += located(blocked(trial.values, adult_present=True), trial.rows, header)
 
 
 def is_sound_session(conditions: Mapping[str, Any]) -> bool:
-    """Tell whether a session takes these conditions."""
+    """Tell whether the conditions are valid for a session."""
     return _is_sound_session(tuple(conditions.items()))
 
 
 @lru_cache(maxsize=1024)
 def _is_sound_session(conditions: tuple[tuple[str, Any], ...]) -> bool:
-    """Tell whether a session takes these conditions; a session's trials all say the same."""
+    """Tell whether a session takes these conditions; cached, as a session's trials repeat them."""
     try:
         SessionCreate.model_validate(SESSION | dict(conditions))
     except ValidationError:
@@ -203,7 +203,7 @@ def _check(
                 trial.faults.append(field_error(fault, tuple(fault["loc"]), facts, place))
 
 
-#: Where a file says what a field of the service says.
+#: The column of a file for a field of the API.
 PLACES = {
     "session_id": "adult_present",
     "started_at": "session_started_at",
@@ -213,7 +213,7 @@ PLACES = {
 
 
 def located(faults: list[FieldError], rows: list[ReadRow], header: Header) -> list[FieldError]:
-    """Return faults that have pointers at the cells of a trial's rows."""
+    """Return faults with their cells in the file instead of JSON pointers."""
     placed = []
     for fault in faults:
         steps = (fault.pointer or "").strip("/").split("/")

@@ -1,4 +1,4 @@
-"""From the bytes of a file to columns of cells; nothing is guessed silently."""
+"""Split the bytes of a file into columns of cells; refuse what would need a guess."""
 
 import csv
 import re
@@ -11,7 +11,7 @@ from api.errors import FieldError, Invalid, TooLarge
 from api.messages import say
 from api.services.imports.headers import Header, read_header
 
-#: A logged series of the most samples stands in one cell.
+#: The longest logged series must fit into one cell.
 csv.field_size_limit(500_000)
 WHOLE = re.compile(r"[+\-\u2212]?[0-9]+")
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -24,7 +24,7 @@ BYTE_ORDER_MARKS = (
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file as understood: the cells of each column that is read.
+    """A file that was read: the cells of each known column.
 
     Rows are numbered as a spreadsheet shows them, the header being 1; `uncut` are rows with more
     or fewer cells than it.
@@ -40,7 +40,7 @@ class Sheet:
 
 
 def delimiter_of(text: str) -> str:
-    r"""Return the sign that parts the cells: the one that the titles have most of.
+    r"""Return the delimiter: the one that is most frequent in the titles.
 
     >>> delimiter_of("team;volts, amps;load\n")
     ';'
@@ -54,12 +54,12 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     text, encoding = decode(body)
     text, named = sep_line(text)
     delimiter = named or delimiter_of(text)
-    found = records(text, delimiter, most_rows)
-    titles = next(found, None)
+    all_records = records(text, delimiter, most_rows)
+    titles = next(all_records, None)
     if titles is None:
         raise _unreadable("empty", say("import_file.no_header"), say("import_file.template"))
-    header = _header(titles, found)
-    rows, uncut = _rows(found, header, len(titles) if delimiter == "," else None)
+    header = _header(titles, all_records)
+    rows, uncut = _rows(all_records, header, len(titles) if delimiter == "," else None)
     if not rows and not uncut:
         raise _unreadable("empty", say("import_file.no_row"), None)
     needs = len(header.titles)
@@ -70,7 +70,7 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
 
 
 def _header(titles: list[str], rows: Iterator[list[str]]) -> Header:
-    """Return the columns that titles name; a file that cannot be split is refused first."""
+    """Return the columns of the titles; a file that cannot be split is refused first."""
     try:
         return read_header(titles)
     except Invalid:
@@ -79,7 +79,7 @@ def _header(titles: list[str], rows: Iterator[list[str]]) -> Header:
 
 
 def decode(body: bytes) -> tuple[str, str]:
-    """Return the text of a file and how its characters were written, or refuse to guess."""
+    """Return the text and the encoding of a file, or refuse an unknown encoding."""
     encoding = next((name for mark, name in BYTE_ORDER_MARKS if body.startswith(mark)), "utf-8")
     try:
         text = body.decode(encoding)
@@ -123,7 +123,7 @@ def records(text: str, delimiter: str, most_rows: int) -> Iterator[list[str]]:
 
 
 def _lines(text: str) -> Iterator[str]:
-    """Yield the lines of a text with their ends: as a file it would take four times the room."""
+    """Yield the lines of a text with their ends: `StringIO` would need four times the memory."""
     start = 0
     while start < len(text):
         end = text.find("\n", start) + 1 or len(text)
@@ -132,26 +132,26 @@ def _lines(text: str) -> Iterator[str]:
 
 
 class _Stripped(dict[str, str]):
-    """Cells without spaces around them: what many say is one object."""
+    """Cells without surrounding spaces; equal cells share one object."""
 
     def __missing__(self, cell: str) -> str:
         bare = cell.strip()
-        self[cell] = made = self.setdefault(bare, bare)
-        return made
+        self[cell] = shared = self.setdefault(bare, bare)
+        return shared
 
 
 def _rows(
-    found: Iterable[list[str]], header: Header, most: int | None
+    all_records: Iterable[list[str]], header: Header, most: int | None
 ) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
-    """Return rows by number, and those that do not fit; blanks at the end do not count.
+    """Return rows by number, and those with a wrong length; blanks at the end do not count.
 
     With commas between cells, a blank at the end of a row of more than `most` cells may hide that
-    a decimal comma cut a number in two: such a row does not fit.
+    a decimal comma cut a number in two: such a row has a wrong length.
     """
     rows: dict[int, list[str]] = {}
     uncut: dict[int, list[str]] = {}
     stripped = _Stripped()
-    for number, record in enumerate(found, start=2):
+    for number, record in enumerate(all_records, start=2):
         cells = [stripped[cell] for cell in record]
         if not any(cells):
             continue
@@ -164,7 +164,7 @@ def _rows(
 
 
 def _has_cut_number(cells: Sequence[str]) -> bool:
-    """Return whether two whole numbers side by side may be one that a comma cut.
+    """Tell whether two neighbouring integers may be one number that a comma cut.
 
     >>> _has_cut_number(["Larch one", "1", "25"]), _has_cut_number(["Larch one", "1.25", ""])
     (True, False)

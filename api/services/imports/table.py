@@ -1,4 +1,4 @@
-"""A sheet as columns of values. What many cells say is read once, and is one object in memory."""
+"""Read a sheet as columns of values. Equal cells are read once, and share one object."""
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -40,23 +40,23 @@ TRIAL_COLUMNS = (
     "meter_range_v",
     "rotor_diameter_m",
 )
-#: The wind of a whole trial, which a file must distinguish from the wind of a run.
+#: The wind of a trial, under another name than the wind of a run.
 TRIAL_WIND = ("trial_wind_speed_m_s",)
-#: What tells one trial from the next where neither has a name.
+#: The columns that distinguish trials without a name.
 SETTING = (*NAME_COLUMNS, *TRIAL_COLUMNS, *TRIAL_WIND)
-#: What the runs of one trial have in common.
+#: The columns that are equal for all runs of a trial.
 SHARED = (*SETTING, *SESSION_COLUMNS)
-#: The template's own rows, which show how and measured nothing.
+#: The names of the template's example rows.
 EXAMPLE = re.compile(r"example-\d", re.IGNORECASE)
-RECORD = "record"  # what a trial is whose row does not say its kind
+RECORD = "record"  # the default kind of a trial
 
 
 @dataclass(frozen=True)
 class Table:
-    """The rows of a sheet: a list of values for each column, nothing where a cell is empty.
+    """The rows of a sheet: a list of values for each column, None for an empty cell.
 
-    `names` are the names that columns were typed with, which may carry another unit; `faults` are
-    what is wrong in the cells of a row, by its position; `keys` are field and typed name by title.
+    `names` are the names that columns were typed with, which may have another unit; `faults` are
+    the faults of the cells of a row, by its index; `keys` are field and typed name by title.
     """
 
     numbers: list[int]
@@ -67,22 +67,22 @@ class Table:
 
     @cached_property
     def builds(self) -> list[int]:
-        """Return for each row a number that rows share which name a build in the same words."""
+        """Return a group number for each row; rows with the same build names share it."""
         return self._alike(BUILD_COLUMNS)
 
     @cached_property
     def settings(self) -> list[int]:
-        """Return for each row a number that rows share which say the same of their setting."""
+        """Return a group number for each row; rows with the same setting share it."""
         return self._alike(SETTING)
 
     @cached_property
     def shared(self) -> list[int]:
-        """Return for each row a number that rows share which say the same but for their run."""
+        """Return a group number for each row; rows that differ only in their run share it."""
         return self._alike(SHARED)
 
     @cached_property
     def _build_words(self) -> list[tuple[Any, ...]]:
-        """Return what names the build of each row, by its number among `builds`."""
+        """Return the build names of each group of `builds`."""
         words: dict[int, tuple[Any, ...]] = {}
         for at, number in enumerate(self.builds):
             if number not in words:
@@ -94,7 +94,7 @@ class Table:
         return [words[number] for number in range(len(words))]
 
     def may_be_one_build(self, one: int, other: int) -> bool:
-        """Tell whether two rows may speak of one build: what both say of it is the same."""
+        """Tell whether two rows may belong to one build: names that both fill are equal."""
         if self.builds[one] == self.builds[other]:
             return True
         pairs = zip(self._build_words[self.builds[one]], self._build_words[self.builds[other]],
@@ -106,20 +106,20 @@ class Table:
         return sum(word is not None for word in self._build_words[self.builds[at]])
 
     def _alike(self, names: Sequence[str]) -> list[int]:
-        columns = [self._said(name) for name in names if name in self.columns]
-        known: dict[Any, int] = {}
-        said = zip(*columns, strict=True) if columns else repeat((), len(self.numbers))
-        return [known.setdefault(row, len(known)) for row in said]
+        columns = [self._comparable(name) for name in names if name in self.columns]
+        group_of: dict[Any, int] = {}
+        rows = zip(*columns, strict=True) if columns else repeat((), len(self.numbers))
+        return [group_of.setdefault(row, len(group_of)) for row in rows]
 
-    def _said(self, name: str) -> Iterator[Any]:
+    def _comparable(self, name: str) -> Iterator[Any]:
         values = self.columns[name]
         if name in LIST_COLUMNS:
             return (value and tuple(value) for value in values)  # type: ignore[arg-type]  # a list
-        said = {value: plainly(name, value) for value in dict.fromkeys(values)}
-        return map(said.__getitem__, values)
+        comparable = {value: plainly(name, value) for value in dict.fromkeys(values)}
+        return map(comparable.__getitem__, values)
 
     def typed(self, at: int, names: Sequence[str]) -> dict[str, Value]:
-        """Return what a row says in some columns, under the names they were typed with."""
+        """Return the values of a row in the named columns, under the names they were typed with."""
         return {
             self.names[name]: value
             for name in names
@@ -127,7 +127,7 @@ class Table:
         }
 
     def rows(self) -> Iterator["ReadRow"]:
-        """Yield the rows, the template's examples passed over."""
+        """Yield the rows, without the template's examples."""
         refs = self.columns.get("client_ref", repeat(None, len(self.numbers)))
         for at, ref in enumerate(refs):
             if ref is None or not EXAMPLE.fullmatch(str(ref)):
@@ -135,7 +135,7 @@ class Table:
 
 
 def plainly(name: str, value: Any) -> Any:
-    """Return what a cell says without what people vary: of names case and spaces."""
+    """Return a cell value for comparison: names in lower case with single spaces."""
     if name not in NAME_COLUMNS:
         return value
     if value is None:
@@ -157,7 +157,7 @@ class ReadRow:
 
     @property
     def faults(self) -> list[FieldError]:
-        """Return what is wrong in its cells."""
+        """Return the faults of its cells."""
         return self.table.faults.get(self.at, [])
 
     @property
@@ -172,14 +172,14 @@ class ReadRow:
         return self.table.typed(self.at, tuple(self.table.columns))
 
     def get(self, name: str) -> Any:
-        """Return its value of a column, nothing where its cell is empty."""
+        """Return its value in a column, or None if the cell is empty."""
         column = self.table.columns.get(name)
         value = None if column is None else column[self.at]
         return RECORD if value is None and name == "kind" else value
 
 
 def read_table(sheet: Sheet, signs: Mapping[str, ColumnSigns]) -> Table:
-    """Return the values of a sheet, and what is wrong in its cells; `signs` are its columns'."""
+    """Return the values of a sheet with its faults; `signs` has its decimal signs by column."""
     header, table = sheet.header, Table(sheet.numbers, {}, {})
     for key, cells in sheet.cells.items():
         name = header.fields[key]
@@ -198,7 +198,7 @@ def read_table(sheet: Sheet, signs: Mapping[str, ColumnSigns]) -> Table:
 def _read(
     name: str, cell: str, signs: Mapping[str, ColumnSigns], key: str
 ) -> Value | NotAValue | None:
-    """Return the value of a cell, nothing where it is empty, or why it holds none."""
+    """Return the value of a cell, None if it is empty, or the reason why it has no value."""
     try:
         return read_cell(name, cell, signs, key) if cell else None
     except NotAValue as reason:

@@ -1,4 +1,4 @@
-"""The file of trials that a coach starts from."""
+"""The template file for trials."""
 
 import csv
 import io
@@ -37,7 +37,7 @@ EXAMPLES = (
 
 
 def trials_template(delimiter: str, decimal: str) -> str:
-    """Return the header and two example rows, which an import passes over."""
+    """Return the header and two example rows, which an import ignores."""
     sign = next(sign for sign, name in DELIMITERS.items() if name == delimiter)
     out = io.StringIO()
     writer = csv.DictWriter(out, TEMPLATE_COLUMNS, delimiter=sign, lineterminator="\r\n")

@@ -1,4 +1,4 @@
-"""A season's trials as a file: in the columns of an import, so that it can be sent again."""
+"""Write a season's trials as a file with the columns of an import, so that it can be imported."""
 
 import csv
 import io
@@ -38,7 +38,7 @@ from api.services.imports.table import (
 from api.services.measurements import flags
 from api.services.trials import trials
 
-#: What follows the columns that an import reads.
+#: Columns after those that an import reads.
 ABOUT_COLUMNS = ("state", "trial_id")
 
 Host = aliased(Organisation, name="host")
@@ -57,7 +57,7 @@ Cells = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A trial with the things whose names a file tells."""
+    """A trial with the names that its row in a file has."""
 
     trial: Trial
     session: BenchSession
@@ -98,7 +98,7 @@ def _placed(caller: Caller, season_id: str, query: TrialFileQuery) -> Any:
 
 
 def _rows(placed: Placed, runs: list[Run]) -> Iterator[Cells]:
-    """Return the cells of each run of a trial; its note stands in the first."""
+    """Yield the cells of each run of a trial; the first one has the note."""
     shared = _names(placed) | _facts(placed.trial, TRIAL_COLUMNS)
     shared |= _facts(placed.session, SESSION_COLUMNS)
     shared["trial_wind_speed_m_s"] = placed.trial.wind_speed_m_s
@@ -129,7 +129,7 @@ def _names(placed: Placed) -> Cells:
 
 
 def _name_of(trial: Trial) -> str:
-    """Return the name that finds a trial again: its own, or its id where that would not."""
+    """Return the name that identifies a trial in an import: its own if usable, else its id."""
     ref = trial.client_ref
     if ref is None or EXAMPLE.fullmatch(ref) or is_id(Trial.prefix, ref):
         return trial.id
@@ -137,7 +137,7 @@ def _name_of(trial: Trial) -> str:
 
 
 def _written(rows: list[Cells], query: TrialFileQuery) -> str:
-    """Return rows as text, with those rare columns that any of them fills."""
+    """Return rows as CSV text, with the rare columns that any of them fills."""
     rare = [name for name in RARE_COLUMNS if any(row.get(name) is not None for row in rows)]
     out = io.StringIO()
     sign = next(sign for sign, name in DELIMITERS.items() if name == query.delimiter)
@@ -150,7 +150,7 @@ def _written(rows: list[Cells], query: TrialFileQuery) -> str:
 
 
 def _cell(name: str, value: Any, decimal: str) -> str:
-    """Return a value as an import reads it: numbers plain and exact, words safe, yes or no."""
+    """Return a value as an import reads it: exact numbers, text safe in spreadsheets, yes or no."""
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -1,4 +1,4 @@
-"""Workbooks are read in a process of their own, so that none can take the service down."""
+"""Read workbooks in a process of their own, so that none can stop the service."""
 
 import json
 import subprocess
@@ -23,15 +23,15 @@ def is_workbook(body: bytes) -> bool:
 
 
 def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, dict[str, Any]]:
-    """Return the first visible sheet of a workbook as comma-separated text, and what is said of it.
+    """Return the first visible sheet of a workbook as comma-separated text, with facts about it.
 
-    That is its name as `sheet`, and what is not read: `other_sheets`, `hidden_sheets`,
-    `hidden_rows` and `hidden_columns`, each a list.
+    The facts are its name as `sheet`, and the parts that are not read: `other_sheets`,
+    `hidden_sheets`, `hidden_rows` and `hidden_columns`, each a list.
     """
-    said, _, sheet = _read(body, most_rows).partition(b"\n")
+    first_line, _, sheet = _read(body, most_rows).partition(b"\n")
     try:
-        about: dict[str, Any] = json.loads(said)
-    except ValueError as error:  # stopped by its limits before it said anything
+        about: dict[str, Any] = json.loads(first_line)
+    except ValueError as error:  # stopped by its limits before it wrote anything
         raise _refused(TOO_MUCH) from error
     if "refused" in about:
         raise _refused(about["refused"], **about["values"])
@@ -40,14 +40,14 @@ def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, dict[str, Any]]:
 
 
 def _title(column: str | int) -> str:
-    """Return the title of a column; one without a title is known by its number."""
+    """Return the title of a column, or its number if it has no title."""
     return say("import_workbook.column", number=column) if isinstance(column, int) else column
 
 
 def _read(body: bytes, most_rows: int) -> bytes:
-    """Return what the child process writes of a workbook.
+    """Return the output of the child process for a workbook.
 
-    It writes to a file, whose size its limits hold: a pipe would be read into memory to its end.
+    The child writes to a file of limited size; a pipe would be read into memory to its end.
     """
     command = [sys.executable, "-I", str(CHILD), str(most_rows)]
     with tempfile.TemporaryFile() as out:

@@ -1,10 +1,10 @@
 """Read the first visible sheet of a workbook from standard input and print its rows as CSV.
 
-Run alone, in a process of its own with limits on memory, time and what it writes: a workbook comes
-from anywhere, and unpacking one can take all there is. Prints a line of JSON about the sheet and
-what of the workbook is hidden, then the rows as CSV, ending with 0; or {"refused": code, "values":
-{…}}, from which the parent makes a message, ending with 3. Hidden rows are empty, so that rows keep
-their numbers.
+Run in a process of its own with limits on memory, time and output: workbooks come from unknown
+sources, and unpacking one can exhaust the memory. Print a line of JSON about the sheet and the
+hidden parts of the workbook, then the rows as CSV, and exit with 0; or print {"refused": code,
+"values": {…}}, from which the parent makes a message, and exit with 3. Hidden rows are printed
+empty, so that row numbers stay the same.
 """
 
 import csv
@@ -22,8 +22,8 @@ from xml.etree import ElementTree
 
 MOST_UNPACKED_BYTES, MOST_PARTS = 60_000_000, 200
 MOST_COLUMNS = 200
-#: What a spreadsheet keeps in one cell, and what all cells may hold together: a file of a few
-#: kilobytes can name one long text a hundred thousand times.
+#: The most characters in one cell of a spreadsheet, and in all cells together: a file of a few
+#: kilobytes can repeat one long text a hundred thousand times.
 MOST_IN_CELL, MOST_CHARACTERS = 32_767, 20_000_000
 MOST_MERGED = 100_000
 MEMORY_BYTES, CPU_SECONDS, WRITTEN_BYTES = 600_000_000, 10, 100_000_000
@@ -31,20 +31,20 @@ MEMORY_BYTES, CPU_SECONDS, WRITTEN_BYTES = 600_000_000, 10, 100_000_000
 ACTIVE = ("vbaproject", "activex", "externallinks/", "embeddings/", "macrosheets/")
 
 NAMESPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-#: What stands in a cell that has no value of its own; no number, date or yes is read from it.
+#: The text for a cell without a value of its own; it is read as no number, date or yes.
 FORMULA, MERGED = "(formula without a stored result)", "(merged cell)"
-#: Text that looks like a number: it is marked with an apostrophe, as spreadsheets mark it.
+#: Text that looks like a number is marked with an apostrophe, as in spreadsheets.
 TEXT_NUMBER = re.compile(r"[+\-\u2212]?[0-9]+([.,][0-9]+)?")
 LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
-#: Of a number format: what it shows to the letter, and a comma that divides by a thousand.
+#: Parts of a number format: literal text, and (`SCALED`) a comma that divides by a thousand.
 LITERAL = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')
-#: Of a number format: words in quotation marks, a letter after a stroke, a currency in brackets.
+#: Parts of a number format: quoted words, a letter after a backslash, a currency in brackets.
 SHOWN_AS_IT_IS = re.compile(r'"([^"]*)"|\\(.)|\[\$([^\]-]*)[^\]]*\]')
 SCALED = re.compile(r"[0#?],+(\D*$|\.)")
 
 
 class Refused(Exception):
-    """A workbook that is not read: the code of a message, and its values."""
+    """A workbook that is refused: the code of a message, and its values."""
 
     def __init__(self, code: str, **values: int | str) -> None:
         super().__init__(code)
@@ -52,10 +52,10 @@ class Refused(Exception):
 
 
 def limit() -> None:
-    """Take no more memory and time than a season's workbook needs."""
+    """Limit memory and time to the needs of a season's workbook."""
     try:
         import resource
-    except ImportError:  # no such limits on this system; the parent's clock still counts
+    except ImportError:  # this system has no such limits; the parent's time limit still holds
         return
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
@@ -63,7 +63,7 @@ def limit() -> None:
 
 
 def inspect(body: bytes) -> None:
-    """Refuse what is no plain workbook, before any of it is unpacked."""
+    """Refuse a file that is not a plain workbook, before unpacking it."""
     if body[:4] == b"\xd0\xcf\x11\xe0":
         raise Refused("protected")
     try:
@@ -80,7 +80,7 @@ def inspect(body: bytes) -> None:
 
 
 def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
-    """Return what is said of the first visible sheet, and its rows as text, hidden ones empty."""
+    """Return facts about the first visible sheet, and its rows as text; hidden rows are empty."""
     from openpyxl import load_workbook
 
     book = load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
@@ -113,7 +113,7 @@ def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
 
 @dataclass
 class Layout:
-    """What a sheet shows and what it hides; rows and columns count from 1."""
+    """The hidden, merged and unresolved parts of a sheet; rows and columns count from 1."""
 
     hidden_rows: set[int] = field(default_factory=set)
     hidden_columns: set[int] = field(default_factory=set)
@@ -123,7 +123,7 @@ class Layout:
 
 
 def read_layout(source: Any) -> Layout:
-    """Return the layout of a sheet from its XML, which the reader of cells leaves out."""
+    """Return the layout of a sheet from its XML; the reader of cells does not give it."""
     layout, row = Layout(), 0
     for event, element in ElementTree.iterparse(source, events=("start", "end")):
         name = element.tag.removeprefix(NAMESPACE)
@@ -152,7 +152,7 @@ def _is_hidden(element: Any, size: str) -> bool:
 
 
 def _note_merged(area: str, layout: Layout) -> None:
-    """Note the cells of a merged area but its first, which alone has the value."""
+    """Note the cells of a merged area, except its first one, which has the value."""
     from openpyxl.utils import range_boundaries
 
     first_column, first_row, last_column, last_row = range_boundaries(area)
@@ -180,18 +180,18 @@ def _row(cells: Any, number: int, layout: Layout) -> list[str]:
 
 
 def _drop_hidden(rows: list[list[str]], hidden: set[int]) -> list[str | int]:
-    """Remove hidden columns from rows, and return the title of each, or its number without one."""
+    """Remove hidden columns from rows, and return their titles, or their numbers."""
     width = len(rows[0]) if rows else 0
-    gone = sorted((at - 1 for at in hidden), reverse=True)
-    titles = [rows[0][at] or at + 1 for at in gone if at < width]
+    positions = sorted((at - 1 for at in hidden), reverse=True)
+    titles = [rows[0][at] or at + 1 for at in positions if at < width]
     for row in rows:
-        for at in gone:
+        for at in positions:
             del row[at : at + 1]
     return titles[::-1]
 
 
 def written(value: Any, number_format: str = "General") -> str:
-    """Return a cell as it would be typed, by what the sheet shows of it.
+    """Return a cell as a person would type it, in the format that the sheet shows.
 
     >>> written(0.45, "0%"), written(1.234), written("1,200"), written(datetime(2026, 3, 5))
     ('45%', '1.2340', "'1,200", '2026-03-05 00:00')
@@ -213,7 +213,7 @@ def written(value: Any, number_format: str = "General") -> str:
 
 
 def _moment(value: datetime, number_format: str) -> str:
-    """Return a day and time, the day alone where the cell shows no time."""
+    """Return a day and time, or only the day if the cell shows no time."""
     shows_time = "h" in LITERAL.sub("", number_format).lower() or number_format == "General"
     if not shows_time:
         return value.date().isoformat()
@@ -234,7 +234,7 @@ def _number(value: float, number_format: str) -> str:
 
 
 def _plain(value: float) -> str:
-    """Return a number in digits, with a point before decimals that nobody takes for thousands."""
+    """Return a number in digits; decimals never look like thousands."""
     if not math.isfinite(value):
         return str(value)
     text = format(Decimal(f"{value:.15g}"), "f")
@@ -257,7 +257,7 @@ def _without_end(row: list[str]) -> list[str]:
 
 
 def main() -> int:
-    """Read standard input; print what was found or why not."""
+    """Read a workbook from standard input; print its sheet or why it is refused."""
     limit()
     body = sys.stdin.buffer.read()
     out = io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="")
@@ -268,7 +268,7 @@ def main() -> int:
         return _refuse(out, refused)
     except MemoryError:
         return _refuse(out, Refused("much_memory"))
-    except Exception as error:  # whatever a broken file does to the reader is the file's fault
+    except Exception as error:  # any error of the reader means a broken file
         return _refuse(out, Refused("unreadable", error=type(error).__name__))
     out.write(json.dumps(about) + "\n")
     csv.writer(out, lineterminator="\r\n").writerows(rows)

@@ -1,1 +1,1 @@
-"""From rows to columns: frames of trials with their results, sweeps and flags."""
+"""Turn rows into columns: frames of trials with their results, sweeps and flags."""

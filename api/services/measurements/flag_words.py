@@ -1,4 +1,4 @@
-"""What a flag says: the sentences of its rule, filled in with what was seen."""
+"""The sentences of a flag: those of its rule, with the values that the check saw."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ from api.messages.numbers import localised
 
 
 def facts_of(finding: Finding) -> dict[str, Any]:
-    """Return what is stored of a finding, from which its sentences are made in any language."""
+    """Return the stored facts of a finding, from which its sentences are made in any language."""
     return {
         "variant": finding.variant,
         "values": finding.facts,
@@ -22,7 +22,7 @@ def facts_of(finding: Finding) -> dict[str, Any]:
 def words_of(rule: str, severity: str, facts: dict[str, Any]) -> dict[str, str]:
     """Return the message and the advice of a flag.
 
-    A flag of an earlier version of the schema has both as they were written then.
+    A flag from an earlier version of the schema has both stored as text.
 
     >>> words_of("cold_fan", "warn", {"values": {"value": 2.0}})["message"]
     'The fan ran for 2 min before the first run, and a fan slows as it warms.'

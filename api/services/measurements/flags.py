@@ -1,9 +1,9 @@
-"""Flags: what the data checks find, kept beside trials and sessions with their answers.
+"""Flags: the findings of the data checks on trials and sessions, stored with their answers.
 
-Flags follow from facts, so they are found again whenever a fact they rest on
-changes: new ones are added, and open ones that no longer hold are cleared. A
-trial is checked with all others of its bench and season, since what is usual
-there depends on them.
+Flags follow from facts, so the checks run again whenever a fact they depend on
+changes: new flags are added, and open ones that no longer hold are cleared. A
+trial is checked with all others of its bench and season, since the usual values
+there depend on them.
 """
 
 from collections import defaultdict
@@ -40,14 +40,17 @@ READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
 FLAG_COLUMNS = [*(name for name in FlagRead.model_fields if name in Flag.model_fields), "facts"]
 _FLAGS = select(*(getattr(Flag, name) for name in FLAG_COLUMNS))
-#: What a finding says of a flag, and what tells which flag it is and how it stands.
-FOUND = ("severity", "facts", "proposed_fix", "seen")
+#: The columns of a flag that come from a finding; `_STORED` adds its identity and state.
+FINDING_COLUMNS = ("severity", "facts", "proposed_fix", "seen")
 ASKED_AGAIN = {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
 _STORED = select(
-    *(getattr(Flag, name) for name in ("id", "trial_id", "session_id", "rule", "state", *FOUND))
+    *(
+        getattr(Flag, name)
+        for name in ("id", "trial_id", "session_id", "rule", "state", *FINDING_COLUMNS)
+    )
 )
-#: Written into statements and not bound to them: a server that plans for any state at all takes
-#: what has another one for no rows, and reads the wrong way round.
+#: The states are literals, not bound parameters: with a parameter, PostgreSQL estimates hardly any
+#: rows with another state, and chooses a slow query plan.
 not_withdrawn = col(Trial.state) != literal_column(f"'{WITHDRAWN}'")
 not_cleared = col(Flag.state) != literal_column(f"'{CLEARED}'")
 
@@ -58,30 +61,30 @@ StoredFlag = Row[tuple[Any, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Affected:
-    """What some trials are about: in each season the benches, and the builds of wind sweeps."""
+    """The benches, and builds of wind sweeps, that some trials affect, by season."""
 
     benches: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     swept: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
 
 
 def affected_by(db: Session, *conditions: ColumnElement[bool]) -> Affected:
-    """Return what trials that meet some conditions are about; ask before and after moving them."""
+    """Return what the selected trials affect; call it before and after changing them."""
     db.flush()
-    touched = (
+    trials = (
         select(Trial.season_id, BenchSession.bench_id, Trial.build_id, Trial.kind)
         .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
         .where(*conditions)
     )
-    found = Affected()
-    for season_id, bench_id, build_id, kind in db.execute(touched.distinct()):
-        found.benches[season_id].add(bench_id)
+    affected = Affected()
+    for season_id, bench_id, build_id, kind in db.execute(trials.distinct()):
+        affected.benches[season_id].add(bench_id)
         if kind == sweeps.WIND:
-            found.swept[season_id].add(build_id)
-    return found
+            affected.swept[season_id].add(build_id)
+    return affected
 
 
 def recompute(db: Session, *affected: Affected) -> None:
-    """Fit and check again what some trials are about, or were."""
+    """Fit sweeps and check benches again where trials affect them."""
     for season_id in sorted({each for one in affected for each in one.benches}):
         benches = set().union(*(one.benches[season_id] for one in affected))
         swept = set().union(*(one.swept[season_id] for one in affected))
@@ -89,14 +92,14 @@ def recompute(db: Session, *affected: Affected) -> None:
 
 
 def _recompute_season(db: Session, season_id: str, bench_ids: set[str], swept: set[str]) -> None:
-    """Fit sweeps and check benches in turn: a held trial leaves its sweep, a sweep moves results.
+    """Fit sweeps and check benches in turn: a held trial leaves its sweep, a sweep changes results.
 
-    A second round sees what the first one moved; the bound is for a pair that would move each other
+    A second round handles what the first one changed; the bound stops two that change each other
     for ever.
     """
     for _ in range(MOST_ROUNDS):
         fitted = sweeps.refit_builds(db, season_id, sorted(swept))
-        bench_ids = bench_ids | sweeps.benches_resting_on(db, season_id, fitted)
+        bench_ids = bench_ids | sweeps.benches_depending_on(db, season_id, fitted)
         swept = recheck_benches(db, season_id, sorted(bench_ids))
         if not swept:
             return
@@ -104,7 +107,7 @@ def _recompute_season(db: Session, season_id: str, bench_ids: set[str], swept: s
 
 
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
-    """Fit and check again what trials that meet some conditions are about."""
+    """Fit sweeps and check benches again that the selected trials affect."""
     recompute(db, affected_by(db, *conditions))
 
 
@@ -129,7 +132,7 @@ def of_team(team_id: str) -> ColumnElement[bool]:
     return col(Trial.build_id).in_(builds)
 
 
-def beside(build: Build) -> ColumnElement[bool]:
+def near_build(build: Build) -> ColumnElement[bool]:
     """Return the condition on trials of a build and of those before and after it."""
     near = select(Build.id).where(
         col(Build.turbine_id) == build.turbine_id,
@@ -138,8 +141,8 @@ def beside(build: Build) -> ColumnElement[bool]:
     return col(Trial.build_id).in_(near)
 
 
-def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
-    """Return the condition on trials whose result or checks rest on a piece of equipment."""
+def depending_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
+    """Return the condition on trials whose result or checks depend on a piece of equipment."""
     sessions = (
         select(BenchSession.id)
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
@@ -166,11 +169,11 @@ def resting_on(equipment_id: str) -> tuple[ColumnElement[bool], ...]:
 
 
 def recheck_benches(db: Session, season_id: str, bench_ids: list[str]) -> set[str]:
-    """Find results and flags of some benches' trials in a season, and bring what is kept to them.
+    """Compute the results and flags of benches in a season, and update the stored ones.
 
-    Returns the builds of wind trials that were held or let go by that. Each bench is looked at
-    alone, so that what is found there does not depend on which others are looked at with it, and a
-    season of any size finds room.
+    Return the builds of wind trials that were held or released by that. Each bench is checked
+    separately, so that its flags do not depend on which other benches are checked, and a season of
+    any size fits into memory.
     """
     moved = (_recheck_bench(db, season_id, bench_id) for bench_id in bench_ids)
     return set().union(*moved)
@@ -180,31 +183,31 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     sessions = select(BenchSession.id).where(
         col(BenchSession.season_id) == season_id, col(BenchSession.bench_id) == bench_id
     )
-    here = col(Trial.session_id).in_(sessions)
-    frame = read_checked_frame(db, here, not_withdrawn)
-    stored = _stored(db, season_id, here, col(Flag.session_id).in_(sessions))
+    at_this_bench = col(Trial.session_id).in_(sessions)
+    frame = read_checked_frame(db, at_this_bench, not_withdrawn)
+    stored = _stored(db, season_id, at_this_bench, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
-    results.store(db, frame, computed, here)
+    results.store(db, frame, computed, at_this_bench)
     if not len(frame):
         _sync(db, season_id, frame, {}, stored)
         return set()
     view = _view(frame, computed, stored)
     findings = check_trials(view)
-    found: dict[Place, Finding] = {}
-    for finding in findings:  # the gravest of each rule in each trial or session
-        found.setdefault(view.place(finding), finding)
-    _sync(db, season_id, frame, found, stored)
+    worst: dict[Place, Finding] = {}
+    for finding in findings:  # the most serious of each rule in each trial or session
+        worst.setdefault(view.place(finding), finding)
+    _sync(db, season_id, frame, worst, stored)
     return _hold(db, frame, held_trials(view, findings))
 
 
 def _stored(
-    db: Session, season_id: str, here: ColumnElement[bool], of_sessions: ColumnElement[bool]
+    db: Session, season_id: str, of_bench: ColumnElement[bool], of_sessions: ColumnElement[bool]
 ) -> dict[Place, StoredFlag]:
-    """Return the stored flags of some trials and of their sessions, as plain rows.
+    """Return the stored flags of trials and of their sessions, as plain rows.
 
-    Almost all are as they were, and to make objects of them takes longer than to find them again.
+    Almost all are unchanged, and making objects of them takes longer than checking again.
     """
-    of_trials = col(Flag.trial_id).in_(select(Trial.id).where(here))
+    of_trials = col(Flag.trial_id).in_(select(Trial.id).where(of_bench))
     rows = db.execute(_STORED.where(col(Flag.season_id) == season_id, or_(of_trials, of_sessions)))
     return {(str(row.trial_id or row.session_id), row.rule): row for row in rows}
 
@@ -223,16 +226,18 @@ def _sync(
     db: Session,
     season_id: str,
     frame: Frame,
-    found: dict[Place, Finding],
+    findings: dict[Place, Finding],
     stored: dict[Place, StoredFlag],
 ) -> None:
-    """Bring stored flags to what the checks find now."""
+    """Update the stored flags to the findings of the checks."""
     new = [
-        _row(season_id, frame, finding) for place, finding in found.items() if place not in stored
+        _row(season_id, frame, finding)
+        for place, finding in findings.items()
+        if place not in stored
     ]
     if new:
         db.execute(insert(Flag), new)
-    renewed = {flag.id: _renewed(flag, found.get(place)) for place, flag in stored.items()}
+    renewed = {flag.id: _renewed(flag, findings.get(place)) for place, flag in stored.items()}
     changed = [flag_id for flag_id, values in renewed.items() if values]
     for part in parts(changed):
         for flag in db.scalars(select(Flag).where(col(Flag.id).in_(part))):
@@ -257,30 +262,30 @@ def _row(season_id: str, frame: Frame, finding: Finding) -> dict[str, object]:
 
 
 def _columns_of(finding: Finding) -> dict[str, object]:
-    return dict(zip(FOUND, _found_columns(finding), strict=True))
+    return dict(zip(FINDING_COLUMNS, _finding_values(finding), strict=True))
 
 
-def _found_columns(finding: Finding) -> tuple[object, ...]:
+def _finding_values(finding: Finding) -> tuple[object, ...]:
     return finding.rule.severity, facts_of(finding), finding.fix, finding.seen
 
 
 def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
-    """Return what changes of a flag: it clears, or asks again where something else is seen.
+    """Return the new values of a flag: it clears, or opens again if the check sees another value.
 
-    A confirmation is about what was seen: it stays as long as that does, and only as long.
+    A confirmation holds for the value that was seen, and only as long as that stays.
     """
     if finding is None:
         return {"state": CLEARED} if flag.state == OPEN else {}
     is_answered = flag.state == CONFIRMED and flag.seen in (None, finding.seen)
     is_asked_again = flag.state != OPEN and not is_answered
     stored = flag.severity, flag.facts, flag.proposed_fix, flag.seen
-    if not is_asked_again and stored == _found_columns(finding):
+    if not is_asked_again and stored == _finding_values(finding):
         return {}
     return _columns_of(finding) | (ASKED_AGAIN if is_asked_again else {})
 
 
 def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
-    """Store which trials wait for an answer; return the builds of wind trials among the moved."""
+    """Store which trials are held; return the builds of wind trials whose state changed."""
     wanted = np.where(held, HELD, ACCEPTED)
     moved = np.flatnonzero(np.asarray(frame.trials["state"]) != wanted)
     for state in (HELD, ACCEPTED):
@@ -292,30 +297,30 @@ def _hold(db: Session, frame: Frame, held: Mask) -> set[str]:
 
 
 def of_trials(db: Session, sessions: Mapping[str, str]) -> dict[str, list[FlagRead]]:
-    """Return the flags that hold of some trials and of their sessions, gravest first.
+    """Return the flags that hold for trials and their sessions, most serious first.
 
-    `sessions` are the trials' own, by trial.
+    `sessions` has the session id of each trial id.
     """
     holding = defaultdict[str, list[FlagRead]](list)
     for flag in _holding(db, sorted(sessions), sorted(set(sessions.values()))):
-        # A visitor's trial shows what holds of the host's session, but not the host's own words.
+        # A visitor's trial shows the flags of the host's session, but not the host's answers.
         shown = flag if flag.trial_id else flag.model_copy(update=WITHOUT_WORDS)
         holding[str(flag.trial_id or flag.session_id)].append(shown)
-    found = {}
+    by_trial = {}
     for trial_id, session_id in sessions.items():
         flags = holding.get(trial_id, []) + holding.get(session_id, [])
         if flags:
-            found[trial_id] = sorted(flags, key=_gravest_first)
-    return found
+            by_trial[trial_id] = sorted(flags, key=_gravest_first)
+    return by_trial
 
 
 def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[FlagRead]:
-    """Return the flags that hold about some trials or sessions."""
+    """Return the flags that hold for trials or sessions."""
     about = [col(Flag.trial_id).in_(part) for part in parts(trial_ids)]
     about += [col(Flag.session_id).in_(part) for part in parts(session_ids)]
-    # Of a page, which is one part of either, all in one statement.
-    wanted = [or_(*about)] if len(about) == 2 else about
-    rows = (row for each in wanted for row in db.execute(_FLAGS.where(each, not_cleared)))
+    # A page of trials fits into one part of each, so one query reads both.
+    queries = [or_(*about)] if len(about) == 2 else about
+    rows = (row for each in queries for row in db.execute(_FLAGS.where(each, not_cleared)))
     plain = (dict(zip(FLAG_COLUMNS, row, strict=True)) for row in rows)
     return READS.validate_python(
         [each | words_of(each["rule"], each["severity"], each.pop("facts")) for each in plain]

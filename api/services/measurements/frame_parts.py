@@ -1,6 +1,6 @@
-"""The parts that a frame of trials is put together from: trials, sessions, builds, resistors, runs.
+"""The queries for the parts of a frame: trials, sessions, builds, resistors and runs.
 
-A session's air and a build's rotor are read once and not once for each of their trials.
+A session's air and a build's rotor are read once, not once for each of their trials.
 """
 
 from collections.abc import Sequence
@@ -38,7 +38,7 @@ newest_grid = (
     .subquery("newest_grid")
 )
 
-#: What all sweeps of a season say together; a reference rotor's is not a team's, and left out.
+#: The mean exponents of all sweeps of a season, without those of reference rotors.
 season_sweeps = (
     select(
         col(WindSweep.season_id),
@@ -60,7 +60,7 @@ def _spec(equipment: Any, key: str) -> ColumnElement[float]:
     return equipment.spec[key].as_float()  # type: ignore[no-any-return]  # JSON column of an alias
 
 
-#: What a trial itself says; by its ids the parts below are found.
+#: Columns of the trial itself; its ids join the parts below.
 OF_TRIAL: dict[str, Any] = {
     "trial_id": col(Trial.id),
     "organisation_id": col(Trial.organisation_id),
@@ -107,7 +107,7 @@ OF_SESSION: dict[str, Any] = {
     "season_mean_square_exponent": season_sweeps.c.mean_square,
     "season_mean_square_error": season_sweeps.c.mean_square_error,
 }
-#: A season's first and last moment, and an instrument's day, are turned into seconds after reading.
+#: Days of seasons and instruments are converted to seconds after reading.
 OF_CHECKED_SESSION: dict[str, Any] = {
     "bench_organisation_id": col(Bench.organisation_id),
     "fan_diameter_m": _spec(Fan, "diameter_m"),
@@ -146,7 +146,7 @@ OF_CHECKED_BUILD: dict[str, Any] = {
     "team_name": col(Team.name),
 }
 
-#: What a build's own sweep of a season found.
+#: Columns of a build's own sweep in a season.
 OF_SWEEP: dict[str, Any] = {
     "build_id": col(WindSweep.build_id),
     "season_id": col(WindSweep.season_id),
@@ -174,41 +174,41 @@ RUN_FRAME = (
 
 
 @cache
-def trials_named(*, is_checked: bool) -> dict[str, Any]:
+def trial_columns(*, is_checked: bool) -> dict[str, Any]:
     """Return the columns of trials by their names."""
     return OF_TRIAL | (OF_CHECKED_TRIAL if is_checked else {})
 
 
 @cache
-def sessions_named(*, is_checked: bool) -> dict[str, Any]:
+def session_columns(*, is_checked: bool) -> dict[str, Any]:
     """Return the columns of sessions by their names."""
     return OF_SESSION | (OF_CHECKED_SESSION if is_checked else {})
 
 
 @cache
-def builds_named(*, is_checked: bool) -> dict[str, Any]:
+def build_columns(*, is_checked: bool) -> dict[str, Any]:
     """Return the columns of builds by their names."""
     return OF_BUILD | (OF_CHECKED_BUILD if is_checked else {})
 
 
 @cache
 def _trials(*, is_checked: bool) -> Select[Any]:
-    return _select(trials_named(is_checked=is_checked)).order_by(col(Trial.id))
+    return _select(trial_columns(is_checked=is_checked)).order_by(col(Trial.id))
 
 
 def of_trials(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the statement over trials, in the order of their ids."""
+    """Return the query for trials, in the order of their ids."""
     return _trials(is_checked=is_checked).where(*conditions)
 
 
 @cache
 def _sessions(*, is_checked: bool) -> Select[Any]:
-    """Return the statement over session ⋈ bench ⋈ season and their equipment.
+    """Return the query for session ⋈ bench ⋈ season and their equipment.
 
-    It is put together once, like those below: that takes longer than reading a bench.
+    It is built once, like those below: building it takes longer than reading a bench.
     """
     return (
-        _select(sessions_named(is_checked=is_checked))
+        _select(session_columns(is_checked=is_checked))
         .select_from(BenchSession)
         .join(Bench, col(BenchSession.bench_id) == col(Bench.id))
         .join(BenchOwner, col(Bench.organisation_id) == BenchOwner.id)
@@ -223,51 +223,51 @@ def _sessions(*, is_checked: bool) -> Select[Any]:
 
 
 def of_sessions(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the statement over the sessions of some trials."""
+    """Return the query for the sessions of trials."""
     wanted = select(col(Trial.session_id)).where(*conditions)
     return _sessions(is_checked=is_checked).where(col(BenchSession.id).in_(wanted))
 
 
 @cache
 def _builds(*, is_checked: bool) -> Select[Any]:
-    """Return the statement over build ⋈ turbine."""
+    """Return the query for build ⋈ turbine."""
     statement = (
-        _select(builds_named(is_checked=is_checked))
+        _select(build_columns(is_checked=is_checked))
         .select_from(Build)
         .join(Turbine, col(Build.turbine_id) == col(Turbine.id))
         .outerjoin(Generator, col(Turbine.generator_id) == Generator.id)
     )
     if not is_checked:
         return statement
-    for beside, step in ((PreviousBuild, -1), (NextBuild, 1)):
-        is_beside = and_(
-            col(beside.turbine_id) == col(Build.turbine_id),
-            col(beside.number) == col(Build.number) + step,
+    for neighbour, step in ((PreviousBuild, -1), (NextBuild, 1)):
+        is_neighbour = and_(
+            col(neighbour.turbine_id) == col(Build.turbine_id),
+            col(neighbour.number) == col(Build.number) + step,
         )
-        statement = statement.outerjoin(beside, is_beside)
+        statement = statement.outerjoin(neighbour, is_neighbour)
     return statement.outerjoin(Team, col(Turbine.team_id) == col(Team.id))
 
 
 def of_builds(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the statement over the builds of some trials."""
+    """Return the query for the builds of trials."""
     wanted = select(col(Trial.build_id)).where(*conditions)
     return _builds(is_checked=is_checked).where(col(Build.id).in_(wanted))
 
 
 def of_sweeps(*conditions: Condition) -> Select[Any]:
-    """Return the statement over the sweeps of the builds of some trials."""
+    """Return the query for the sweeps of the builds of trials."""
     wanted = select(col(Trial.build_id)).where(*conditions)
     return _select(OF_SWEEP).where(col(WindSweep.build_id).in_(wanted))
 
 
 def of_loads(*conditions: Condition) -> Select[Any]:
-    """Return the statement over the resistors of some trials."""
+    """Return the query for the resistors of trials."""
     wanted = select(col(Trial.load_id)).where(*conditions)
     return _select(OF_LOAD).where(col(Equipment.id).in_(wanted))
 
 
 def of_runs(names: Sequence[str], *conditions: Condition) -> Select[Any]:
-    """Return the statement over the runs of some trials, in their order."""
+    """Return the query for the runs of trials, in their order."""
     return (
         select(col(Run.trial_id), *(getattr(Run, name) for name in names))
         .join(Trial, col(Run.trial_id) == col(Trial.id))
@@ -276,5 +276,5 @@ def of_runs(names: Sequence[str], *conditions: Condition) -> Select[Any]:
     )
 
 
-def _select(asked: dict[str, Any]) -> Select[Any]:
-    return select(*(expression.label(name) for name, expression in asked.items()))
+def _select(columns: dict[str, Any]) -> Select[Any]:
+    return select(*(expression.label(name) for name, expression in columns.items()))

@@ -1,6 +1,6 @@
-"""The one bridge from rows to the columns that `analysis` calculates with.
+"""Turn rows into the columns that `analysis` calculates with; no other module does.
 
-Everything a calculation may want is a column here, for one trial and for a bench.
+Every input of a calculation is a column here, for one trial and for a bench.
 """
 
 import json
@@ -22,7 +22,7 @@ from api.services.measurements import frame_parts as parts
 Array = npt.NDArray[Any]
 Columns = dict[str, Array]
 
-#: Columns that are neither numbers nor words, and are turned into numbers after reading.
+#: Columns that are neither numbers nor text, and are converted after reading.
 OBJECTS = (
     "numbers",
     "started_at",
@@ -61,13 +61,13 @@ class Frame:
 
 
 def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
-    """Return the trials that meet some conditions on `Trial`, with all that results rest on."""
+    """Return the trials that meet the conditions, with all inputs of their results."""
     trials = _trials(db, *conditions, is_checked=False)
     return _frame(db, trials, parts.RUN_FRAME, *conditions)
 
 
 def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
-    """Return such trials with all that the data checks read as well."""
+    """Return the trials that meet the conditions, with the inputs of the data checks as well."""
     trials = _trials(db, *conditions, is_checked=True)
     trials["blade_pitch_range_deg"] = np.array(
         [_range_of(each) for each in trials.pop("blade_pitches_deg").tolist()], dtype=np.float64
@@ -78,18 +78,18 @@ def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
 
 
 def _range_of(pitches: list[float] | str | None) -> float:
-    """Return how far blades' pitches lie apart; a file's driver gives the list as its text."""
+    """Return the range of the blades' pitches; the SQLite driver gives the list as JSON text."""
     listed = json.loads(pitches) if isinstance(pitches, str) else pitches
     return max(listed) - min(listed) if listed else np.nan
 
 
 def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
-    """Return trials with what their sessions, builds, sweeps and resistors say."""
-    named = parts.trials_named(is_checked=is_checked)
-    trials = read_plain(db, list(named), parts.of_trials(*conditions, is_checked=is_checked))
+    """Return trials with the columns of their sessions, builds, sweeps and resistors."""
+    columns = parts.trial_columns(is_checked=is_checked)
+    trials = read_plain(db, list(columns), parts.of_trials(*conditions, is_checked=is_checked))
     sessions = read_columns(
         db,
-        list(parts.sessions_named(is_checked=is_checked)),
+        list(parts.session_columns(is_checked=is_checked)),
         parts.of_sessions(*conditions, is_checked=is_checked),
     )
     _to_seconds(sessions, is_checked=is_checked)
@@ -97,7 +97,7 @@ def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> 
     builds = parts.of_builds(*conditions, is_checked=is_checked)
     merge(
         trials,
-        read_columns(db, list(parts.builds_named(is_checked=is_checked)), builds),
+        read_columns(db, list(parts.build_columns(is_checked=is_checked)), builds),
         "build_id",
     )
     sweeps = read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
@@ -123,7 +123,7 @@ def _to_seconds(sessions: Columns, *, is_checked: bool) -> None:
 
 
 def _seconds(days: Array, later: int) -> Array:
-    """Return the moments some days after dates begin, NaN where there is no date."""
+    """Return the moments `later` days after dates begin (UTC); NaN where there is no date."""
     return np.array(
         [
             np.nan
@@ -140,13 +140,13 @@ def _day(day: date | str) -> date:
 
 
 def merge(trials: Columns, part: Columns, *keys: str) -> None:
-    """Give each trial what the row of a part with its keys says; nothing where there is none."""
-    known = {key: at for at, key in enumerate(_keys(part, keys))}
+    """Add the columns of a part to the trials, matched by keys; NaN or "" if no row matches."""
+    row_of_key = {key: at for at, key in enumerate(_keys(part, keys))}
     wanted = _keys(trials, keys)
-    at = np.fromiter(map(known.get, wanted, repeat(-1)), dtype=np.int64, count=len(wanted))
+    at = np.fromiter(map(row_of_key.get, wanted, repeat(-1)), dtype=np.int64, count=len(wanted))
     for name, column in part.items():
         if name not in keys or len(keys) == 1:
-            # The last row, which -1 takes, is of a trial without a part.
+            # Index -1 takes the appended last row, which is for trials without a match.
             trials[name] = np.append(column, _nothing(column))[at]
 
 
@@ -164,31 +164,31 @@ def _nothing(column: Array) -> Any:
 def _frame(
     db: Session, trials: Columns, run_names: Sequence[str], *conditions: ColumnElement[bool]
 ) -> Frame:
-    """Return trials with their runs, resistors' tolerances settled."""
-    # A resistor that was measured is known by that; otherwise its printed tolerance counts.
+    """Return trials with their runs and the tolerances of their resistors."""
+    # The printed tolerance counts only for resistors that were not measured.
     trials["load_tolerance_pct"] = np.where(
         np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
     )
     names = ["trial_id", *run_names]
     runs = read_plain(db, names, parts.of_runs(run_names, *conditions))
-    known = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
-    of_trial = [known[trial_id] for trial_id in runs.pop("trial_id").tolist()]
+    index_of_trial = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
+    of_trial = [index_of_trial[trial_id] for trial_id in runs.pop("trial_id").tolist()]
     runs["trial"] = np.array(of_trial, dtype=np.int64)
     return Frame(trials, runs)
 
 
 def read_columns(db: Session, names: list[str], statement: Any) -> Columns:
-    """Return what a statement asks for, a column for each name."""
+    """Return the result of a query, a column for each name."""
     return _columns(names, db.connection().execute(statement).all())
 
 
 def read_plain(db: Session, names: list[str], statement: Any) -> Columns:
-    """Return columns as the driver gives words and numbers: of millions that takes half."""
+    """Return columns with the values of the driver: this halves the time for many rows."""
     return _columns(names, plain_rows(db, statement))
 
 
 def plain_rows(db: Session, statement: Any) -> Sequence[Any]:
-    """Return rows as the driver gives them: words, numbers and bytes need nothing done to them."""
+    """Return rows with the values of the driver; text, numbers and bytes need no conversion."""
     result = db.connection().execute(statement)
     rows = result.cursor.fetchall()  # it returns rows, so it has one
     result.close()
@@ -196,18 +196,18 @@ def plain_rows(db: Session, statement: Any) -> Sequence[Any]:
 
 
 def _columns(names: list[str], rows: Any) -> Columns:
-    """Return rows as one array per column: numbers with NaN for NULL, words with '' for NULL."""
+    """Return rows as one array per column: numbers with NaN for NULL, text with '' for NULL."""
     # Column by column: an iterator for each row would keep the garbage collector busy.
     return {name: _array(name, list(map(itemgetter(at), rows))) for at, name in enumerate(names)}
 
 
 def _array(name: str, values: list[Any]) -> Array:
     if name in OBJECTS:
-        made = np.empty(len(values), dtype=object)
-        made[:] = values
-        return made
+        objects = np.empty(len(values), dtype=object)
+        objects[:] = values
+        return objects
     if name in IDENTITY or name in TEXT_COLUMNS or name in CHECK_TEXT_COLUMNS:
-        # Equal words are one object, however many rows they stand in; none is an empty one.
+        # Equal texts share one object to save memory; NULL becomes an empty text.
         shared: dict[str | None, str] = {None: ""}
         return np.array(list(map(shared.setdefault, values, values)), dtype=object)
     return np.array(values, dtype=np.float64)

@@ -1,7 +1,7 @@
-"""Results of trials: cached beside them when they are checked, and read in the shape of an answer.
+"""Cache the results of trials when they are checked, and read them in the shape of an answer.
 
-What is kept is a cache: written in the transaction that moves a fact, by the function that computes
-results everywhere. Where nothing is kept, as of a withdrawn trial, it is computed when asked for.
+The cache is written in the transaction that changes a fact, by the function that computes results
+everywhere. A result that is not cached, such as that of a withdrawn trial, is computed on request.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -16,7 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_results
 from api.bulk import insert_rows, parts
 from api.messages.reasons import say_reason
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.models.trials.trials import Trial
 from api.services.measurements.frames import Array, Columns, Frame, plain_rows, read_frame
 
@@ -37,46 +37,46 @@ NUMBERS = (
 UNCERTAINTIES = ("u_own", "u_bench", "u_total")
 WORDS = ("air_density_source", "wind_speed_source", "rotor_speed_source", "normalisation", "reason")
 POWERS = tuple(each.name for each in fields(PowerResults))
-#: The numbers that are kept of a result, in their order there.
+#: The cached numbers of a result, in their stored order.
 PACKED = tuple(dict.fromkeys((*NUMBERS, *UNCERTAINTIES, *POWERS, "run_count", "is_own_exponent")))
-#: What is kept of a result beside its trial's id.
-KEPT = ("formula", "numbers", *WORDS)
+#: The cached columns of a result, without the trial's id.
+CACHED = ("formula", "numbers", *WORDS)
 RESULTS = SQLModel.metadata.tables["trial_result"]
 
-#: The condition on what is kept that today's formula found it.
-of_today = col(KeptResult.formula) == FORMULA
+#: The condition that the current formula computed a cached result.
+by_current_formula = col(CachedResult.formula) == FORMULA
 
 Row = tuple[Any, ...]
-KEPT_COLUMNS = [getattr(KeptResult, name) for name in KEPT]
-_ALL_KEPT = select(KeptResult.trial_id, *KEPT_COLUMNS)
+CACHED_COLUMNS = [getattr(CachedResult, name) for name in CACHED]
+_ALL_CACHED = select(CachedResult.trial_id, *CACHED_COLUMNS)
 
 
 def store(
     db: Session, frame: Frame, results: TrialResults, *conditions: ColumnElement[bool]
 ) -> None:
-    """Bring what is kept of the trials that meet some conditions to what was found now.
+    """Update the cached results of the trials that meet the conditions.
 
-    `frame` has those of them whose results are kept; of the others nothing stays.
+    `frame` has the trials whose results are cached; those of the others are deleted.
     """
-    found = dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
-    stored = _stored(db, col(KeptResult.trial_id).in_(select(Trial.id).where(*conditions)))
-    gone = [each for each in stored if stored[each] != found.get(each)]
-    for part in parts(gone):
-        some = col(KeptResult.trial_id).in_(part)
-        db.connection().execute(delete(KeptResult).where(some))
+    computed_rows = dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
+    stored = _stored(db, col(CachedResult.trial_id).in_(select(Trial.id).where(*conditions)))
+    outdated_ids = [each for each in stored if stored[each] != computed_rows.get(each)]
+    for part in parts(outdated_ids):
+        outdated = col(CachedResult.trial_id).in_(part)
+        db.connection().execute(delete(CachedResult).where(outdated))
     new = [
-        {"trial_id": trial_id, **dict(zip(KEPT, row, strict=True))}
-        for trial_id, row in found.items()
+        {"trial_id": trial_id, **dict(zip(CACHED, row, strict=True))}
+        for trial_id, row in computed_rows.items()
         if stored.get(trial_id) != row
     ]
     insert_rows(db.connection(), RESULTS, new)
 
 
 def _rows(results: TrialResults) -> Iterator[Row]:
-    """Yield of each trial what is kept beside its id."""
+    """Yield the cached columns of each trial."""
     numbers = [np.asarray(getattr(results, name), dtype="<f8") for name in PACKED]
     table = np.column_stack(numbers)
-    table[np.isnan(table)] = np.nan  # of its many forms always the same
+    table[np.isnan(table)] = np.nan  # NaN has many bit patterns; use one
     packed, size = table.tobytes(), 8 * len(PACKED)
     of_each = (packed[start : start + size] for start in range(0, len(packed), size))
     return zip(
@@ -85,27 +85,27 @@ def _rows(results: TrialResults) -> Iterator[Row]:
 
 
 def computed(db: Session, trial_ids: Sequence[str]) -> dict[str, Row]:
-    """Return of some trials what would be kept beside their ids."""
-    found: dict[str, Row] = {}
+    """Return the columns to cache for trials, by trial id."""
+    by_trial: dict[str, Row] = {}
     for part in parts(trial_ids):
         frame = read_frame(db, col(Trial.id).in_(part))
         rows = _rows(trial_results(frame.trials, frame.runs))
-        found.update(zip(frame.trials["trial_id"].tolist(), rows, strict=True))
-    return found
+        by_trial.update(zip(frame.trials["trial_id"].tolist(), rows, strict=True))
+    return by_trial
 
 
 def _stored(db: Session, condition: ColumnElement[bool]) -> dict[str, Row]:
-    return {row[0]: row[1:] for row in plain_rows(db, _ALL_KEPT.where(condition))}
+    return {row[0]: row[1:] for row in plain_rows(db, _ALL_CACHED.where(condition))}
 
 
 def unpacked(numbers: Iterable[bytes]) -> Columns:
-    """Return the numbers that are kept of some results as columns."""
+    """Return the packed numbers of results as columns."""
     table = np.frombuffer(b"".join(numbers), dtype="<f8").reshape(-1, len(PACKED))
     return {name: table[:, at] for at, name in enumerate(PACKED)}
 
 
 def powers_of(numbers: Iterable[bytes]) -> PowerResults:
-    """Return what summaries rest on, of results as they are kept."""
+    """Return the powers of cached results, for summaries."""
     columns = unpacked(numbers)
     return PowerResults(
         **{name: columns[name] != 0 if name.startswith("is_") else columns[name].copy()
@@ -113,52 +113,52 @@ def powers_of(numbers: Iterable[bytes]) -> PowerResults:
     )  # fmt: skip
 
 
-def results_of(db: Session, kept: Mapping[str, Sequence[Any]]) -> dict[str, dict[str, Any]]:
-    """Return what `TrialResult` holds of trials, by their ids, from what is kept of each."""
-    found = {trial_id: row for trial_id, (formula, *row) in kept.items() if formula == FORMULA}
-    columns = unpacked(numbers for numbers, *_ in found.values())
-    words = zip(*(row[1:] for row in found.values()), strict=True)
+def results_of(db: Session, cached: Mapping[str, Sequence[Any]]) -> dict[str, dict[str, Any]]:
+    """Return the fields of `TrialResult` by trial id, from the cached columns of each trial."""
+    current = {trial_id: row for trial_id, (formula, *row) in cached.items() if formula == FORMULA}
+    columns = unpacked(numbers for numbers, *_ in current.values())
+    words = zip(*(row[1:] for row in current.values()), strict=True)
     columns |= {
         name: np.array(each, dtype=object) for name, each in zip(WORDS, words, strict=False)
     }
-    cached = dict(zip(found, _tell(columns), strict=True)) if found else {}
-    missing = [trial_id for trial_id in kept if trial_id not in cached]
-    return cached | _computed(db, missing) if missing else cached
+    answers = dict(zip(current, _result_fields(columns), strict=True)) if current else {}
+    missing = [trial_id for trial_id in cached if trial_id not in answers]
+    return answers | _computed(db, missing) if missing else answers
 
 
 def _computed(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
     frame = read_frame(db, col(Trial.id).in_(trial_ids))
-    computed_results = tell_results(trial_results(frame.trials, frame.runs))
+    computed_results = result_fields(trial_results(frame.trials, frame.runs))
     return dict(zip(frame.trials["trial_id"].tolist(), computed_results, strict=True))
 
 
-def tell_results(results: TrialResults) -> list[dict[str, Any]]:
-    """Return what `TrialResult` holds of each trial.
+def result_fields(results: TrialResults) -> list[dict[str, Any]]:
+    """Return the fields of `TrialResult` for each trial.
 
-    What cannot be known is null, and `reason` says why.
+    A value that cannot be computed is None, and `reason` says why.
     """
-    return _tell({name: getattr(results, name) for name in (*PACKED, *WORDS)})
+    return _result_fields({name: getattr(results, name) for name in (*PACKED, *WORDS)})
 
 
-def _tell(results: Mapping[str, Array]) -> list[dict[str, Any]]:
+def _result_fields(results: Mapping[str, Array]) -> list[dict[str, Any]]:
     is_known = np.isfinite(results["normalised_power_w"])
-    columns: dict[str, list[Any]] = {name: _known(results[name]) for name in NUMBERS}
-    columns |= {name: _known(results[name], is_known) for name in UNCERTAINTIES}
+    columns: dict[str, list[Any]] = {name: _finite_or_none(results[name]) for name in NUMBERS}
+    columns |= {name: _finite_or_none(results[name], is_known) for name in UNCERTAINTIES}
     columns |= {name: [str(word) or None for word in results[name].tolist()] for name in WORDS}
     columns["reason"] = [say_reason(each) if each else None for each in columns["reason"]]
     columns["run_count"] = results["run_count"].astype(int).tolist()
     is_own = results["is_own_exponent"] != 0
     columns["wind_exponent_source"] = np.where(is_own, "own", "default").tolist()
     limits = (
-        _known(results["interval_low_w"], is_known),
-        _known(results["interval_high_w"], is_known),
+        _finite_or_none(results["interval_low_w"], is_known),
+        _finite_or_none(results["interval_high_w"], is_known),
     )
     columns["interval_w"] = [None if low is None else (low, high)
                              for low, high in zip(*limits, strict=True)]  # fmt: skip
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
-def _known(values: Array, where: Array | bool = True) -> list[float | None]:
+def _finite_or_none(values: Array, where: Array | bool = True) -> list[float | None]:
     """Return numbers; None where one is not finite or must not be shown."""
     values_or_none = values.astype(object)
     values_or_none[~(np.isfinite(values) & where)] = None

@@ -1,6 +1,6 @@
-"""A season's trials with their powers: read once for each revision, and all that reports rest on.
+"""Read a season's trials with their powers, once for each revision; all reports use them.
 
-Of each trial only what summaries need is kept, so that a season of any size finds room.
+Only the columns that summaries need are cached, so that a season of any size fits into memory.
 """
 
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ from sqlalchemy import ColumnElement, Executable, or_, select
 from sqlmodel import Session, col
 
 from analysis.trials.results import PowerResults
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.models.registry.sessions import BenchSession
@@ -23,11 +23,13 @@ from api.services.core.cache import cache_of
 from api.services.measurements import results
 from api.services.measurements.frames import Array, Columns, merge, read_columns, read_plain
 
-AT_ONCE = 20_000  # trials that are read together
+AT_ONCE = 20_000  # trials in one query
 OF_TRIAL = ("organisation_id", "session_id", "build_id", "version", "state", "kind")
 _TRIALS = (
-    select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(KeptResult.numbers))
-    .outerjoin(KeptResult, results.of_today & (col(KeptResult.trial_id) == col(Trial.id)))
+    select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(CachedResult.numbers))
+    .outerjoin(
+        CachedResult, results.by_current_formula & (col(CachedResult.trial_id) == col(Trial.id))
+    )
     .order_by(col(Trial.id))
 )
 _SESSIONS = select(col(BenchSession.id), col(BenchSession.bench_id), col(BenchSession.started_at))
@@ -49,13 +51,13 @@ class SeasonTrials:
         return len(self.trials["build_id"])
 
     def only(self, which: Array) -> "SeasonTrials":
-        """Return some of the trials; of all of them these themselves."""
+        """Return the trials where `which` is true; this object itself if all are."""
         if which.all():
             return self
         return self.in_order(np.flatnonzero(which))
 
     def in_order(self, places: Array) -> "SeasonTrials":
-        """Return the trials at some places, in the order of these."""
+        """Return the trials at these indices, in their order."""
         trials = {name: column[places] for name, column in self.trials.items()}
         return SeasonTrials(trials, self.results.only(places))
 
@@ -69,10 +71,10 @@ def combine(parts: list[SeasonTrials]) -> SeasonTrials:
 def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:
     """Return all trials of a season, or those of sessions that began before a moment."""
     subject = ("trials", season.id, until)
-    kept: SeasonTrials = cache_of(db).get_or_make(
+    cached: SeasonTrials = cache_of(db).get_or_make(
         subject, season.revision, lambda: _read(db, season, until)
     )
-    return kept
+    return cached
 
 
 def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
@@ -82,14 +84,14 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
-    whole = _joined([_part(db, *here) for here in parts_of(db, *conditions)])
-    merge(whole.trials, _sessions(db, season.id), "session_id")
-    merge(whole.trials, _builds(db, season.id), "build_id")
-    return whole
+    complete = _joined([_part(db, *part) for part in parts_of(db, *conditions)])
+    merge(complete.trials, _sessions(db, season.id), "session_id")
+    merge(complete.trials, _builds(db, season.id), "build_id")
+    return complete
 
 
 def _joined(parts: list[SeasonTrials]) -> SeasonTrials:
-    """Return parts as one; by itself, so that they are gone before more is added to it."""
+    """Return parts as one; in its own function, so that their memory is free before the merges."""
     trials = {name: np.concatenate([part.trials[name] for part in parts])
               for name in parts[0].trials}  # fmt: skip
     return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
@@ -107,42 +109,42 @@ def _builds(db: Session, season_id: str) -> Columns:
 
 
 def trials_where(*conditions: ColumnElement[bool]) -> Executable:
-    """Return the statement over some trials with the numbers of their results."""
+    """Return the query for trials with the numbers of their results."""
     return _TRIALS.where(*conditions)
 
 
 def sessions_in(season_id: str) -> Executable:
-    """Return the statement over a season's sessions."""
+    """Return the query for a season's sessions."""
     return _SESSIONS.where(col(BenchSession.season_id) == season_id)
 
 
 def builds_in(season_id: str) -> Executable:
-    """Return the statement over the builds of a season's teams and of reference rotors."""
+    """Return the query for the builds of a season's teams and of reference rotors."""
     return _BUILDS.where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
 
 
 def parts_of(
     db: Session, *conditions: ColumnElement[bool]
 ) -> Iterator[tuple[ColumnElement[bool], ...]]:
-    """Yield conditions on trials some thousand at a time, in the order of their ids."""
+    """Yield conditions that split trials into parts of `AT_ONCE`, in the order of their ids."""
     after = ""
     while True:
-        here = (*conditions, col(Trial.id) > after)
-        ids = select(col(Trial.id)).where(*here).order_by(col(Trial.id))
+        part = (*conditions, col(Trial.id) > after)
+        ids = select(col(Trial.id)).where(*part).order_by(col(Trial.id))
         last = db.scalar(ids.offset(AT_ONCE - 1).limit(1))
         if last is None:
-            yield here
+            yield part
             return
-        yield (*here, col(Trial.id) <= last)
+        yield (*part, col(Trial.id) <= last)
         after = last
 
 
 def _part(db: Session, *conditions: ColumnElement[bool]) -> SeasonTrials:
-    """Read some trials alone; what is not kept of their results is computed."""
+    """Read trials without sessions and builds; compute results that are not cached."""
     trials = read_plain(db, ["trial_id", *OF_TRIAL, "numbers"], trials_where(*conditions))
     numbers, ids = trials.pop("numbers").tolist(), trials["trial_id"].tolist()
-    missing = [ids[at] for at, kept in enumerate(numbers) if kept is None]
+    missing = [ids[at] for at, packed in enumerate(numbers) if packed is None]
     if missing:
-        found = results.computed(db, missing)
-        numbers = [kept or found[ids[at]][1] for at, kept in enumerate(numbers)]
+        computed = results.computed(db, missing)
+        numbers = [packed or computed[ids[at]][1] for at, packed in enumerate(numbers)]
     return SeasonTrials(trials, results.powers_of(numbers))

@@ -18,7 +18,7 @@ AT_ONCE = 500  # builds in one statement
 
 
 def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> set[str]:
-    """Fit again the sweeps of some builds in a season; return the builds whose fit moved."""
+    """Fit the sweeps of builds in a season again; return the builds whose fit changed."""
     moved: set[str] = set()
     for part in parts(build_ids, AT_ONCE):
         moved |= _refit(db, season_id, list(part))
@@ -26,38 +26,41 @@ def refit_builds(db: Session, season_id: str, build_ids: Sequence[str]) -> set[s
 
 
 def _refit(db: Session, season_id: str, build_ids: list[str]) -> set[str]:
-    mine = col(WindSweep.season_id) == season_id, col(WindSweep.build_id).in_(build_ids)
-    before = {row.build_id: row.model_dump() for row in db.scalars(select(WindSweep).where(*mine))}
-    found = (_row(season_id, sweep) for sweep in _found(db, season_id, build_ids))
-    after = {row["build_id"]: row for row in found if row}
+    of_builds = col(WindSweep.season_id) == season_id, col(WindSweep.build_id).in_(build_ids)
+    before = {
+        row.build_id: row.model_dump() for row in db.scalars(select(WindSweep).where(*of_builds))
+    }
+    rows = (_row(season_id, sweep) for sweep in _sweeps(db, season_id, build_ids))
+    after = {row["build_id"]: row for row in rows if row}
     moved = {each for each in build_ids if before.get(each) != after.get(each)}
     if moved:
-        db.execute(delete(WindSweep).where(mine[0], col(WindSweep.build_id).in_(moved)))
-    if known := [row for build_id, row in after.items() if build_id in moved]:
-        db.execute(insert(WindSweep), known)
+        db.execute(delete(WindSweep).where(of_builds[0], col(WindSweep.build_id).in_(moved)))
+    if changed_rows := [row for build_id, row in after.items() if build_id in moved]:
+        db.execute(insert(WindSweep), changed_rows)
     return moved
 
 
-def benches_resting_on(db: Session, season_id: str, build_ids: Collection[str]) -> set[str]:
-    """Return the benches whose trials' results moved with the sweeps of some builds.
+def benches_depending_on(db: Session, season_id: str, build_ids: Collection[str]) -> set[str]:
+    """Return the benches with results that depend on the sweeps of builds.
 
-    Those of the builds' own trials; all of the season's, once its sweeps tell what is usual.
+    These are the benches of the builds' own trials, or all benches of the season once it has enough
+    sweeps for a mean exponent.
     """
     if not build_ids:
         return set()
-    rests = select(BenchSession.bench_id).join(
+    benches = select(BenchSession.bench_id).join(
         Trial, col(Trial.session_id) == col(BenchSession.id)
     ).where(col(Trial.season_id) == season_id)  # fmt: skip
     sweeps = select(func.count()).select_from(WindSweep).where(
         col(WindSweep.season_id) == season_id
     )  # fmt: skip
-    # One more than there are now may have been there before.
+    # Each of these builds may have lost a sweep that counted before.
     if (db.scalar(sweeps) or 0) + len(build_ids) < LEAST_SWEEPS:
-        rests = rests.where(col(Trial.build_id).in_(build_ids))
-    return set(db.scalars(rests.distinct()))
+        benches = benches.where(col(Trial.build_id).in_(build_ids))
+    return set(db.scalars(benches.distinct()))
 
 
-def _found(db: Session, season_id: str, build_ids: list[str]) -> list[BuildSweep]:
+def _sweeps(db: Session, season_id: str, build_ids: list[str]) -> list[BuildSweep]:
     frame = read_frame(
         db,
         col(Trial.season_id) == season_id,
@@ -68,7 +71,7 @@ def _found(db: Session, season_id: str, build_ids: list[str]) -> list[BuildSweep
 
 
 def _row(season_id: str, sweep: BuildSweep) -> dict[str, object] | None:
-    """Return what is kept of a sweep; nothing where it is not to be used."""
+    """Return the row of a sweep, or None if the sweep must not be used."""
     if sweep.fit is None or sweep.reason:
         return None
     slowest, fastest = sweep.fit.covers_m_s

@@ -1,1 +1,1 @@
-"""What an operator does: back up, restore, export, erase, rebuild, look whether all is well."""
+"""Tasks of the operator: back up, restore, export, erase, rebuild, diagnose."""

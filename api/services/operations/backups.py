@@ -1,8 +1,8 @@
-"""Backups: made beside a busy service, opened and counted before they count as made.
+"""Make backups while the service runs; each one is opened and verified before it gets its name.
 
-An embedded database is copied by `VACUUM INTO`, which reads one moment and never waits for writers;
-a server's by `pg_dump`. Beside each file stands what was found in it: the schema, the rows of each
-table, and a digest of every season's report, so that a restore can be held against it.
+An embedded database is copied by `VACUUM INTO`, which reads one snapshot and never waits for
+writers; a server's database is dumped by `pg_dump`. A manifest next to each file has its schema,
+the number of rows of each table, and a digest of every season's report, to verify a restore.
 """
 
 import hashlib
@@ -24,12 +24,12 @@ from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.models.registry.seasons import Season
 from api.schema import is_at_head
 from api.services.access.keys import CONSOLE
-from api.services.core.cache import keep_apart
+from api.services.core.cache import use_own_cache
 from api.services.operations.exports import season_digest
 
 NAME, ENDINGS = "gustbook-{moment:%Y%m%dT%H%M%S%f}Z", {True: ".db", False: ".dump"}
-MADE, LEFT = "gustbook-*.json", "gustbook-*.partial*"
-A_DAY_S = 86_400  # no backup takes so long
+MANIFESTS, PARTIAL_FILES = "gustbook-*.json", "gustbook-*.partial*"
+A_DAY_S = 86_400  # longer than any backup takes
 HOUR = timedelta(hours=1)
 #: How long a backup waits for a writer of an embedded database. [s]
 PATIENCE_S = 60
@@ -37,12 +37,12 @@ FAULTS_SHOWN = 5
 
 
 class BackupFailed(Exception):
-    """A backup that could not be made, does not hold, or cannot be put back."""
+    """A backup that could not be made, is damaged, or cannot be restored."""
 
 
 @dataclass(frozen=True, slots=True)
 class Manifest:
-    """What was found in a backup when it was made."""
+    """The contents of a backup when it was made."""
 
     file: str
     made_at: str
@@ -50,12 +50,12 @@ class Manifest:
     sha256: str
     schema: str | None
     rows: dict[str, int]
-    #: By season; empty where the schema was older than this code, which then cannot report on it.
+    #: By season; empty if the schema is older than this code, which then cannot make reports.
     digests: dict[str, str]
 
 
 def make(database_url: str, folder: Path, keep: int) -> Manifest:
-    """Make a backup, look into it, and only then give it its name; keep the newest ones."""
+    """Make a backup, verify it, and only then give it its name; delete all but the newest ones."""
     folder.mkdir(parents=True, exist_ok=True)
     embedded, moment = is_embedded(database_url), datetime.now(UTC)
     place = folder / (NAME.format(moment=moment) + ENDINGS[embedded])
@@ -76,37 +76,37 @@ def make(database_url: str, folder: Path, keep: int) -> Manifest:
     return manifest
 
 
-Found = tuple[str | None, dict[str, int], dict[str, str]]
+Contents = tuple[str | None, dict[str, int], dict[str, str]]
 
 
-def _copy_file(database_url: str, partial: Path) -> Found:
-    """Copy an embedded database, and say what stands in the copy."""
+def _copy_file(database_url: str, partial: Path) -> Contents:
+    """Copy an embedded database, and return the contents of the copy."""
     if not file_of(database_url).exists():
         raise BackupFailed(f"there is no database at {file_of(database_url)}")
     with connected(database_url) as connection:
         connection.exec_driver_sql("VACUUM INTO ?", (str(partial),))
-    return look_into(f"sqlite:///{partial}")
+    return inspect_backup(f"sqlite:///{partial}")
 
 
-def _dump(database_url: str, partial: Path) -> Found:
-    """Dump a server's database at the moment of a snapshot, and say what stood in that moment."""
+def _dump(database_url: str, partial: Path) -> Contents:
+    """Dump a server's database from a snapshot, and return the contents of the snapshot."""
     with connected(database_url) as connection:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
         snapshot = connection.exec_driver_sql("SELECT pg_export_snapshot()").scalar_one()
         run_program(database_url, "pg_dump", "--format=custom", "--enable-row-security",
                     f"--snapshot={snapshot}", f"--file={partial}")  # fmt: skip
-        return _found(connection)
+        return _contents(connection)
 
 
-def look_into(database_url: str) -> Found:
+def inspect_backup(database_url: str) -> Contents:
     """Return the schema, the rows of each table and the seasons' digests; refuse a damaged file."""
     with connected(database_url) as connection:
         if connection.dialect.name == "sqlite":
-            _require_whole(connection)
-        return _found(connection)
+            _require_undamaged(connection)
+        return _contents(connection)
 
 
-def _require_whole(connection: Connection) -> None:
+def _require_undamaged(connection: Connection) -> None:
     wrong = faults_of_file(connection)
     if wrong:
         raise BackupFailed(f"the copy is damaged: {'; '.join(wrong)}")
@@ -115,15 +115,15 @@ def _require_whole(connection: Connection) -> None:
 def faults_of_file(connection: Connection) -> list[str]:
     """Return the first faults of an embedded database: of its pages, indexes and foreign keys."""
     try:
-        found = connection.exec_driver_sql(f"PRAGMA integrity_check({FAULTS_SHOWN})").scalars()
-        wrong = [str(each) for each in found if each != "ok"]
-        astray = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(FAULTS_SHOWN)
+        messages = connection.exec_driver_sql(f"PRAGMA integrity_check({FAULTS_SHOWN})").scalars()
+        wrong = [str(each) for each in messages if each != "ok"]
+        dangling = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(FAULTS_SHOWN)
     except DatabaseError as error:
         return [str(error.orig)]
-    return [*wrong, *(f"{row[0]} points at nothing" for row in astray)][:FAULTS_SHOWN]
+    return [*wrong, *(f"{row[0]} points at nothing" for row in dangling)][:FAULTS_SHOWN]
 
 
-def _found(connection: Connection) -> Found:
+def _contents(connection: Connection) -> Contents:
     names = sorted(inspect(connection).get_table_names())
     quote = connection.dialect.identifier_preparer.quote
     rows = {
@@ -137,18 +137,18 @@ def _found(connection: Connection) -> Found:
 
 
 def _digests(connection: Connection) -> dict[str, str]:
-    """Return what tells each season's report from any other."""
+    """Return the digest of each season's report."""
     with Session(connection) as db:
-        keep_apart(db)
+        use_own_cache(db)
         seasons = db.scalars(select(Season.id).order_by(col(Season.id))).all()
         return {season_id: season_digest(db, CONSOLE, season_id) for season_id in seasons}
 
 
 @contextmanager
 def connected(database_url: str) -> Iterator[Connection]:
-    """Connect once; a file's writer is waited for, and what goes wrong is a failed backup."""
-    waits = {"connect_args": {"timeout": PATIENCE_S}} if is_embedded(database_url) else {}
-    engine = engine_for(database_url, poolclass=NullPool, **waits)
+    """Connect once, waiting for a writer of the file; raise database errors as `BackupFailed`."""
+    options = {"connect_args": {"timeout": PATIENCE_S}} if is_embedded(database_url) else {}
+    engine = engine_for(database_url, poolclass=NullPool, **options)
     try:
         with engine.connect() as connection:
             yield connection
@@ -161,7 +161,7 @@ def connected(database_url: str) -> Iterator[Connection]:
 
 
 def run_program(database_url: str, *command: str) -> None:
-    """Run a program of PostgreSQL's; the password stands neither in its arguments nor in words."""
+    """Run a program of PostgreSQL; the password is neither in its arguments nor in messages."""
     try:
         done = subprocess.run(
             command, capture_output=True, text=True, check=False,
@@ -175,7 +175,7 @@ def run_program(database_url: str, *command: str) -> None:
 
 
 def _environment(database_url: str) -> dict[str, str]:
-    """Return where a database is, as PostgreSQL's programs read it."""
+    """Return the environment variables that PostgreSQL's programs use to connect."""
     url = make_url(database_url)
     named = {
         "PGHOST": url.host or url.query.get("host"),
@@ -207,18 +207,18 @@ def _write(file: Path, words: str) -> None:
 
 
 def _forget(folder: Path, keep: int) -> None:
-    """Remove all but the newest backups, and what a backup that was killed has left."""
-    for left in folder.glob(LEFT):
+    """Remove all but the newest backups, and the partial files of killed ones."""
+    for left in folder.glob(PARTIAL_FILES):
         if datetime.now(UTC).timestamp() - left.stat().st_mtime > A_DAY_S:
             left.unlink(missing_ok=True)
-    for old in sorted(folder.glob(MADE), reverse=True)[keep:]:
+    for old in sorted(folder.glob(MANIFESTS), reverse=True)[keep:]:
         manifest = read_manifest(old)
         (folder / manifest.file).unlink(missing_ok=True)
         old.unlink()
 
 
 def read_manifest(file: Path) -> Manifest:
-    """Return what stands beside a backup."""
+    """Return the manifest of a backup."""
     try:
         return Manifest(**json.loads(file.with_suffix(".json").read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError) as error:
@@ -227,14 +227,14 @@ def read_manifest(file: Path) -> Manifest:
 
 
 def newest(folder: Path) -> Manifest | None:
-    """Return the newest backup of a folder that says what is in it, if there is one."""
-    for file in sorted(folder.glob(MADE), reverse=True):
+    """Return the newest backup of a folder with a readable manifest, or None."""
+    for file in sorted(folder.glob(MANIFESTS), reverse=True):
         with suppress(BackupFailed):
             return read_manifest(file)
     return None
 
 
 def age_hours(folder: Path, now: datetime) -> float | None:
-    """Return how old the newest backup of a folder is."""
+    """Return the age of the newest backup of a folder in hours, or None."""
     last = newest(folder)
     return None if last is None else (now - datetime.fromisoformat(last.made_at)) / HOUR

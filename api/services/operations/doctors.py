@@ -1,4 +1,4 @@
-"""What an operator wants to know of a programme: whether it is whole, kept, and in time."""
+"""Diagnose a programme for its operator: database, backups, clock and retention."""
 
 import shutil
 from dataclasses import dataclass
@@ -16,21 +16,21 @@ from api.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
-    """What was looked at, each with what was seen, and whether all of it is well."""
+class Diagnosis:
+    """The results of a diagnosis, line by line, and whether all is well."""
 
     lines: list[tuple[str, str]]
     is_well: bool
 
 
-def look(db: Session, settings: Settings, now: datetime, *, seals: bool) -> Found:
-    """Look at a programme; at the seals of its record only if asked, since that reads all of it."""
+def diagnose(db: Session, settings: Settings, now: datetime, *, seals: bool) -> Diagnosis:
+    """Diagnose a programme; check the seals of the audit log only on request, as it is slow."""
     url = make_url(settings.database_url).render_as_string(hide_password=True)
     if is_embedded(settings.database_url):
         wrong = backups.faults_of_file(db.connection())
         if wrong:
             restoring = "restore a backup: python -m api restore FILE --replace"
-            return Found([("database", url), ("file", f"DAMAGED: {'; '.join(wrong)}"),
+            return Diagnosis([("database", url), ("file", f"DAMAGED: {'; '.join(wrong)}"),
                           ("", f"stop the service and {restoring}")], is_well=False)  # fmt: skip
     at_head = is_at_head(db.connection())
     due = rebuilding.due_seasons(db) if at_head else []
@@ -47,11 +47,11 @@ def look(db: Session, settings: Settings, now: datetime, *, seals: bool) -> Foun
     if seals:
         lines.append(("record", "BROKEN" if broken else "seals hold"))
     is_well = at_head and not due and not broken
-    return Found(lines + [("", words) for words in broken], is_well)
+    return Diagnosis(lines + [("", words) for words in broken], is_well)
 
 
 def _of_file(file: Path) -> list[tuple[str, str]]:
-    """Say that an embedded database is whole, which SQLite keeps it, and who may read it."""
+    """Return lines about an embedded database: its state, its SQLite version, its access rights."""
     free = shutil.disk_usage(file.parent).free
     is_open = file.stat().st_mode & 0o077
     return [("file", "whole: pages, indexes and foreign keys agree"),
@@ -61,7 +61,7 @@ def _of_file(file: Path) -> list[tuple[str, str]]:
 
 
 def _clock(newest: datetime | None, now: datetime) -> str:
-    """Say what time it is here, and whether the record was written later than that."""
+    """Return the time of this machine, and whether the audit log has a later entry."""
     text = f"{now:%Y-%m-%d %H:%M:%S} UTC"
     if newest is not None and newest > now:
         behind = (newest - now).total_seconds()

@@ -1,8 +1,8 @@
-"""Erasing for good: a whole season, or a school with all its words.
+"""Erase a complete season, or a school with all its texts.
 
-The record gives up entries only to an erasure that is written down. A season's chain goes with the
-season; of a school's entries the words go, and their places in the chains are kept, so that the
-seals around them still tell of any other gap.
+Audit entries are erased only by an erasure that is recorded itself. A season's chain is erased with
+the season; of a school's entries only the texts are erased, and their places in the chains stay, so
+that the seals around them still show any other gap.
 """
 
 from collections import Counter
@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api.bulk import parts
 from api.errors import NotFound
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 from api.models.access.web_sessions import WebSession
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
@@ -27,51 +27,51 @@ from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
 from api.services.access.keys import CONSOLE
 from api.services.core import audit, revisions
-from api.services.operations.tables import Rows, of_season
+from api.services.operations.tables import Rows, tables_of_one_season
 from api.services.publishing import publications
 
-#: A retry comes within minutes; a script that was left for a holiday, within weeks. [days]
-ANSWERS_KEPT, ENDED_KEPT = 60, 30
+#: Answers stay longer than any retry comes, even of a script after a holiday. [days]
+ANSWER_DAYS, ENDED_DAYS = 60, 30
 
 
 @dataclass
 class Eraser:
-    """One erasure under way: what it took out so far, by table."""
+    """One erasure, with the number of erased rows by table."""
 
     db: Session
     erasure: Erasure
     counts: Counter[str] = field(default_factory=Counter)
 
-    def take_out(self, table: type[SQLModel], condition: ColumnElement[bool]) -> None:
-        """Delete rows, and the words that the record has of them."""
+    def delete_rows(self, table: type[SQLModel], condition: ColumnElement[bool]) -> None:
+        """Delete rows, and the texts of their audit entries."""
         if issubclass(table, Stored) and table is not AuditEntry:
             self.empty_record(col(AuditEntry.thing_id).in_(select(table.id).where(condition)))
         self.counts[str(table.__tablename__)] += self._run(delete(table).where(condition))
 
     def empty_record(self, condition: ColumnElement[bool]) -> None:
-        """Take the words out of some entries; their places stay."""
+        """Erase the texts of audit entries; the entries stay."""
         emptied = update(AuditEntry).where(condition, col(AuditEntry.erasure_id).is_(None))
         words = {"changes": None, "reason": None, "key_label": ""}
         self._run(emptied.values(erasure_id=self.erasure.id, **words))
 
-    def take_out_imports(self, import_ids: Iterable[str]) -> None:
-        """Delete imports of which no trial is left, and what was kept of their rows."""
+    def delete_imports(self, import_ids: Iterable[str]) -> None:
+        """Delete imports without trials, and the stored rows of the others."""
         ids = sorted(import_ids)
-        for some in parts(ids):
-            left = select(Trial.import_id).where(col(Trial.import_id).in_(some))
-            gone = sorted(set(some) - set(self.db.scalars(left)))
-            self.take_out(ImportOrganisation, col(ImportOrganisation.import_id).in_(gone))
-            self.take_out(ImportBatch, col(ImportBatch.id).in_(gone))
-            self.reword(ImportBatch, col(ImportBatch.id).in_(some), rows=[], refused=None)
+        for part in parts(ids):
+            remaining = select(Trial.import_id).where(col(Trial.import_id).in_(part))
+            empty = sorted(set(part) - set(self.db.scalars(remaining)))
+            self.delete_rows(ImportOrganisation, col(ImportOrganisation.import_id).in_(empty))
+            self.delete_rows(ImportBatch, col(ImportBatch.id).in_(empty))
+            self.reword(ImportBatch, col(ImportBatch.id).in_(part), rows=[], refused=None)
 
     def reword(
         self, table: type[SQLModel], condition: ColumnElement[bool], **values: object
     ) -> None:
-        """Write over what rows say that others still rest on."""
+        """Overwrite texts of rows that other rows still need."""
         self._run(update(table).where(condition).values(**values))
 
     def finish(self) -> dict[str, int]:
-        """Write down what was done; return the rows taken out of each table."""
+        """Record the erasure; return the number of erased rows of each table."""
         self.erasure.rows = {name: count for name, count in self.counts.items() if count}
         self.db.flush()
         audit.note(self.db, CONSOLE, "erased", self.erasure)
@@ -84,7 +84,7 @@ class Eraser:
 
 
 def begin(db: Session, kind: Erased, erased_id: str) -> Eraser:
-    """Write an erasure down, before the record gives up anything to it."""
+    """Record an erasure before any audit entry is erased."""
     erasure = Erasure(id=new_id(Erasure.prefix), kind=kind, erased_id=erased_id)
     db.add(erasure)
     db.flush()
@@ -92,9 +92,9 @@ def begin(db: Session, kind: Erased, erased_id: str) -> Eraser:
 
 
 def erase_season(db: Session, season_id: str) -> dict[str, int]:
-    """Erase a season with all that is of it alone; schools, rooms and equipment stay.
+    """Erase a season with everything that belongs only to it; schools, benches and equipment stay.
 
-    Returns the rows taken out of each table. Raises `NotFound` where there is no such season.
+    Return the number of erased rows of each table. Raise `NotFound` for an unknown season.
     """
     revisions.lock_all(db)
     if db.get(Season, season_id) is None:
@@ -104,28 +104,28 @@ def erase_season(db: Session, season_id: str) -> dict[str, int]:
         col(Trial.season_id) == season_id, col(Trial.import_id).is_not(None)
     )
     imports = {str(each) for each in db.scalars(brought.distinct())}
-    eraser.take_out(AuditEntry, col(AuditEntry.chain) == season_id)
-    eraser.take_out(AuditChain, col(AuditChain.chain) == season_id)
-    for table, condition in reversed(of_season(season_id)):
-        eraser.take_out(table, condition)
-    eraser.take_out_imports(imports)
-    eraser.take_out(GivenAnswer, col(GivenAnswer.body).contains(season_id))
+    eraser.delete_rows(AuditEntry, col(AuditEntry.chain) == season_id)
+    eraser.delete_rows(AuditChain, col(AuditChain.chain) == season_id)
+    for table, condition in reversed(tables_of_one_season(season_id)):
+        eraser.delete_rows(table, condition)
+    eraser.delete_imports(imports)
+    eraser.delete_rows(StoredAnswer, col(StoredAnswer.body).contains(season_id))
     return eraser.finish()
 
 
 def due_seasons(db: Session, today: date, retention_days: int) -> list[Season]:
-    """Return the seasons that ended longer ago than they are to be kept."""
+    """Return the seasons that ended longer ago than the retention time."""
     last = today - timedelta(days=retention_days)
     over = select(Season).where(col(Season.ends_on) < last)
     return list(db.scalars(over.order_by(col(Season.ends_on), col(Season.id))))
 
 
 def tidy(db: Session, now: datetime) -> dict[str, int]:
-    """Take out what has ended: kept answers, browsers' sessions, share links; return how many."""
+    """Delete old stored answers, browser sessions and share links; return the number of each."""
     answers, ended = (now.astimezone(UTC) - timedelta(days=days) for days in
-                      (ANSWERS_KEPT, ENDED_KEPT))  # fmt: skip
+                      (ANSWER_DAYS, ENDED_DAYS))  # fmt: skip
     over: Rows = [
-        (GivenAnswer, col(GivenAnswer.created_at) < answers),
+        (StoredAnswer, col(StoredAnswer.created_at) < answers),
         (WebSession, col(WebSession.created_at) < ended),
         (Share, or_(col(Share.expires_at) < ended, col(Share.revoked_at) < ended)),
     ]

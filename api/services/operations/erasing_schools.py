@@ -1,7 +1,7 @@
-"""Erasing a school: all that is its own and every word, but for facts that others rest on.
+"""Erase a school with all its texts, except for facts that other schools' results depend on.
 
-Another school's trial at its bench needs that room's wind and air. Such benches, sessions and
-instruments stay, without names and words, under a school that is called one that left.
+Another school's trial at its bench needs the wind and air of that bench. Such benches, sessions and
+instruments stay, without names and texts, under a school named "A school that left".
 """
 
 from datetime import UTC, datetime
@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
 
 from api.errors import NotFound
-from api.models.access.idempotency import GivenAnswer
+from api.models.access.idempotency import StoredAnswer
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.access.rates import RateCount
 from api.models.access.web_sessions import WebSession
@@ -39,9 +39,9 @@ LEFT = "A school that left"
 
 
 def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
-    """Erase a school over all seasons; return the rows taken out of each table.
+    """Erase a school in all seasons; return the number of erased rows of each table.
 
-    Raises `NotFound` where there is no such school.
+    Raise `NotFound` for an unknown school.
     """
     revisions.lock_all(db)
     if db.get(Organisation, organisation_id) is None:
@@ -53,10 +53,12 @@ def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
     _erase_keys(eraser, organisation_id)
     _erase_trials(eraser, organisation_id)
     _erase_teams(eraser, organisation_id)
-    eraser.take_out(ImportOrganisation, col(ImportOrganisation.organisation_id) == organisation_id)
-    eraser.take_out_imports(imports)
+    eraser.delete_rows(
+        ImportOrganisation, col(ImportOrganisation.organisation_id) == organisation_id
+    )
+    eraser.delete_imports(imports)
     _erase_rooms(eraser, organisation_id)
-    eraser.take_out(GivenAnswer, col(GivenAnswer.body).contains(organisation_id))
+    eraser.delete_rows(StoredAnswer, col(StoredAnswer.body).contains(organisation_id))
     eraser.empty_record(col(AuditEntry.organisation_id) == organisation_id)
     db.expire_all()
     for season_id in seasons:
@@ -74,7 +76,7 @@ def _seasons(db: Session, organisation_id: str) -> list[str]:
 
 
 def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
-    """End the keys that reach this school alone; of them nothing is left that says whose."""
+    """Revoke the keys that reach only this school, and erase their labels."""
     reaching = select(KeyOrganisation.key_id).where(
         col(KeyOrganisation.organisation_id) == organisation_id
     )
@@ -83,45 +85,49 @@ def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
         .group_by(col(KeyOrganisation.key_id))
         .having(func.count() == 1)
     )
-    alone = sorted(set(eraser.db.scalars(reaching)) & set(eraser.db.scalars(of_one)))
-    eraser.empty_record(col(AuditEntry.key_id).in_(alone))
-    eraser.empty_record(col(AuditEntry.thing_id).in_(alone))
-    for key_id in alone:
-        eraser.take_out(RateCount, col(RateCount.name).contains(key_id))
-    eraser.take_out(WebSession, col(WebSession.key_id).in_(alone))
-    eraser.take_out(GivenAnswer, col(GivenAnswer.key_id).in_(alone))
-    eraser.take_out(Share, or_(col(Share.key_id).in_(alone),
+    key_ids = sorted(set(eraser.db.scalars(reaching)) & set(eraser.db.scalars(of_one)))
+    eraser.empty_record(col(AuditEntry.key_id).in_(key_ids))
+    eraser.empty_record(col(AuditEntry.thing_id).in_(key_ids))
+    for key_id in key_ids:
+        eraser.delete_rows(RateCount, col(RateCount.name).contains(key_id))
+    eraser.delete_rows(WebSession, col(WebSession.key_id).in_(key_ids))
+    eraser.delete_rows(StoredAnswer, col(StoredAnswer.key_id).in_(key_ids))
+    eraser.delete_rows(Share, or_(col(Share.key_id).in_(key_ids),
                                col(Share.organisation_id) == organisation_id))  # fmt: skip
-    eraser.take_out(KeyOrganisation, col(KeyOrganisation.organisation_id) == organisation_id)
+    eraser.delete_rows(KeyOrganisation, col(KeyOrganisation.organisation_id) == organisation_id)
     eraser.reword(
-        AccessKey, col(AccessKey.id).in_(alone), label=LEFT, digest="", revoked_at=datetime.now(UTC)
+        AccessKey,
+        col(AccessKey.id).in_(key_ids),
+        label=LEFT,
+        digest="",
+        revoked_at=datetime.now(UTC),
     )
 
 
-def _rested_on(organisation_id: str) -> ColumnElement[bool]:
-    """Return the condition on sessions at its benches: trials of others were run in them."""
+def _used_by_others(organisation_id: str) -> ColumnElement[bool]:
+    """Return the condition on sessions with trials of other schools."""
     of_others = select(Trial.session_id).where(col(Trial.organisation_id) != organisation_id)
     return col(BenchSession.id).in_(of_others)
 
 
 def _erase_trials(eraser: Eraser, organisation_id: str) -> None:
-    """Take out its trials; the reference rotor's stay where others' trials stand beside them."""
-    sessions = select(BenchSession.id).where(_rested_on(organisation_id))
-    beside = (col(Trial.kind) == "reference") & col(Trial.session_id).in_(sessions)
-    mine = col(Trial.organisation_id) == organisation_id
-    gone = select(Trial.id).where(mine, ~beside)
+    """Delete its trials, except reference runs in sessions with trials of other schools."""
+    sessions = select(BenchSession.id).where(_used_by_others(organisation_id))
+    is_needed = (col(Trial.kind) == "reference") & col(Trial.session_id).in_(sessions)
+    of_school = col(Trial.organisation_id) == organisation_id
+    erased = select(Trial.id).where(of_school, ~is_needed)
     builds = select(Build.id).where(col(Build.organisation_id) == organisation_id)
-    eraser.take_out(Flag, col(Flag.organisation_id) == organisation_id)
-    eraser.take_out(EventRun, col(EventRun.build_id).in_(builds))
-    eraser.take_out(Inspection, col(Inspection.organisation_id) == organisation_id)
-    eraser.take_out(Run, col(Run.trial_id).in_(gone))
-    eraser.take_out(Trial, mine & ~beside)
-    eraser.reword(Trial, mine, note=None, client_ref=None)
-    eraser.take_out(WindSweep, col(WindSweep.build_id).in_(builds))
+    eraser.delete_rows(Flag, col(Flag.organisation_id) == organisation_id)
+    eraser.delete_rows(EventRun, col(EventRun.build_id).in_(builds))
+    eraser.delete_rows(Inspection, col(Inspection.organisation_id) == organisation_id)
+    eraser.delete_rows(Run, col(Run.trial_id).in_(erased))
+    eraser.delete_rows(Trial, of_school & ~is_needed)
+    eraser.reword(Trial, of_school, note=None, client_ref=None)
+    eraser.delete_rows(WindSweep, col(WindSweep.build_id).in_(builds))
 
 
 def _erase_teams(eraser: Eraser, organisation_id: str) -> None:
-    """Take out its teams and turbines, also out of what was drawn for events."""
+    """Delete its teams and turbines, also from drawn run orders."""
     teams = set(eraser.db.scalars(select(Team.id).where(
         col(Team.organisation_id) == organisation_id)))  # fmt: skip
     for order in eraser.db.scalars(select(RunOrder)):
@@ -129,23 +135,23 @@ def _erase_teams(eraser: Eraser, organisation_id: str) -> None:
             order.slots = [slot for slot in order.slots if slot["team_id"] not in teams]
     eraser.db.flush()
     for table in (Build, Turbine, Team):
-        eraser.take_out(table, col(table.organisation_id) == organisation_id)
+        eraser.delete_rows(table, col(table.organisation_id) == organisation_id)
 
 
 def _erase_rooms(eraser: Eraser, organisation_id: str) -> None:
-    """Take out benches, sessions, instruments and the school, as far as nothing stands on them.
+    """Delete benches, sessions, instruments and the school, unless other schools' trials need them.
 
-    Of what stays, the words go.
+    The texts of the rows that stay are erased.
     """
-    rested = select(BenchSession.bench_id).where(_rested_on(organisation_id))
-    gone = (col(Bench.organisation_id) == organisation_id) & col(Bench.id).not_in(rested)
-    of_gone = select(Bench.id).where(gone)
-    eraser.take_out(
+    used_benches = select(BenchSession.bench_id).where(_used_by_others(organisation_id))
+    is_unused = (col(Bench.organisation_id) == organisation_id) & col(Bench.id).not_in(used_benches)
+    unused_benches = select(Bench.id).where(is_unused)
+    eraser.delete_rows(
         BenchSession,
-        (col(BenchSession.organisation_id) == organisation_id) & ~_rested_on(organisation_id),
+        (col(BenchSession.organisation_id) == organisation_id) & ~_used_by_others(organisation_id),
     )
-    eraser.take_out(WindGrid, col(WindGrid.bench_id).in_(of_gone))
-    eraser.take_out(Bench, gone)
+    eraser.delete_rows(WindGrid, col(WindGrid.bench_id).in_(unused_benches))
+    eraser.delete_rows(Bench, is_unused)
     eraser.reword(BenchSession, col(BenchSession.organisation_id) == organisation_id, note=None)
     eraser.reword(WindGrid, col(WindGrid.organisation_id) == organisation_id, note=None)
     eraser.reword(Bench, col(Bench.organisation_id) == organisation_id,
@@ -155,8 +161,8 @@ def _erase_rooms(eraser: Eraser, organisation_id: str) -> None:
 
 
 def _erase_instruments(eraser: Eraser, organisation_id: str) -> None:
-    mine = col(Equipment.organisation_id) == organisation_id
-    eraser.take_out(Loan, lent_or_borrowed(organisation_id))
+    of_school = col(Equipment.organisation_id) == organisation_id
+    eraser.delete_rows(Loan, lent_or_borrowed(organisation_id))
     pointed_at = (Bench.fan_id, Bench.anemometer_id, BenchSession.meter_id, Trial.load_id,
                   Turbine.generator_id, Turbine.rotor_id)  # fmt: skip
     used = [select(column).where(col(column).is_not(None)) for column in pointed_at]
@@ -164,29 +170,29 @@ def _erase_instruments(eraser: Eraser, organisation_id: str) -> None:
         col(InstrumentCheck.against_id).is_not(None),
         col(InstrumentCheck.organisation_id).is_distinct_from(organisation_id),
     )
-    unused = mine
+    unused = of_school
     for column in (*used, others_checks):
         unused = unused & col(Equipment.id).not_in(column)
     idle = select(Equipment.id).where(unused)
     checked = col(InstrumentCheck.equipment_id).in_(idle)
     against = col(InstrumentCheck.against_id).in_(idle)
-    eraser.take_out(InstrumentCheck, or_(checked, against))
-    eraser.take_out(Equipment, unused)
-    eraser.reword(Equipment, mine, tag=col(Equipment.id), note=None)
+    eraser.delete_rows(InstrumentCheck, or_(checked, against))
+    eraser.delete_rows(Equipment, unused)
+    eraser.reword(Equipment, of_school, tag=col(Equipment.id), note=None)
     eraser.reword(
         InstrumentCheck, col(InstrumentCheck.organisation_id) == organisation_id, note=None
     )
 
 
 def _erase_name(eraser: Eraser, organisation_id: str) -> None:
-    """Take the school itself out, or, where something of it must stay, its name."""
+    """Delete the school itself, or only its name if any of its rows must stay."""
     this = col(Organisation.id) == organisation_id
     owned = (Bench, BenchSession, Equipment, InstrumentCheck, Trial)
-    left = (
+    remaining = (
         select(table.id).where(col(table.organisation_id) == organisation_id) for table in owned
     )
-    if any(eraser.db.scalar(each.limit(1)) for each in left):
+    if any(eraser.db.scalar(each.limit(1)) for each in remaining):
         eraser.reword(Organisation, this, name=f"{LEFT} {organisation_id[-6:]}", sharing="own")
         eraser.empty_record(col(AuditEntry.thing_id) == organisation_id)
     else:
-        eraser.take_out(Organisation, this)
+        eraser.delete_rows(Organisation, this)

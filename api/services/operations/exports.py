@@ -1,4 +1,4 @@
-"""A whole season as one file, and from that file into another programme, to the same numbers."""
+"""Export a complete season as one file, and import it elsewhere with the same numbers."""
 
 import hashlib
 import io
@@ -24,26 +24,26 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core import audit, resources, revisions
-from api.services.core.cache import keep_apart
+from api.services.core.cache import use_own_cache
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.measurements import flags
-from api.services.operations.tables import Rows, rows_of, whole_school, whole_season
+from api.services.operations.tables import Rows, rows_of, school_tables, season_tables
 from api.services.season import comparisons, reports
 
 FORMAT = 2
 MOST_UNPACKED_BYTES, MOST_PARTS = 500_000_000, 60
-#: A moment that every entry of a file bears, so that the same season gives the same file.
+#: The date of every entry of a file, so that the same season gives the same file.
 EPOCH = (2020, 1, 1, 0, 0, 0)
 LEFT_OUT = {"as_of", "revision"}
-#: Fields with text of ours: it may be worded otherwise in a newer version, with the same numbers.
+#: Fields with our own text, which another version may word differently.
 TEXTS = frozenset({"sentence", "reason", "words"})
 
 
 def season_digest(db: Session, caller: Caller, season_id: str) -> str:
-    """Return a digest of a season's report and comparison, without sentences and moments."""
-    keep_apart(db)  # answers of exactly the moment whose rows go along with the digest
-    with using(DEFAULT):  # a file from a German page is read back on an English one
+    """Return a digest of a season's report and comparison, without sentences and times."""
+    use_own_cache(db)  # the answers must match the exported rows exactly
+    with using(DEFAULT):  # the file may be imported in another language
         answers = [
             each(db, caller, season_id).model_dump(mode="json", exclude=LEFT_OUT)
             for each in (reports.season_report, comparisons.compare_season)
@@ -63,7 +63,7 @@ def _without_texts(value: Any) -> Any:
 def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
     """Return a season as a zip: each table as JSON lines, the trials and the report as CSV."""
     season = resources.get_row(db, caller, Season, season_id)
-    parts, counts = tables_of(db, whole_season(season.id))
+    parts, counts = tables_of(db, season_tables(season.id))
     parts["trials.csv"] = trial_files.season_csv(db, caller, season.id, TrialFileQuery())
     digest = season_digest(db, caller, season.id)
     manifest = {"format": FORMAT, "season_id": season.id, "rows": counts, "digest": digest}
@@ -71,9 +71,9 @@ def export_season(db: Session, caller: Caller, season_id: str) -> bytes:
 
 
 def export_organisation(db: Session, caller: Caller, organisation_id: str) -> bytes:
-    """Return all that is a school's own, over all seasons: tables, the record, trials as CSV."""
+    """Return all data of a school in all seasons: tables, audit log, trials as CSV."""
     school = resources.get_row(db, caller, Organisation, organisation_id)
-    parts, counts = tables_of(db, whole_school(school.id))
+    parts, counts = tables_of(db, school_tables(school.id))
     seasons = select(BenchSession.season_id).where(col(BenchSession.organisation_id) == school.id)
     with_teams = select(Team.season_id).where(col(Team.organisation_id) == school.id)
     query = TrialFileQuery(organisation_id=school.id)
@@ -85,7 +85,7 @@ def export_organisation(db: Session, caller: Caller, organisation_id: str) -> by
 
 
 def tables_of(db: Session, tables: Rows) -> tuple[dict[str, str], dict[str, int]]:
-    """Return some rows of tables, each table as JSON lines by its file name, and their counts."""
+    """Return rows of tables as JSON lines by file name, and the number of rows of each table."""
     parts, counts = {}, {}
     for table, condition in tables:
         name = str(table.__tablename__)
@@ -107,12 +107,12 @@ def zipped(parts: dict[str, str]) -> bytes:
 
 
 def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
-    """Store an exported season; refused where any of it is here, or its numbers come out other."""
+    """Store an exported season; refuse it if rows exist here, or if its numbers differ."""
     manifest, tables = _unpack(body)
     season_id = str(manifest.get("season_id"))
     revisions.lock_all(db)
-    keep_apart(db)
-    for table, _ in whole_season(season_id):
+    use_own_cache(db)
+    for table, _ in season_tables(season_id):
         rows = [_row(table, line) for line in tables[str(table.__tablename__)]]
         _require_absent(db, table, rows)
         for part in parts(rows):
@@ -129,14 +129,14 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
 
 
 def _unpack(body: bytes) -> tuple[dict[str, Any], dict[str, list[str]]]:
-    """Return manifest and lines of each table; refuse what is no export."""
+    """Return the manifest and the lines of each table; refuse a file that is not an export."""
     try:
         file = zipfile.ZipFile(io.BytesIO(body))
         parts = file.infolist()
         if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
             raise _refused(say("refused.file_too_large"))
         manifest: dict[str, Any] = json.loads(file.read("manifest.json"))
-        names = [str(table.__tablename__) for table, _ in whole_season("")]
+        names = [str(table.__tablename__) for table, _ in season_tables("")]
         tables = {name: file.read(f"tables/{name}.jsonl").decode().splitlines() for name in names}
     except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError) as error:
         raise _refused(say("refused.file_no_export")) from error
@@ -146,7 +146,7 @@ def _unpack(body: bytes) -> tuple[dict[str, Any], dict[str, list[str]]]:
 
 
 def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
-    """Return a stored row again; every limit of its fields is asked."""
+    """Return a row from its line; check every limit of its fields."""
     try:
         return table.model_validate(json.loads(line)).model_dump()
     except ValidationError as error:
@@ -157,17 +157,17 @@ def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
 
 
 def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
-    """Refuse to write over anything: what is here may be newer than the file."""
+    """Refuse to overwrite rows: those here may be newer than the file."""
     key = next(iter(table.__table__.primary_key)).name  # type: ignore[attr-defined]  # SQLModel hides it
     for part in parts(rows):
         ids = [row[key] for row in part]
-        here = select(getattr(table, key)).where(col(getattr(table, key)).in_(ids)).limit(1)
-        if db.scalar(here) is not None:
+        existing = select(getattr(table, key)).where(col(getattr(table, key)).in_(ids)).limit(1)
+        if db.scalar(existing) is not None:
             raise Conflict(say("refused.file_stored", table=table.__tablename__))
 
 
 def _require_within(db: Session, season_id: str) -> None:
-    """Refuse trials whose session or whose team is of another season."""
+    """Refuse trials whose session or team belongs to another season."""
     of_trials = (
         select(Trial.id)
         .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
@@ -176,8 +176,8 @@ def _require_within(db: Session, season_id: str) -> None:
         .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
     )
     elsewhere = or_(col(BenchSession.season_id) != season_id, col(Team.season_id) != season_id)
-    astray = of_trials.where(col(Trial.season_id) == season_id, elsewhere).limit(1)
-    if db.scalar(astray) is not None:
+    misplaced = of_trials.where(col(Trial.season_id) == season_id, elsewhere).limit(1)
+    if db.scalar(misplaced) is not None:
         raise _refused(say("refused.file_trial_astray"))
 
 

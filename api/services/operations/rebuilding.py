@@ -1,4 +1,4 @@
-"""Finding a programme's conclusions again from its facts, season by season.
+"""Compute a programme's cached results again from its facts, season by season.
 
 A migration notes each season as due in its own transaction. If the service is killed before a
 season is rebuilt, the note stays and the next start continues.
@@ -14,19 +14,19 @@ from api.services.measurements import flags
 
 
 def due_seasons(db: Session) -> list[str]:
-    """Return the ids of seasons that still wait to be rebuilt."""
+    """Return the ids of seasons that are still to be rebuilt."""
     return sorted(db.scalars(select(RebuildDue.season_id)))
 
 
 def rebuild_due(database: Database) -> int:
-    """Rebuild the seasons that are due; return how many there were."""
+    """Rebuild the seasons that are due; return their number."""
     with database.reading() as db:
         seasons = due_seasons(db)
     return _rebuild(database, seasons)
 
 
 def rebuild_all(database: Database) -> int:
-    """Rebuild every season; return how many there are."""
+    """Rebuild every season; return their number."""
     with database.reading() as db:
         seasons = sorted(db.scalars(select(Season.id)))
     return _rebuild(database, seasons)

@@ -1,8 +1,8 @@
-"""Putting a backup back: into an empty place, or in place of a database that is moved aside.
+"""Restore a backup: into an empty place, or in place of a database that is moved aside.
 
-A crash leaves a journal beside a database, which SQLite plays back into whatever file has the
-database's name. So a database and its companions are moved together, and nothing is put in a place
-where a companion is left. If it is interrupted at any step, it can be run again.
+A crash leaves a journal next to a database, which SQLite applies to any file with the database's
+name. So a database and its companions are moved together, and a backup is never restored next to a
+remaining companion. If the restore is interrupted at any step, it can be run again.
 """
 
 import os
@@ -17,10 +17,10 @@ from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.schema import HEAD
 from api.services.operations.backups import (
     BackupFailed,
-    Found,
+    Contents,
     Manifest,
     connected,
-    look_into,
+    inspect_backup,
     read_manifest,
     run_program,
     sha256_of,
@@ -29,11 +29,11 @@ from api.services.operations.backups import (
 
 
 def restore(file: Path, database_url: str, *, replace: bool = False) -> Manifest:
-    """Put a backup where no database is yet, and hold it against what it was.
+    """Restore a backup to a place without a database, and compare it with its manifest.
 
-    With `replace`, the database that is there is moved aside first, with all of its files. Raise
-    `BackupFailed` where the file is not the one that was made, where something is in the way, or
-    where the database is in use.
+    With `replace`, an existing database is moved aside first, with all of its files. Raise
+    `BackupFailed` if the file is not the original one, if other files are in the way, or if the
+    database is in use.
     """
     manifest = read_manifest(file)
     if sha256_of(file) != manifest.sha256:
@@ -46,40 +46,40 @@ def restore(file: Path, database_url: str, *, replace: bool = False) -> Manifest
     run_program(
         database_url, "pg_restore", "--exit-on-error", "--no-owner", f"--dbname={name}", str(file)
     )
-    require_same(manifest, look_into(database_url))
+    require_same(manifest, inspect_backup(database_url))
     return manifest
 
 
 def _require_empty(database_url: str) -> None:
-    """Refuse to write over the tables of a server."""
+    """Refuse to overwrite tables of a server."""
     with connected(database_url) as connection:
         if inspect(connection).get_table_names():
             raise BackupFailed("that database has tables: restore into an empty one")
 
 
 def _restore_file(file: Path, manifest: Manifest, database_url: str, *, replace: bool) -> None:
-    there = file_of(database_url)
-    in_the_way = [each.name for each in files_of(there) if each.exists()]
+    target = file_of(database_url)
+    in_the_way = [each.name for each in files_of(target) if each.exists()]
     if in_the_way and not replace:
         raise BackupFailed(
-            f"{', '.join(in_the_way)} already in {there.parent}: stop the service and say "
+            f"{', '.join(in_the_way)} already in {target.parent}: stop the service and say "
             "--replace, which moves them aside"
         )
-    if there.exists():
+    if target.exists():
         _require_unused(database_url)
-    there.parent.mkdir(parents=True, exist_ok=True)
-    copy = there.with_name(f"{there.name}.restoring")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    copy = target.with_name(f"{target.name}.restoring")
     _copy(file, copy)
-    require_same(manifest, look_into(f"sqlite:///{copy}"))
-    aside = _move_aside(there)
-    os.replace(copy, there)
-    _folder_to_disk(there.parent)
+    require_same(manifest, inspect_backup(f"sqlite:///{copy}"))
+    aside = _move_aside(target)
+    os.replace(copy, target)
+    _folder_to_disk(target.parent)
     if aside is not None:
-        os.replace(aside, _aside_for_good(there))
+        os.replace(aside, _aside_for_good(target))
 
 
 def _require_unused(database_url: str) -> None:
-    """Refuse while a service has the file open; a damaged file may go."""
+    """Refuse if a service has the file open; a damaged file may be replaced."""
     engine = engine_for(database_url, poolclass=NullPool, connect_args={"timeout": 0})
     try:
         with engine.connect() as connection:
@@ -93,35 +93,37 @@ def _require_unused(database_url: str) -> None:
 
 
 def _copy(file: Path, copy: Path) -> None:
-    """Copy a backup; what an attempt before left under this name goes first."""
+    """Copy a backup; first delete the remains of an earlier attempt."""
     for left in files_of(copy):
         left.unlink(missing_ok=True)
     copy.write_bytes(file.read_bytes())
     to_disk(copy)
 
 
-def _move_aside(there: Path) -> Path | None:
-    """Move a database and its companions into one folder; return it if there was anything.
+def _move_aside(target: Path) -> Path | None:
+    """Move a database and its companions into one folder; return it, or None without any file.
 
-    The folder has one name until all is done, so that the next attempt goes on with one that broke
-    off, and never parts a journal from its database.
+    The folder has a fixed name until the restore is done, so that another attempt continues an
+    interrupted one, and never separates a journal from its database.
     """
-    moving = there.with_name(f"{there.name}.moving")
-    if there.exists() and (moving / there.name).exists():
-        os.replace(moving, _aside_for_good(there))  # the attempt before was over but for this
-    found = [each for each in files_of(there) if each.exists()]
-    if not found:
+    moving = target.with_name(f"{target.name}.moving")
+    if target.exists() and (moving / target.name).exists():
+        os.replace(
+            moving, _aside_for_good(target)
+        )  # only this step of the earlier attempt was missing
+    existing = [each for each in files_of(target) if each.exists()]
+    if not existing:
         return moving if moving.exists() else None
     moving.mkdir(exist_ok=True)
-    for each in found:
+    for each in existing:
         os.replace(each, moving / each.name)
     _folder_to_disk(moving)
-    _folder_to_disk(there.parent)
+    _folder_to_disk(target.parent)
     return moving
 
 
-def _aside_for_good(there: Path) -> Path:
-    return there.with_name(f"{there.name}.replaced-{datetime.now(UTC):%Y%m%dT%H%M%S%f}Z")
+def _aside_for_good(target: Path) -> Path:
+    return target.with_name(f"{target.name}.replaced-{datetime.now(UTC):%Y%m%dT%H%M%S%f}Z")
 
 
 def _folder_to_disk(folder: Path) -> None:
@@ -133,9 +135,9 @@ def _folder_to_disk(folder: Path) -> None:
         os.close(opened)
 
 
-def require_same(manifest: Manifest, found: Found) -> None:
-    """Refuse a restored database that is not what was backed up."""
-    schema, rows, digests = found
+def require_same(manifest: Manifest, contents: Contents) -> None:
+    """Refuse a restored database that differs from its backup."""
+    schema, rows, digests = contents
     if (schema, rows) != (manifest.schema, manifest.rows):
         raise BackupFailed("what was restored has other rows or another schema than the backup")
     if manifest.schema == HEAD and digests != manifest.digests:

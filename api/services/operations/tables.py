@@ -1,4 +1,4 @@
-"""Which rows of each table belong to a season, and which to a school over all seasons."""
+"""Select the rows of each table that belong to a season, or to a school in all seasons."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -28,11 +28,11 @@ from api.models.trials.trials import Run, Trial
 Rows = list[tuple[type[SQLModel], ColumnElement[bool]]]
 
 
-def whole_season(season_id: str) -> Rows:
-    """Return the tables of a season in the order they point at each other, with their condition.
+def season_tables(season_id: str) -> Rows:
+    """Return the tables of a season with conditions, in the order of their foreign keys.
 
-    Schools that take part come whole with their equipment and benches, and so does what is the
-    programme's own. Keys and imports stay: they are of the programme that made them.
+    They include all equipment and benches of the schools that take part, and those of the
+    programme. Keys and imports are left out: they belong to the programme that made them.
     """
     teams = select(Team.id).where(col(Team.season_id) == season_id)
     sessions = select(BenchSession.id).where(col(BenchSession.season_id) == season_id)
@@ -67,15 +67,15 @@ def whole_season(season_id: str) -> Rows:
     ]
 
 
-def of_season(season_id: str) -> Rows:
-    """Return what is of one season alone, in the order in which tables point at each other."""
+def tables_of_one_season(season_id: str) -> Rows:
+    """Return the tables of rows that belong only to one season, in the order of foreign keys."""
     teams = select(Team.id).where(col(Team.season_id) == season_id)
     turbines = select(Turbine.id).where(col(Turbine.team_id).in_(teams))
     trials = select(Trial.id).where(col(Trial.season_id) == season_id)
     scoped = (Team, BenchSession, Event, RunOrder, Inspection, Share, Trial, Flag, EventRun,
               WindSweep)  # fmt: skip
-    of_it: Rows = [(table, col(table.season_id) == season_id) for table in scoped]
-    team, *others = of_it
+    with_season: Rows = [(table, col(table.season_id) == season_id) for table in scoped]
+    team, *others = with_season
     return [
         (Season, col(Season.id) == season_id),
         team,
@@ -103,7 +103,7 @@ def _owned(table: Any, schools: Any) -> ColumnElement[bool]:
 def rows_of(
     db: Session, table: type[SQLModel], condition: ColumnElement[bool]
 ) -> Iterator[dict[str, Any]]:
-    """Yield rows as JSON can hold them, in the order of their keys; nothing points at an import."""
+    """Yield rows as JSON values, in the order of their keys, without references to imports."""
     key = [col(getattr(table, column.name)) for column in table.__table__.primary_key]  # type: ignore[attr-defined]  # SQLModel hides it
     for row in db.scalars(select(table).where(condition).order_by(*key)):
         fields = row.model_dump(mode="json")
@@ -112,8 +112,8 @@ def rows_of(
         yield fields
 
 
-def whole_school(organisation_id: str) -> Rows:
-    """Return the tables of a school in the order they point at each other, with their condition."""
+def school_tables(organisation_id: str) -> Rows:
+    """Return the tables of a school with conditions, in the order of their foreign keys."""
     owned = (Team, Equipment, InstrumentCheck, Turbine, Build, Bench, WindGrid, BenchSession,
              Trial, Flag, Inspection, EventRun, AuditEntry)  # fmt: skip
     trials = select(Trial.id).where(col(Trial.organisation_id) == organisation_id)
@@ -126,5 +126,5 @@ def whole_school(organisation_id: str) -> Rows:
 
 
 def lent_or_borrowed(organisation_id: str) -> ColumnElement[bool]:
-    """Return the condition on loans that a school is one side of."""
+    """Return the condition on loans that a school lends or borrows."""
     return or_(col(Loan.organisation_id) == organisation_id, col(Loan.owner_id) == organisation_id)

@@ -1,1 +1,1 @@
-"""Which trials of other schools a key knows, as last published."""
+"""Publish the trials of schools to the keys of other schools."""

@@ -1,4 +1,4 @@
-"""A season's trials as bytes, for a row."""
+"""Pack a season's trials into bytes for a database row, and unpack them."""
 
 import json
 import zlib
@@ -12,20 +12,20 @@ from api.services.measurements.season_trials import SeasonTrials
 
 
 def packed(trials: SeasonTrials) -> bytes:
-    """Return trials as compressed JSON, column by column with its kind."""
+    """Return trials as compressed JSON: the type and values of each column."""
     columns = {"trials": trials.trials, "results": columns_of(trials.results)}
     as_lists = {
-        part: {name: [column.dtype.str, column.tolist()] for name, column in named.items()}
-        for part, named in columns.items()
+        part: {name: [column.dtype.str, column.tolist()] for name, column in by_name.items()}
+        for part, by_name in columns.items()
     }
     return zlib.compress(json.dumps(as_lists).encode())
 
 
 def unpacked(content: bytes) -> SeasonTrials:
-    """Return the trials that were packed."""
+    """Return the trials in packed bytes."""
     parts = {
-        part: {name: np.array(values, dtype=kind) for name, (kind, values) in named.items()}
-        for part, named in json.loads(zlib.decompress(content)).items()
+        part: {name: np.array(values, dtype=kind) for name, (kind, values) in by_name.items()}
+        for part, by_name in json.loads(zlib.decompress(content)).items()
     }
     return SeasonTrials(parts["trials"], PowerResults(**parts["results"]))
 

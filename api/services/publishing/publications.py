@@ -1,8 +1,8 @@
-"""What was published of a season's trials, and at which revision which publication is shown.
+"""Store the publications of a season's trials, and which one is shown at which revision.
 
-An embedded database has one service, which holds its choices in memory: its readers wait for no
-writer. Hosts that share a database server must show the same, so there each choice is a row as
-well: the host that is first to choose for a revision chooses for all.
+An embedded database has one service, which has its choices in memory, so that readers never wait
+for a writer. Hosts that share a database server must show the same, so there each choice is also a
+row: the host that is first to choose for a revision chooses for all.
 """
 
 import threading
@@ -32,50 +32,50 @@ class Publication:
     revision: int
     taken_at_s: float
     trials: SeasonTrials
-    #: What tells the states in which trials were ever published, up to this.
+    #: Digests of all states in which trials were ever published, up to this one.
     states: Array
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What is shown at a revision: the trials published at another, or at itself."""
+    """The publication shown at a revision: that of an earlier revision, or its own."""
 
     revision: int
     shows: int
-    #: When it was chosen, and what is published by it, if anything is.
+    #: The time of the choice, and the new publication, if there is one.
     chosen_at_s: float
     published: Publication | None = None
 
 
 @dataclass
 class Shelf:
-    """What a process knows of publications of one season."""
+    """The publications of one season in the memory of a process."""
 
     published: dict[int, Publication] = field(default_factory=dict)
-    #: By revision the one whose trials are shown at it: its own, or an earlier publication's.
+    #: For each revision, the revision whose trials are shown: its own or an earlier one.
     shown: dict[int, int] = field(default_factory=dict)
-    #: When it was first seen that trials are no longer those published last.
+    #: When a change since the last publication was first seen. [s]
     changed_at_s: float | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def last(self) -> Publication | None:
-        """Return what was published last."""
+        """Return the last publication."""
         return self.published.get(max(self.published, default=0))
 
     def shown_at(self, revision: int) -> Publication | None:
         """Return the publication that is shown at a revision; None if its own trials are.
 
-        Raises `KeyError` if nothing was chosen for it.
+        Raise `KeyError` if nothing was chosen for it.
         """
         return self.published.get(self.shown[revision])
 
     def has_chosen(self, revision: int) -> bool:
-        """Tell whether it is known what is shown at a revision."""
+        """Tell whether the publication to show at a revision was chosen."""
         shown = self.shown.get(revision)
         return shown == revision or shown in self.published
 
     def take(self, choice: Choice) -> None:
-        """Show at a revision what was chosen for it."""
+        """Apply the choice for a revision."""
         if choice.published is not None:
             self.add(choice.published)
         self.shown[choice.revision] = choice.shows
@@ -83,7 +83,7 @@ class Shelf:
         self.changed_at_s = None if is_current else self.changed_at_s or choice.chosen_at_s
 
     def add(self, publication: Publication) -> None:
-        """Keep a publication; what was published before the last ones goes."""
+        """Add a publication; drop those older than the last one before it."""
         last = min(max(self.published, default=0), publication.revision)
         self.published = {at: old for at, old in self.published.items() if at >= last}
         self.shown = {at: shows for at, shows in self.shown.items() if shows >= last}
@@ -95,15 +95,15 @@ class Shelf:
 
 
 def shelf_of(db: Session, season: Season) -> Shelf:
-    """Return what this process knows of a season's publications."""
+    """Return this process's publications of a season."""
     shelf: Shelf = cache_of(db).pinned.get_or_make(("published", season.id), Shelf)
     return shelf
 
 
 def choose(db: Session, season: Season, chosen: Callable[[Shelf], Choice | None]) -> Shelf:
-    """Let it be chosen what is shown at the season's revision; others wait meanwhile.
+    """Choose the publication for the season's revision, one caller at a time.
 
-    `chosen` returns nothing where the shelf has it already. What is chosen is shown when it is
+    `chosen` returns None if the shelf already has the choice. A choice is applied once it is
     stored.
     """
     shelf = shelf_of(db, season)
@@ -123,20 +123,20 @@ def choose(db: Session, season: Season, chosen: Callable[[Shelf], Choice | None]
 
 
 def erase_trials(db: Session) -> None:
-    """Take trials whose build or bench is erased out of everything that was published."""
+    """Remove trials whose build or bench was erased from all publications."""
     ids = select(PublishedTrials.season_id).distinct()
     for season_id in sorted(db.scalars(ids)):
         _wait_for_turn(db, season_id)
-        found = select(PublishedTrials).where(
+        publications = select(PublishedTrials).where(
             col(PublishedTrials.season_id) == season_id, col(PublishedTrials.content).is_not(None)
         )
-        for row in db.scalars(found):
-            row.content = packed(those_left(db, unpacked(row.content or b"")))
+        for row in db.scalars(publications):
+            row.content = packed(without_erased(db, unpacked(row.content or b"")))
     db.flush()
 
 
-def those_left(db: Session, trials: SeasonTrials) -> SeasonTrials:
-    """Return the trials whose build and bench are still there: of what is erased nothing stays."""
+def without_erased(db: Session, trials: SeasonTrials) -> SeasonTrials:
+    """Return the trials whose build and bench were not erased."""
     builds, benches = (set(db.scalars(select(table.id))) for table in (Build, Bench))
     pairs = zip(trials.trials["build_id"].tolist(), trials.trials["bench_id"].tolist(), strict=True)
     are_left = [build in builds and bench in benches for build, bench in pairs]
@@ -145,9 +145,9 @@ def those_left(db: Session, trials: SeasonTrials) -> SeasonTrials:
 
 @contextmanager
 def _session_of_its_own(db: Session) -> Iterator[Session]:
-    """Give a session with a connection of its own.
+    """Open a session with a connection of its own.
 
-    A reader writes nothing, and sees others' choices only as they were when it began.
+    The reader's own transaction cannot write, and does not see later choices of other hosts.
     """
     engine = engine_for(db.get_bind().engine.url, poolclass=NullPool)
     try:
@@ -158,7 +158,7 @@ def _session_of_its_own(db: Session) -> Iterator[Session]:
 
 
 def _wait_for_turn(db: Session, season_id: str) -> None:
-    """Wait until no other host chooses for a season; it is this one's turn until it commits."""
+    """Lock the publications of a season against other hosts until this transaction ends."""
     if db.get_bind().dialect.name == "postgresql":
         turn = func.pg_advisory_xact_lock(func.hashtextextended(f"published {season_id}", 0))
         db.connection().execute(select(turn))
@@ -166,20 +166,20 @@ def _wait_for_turn(db: Session, season_id: str) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _SharedShelf:
-    """The rows that several hosts' shelves have in common."""
+    """The database rows that the shelves of several hosts share."""
 
     rows: Session
     shelf: Shelf
     season: Season
 
     def read(self) -> None:
-        """Take over what other hosts published last and what they chose for this revision."""
+        """Load the last publication and the choice for this revision from the shared rows."""
         _wait_for_turn(self.rows, self.season.id)
         revision = self.season.revision
-        taken = select(PublishedTrials.revision, PublishedTrials.taken_at_s).where(
+        query = select(PublishedTrials.revision, PublishedTrials.taken_at_s).where(
             *self._here(), col(PublishedTrials.content).is_not(None)
         )
-        stored = {row.revision: row.taken_at_s for row in self.rows.execute(taken)}
+        stored = {row.revision: row.taken_at_s for row in self.rows.execute(query)}
         if not stored:
             self.shelf.clear()
             return
@@ -189,16 +189,18 @@ class _SharedShelf:
                 *self._here(), col(PublishedTrials.revision) == revision
             )
         )
-        known = {at: each.taken_at_s for at, each in self.shelf.published.items()}
+        loaded = {at: each.taken_at_s for at, each in self.shelf.published.items()}
         for at in sorted({newest, chosen or newest}):
-            if known.get(at) != stored.get(at):  # unknown here, or published again by another host
+            if loaded.get(at) != stored.get(
+                at
+            ):  # not loaded yet, or published again by another host
                 self._add(at)
         if chosen is not None:
             self.shelf.shown[revision] = chosen
         self.shelf.changed_at_s = self._changed_at_s()
 
     def _changed_at_s(self) -> float | None:
-        """Return when hosts first chose to keep what was published last."""
+        """Return when a host first chose to show the last publication at a later revision."""
         is_current = col(PublishedTrials.shows) == col(PublishedTrials.revision)
         last = select(func.max(PublishedTrials.revision)).where(*self._here(), is_current)
         return self.rows.scalar(
@@ -214,15 +216,15 @@ class _SharedShelf:
             self.shelf.add(Publication(row.revision, row.taken_at_s, unpacked(row.content), states))
 
     def write(self, choice: Choice) -> None:
-        """Give other hosts what was chosen; rows of before the last publications go."""
+        """Store a choice for other hosts; delete rows older than the last publications."""
         fresh = choice.published
         row = PublishedTrials(
             season_id=self.season.id,
             revision=choice.revision,
             shows=choice.shows,
             taken_at_s=choice.chosen_at_s,
-            # What is erased while its reader's moment still had it is not stored again.
-            content=packed(those_left(self.rows, fresh.trials)) if fresh else None,
+            # Do not store rows again that were erased after the reader's snapshot.
+            content=packed(without_erased(self.rows, fresh.trials)) if fresh else None,
             states=fresh.states.tobytes() if fresh else None,
         )
         self.rows.merge(row)

@@ -1,11 +1,11 @@
-"""What a key knows of trials that are not its own: as last published, not as they are now.
+"""Decide which trials a key sees: its own as they are now, others' as last published.
 
 Figures on a scale that all schools share depend on each school's trials. Comparing them before and
 after one trial of another school would reveal that trial. So a key that does not reach all schools
-sees the others' trials as of one moment, the same for all keys, which moves on when enough has
-changed to hide each single trial from every one of them. The key's own trials always count at once.
+sees the others' trials as of one moment, the same for all keys. This moment changes only when
+enough trials have changed to hide each single one. The key's own trials always count at once.
 
-Where an embedded database holds the programme, a restart publishes the current ones.
+With an embedded database, a restart publishes the current trials.
 """
 
 import math
@@ -39,15 +39,15 @@ from api.services.publishing.moved_trials import (
     part_way,
     states_of,
 )
-from api.services.publishing.publications import Choice, Publication, Shelf, those_left
+from api.services.publishing.publications import Choice, Publication, Shelf, without_erased
 
 
 @dataclass(frozen=True, slots=True)
-class KnownTrials:
-    """The trials that an answer may rest on.
+class VisibleTrials:
+    """The trials that an answer may depend on.
 
-    Where others' are not those of now, `as_of` is their moment, and `version` tells them from
-    others of this revision.
+    If others' trials are not the current ones, `as_of` is their moment, and `version` distinguishes
+    them from other views of this revision.
     """
 
     trials: SeasonTrials
@@ -55,37 +55,37 @@ class KnownTrials:
     as_of: datetime | None = None
 
 
-def trials_known_to(
+def visible_trials(
     db: Session, caller: Caller, season: Season, until: datetime | None = None
-) -> KnownTrials:
-    """Return a season's trials as a key knows them, or those of sessions before a moment."""
-    own = caller.known_at_once
+) -> VisibleTrials:
+    """Return a season's trials as a key sees them, or those of sessions before a moment."""
+    own = caller.sees_unpublished_of
     if own is None:
-        return KnownTrials(season_trials(db, season, until))
+        return VisibleTrials(season_trials(db, season, until))
     current = season_trials(db, season)
     shown = _shown(db, season, current)
     if shown is None or not _moved(db, season, shown, current).outside(own):
-        return KnownTrials(season_trials(db, season, until))
-    known = _mixed(own, current, those_left(db, shown.trials))
+        return VisibleTrials(season_trials(db, season, until))
+    mixed = _mixed(own, current, without_erased(db, shown.trials))
     if until is not None:
-        known = known.only(known.trials["started_at"].astype(float) < until.timestamp())
-    return KnownTrials(known, shown.revision, datetime.fromtimestamp(shown.taken_at_s, UTC))
+        mixed = mixed.only(mixed.trials["started_at"].astype(float) < until.timestamp())
+    return VisibleTrials(mixed, shown.revision, datetime.fromtimestamp(shown.taken_at_s, UTC))
 
 
 def view_of(caller: Caller, season: Season) -> Hashable:
-    """Return what tells a caller's view of a season from others', for the subject of an answer.
+    """Return what distinguishes a caller's view of a season, for the subject of a cached answer.
 
-    With each night more may be published, though nothing is written.
+    It has the day, since each night more trials may be published without any write.
     """
-    if caller.known_at_once is None:
+    if caller.sees_unpublished_of is None:
         return caller.sees
     return caller.sees, datetime.now(ZoneInfo(season.timezone)).date()
 
 
 def _shown(db: Session, season: Season, current: SeasonTrials) -> Publication | None:
-    """Return what keys are shown of others instead of the current trials; None if they see these.
+    """Return the publication that keys see instead of the current trials; None if they see these.
 
-    It is chosen once for a revision, and again when a night has passed.
+    It is chosen once for a revision, and again after a night has passed.
     """
     shelf = publications.shelf_of(db, season)
 
@@ -98,14 +98,14 @@ def _shown(db: Session, season: Season, current: SeasonTrials) -> Publication | 
 
 
 def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) -> Choice | None:
-    """Return what is to be shown at this revision from now on; None if that is chosen."""
+    """Return a new choice for this revision, or None if the present one holds."""
     revision, last, now = season.revision, shelf.last(), datetime.now(UTC)
     if last is None:
         states = np.union1d(states_of(current), facts_of(current))
         return _publication(current, states, revision, now)
     if last.revision > revision:
-        # The reader's moment is older than what is published: to publish that too would let the
-        # two be compared.
+        # This reader's snapshot is older than the last publication: publishing it as well would
+        # let the two be compared.
         is_chosen = shelf.has_chosen(revision)
         return None if is_chosen else Choice(revision, last.revision, now.timestamp())
     moved = _moved(db, season, last, current)
@@ -123,7 +123,7 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
     aged = moved.aged(ages)
     if aged.any():
         content = part_way(last.trials, current, set(moved.trial_id[~aged].tolist()))
-        # Those that wait on were not shown in their new states.
+        # The waiting trials were not shown in their new states.
         partly = moved_trials(last.trials, content, last.states, {})
         return _publication(content, np.union1d(last.states, partly.states), revision, now)
     is_chosen = shelf.shown.get(revision) == last.revision
@@ -131,7 +131,7 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
 
 
 def _publication(trials: SeasonTrials, states: Array, revision: int, now: datetime) -> Choice:
-    """Return the choice to publish trials at a revision; `states` are all that were ever shown."""
+    """Return the choice to publish trials at a revision; `states` has all states ever shown."""
     at_s = now.timestamp()
     return Choice(revision, revision, at_s, Publication(revision, at_s, trials, states))
 
@@ -149,9 +149,9 @@ def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials
 
 
 def _changed_at(db: Session, trial_ids: list[str]) -> Array:
-    """Return when each trial's own facts changed last, in seconds; nan if that is not known.
+    """Return when each trial's own facts changed last [s]; NaN if unknown.
 
-    It was stored, corrected, or a question about it was answered.
+    A change is when the trial was stored or corrected, or when a question was answered.
     """
     newest: dict[str, float] = {}
     for part in parts(trial_ids):
@@ -169,14 +169,16 @@ def _changed_at(db: Session, trial_ids: list[str]) -> Array:
 
 
 def _reaches(db: Session, now: datetime) -> list[frozenset[str]]:
-    """Return the sets of schools whose trials some key knows at once; a lead's link knows none."""
-    is_good = col(AccessKey.revoked_at).is_(None)
-    lasts = or_(col(AccessKey.expires_at).is_(None), col(AccessKey.expires_at) > now)
+    """Return the sets of own schools of all valid keys; it is empty for a lead's link."""
+    is_valid = col(AccessKey.revoked_at).is_(None)
+    is_unexpired = or_(col(AccessKey.expires_at).is_(None), col(AccessKey.expires_at) > now)
     pairs = select(KeyOrganisation.key_id, KeyOrganisation.organisation_id).join(
         AccessKey, col(AccessKey.id) == col(KeyOrganisation.key_id)
     )
     schools = defaultdict(set)
-    for key_id, school in db.execute(pairs.where(col(AccessKey.role) != "lead", is_good, lasts)):
+    for key_id, school in db.execute(
+        pairs.where(col(AccessKey.role) != "lead", is_valid, is_unexpired)
+    ):
         schools[key_id].add(school)
     reaches = {frozenset(each) for each in schools.values()}
     is_open = col(Share.revoked_at).is_(None) & (col(Share.expires_at) > now)
@@ -191,5 +193,5 @@ def _are_of(trials: SeasonTrials, schools: frozenset[str]) -> Array:
 
 
 def _mixed(own: frozenset[str], now: SeasonTrials, published: SeasonTrials) -> SeasonTrials:
-    """Return own trials as they are and others' as they were published."""
+    """Return own trials as they are now, and others' as published."""
     return combine([now.only(_are_of(now, own)), published.only(~_are_of(published, own))])

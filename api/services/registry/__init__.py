@@ -1,1 +1,1 @@
-"""What is registered: organisations, seasons, teams, turbines, benches, equipment, events."""
+"""Registers of organisations, seasons, teams, turbines, benches, equipment and events."""

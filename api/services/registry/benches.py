@@ -25,7 +25,7 @@ from api.services.core.scope import Caller, require_owner
 from api.services.measurements import flags
 from api.services.registry.equipment import require_kind
 
-#: What makes a bench the bench it is: the bias of its results hangs on each of these.
+#: The fields that identify a bench: its bench bias depends on each of them.
 IDENTITY = ("room", "fan_id", "fan_setting", "distance_m", "hub_height_m", "anemometer_id")
 
 
@@ -37,9 +37,9 @@ def create(db: Session, caller: Caller, bench: BenchCreate) -> BenchRead:
     return resources.read(BenchRead, resources.store(db, caller, Bench, bench))
 
 
-def _require_kinds(db: Session, caller: Caller, named: dict[str, Any]) -> None:
-    require_kind(db, caller, named.get("fan_id"), "fan", "fan_id")
-    require_kind(db, caller, named.get("anemometer_id"), "anemometer", "anemometer_id")
+def _require_kinds(db: Session, caller: Caller, facts: dict[str, Any]) -> None:
+    require_kind(db, caller, facts.get("fan_id"), "fan", "fan_id")
+    require_kind(db, caller, facts.get("anemometer_id"), "anemometer", "anemometer_id")
 
 
 def get(db: Session, caller: Caller, bench_id: str) -> BenchRead:
@@ -56,15 +56,15 @@ def page(db: Session, caller: Caller, query: BenchQuery) -> tuple[list[BenchRead
 def change(
     db: Session, caller: Caller, bench_id: str, changes: BenchUpdate, version: int
 ) -> BenchRead:
-    """Change a bench; once tests were run there, a different bench must be a new one."""
+    """Change a bench; after its first session the fields that identify it cannot change."""
     row = resources.get_row(db, caller, Bench, bench_id)
     require_owner(caller, row.organisation_id)
     _require_kinds(db, caller, changes.model_dump(exclude_unset=True))
     revisions.raise_all(db)
     moved = resources.change(db, caller, row, changes, version)
-    fixed = sorted(moved.keys() & set(IDENTITY))
-    if fixed and _is_used(db, row.id):
-        raise Conflict(say("refused.bench_is_used", bench=row.name, fields=", ".join(fixed)))
+    fixed_fields = sorted(moved.keys() & set(IDENTITY))
+    if fixed_fields and _is_used(db, row.id):
+        raise Conflict(say("refused.bench_is_used", bench=row.name, fields=", ".join(fixed_fields)))
     flags.recheck(db, flags.at_bench(row.id))
     return resources.read(BenchRead, row)
 
@@ -75,7 +75,7 @@ def _is_used(db: Session, bench_id: str) -> bool:
 
 
 def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreate) -> WindGridRead:
-    """Store wind measured over the rotor plane; it counts for the bench from then on."""
+    """Store a wind grid measured over the rotor plane; the bench uses its newest grid."""
     bench = resources.get_row(db, caller, Bench, bench_id)
     require_owner(caller, bench.organisation_id)
     speeds = [point.wind_speed_m_s for point in grid.points]
@@ -102,8 +102,8 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
 def wind_grids(
     db: Session, caller: Caller, bench_id: str, query: PageQuery
 ) -> tuple[list[WindGridRead], str | None]:
-    """Return a page of the wind grids of a bench; the last one counts."""
+    """Return a page of the wind grids of a bench; the newest one is used."""
     bench = resources.get_row(db, caller, Bench, bench_id)
-    mine = col(WindGrid.bench_id) == bench.id
-    rows, after = resources.page(db, caller, WindGrid, query, mine)
+    of_bench = col(WindGrid.bench_id) == bench.id
+    rows, after = resources.page(db, caller, WindGrid, query, of_bench)
     return [resources.read(WindGridRead, row) for row in rows], after

@@ -13,9 +13,9 @@ from api.services.registry import reference_rotors
 
 
 def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
-    """Register a build; without a number it is the turbine's next.
+    """Register a build; without a number it gets the turbine's next one.
 
-    Trials of the builds beside it are checked again: they may have been set as this one is.
+    Trials of the neighbouring builds are checked again: they may belong to this build.
     """
     turbine = resources.get_row(db, caller, Turbine, build.turbine_id, "turbine_id")
     require_owner(caller, turbine.organisation_id)
@@ -29,7 +29,7 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
     row = resources.store(
         db, caller, Build, build, number=number, organisation_id=turbine.organisation_id
     )
-    flags.recheck(db, flags.beside(row))
+    flags.recheck(db, flags.near_build(row))
     return resources.read(BuildRead, row)
 
 
@@ -41,23 +41,23 @@ def _require_same_turbine(db: Session, caller: Caller, build: BuildCreate) -> No
 
 
 def _next_number(db: Session, turbine: Turbine) -> int:
-    resources.lock(db, turbine)  # two next builds at once must not be one number
+    resources.lock(db, turbine)  # two builds registered at once must not get the same number
     latest = select(func.max(Build.number)).where(col(Build.turbine_id) == turbine.id)
     return (db.scalar(latest) or 0) + 1
 
 
 def newest_of(db: Session, caller: Caller, turbine_id: str) -> BuildRead | None:
-    """Return what a turbine is now, if it has a build."""
-    mine = visible(caller, Build).where(col(Build.turbine_id) == turbine_id)
-    row = db.scalars(mine.order_by(col(Build.number).desc()).limit(1)).first()
+    """Return the newest build of a turbine, or None."""
+    of_turbine = visible(caller, Build).where(col(Build.turbine_id) == turbine_id)
+    row = db.scalars(of_turbine.order_by(col(Build.number).desc()).limit(1)).first()
     return resources.read(BuildRead, row) if row else None
 
 
 def newest_of_team(db: Session, caller: Caller, team_id: str) -> BuildRead | None:
-    """Return the build that a team registered last, if it has one."""
-    mine = visible(caller, Build).join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+    """Return the build that a team registered last, or None."""
+    builds = visible(caller, Build).join(Turbine, col(Turbine.id) == col(Build.turbine_id))
     row = db.scalars(
-        mine.where(col(Turbine.team_id) == team_id).order_by(col(Build.id).desc()).limit(1)
+        builds.where(col(Turbine.team_id) == team_id).order_by(col(Build.id).desc()).limit(1)
     ).first()
     return resources.read(BuildRead, row) if row else None
 
@@ -76,12 +76,12 @@ def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead
 def change(
     db: Session, caller: Caller, build_id: str, changes: BuildUpdate, version: int
 ) -> BuildRead:
-    """Correct a build; its trials and those of the builds beside it are checked again."""
+    """Correct a build; its trials and those of the neighbouring builds are checked again."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_all(db)
     if "assigned_power_w" in changes.model_fields_set:
         reference_rotors.require_unassigned(row)
     resources.change(db, caller, row, changes, version)
-    flags.recheck(db, flags.beside(row))
+    flags.recheck(db, flags.near_build(row))
     return resources.read(BuildRead, row)

@@ -1,7 +1,7 @@
-"""Decide which build of a team is current: the newest one that is registered. In one place.
+"""Decide which build of a team is current: the newest registered one. All rooms use this module.
 
-A figure may be of an older build, as long as the newest has no trial that counts; who shows a
-figure says of which build it is, and of when, by `words_of_build`.
+A figure may belong to an older build while the newest has no counted trial; where a figure is
+shown, `words_of_build` names its build and date.
 """
 
 from datetime import datetime
@@ -24,9 +24,9 @@ class CurrentBuild(NamedTuple):
 
 
 def current_builds(db: Session, season_id: str) -> dict[str, CurrentBuild]:
-    """Return the current build of each team of a season that has one, by the id of the team.
+    """Return the current build of each team of a season that has one, by team id.
 
-    Of a team with several turbines it is the newest build of the turbine that was built last.
+    If a team has several turbines, it is the newest build of the turbine that was built last.
     """
     rows = db.execute(
         select(Team.id, Turbine.id, Build.id, Build.number)
@@ -45,7 +45,7 @@ def current_builds(db: Session, season_id: str) -> dict[str, CurrentBuild]:
 
 
 def words_of_build(number: int, latest_at: datetime | None, current_number: int | None) -> str:
-    """Return of which build a figure is, and that a newer one has no counted trial yet.
+    """Return words for the build of a figure, and whether a newer one has no counted trial yet.
 
     >>> words_of_build(1, datetime(2026, 2, 10), 6)
     'build 1, 10 February 2026; build 6 has no counted trial yet'

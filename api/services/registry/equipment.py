@@ -37,7 +37,7 @@ def create(db: Session, caller: Caller, equipment: EquipmentCreate) -> Equipment
 
 
 def _checked_spec(kind: str, spec: dict[str, Any]) -> tuple[dict[str, Any], AsTyped]:
-    """Return a data sheet's values in SI and as typed; refuse what its kind does not have."""
+    """Return a data sheet's values in SI and as typed; refuse fields its kind does not have."""
     try:
         checked = SPECS[kind].model_validate(spec)
     except ValidationError as error:
@@ -52,7 +52,7 @@ def get(db: Session, caller: Caller, equipment_id: str) -> EquipmentRead:
 
 
 def reads(db: Session, caller: Caller, rows: Sequence[Equipment]) -> list[EquipmentRead]:
-    """Return pieces of equipment with where each of them is.
+    """Return pieces of equipment, each with its loan and its holder.
 
     A school that the caller does not reach is not named as a borrower.
     """
@@ -83,7 +83,7 @@ def page(
 def change(
     db: Session, caller: Caller, equipment_id: str, changes: EquipmentUpdate, version: int
 ) -> EquipmentRead:
-    """Change a piece of equipment; its data sheet moves the results that rest on it."""
+    """Change a piece of equipment; results that depend on its data sheet change with it."""
     row = resources.get_row(db, caller, Equipment, equipment_id)
     require_owner(caller, row.organisation_id)
     spec, typed = row.spec, row.as_typed
@@ -93,14 +93,14 @@ def change(
     resources.change(db, caller, row, changes, version, spec=spec)
     row.as_typed = typed
     reference_rotors.note_condition(db, caller, row, row.condition, loans.today())
-    flags.recheck(db, *flags.resting_on(row.id))
+    flags.recheck(db, *flags.depending_on(row.id))
     return reads(db, caller, [row])[0]
 
 
 def require_kind(
     db: Session, caller: Caller, equipment_id: str | None, kind: str, field: str
 ) -> None:
-    """Refuse a reference to equipment that is not there or is another kind of thing."""
+    """Refuse a reference to equipment that does not exist or is of another kind."""
     if equipment_id is None:
         return
     row = resources.get_row(db, caller, Equipment, equipment_id, field)

@@ -1,4 +1,4 @@
-"""The equipment list, read in a few statements whatever its length."""
+"""Read the equipment list, in a fixed number of queries."""
 
 from datetime import UTC, datetime
 
@@ -14,7 +14,7 @@ from api.services.registry import equipment, instruments
 
 
 def equipment_list(db: Session, caller: Caller, organisation_id: str | None) -> EquipmentList:
-    """Return all equipment that a caller may see: owned, or held by one school if one is named."""
+    """Return the equipment that a caller may see; only that owned or held by a school if given."""
     rows = list(db.scalars(visible(caller, Equipment).order_by(col(Equipment.tag))))
     reads = equipment.reads(db, caller, rows)
     if organisation_id is not None:

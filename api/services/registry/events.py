@@ -31,7 +31,7 @@ def page(db: Session, caller: Caller, query: EventQuery) -> tuple[list[EventRead
 def change(
     db: Session, caller: Caller, event_id: str, changes: EventUpdate, version: int
 ) -> EventRead:
-    """Change an event; its outlook follows."""
+    """Change an event; its forecast is computed again."""
     row = resources.get_row(db, caller, Event, event_id)
     revisions.raise_season(db, row.season_id)
     resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))

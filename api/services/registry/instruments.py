@@ -1,4 +1,4 @@
-"""Instruments compared with one another; the newest comparison dates a wind meter."""
+"""Compare instruments with one another; the newest comparison dates a wind meter."""
 
 from sqlmodel import Session, col
 
@@ -18,17 +18,17 @@ from api.services.registry import loans
 WIND_METER, ROTOR = "anemometer", "reference_rotor"
 
 
-def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) -> CheckRead:
-    """Store how an instrument reads against another."""
+def check(db: Session, caller: Caller, equipment_id: str, comparison: CheckCreate) -> CheckRead:
+    """Store a comparison of an instrument with another one."""
     item = resources.get_row(db, caller, Equipment, equipment_id)
     require_owner(caller, item.organisation_id)
-    if given.against_id is not None:
-        resources.get_row(db, caller, Equipment, given.against_id, "against_id")
-    if given.against_id == item.id:
+    if comparison.against_id is not None:
+        resources.get_row(db, caller, Equipment, comparison.against_id, "against_id")
+    if comparison.against_id == item.id:
         words = say("refused.same_instrument")
         raise Invalid(words, [FieldError("same_instrument", words, pointer="/against_id")])
-    loans.require_not_ahead(given.checked_on, "checked_on")
-    pairs = [pair.model_dump() for pair in given.pairs]
+    loans.require_not_ahead(comparison.checked_on, "checked_on")
+    pairs = [pair.model_dump() for pair in comparison.pairs]
     try:
         _ratio(pairs)
     except AnalysisError as error:
@@ -40,7 +40,7 @@ def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) ->
         db,
         caller,
         InstrumentCheck,
-        given,
+        comparison,
         equipment_id=item.id,
         organisation_id=item.organisation_id,
         pairs=pairs,
@@ -50,7 +50,7 @@ def check(db: Session, caller: Caller, equipment_id: str, given: CheckCreate) ->
 
 
 def _date(db: Session, caller: Caller, item: Equipment, row: InstrumentCheck) -> None:
-    """Note on a wind meter's sheet when it was last found fine."""
+    """Note on a wind meter's data sheet when it last passed a comparison."""
     before, day = item.spec.get("checked_on"), row.checked_on.isoformat()
     is_fine = ratio_of(row).verdict == "fine"
     if item.kind != WIND_METER or not is_fine or (before is not None and before >= day):
@@ -59,7 +59,7 @@ def _date(db: Session, caller: Caller, item: Equipment, row: InstrumentCheck) ->
     item.version += 1
     db.flush()
     audit.note(db, caller, "changed", item, {"spec.checked_on": [before, day]})
-    flags.recheck(db, *flags.resting_on(item.id))
+    flags.recheck(db, *flags.depending_on(item.id))
 
 
 def page(
@@ -67,8 +67,8 @@ def page(
 ) -> tuple[list[CheckRead], str | None]:
     """Return a page of the comparisons of one piece of equipment."""
     item = resources.get_row(db, caller, Equipment, equipment_id)
-    mine = col(InstrumentCheck.equipment_id) == item.id
-    rows, after = resources.page(db, caller, InstrumentCheck, query, mine)
+    of_item = col(InstrumentCheck.equipment_id) == item.id
+    rows, after = resources.page(db, caller, InstrumentCheck, query, of_item)
     return [_read(row, item) for row in rows], after
 
 
@@ -79,24 +79,24 @@ def _ratio(pairs: list[dict[str, float]]) -> InstrumentRatio:
 
 
 def ratio_of(row: InstrumentCheck) -> InstrumentRatio:
-    """Return how an instrument read in a stored comparison."""
+    """Return the ratio of the readings in a stored comparison, with its verdict."""
     return _ratio(row.pairs)
 
 
 def _read(row: InstrumentCheck, item: Equipment) -> CheckRead:
-    found = ratio_of(row)
+    result = ratio_of(row)
     return resources.read(
         CheckRead,
         row,
-        ratio=found.ratio,
-        u_ratio=found.u,
-        verdict=found.verdict,
-        sentence=_sentence(item, found),
+        ratio=result.ratio,
+        u_ratio=result.u,
+        verdict=result.verdict,
+        sentence=_sentence(item, result),
     )
 
 
-def _sentence(item: Equipment, found: InstrumentRatio) -> str:
-    off = 100 * (found.ratio - 1)
-    side = "more" if off > 0 else "less"
-    advice = "fine" if found.verdict == "fine" else "rotor" if item.kind == ROTOR else "off"
-    return say(f"instrument.{side}_{advice}", tag=item.tag, percent=abs(off))
+def _sentence(item: Equipment, result: InstrumentRatio) -> str:
+    percent_off = 100 * (result.ratio - 1)
+    side = "more" if percent_off > 0 else "less"
+    advice = "fine" if result.verdict == "fine" else "rotor" if item.kind == ROTOR else "off"
+    return say(f"instrument.{side}_{advice}", tag=item.tag, percent=abs(percent_off))

@@ -1,4 +1,4 @@
-"""Lending equipment, taking it back, and knowing where it is."""
+"""Lend equipment, take it back, and list the loans."""
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -17,12 +17,12 @@ from api.services.registry import reference_rotors
 
 
 def today() -> date:
-    """Return the day by which loans are overdue."""
+    """Return today (UTC), which decides whether a loan is overdue."""
     return datetime.now(UTC).date()
 
 
 def require_not_ahead(day: date, field: str) -> None:
-    """Refuse a day that is not yet; one ahead of us on the globe may be in tomorrow."""
+    """Refuse a day in the future; tomorrow is allowed, for time zones ahead of UTC."""
     if day > today() + timedelta(days=1):
         words = say("refused.in_future", day=day)
         raise Invalid(words, [FieldError("in_future", words, pointer=f"/{field}")])
@@ -46,14 +46,16 @@ def lend(db: Session, caller: Caller, equipment_id: str, loan: LoanCreate) -> Lo
 
 
 def _running(db: Session, equipment_id: str) -> Loan | None:
-    mine = col(Loan.equipment_id) == equipment_id
-    return db.scalars(select(Loan).where(mine, col(Loan.returned_on).is_(None))).one_or_none()
+    of_equipment = col(Loan.equipment_id) == equipment_id
+    return db.scalars(
+        select(Loan).where(of_equipment, col(Loan.returned_on).is_(None))
+    ).one_or_none()
 
 
 def take_back(
     db: Session, caller: Caller, equipment_id: str, loan_id: str, returning: Returning
 ) -> LoanRead:
-    """Take a piece of equipment back; a broken reference rotor is retired by that."""
+    """Take a piece of equipment back; a broken reference rotor is retired."""
     item = resources.get_row(db, caller, Equipment, equipment_id)
     require_owner(caller, item.organisation_id)
     row = resources.get_row(db, caller, Loan, loan_id)
@@ -73,7 +75,7 @@ def take_back(
 
 
 def page(db: Session, caller: Caller, query: LoanQuery) -> tuple[list[LoanRead], str | None]:
-    """Return a page of loans: all, those out, those overdue, those that came back."""
+    """Return a page of loans: all, open, overdue or returned."""
     returned = col(Loan.returned_on)
     conditions: dict[str | None, list[Any]] = {
         None: [],
@@ -95,7 +97,7 @@ def of_item(
 
 
 def where_lent(db: Session, equipment_ids: list[str]) -> dict[str, Loan]:
-    """Return the running loan of each piece of equipment that is out."""
+    """Return the running loan of each piece of equipment that is lent."""
     out = select(Loan).where(
         col(Loan.equipment_id).in_(equipment_ids), col(Loan.returned_on).is_(None)
     )
@@ -103,7 +105,7 @@ def where_lent(db: Session, equipment_ids: list[str]) -> dict[str, Loan]:
 
 
 def days_overdue(loan: Loan) -> int:
-    """Return by how many days a loan is late; 0 while it is not, and once it is back."""
+    """Return the days that a loan is overdue; 0 if it is not late or was returned."""
     return 0 if loan.returned_on else max(0, (today() - loan.due_on).days)
 
 

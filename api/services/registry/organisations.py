@@ -40,11 +40,11 @@ def page(
 def change(
     db: Session, caller: Caller, organisation_id: str, changes: OrganisationUpdate, version: int
 ) -> OrganisationRead:
-    """Change an organisation; its altitude moves the air density of rooms without a barometer."""
+    """Change an organisation; its altitude changes the air density of rooms without a barometer."""
     row = resources.get_row(db, caller, Organisation, organisation_id)
     require_owner(caller, row.id)
     if "name" in changes.model_fields_set and not caller.reaches_all:
-        # Names are taken once among all schools; a coach must not learn others' by trying.
+        # Names are unique among all schools; a coach must not learn other names by trying.
         raise NotPermitted(say("refused.lead_renames"))
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)

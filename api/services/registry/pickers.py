@@ -1,4 +1,4 @@
-"""What may be chosen in a form: ids with names, within what the caller may see."""
+"""The options of selection fields: ids with names, of things that the caller may see."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -63,9 +63,9 @@ def benches(db: Session, caller: Caller) -> Pairs:
 def builds(
     db: Session, caller: Caller, season_id: str, chosen: str = ""
 ) -> list[tuple[str, Pairs]]:
-    """Return the builds of each team of a season, by team, and the reference rotors'.
+    """Return the builds of a season by team, and those of the reference rotors.
 
-    Of very many only the first are given, and the chosen one.
+    At most `MOST` builds are returned, always with the chosen one.
     """
     rows = (
         select(Build, Turbine, Team)
@@ -87,7 +87,7 @@ def builds(
 
 
 def reference_rotors() -> str:
-    """Return the heading over the builds of no team."""
+    """Return the heading for the builds of reference rotors."""
     return say("pick.reference_rotors")
 
 
@@ -103,7 +103,7 @@ def named_turbine(turbine: Turbine, team: Team | None) -> str:
 def sessions(
     db: Session, caller: Caller, season_id: str, chosen: str = "", most: int = 30
 ) -> Sequence[tuple[BenchSession, Bench, str]]:
-    """Return the newest sessions of a season, and the chosen one, with their benches and clocks."""
+    """Return the newest sessions of a season and the chosen one, with benches and time zones."""
     rows = (
         select(BenchSession, Bench, Organisation.timezone, Season.timezone)
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
@@ -121,7 +121,7 @@ def sessions(
 
 
 def when(moment: datetime, zone: str) -> str:
-    """Return a moment by a school's clock, short enough for a list to choose from.
+    """Return a moment in a school's time zone, short enough for a selection field.
 
     >>> from datetime import UTC
     >>> when(datetime(2026, 3, 5, 14, 30, tzinfo=UTC), "Europe/Dublin")

@@ -1,4 +1,4 @@
-"""Reference rotors: what they are assigned, and when one is no longer itself."""
+"""Reference rotors: assign their power, and retire one that breaks."""
 
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -29,9 +29,9 @@ REFERENCE, BROKEN = "reference_rotor", "broken"
 def note_condition(
     db: Session, caller: Caller, item: Equipment, condition: Condition, on: date
 ) -> None:
-    """Note in what condition a locked piece of equipment is; a broken reference rotor is retired.
+    """Note the condition of a locked piece of equipment; a broken reference rotor is retired.
 
-    Repaired it would be another rotor: what it gave before tells nothing of what it gives now.
+    A repaired rotor is a different rotor: its earlier power does not hold for it.
     """
     is_broken = item.kind == REFERENCE and condition == BROKEN
     retired = item.retired_on or (on if is_broken else None)
@@ -44,7 +44,7 @@ def note_condition(
 
 
 def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> Assigned:
-    """Assign a reference rotor the power it has at one bench; it is frozen from then on."""
+    """Assign a reference rotor its power at one bench; this value is final."""
     row = resources.get_row(db, caller, Build, build_id)
     require_owner(caller, row.organisation_id)
     bench = resources.get_row(db, caller, Bench, assigning.bench_id, "bench_id")
@@ -53,31 +53,31 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
         raise Conflict(say("refused.no_reference_rotor"))
     require_unassigned(row)
     season = _season(db, caller, row, bench, assigning.season_id)
-    ran = read_frame(
+    frame = read_frame(
         db, col(Trial.build_id) == row.id, flags.at_bench(bench.id),
         col(Trial.season_id) == season.id,
     )  # fmt: skip
-    results = trial_results(ran.trials, ran.runs)
-    usable = np.flatnonzero(are_usable(ran.trials, results))
+    results = trial_results(frame.trials, frame.runs)
+    usable = np.flatnonzero(are_usable(frame.trials, results))
     zone = ZoneInfo(season.timezone)
     days = np.array(
-        [datetime.fromtimestamp(each, zone).toordinal() for each in ran.trials["started_at"]]
+        [datetime.fromtimestamp(each, zone).toordinal() for each in frame.trials["started_at"]]
     )
     try:
-        found = assign_power(
+        assigned = assign_power(
             results.normalised_power_w[usable], results.run_count[usable], days[usable]
         )
     except AnalysisError as error:
         raise Conflict(say_reason(str(error))) from error
-    changes = BuildUpdate.model_validate({"assigned_power_w": found.power_w})
+    changes = BuildUpdate.model_validate({"assigned_power_w": assigned.power_w})
     resources.change(db, caller, row, changes, row.version)
     return Assigned(
         build_id=row.id,
         version=row.version,
-        assigned_power_w=found.power_w,
-        u=found.u,
-        runs=found.runs,
-        days=found.days,
+        assigned_power_w=assigned.power_w,
+        u=assigned.u,
+        runs=assigned.runs,
+        days=assigned.days,
         assigned_at=datetime.now(UTC).replace(microsecond=0),
     )
 
@@ -85,19 +85,19 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
 def _season(
     db: Session, caller: Caller, build: Build, bench: Bench, season_id: str | None
 ) -> Season:
-    """Return the season whose reference the power is at; powers of two are not averaged."""
+    """Return the season of the reference wind; powers of two seasons are not averaged."""
     if season_id is not None:
         return resources.get_row(db, caller, Season, season_id, "season_id")
     ran_in = select(Trial.season_id).where(
         col(Trial.build_id) == build.id, flags.at_bench(bench.id)
     )
-    found = list(db.scalars(ran_in.distinct()))
-    if len(found) != 1:
-        raise Conflict(say("refused.several_seasons", count=len(found)))
-    return db.get_one(Season, found[0])
+    season_ids = list(db.scalars(ran_in.distinct()))
+    if len(season_ids) != 1:
+        raise Conflict(say("refused.several_seasons", count=len(season_ids)))
+    return db.get_one(Season, season_ids[0])
 
 
 def require_unassigned(build: Build) -> None:
-    """Refuse to move a power that was assigned: all the season hangs on it."""
+    """Refuse to change an assigned power: every comparison of the season depends on it."""
     if build.assigned_power_w is not None:
         raise Conflict(say("refused.is_assigned"))

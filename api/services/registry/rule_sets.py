@@ -1,4 +1,4 @@
-"""Rule sets: checked when they come, and turned into the checks that builds are held against."""
+"""Validate rule sets, and turn them into the checks of builds."""
 
 import hashlib
 from typing import Any
@@ -12,7 +12,7 @@ from api.models.core.shapes import Input
 from api.models.core.validation import invalid
 from api.models.registry.rule_sets import PULL_TEST_ID, Rule, RuleSet
 
-#: Asked of every build, whatever the rules say: without it no blade should spin in public.
+#: Required of every build, even if the rules do not ask for it: safety of the public.
 PULL_TEST = Rule.model_validate(
     {
         "id": PULL_TEST_ID,
@@ -26,7 +26,7 @@ PULL_TEST = Rule.model_validate(
 
 
 def checked(data: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Return a rule set as it is stored; refuse what no rule can say, with its path."""
+    """Return a rule set as it is stored; refuse an invalid one, with the path of the fault."""
     if data is None:
         return None
     try:
@@ -37,28 +37,28 @@ def checked(data: dict[str, Any] | None) -> dict[str, Any] | None:
 
 
 def checked_change(changes: Input) -> dict[str, Any]:
-    """Return the rule set that a change brings, checked, if it brings one."""
+    """Return the validated rule set of a change, if the change has one."""
     asked = changes.model_dump(include={"rule_set"}, exclude_unset=True)
     return {name: checked(value) for name, value in asked.items()}
 
 
 def digest_of(rule: Rule) -> str:
-    """Return what tells a rule from what it was when somebody looked."""
+    """Return a digest of a rule, to detect that it changed after an inspection."""
     rule_json = rule.model_dump_json(exclude={"severity"})
     return hashlib.sha256(rule_json.encode()).hexdigest()[:16]
 
 
 def rules_of(stored: dict[str, Any]) -> list[Rule]:
-    """Return the rules of a stored set, and the pull test where it does not ask for one itself."""
+    """Return the rules of a stored set, with the pull test if the set has none."""
     try:
         rules = RuleSet.model_validate(stored).checks
-    except ValidationError as error:  # stored by a version that did not look at it
+    except ValidationError as error:  # stored by a version that did not validate it
         raise Conflict(say("refused.stored_rules")) from error
     return rules if any(rule.id == PULL_TEST.id for rule in rules) else [*rules, PULL_TEST]
 
 
 def to_check(rule: Rule) -> Check:
-    """Return a rule as the engine takes it: limits in the facts' own units."""
+    """Return a rule for the engine, with its limits in the units of the facts."""
     factor = factor_of(rule)
     touches = rule.touches
     if rule.kind == "inspection" and not touches:
@@ -78,12 +78,12 @@ def to_check(rule: Rule) -> Check:
 
 
 def words_of(rule: Rule) -> str:
-    """Return a rule as people read it; what is asked whatever the rules say has words of ours."""
+    """Return the words of a rule; the built-in pull test is translated."""
     return say("rule_set.pull_test") if rule == PULL_TEST else rule.words
 
 
 def factor_of(rule: Rule) -> float:
-    """Return how many of its fact's unit one of a rule's is."""
+    """Return the factor from the unit of a rule to the unit of its fact."""
     unit = unit_of(rule)
     for family in UNITS.values():
         if unit in family:
@@ -92,7 +92,7 @@ def factor_of(rule: Rule) -> float:
 
 
 def unit_of(rule: Rule) -> str:
-    """Return the unit that a rule's numbers are in."""
+    """Return the unit of a rule's numbers."""
     fact = rule.field or rule.value_from
     return rule.unit or (FACTS[fact] if fact else "")
 
@@ -121,11 +121,11 @@ def example() -> dict[str, Any]:
 
 
 def _in_words(check: dict[str, Any]) -> dict[str, Any]:
-    """Return a check of the example with its words and those of what an inspector looks at."""
-    said = {"id": check["id"], "words": say(f"rule_set.{check['id']}"), **check}
+    """Return a check of the example with its words, and those of the items to inspect."""
+    translated = {"id": check["id"], "words": say(f"rule_set.{check['id']}"), **check}
     if "items" in check:
-        said["items"] = [say(f"rule_set.{item}") for item in check["items"]]
-    return said
+        translated["items"] = [say(f"rule_set.{item}") for item in check["items"]]
+    return translated
 
 
 #: The checks of the example, with keys of messages for `items`.

@@ -1,4 +1,4 @@
-"""The safety figures of a build, in words for the person who lets it spin."""
+"""The safety figures of a build, in words for the person who runs it."""
 
 from dataclasses import asdict
 from typing import Any
@@ -21,15 +21,15 @@ from api.services.core.scope import Caller, may_see
 from api.services.measurements import flags
 from api.services.measurements.frames import read_frame
 
-DEFAULT_WIND_M_S = 4.0  # [m/s], where no season and no trial tells one
+DEFAULT_WIND_M_S = 4.0  # [m/s], if no season and no trial gives one
 
 
 def of_build(db: Session, caller: Caller, build_id: str, query: SafetyQuery) -> SafetyRead:
-    """Return the safety figures of a build in the highest wind it meets."""
+    """Return the safety figures of a build in the highest wind of its trials and season."""
     build = resources.get_row(db, caller, Build, build_id)
     turbine = db.get_one(Turbine, build.turbine_id)
-    seen = highest_winds(db, col(Trial.build_id) == build.id, may_see(caller, Trial))
-    wind = query.wind_speed_m_s or max(_reference(db, turbine), seen.get(build.id, 0.0))
+    highest = highest_winds(db, col(Trial.build_id) == build.id, may_see(caller, Trial))
+    wind = query.wind_speed_m_s or max(_reference(db, turbine), highest.get(build.id, 0.0))
     return shape(build, figures(build, turbine, wind))
 
 
@@ -41,7 +41,7 @@ def _reference(db: Session, turbine: Turbine) -> float:
 
 
 def highest_winds(db: Session, *conditions: ColumnElement[bool]) -> dict[str, float]:
-    """Return the highest wind that trials of each build saw, those that were not withdrawn."""
+    """Return the highest wind of the counted trials of each build [m/s]."""
     frame = read_frame(db, col(Trial.state) == flags.ACCEPTED, *conditions)
     if not len(frame):
         return {}
@@ -56,7 +56,7 @@ def highest_winds(db: Session, *conditions: ColumnElement[bool]) -> dict[str, fl
 def figures(
     build: Build, turbine: Turbine, wind_speed_m_s: float, air_density_kg_m3: float = 1.225
 ) -> SafetyFigures:
-    """Return what follows from a build's and its tower's measures."""
+    """Return the safety figures of a build and its tower."""
     return safety_figures(
         wind_speed_m_s,
         air_density_kg_m3,
@@ -66,33 +66,33 @@ def figures(
     )
 
 
-def shape(build: Build, found: SafetyFigures) -> SafetyRead:
-    """Return figures as they are answered, with sentences and cautions."""
+def shape(build: Build, safety: SafetyFigures) -> SafetyRead:
+    """Return figures as the API shape, with sentences and cautions."""
     return SafetyRead(
         build_id=build.id,
-        sentences=_sentences(found),
+        sentences=_sentences(safety),
         cautions=list(cautions.everything()),
-        **asdict(found),
+        **asdict(safety),
     )
 
 
-def _sentences(found: SafetyFigures) -> list[str]:
-    """Return what the figures mean, gravest first."""
-    facts: dict[str, Any] = asdict(found)
-    known = found.blade_energy_j is not None
-    key = "report_safety.energy" if known else "report_safety.energy_not_known"
-    facts["energy"] = say(key, joules=found.blade_energy_j)
-    facts["kilograms"] = (found.pull_test_n or 0) / 9.80665
+def _sentences(safety: SafetyFigures) -> list[str]:
+    """Return sentences that explain the figures, most serious first."""
+    facts: dict[str, Any] = asdict(safety)
+    has_energy = safety.blade_energy_j is not None
+    key = "report_safety.energy" if has_energy else "report_safety.energy_not_known"
+    facts["energy"] = say(key, joules=safety.blade_energy_j)
+    facts["kilograms"] = (safety.pull_test_n or 0) / 9.80665
     keys = [
-        "safety.guard" if found.needs_guard else "",
+        "safety.guard" if safety.needs_guard else "",
         "safety.speed",
-        "safety.pull" if found.pull_test_n is not None else "safety.no_mass",
-        _tower_key(found),
+        "safety.pull" if safety.pull_test_n is not None else "safety.no_mass",
+        _tower_key(safety),
     ]
     return [say(key, **facts) for key in keys if key]
 
 
-def _tower_key(found: SafetyFigures) -> str:
-    if found.tipping_ratio is None:
+def _tower_key(safety: SafetyFigures) -> str:
+    if safety.tipping_ratio is None:
         return "safety.no_tower"
-    return "safety.tower" if found.tipping_ratio >= 1.5 else "safety.tower_may_fall"
+    return "safety.tower" if safety.tipping_ratio >= 1.5 else "safety.tower_may_fall"

@@ -1,6 +1,6 @@
-"""Choose the season that is meant where nobody names one: in one place, and openly.
+"""Choose the season to use if a request names none.
 
-It is the season whose days contain today, by its own clock. Of several, and where none runs, it is
+It is the season that is running today, in its own time zone. If several or none are running, it is
 the one with the newest trial: the questions, corrections and reports of a season go on for weeks
 after its last day, and an empty season that begins later must not hide them.
 """
@@ -27,7 +27,7 @@ Reason = Literal["running", "latest_trial", "coming", "ended"]
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The season that is meant, and why; `acting` has it and all that need attention beside it."""
+    """The chosen season and why; `acting` has it and the other seasons that need attention."""
 
     season: Season | None
     reason: Reason
@@ -37,20 +37,20 @@ class Choice:
 def choose(
     db: Session, caller: Caller, now: datetime, named: str = "", among: Sequence[str] | None = None
 ) -> Choice:
-    """Return the season that is meant, `named` by its id if there is one of that id.
+    """Return the season to use: the one with the id `named` if it exists.
 
-    `among` are the ids of the seasons that come into question, all of them if left out.
+    `among` has the ids of the seasons to choose from; None means all.
     """
     every = list(db.scalars(select(Season).order_by(col(Season.starts_on), col(Season.id))))
     seasons = [each for each in every if among is None or each.id in among]
-    season, reason = _meant(db, caller, seasons, now)
+    season, reason = _chosen(db, caller, seasons, now)
     season = next((each for each in seasons if each.id == named), season)
-    beside = [each for each in seasons if each is not season and
+    others = [each for each in seasons if each is not season and
               (_runs(each, now) or _has_questions(db, caller, each))]  # fmt: skip
-    return Choice(season, reason, tuple([season, *beside] if season else ()))
+    return Choice(season, reason, tuple([season, *others] if season else ()))
 
 
-def _meant(
+def _chosen(
     db: Session, caller: Caller, seasons: Sequence[Season], now: datetime
 ) -> tuple[Season | None, Reason]:
     running = [each for each in seasons if _runs(each, now)]
@@ -67,7 +67,7 @@ def _meant(
 
 
 def today_of(season: Season, now: datetime) -> date:
-    """Return the day by the clock of a season."""
+    """Return the day in the time zone of a season."""
     return now.astimezone(ZoneInfo(season.timezone)).date()
 
 
@@ -81,7 +81,7 @@ def _runs(season: Season, now: datetime) -> bool:
 
 
 def _newest_trial(db: Session, caller: Caller, season: Season) -> str:
-    """Return the id of the newest trial of a season, which ids are in the order of."""
+    """Return the id of the newest trial of a season; ids sort by time."""
     newest = select(col(Trial.id)).where(may_see(caller, Trial), col(Trial.season_id) == season.id)
     return db.scalar(newest.order_by(col(Trial.id).desc()).limit(1)) or ""
 
@@ -97,7 +97,7 @@ def _has_questions(db: Session, caller: Caller, season: Season) -> bool:
 
 
 def current(db: Session, caller: Caller, now: datetime) -> CurrentSeason:
-    """Return the season that is meant where none is named, with the reason."""
+    """Return the season to use if none is named, with the reason."""
     choice = choose(db, caller, now)
     if choice.season is None:
         raise NotFound(say("refused.no_season_yet"))

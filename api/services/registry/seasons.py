@@ -31,7 +31,7 @@ def page(db: Session, caller: Caller, query: SeasonQuery) -> tuple[list[SeasonRe
 def change(
     db: Session, caller: Caller, season_id: str, changes: SeasonUpdate, version: int
 ) -> SeasonRead:
-    """Change a season; a new reference moves every normalised power of it."""
+    """Change a season; a new reference wind changes all its normalised powers."""
     row = resources.get_row(db, caller, Season, season_id)
     revisions.raise_season(db, row.id)
     resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))

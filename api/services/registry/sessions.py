@@ -22,7 +22,7 @@ from api.services.core.scope import Caller, require_lead_where_official, require
 from api.services.measurements import flags
 from api.services.registry.equipment import require_kind
 
-#: A session may lie this far outside its season.
+#: A session may be this far outside its season.
 GRACE = timedelta(days=30)
 
 
@@ -73,14 +73,14 @@ def change(
     """Change a session's conditions; its trials are computed and checked again."""
     row = resources.get_row(db, caller, BenchSession, session_id)
     require_owner(caller, row.organisation_id)
-    here = col(Trial.session_id) == row.id
-    require_lead_where_official(db, caller, here, "refused.official_session")
+    in_session = col(Trial.session_id) == row.id
+    require_lead_where_official(db, caller, in_session, "refused.official_session")
     require_kind(db, caller, changes.model_dump().get("meter_id"), "meter", "meter_id")
     revisions.raise_season(db, row.season_id)
     moved = resources.change(db, caller, row, changes, version)
     if moved.get("adult_present") is False and _has_trials(db, row.id):
         raise Conflict(say("refused.adult_needed"))
-    flags.recheck(db, here)
+    flags.recheck(db, in_session)
     return resources.read(SessionRead, row)
 
 

@@ -33,7 +33,7 @@ def page(db: Session, caller: Caller, query: TeamQuery) -> tuple[list[TeamRead],
 def change(
     db: Session, caller: Caller, team_id: str, changes: TeamUpdate, version: int
 ) -> TeamRead:
-    """Change a team; its name is looked at for what names a person."""
+    """Change a team; a new name is checked for names of persons."""
     row = resources.get_row(db, caller, Team, team_id)
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)

@@ -33,7 +33,7 @@ def create(db: Session, caller: Caller, turbine: TurbineCreate) -> TurbineRead:
 
 
 def _require_rotor(db: Session, caller: Caller, team_id: str | None, rotor_id: str | None) -> None:
-    """Refuse a place in the equipment list for what is no reference rotor."""
+    """Refuse a `rotor_id` for a turbine that is not a reference rotor."""
     if rotor_id is not None and team_id is not None:
         words = say("refused.not_listed")
         raise Invalid(words, [FieldError("not_allowed", words, pointer="/rotor_id")])
@@ -57,9 +57,9 @@ def change(
     """Change a turbine; generator and gear change rotor speeds that are derived from voltage."""
     row = resources.get_row(db, caller, Turbine, turbine_id)
     require_owner(caller, row.organisation_id)
-    named = changes.model_dump(exclude_unset=True)
-    require_kind(db, caller, named.get("generator_id"), "generator", "generator_id")
-    _require_rotor(db, caller, row.team_id, named.get("rotor_id"))
+    sent_fields = changes.model_dump(exclude_unset=True)
+    require_kind(db, caller, sent_fields.get("generator_id"), "generator", "generator_id")
+    _require_rotor(db, caller, row.team_id, sent_fields.get("rotor_id"))
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
     builds = select(Build.id).where(col(Build.turbine_id) == row.id)

@@ -1,1 +1,1 @@
-"""Reports as documents to read, print and share."""
+"""Make documents of reports, to read, print and share."""

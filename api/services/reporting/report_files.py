@@ -1,4 +1,4 @@
-"""Each report in the formats that it is given in: JSON, CSV, a printable page, PDF."""
+"""Write each report in its formats: JSON, CSV, a printable page, PDF."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ MEDIA = {
 
 @dataclass(frozen=True, slots=True)
 class ReportFile:
-    """One report and how each format of it is written; only the format asked for is made."""
+    """One report with a writer for each format; only the requested format is made."""
 
     name: str
     json: Callable[[], str]
@@ -36,9 +36,9 @@ class ReportFile:
     document: Callable[[], Document]
 
     def writer(self, ending: str, *, excel: bool) -> Callable[[], str | bytes]:
-        """Return what writes a format; what it needs of the database is read now.
+        """Return the writer of a format; all database reads happen in this call.
 
-        A page is laid out for seconds: no transaction may stay open meanwhile.
+        Laying out a page takes seconds, and no transaction may stay open meanwhile.
         """
         if ending == "csv":
             return partial(self.csv, excel)
@@ -81,7 +81,7 @@ def _of_season(name: str, db: Session, caller: Caller, report: SeasonReport) -> 
 
 
 def team_file(db: Session, caller: Caller, team_id: str) -> ReportFile:
-    """Return the page that a team can be handed."""
+    """Return a team's page."""
     sheet = report_subjects.team_sheet(db, caller, team_id)
     return ReportFile(
         "team-page",

@@ -1,4 +1,4 @@
-"""What each printed report is about, read together."""
+"""Read the contents of each printed report."""
 
 from sqlmodel import Session
 
@@ -19,7 +19,7 @@ from api.services.season import comparisons, progress, reports
 
 
 def bench_scores(db: Session, caller: Caller, report: SeasonReport) -> list[BenchScoreRead]:
-    """Return the scores of the benches that a report is about, as far as they are the caller's."""
+    """Return the scores of the benches of a report that belong to the caller."""
     shown = {bench.bench_id for bench in report.benches}
     scores = comparisons.bench_scores(db, caller, report.season_id)
     return [score for score in scores if score.bench_id in shown]
@@ -45,7 +45,7 @@ def team_sheet(db: Session, caller: Caller, team_id: str) -> TeamSheet:
     )
 
 
-#: What may have changed, in words that are no free text.
+#: The standard words for changed factors; other words are free text.
 FACTORS = frozenset(
     {"pitch", "blade count", "blades", "blade shape", "chord", "material", "load", "diameter",
      "generator", "gear ratio", "hub height", "twist"}
@@ -53,7 +53,7 @@ FACTORS = frozenset(
 
 
 def shared_team_sheet(db: Session, caller: Caller, team_id: str) -> Document:
-    """Return a team's page for people without a key: without what was typed in free words."""
+    """Return a team's page for people without a key, without free text."""
     sheet = team_sheet(db, caller, team_id)
     plain = [each for each in sheet.progress.changes if _is_plain(each.factor)]
     shown = sheet.progress.model_copy(update={"changes": plain})
@@ -65,7 +65,7 @@ def _is_plain(factor: str | None) -> bool:
 
 
 def event_sheet(db: Session, caller: Caller, event_id: str) -> EventSheetRead:
-    """Return readiness, order, outlook and results of an event."""
+    """Return readiness, order, forecast and results of an event."""
     event = resources.get_row(db, caller, Event, event_id)
     drawn = run_orders.newest_row(db, event)
     return EventSheetRead(

@@ -1,4 +1,4 @@
-"""Share links: a team's or a season's page without a key, as narrow as its maker's key.
+"""Share links: a team's or a season's page without a key, limited to what its maker may see.
 
 A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
 and with the key that made it.
@@ -30,7 +30,7 @@ def _digest(token: str) -> str:
 
 
 def create(db: Session, caller: Caller, share: ShareCreate) -> ShareMade:
-    """Make a link; the answer carries its secret, which is not kept."""
+    """Make a link; only this answer has its secret, which is not stored."""
     owner, season_id = _subject(db, caller, share)
     require_owner(caller, owner) if owner else None
     token = secrets.token_urlsafe(32)
@@ -50,7 +50,7 @@ def create(db: Session, caller: Caller, share: ShareCreate) -> ShareMade:
 
 
 def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | None, str]:
-    """Return whose thing is shown, and in which season."""
+    """Return the organisation and the season of a link."""
     if (share.team_id is None) == (share.season_id is None):
         words = say("report_refused.link_about_one")
         raise Invalid(words, [FieldError("one_of", words, pointer="/team_id")])
@@ -79,7 +79,7 @@ def page(db: Session, caller: Caller, query: ShareQuery) -> tuple[list[ShareRead
 
 
 def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
-    """Revoke a link; it opens nothing from the next request on."""
+    """Revoke a link, from the next request on."""
     row = resources.get_row(db, caller, Share, share_id)
     if row.revoked_at is None:
         row.revoked_at = datetime.now(UTC).replace(microsecond=0)
@@ -90,7 +90,7 @@ def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
 
 
 def shown(db: Session, token: str) -> tuple[Document, datetime]:
-    """Return what a link shows, and until when."""
+    """Return the document of a link, and when the link ends."""
     row = db.scalars(select(Share).where(col(Share.digest) == _digest(token))).one_or_none()
     if row is None or _state(row) != "open":
         raise NotFound(say("report_refused.link_gone"))
@@ -101,7 +101,7 @@ def shown(db: Session, token: str) -> tuple[Document, datetime]:
 
 
 def _reader(db: Session, row: Share) -> Caller:
-    """Return a reader who sees what the link may show, and never more than its maker does now."""
+    """Return a reader who sees what the link may show, at most what its maker may see now."""
     try:
         maker = keys.caller_of(db, row.key_id, datetime.now(UTC))
     except NotSignedIn as ended:

@@ -1,1 +1,1 @@
-"""A season's answers: reports, comparisons, progress, plans."""
+"""Compute reports, comparisons, progress and plans of a season."""

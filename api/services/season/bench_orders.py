@@ -1,4 +1,4 @@
-"""The order of builds within each bench, as far as their intervals decide it."""
+"""Order the builds within each bench, as far as their intervals decide it."""
 
 from collections import defaultdict
 
@@ -11,14 +11,14 @@ from api.models.season.reports import (
 )
 from api.services.season.names import SeasonNames
 
-#: Below it the order of two is too close to call.
+#: Below this probability the order of two builds is too close to call.
 SURE_ENOUGH = 0.80
 #: A team and the figure of its newest build with a counted trial.
 Current = tuple[str, Figure]
 
 
 def bench_orders(seasons: TeamSeasons, names: SeasonNames) -> list[BenchOrder]:
-    """Return the order of teams within each bench; nothing is ordered across benches."""
+    """Return the order of teams within each bench; benches are not compared."""
     at_bench: dict[str, list[Current]] = defaultdict(list)
     for at, team_id in enumerate(seasons.team_ids.tolist()):
         figure = seasons.current(at)

@@ -1,4 +1,4 @@
-"""Answers about a season as a key sees it: kept by revision, and worked out for all who wait."""
+"""Cache answers about a season by revision and view, and compute them for all who wait."""
 
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
@@ -11,42 +11,42 @@ from api.db import reading_with
 from api.errors import NotFound
 from api.messages import current_language, say, using
 from api.models.registry.seasons import Season
-from api.services.core.cache import cache_of, is_apart
+from api.services.core.cache import cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
 from api.services.publishing.published import view_of
 
 Value = TypeVar("Value")
-#: What works out an answer, from a session and the season as that session sees it.
+#: Computes an answer from a session and the season as that session sees it.
 Make = Callable[[Session, Season], Value]
 
 
 def season_answer(
     db: Session, caller: Caller, season: Season, about: tuple[Hashable, ...], make: Make[Value]
 ) -> Value:
-    """Return an answer of the season's revision, or of a newer one, in the language spoken now.
+    """Return an answer of the season's revision, or of a newer one, in the current language.
 
-    A newer one is as good: it was asked for before that was made. Anyone who waits for it holds no
-    transaction meanwhile, so what `make` needs it reads in the session that it is given.
+    A newer revision is correct too, since the request came before the answer was computed. The
+    caller has no open transaction while it waits, so `make` reads only in the session it is given.
     """
     cache, view, language = cache_of(db), view_of(caller, season), current_language()
     subject = (*about, season.id, view, language)
-    if is_apart(db) or cache.queue.is_mine(season.id):
-        kept: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
-        return kept
+    if has_own_cache(db) or cache.queue.is_mine(season.id):
+        cached: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
+        return cached
     newest = cache.newest(subject, season.revision)
     if newest is not None:
-        found: Value = newest[1]
-        return found
-    db.commit()  # it has read what it needs
+        newer: Value = newest[1]
+        return newer
+    db.commit()  # end the transaction before waiting
     asked = Asked(subject, _in_language(language, make), view)
     cache.queue.wait(season.id, asked, lambda: _moment(db, season.id))
-    done: Value = asked.taken()
-    return done
+    computed: Value = asked.taken()
+    return computed
 
 
 def _in_language(language: str, make: Make[Value]) -> Make[Value]:
-    """Return what works out an answer in a language, whatever thread it runs in."""
+    """Return a function that computes the answer in a language, in any thread."""
 
     def spoken(db: Session, season: Season) -> Value:
         with using(language):
@@ -57,7 +57,7 @@ def _in_language(language: str, make: Make[Value]) -> Make[Value]:
 
 @contextmanager
 def _moment(db: Session, season_id: str) -> Iterator[Callable[[Asked], object]]:
-    """Give what works out answers about a season as it is now."""
+    """Open a snapshot, and give the function that computes answers from it."""
     with reading_with(db.get_bind().engine) as now:
         season = now.get(Season, season_id)
         if season is None:
@@ -70,7 +70,7 @@ def _moment(db: Session, season_id: str) -> Iterator[Callable[[Asked], object]]:
                     asked.subject, season.revision, lambda: make(now, season)
                 )
             except SQLAlchemyError:
-                now.rollback()  # a server would refuse every further statement of this moment
+                now.rollback()  # otherwise a server refuses every further query of this transaction
                 now.refresh(season)
                 raise
 

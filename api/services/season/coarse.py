@@ -1,4 +1,4 @@
-"""Figures that depend on trials not shown, at the resolution that their uncertainty supports."""
+"""Round figures that depend on hidden trials to the resolution of their uncertainty."""
 
 from dataclasses import replace
 
@@ -8,7 +8,7 @@ from analysis.numeric.resolution import at_resolution, two_digits
 
 
 def coarse_power(fair: FairPower) -> FairPower:
-    """Return a power and its interval at a tenth of its uncertainty, and that at two digits."""
+    """Round a power and its interval to a tenth of its uncertainty, and that to two digits."""
     u_w = fair.power_w * fair.u_total
     low, high = fair.interval_w
     return FairPower(
@@ -20,7 +20,7 @@ def coarse_power(fair: FairPower) -> FairPower:
 
 
 def coarse_score(score: BenchScore) -> BenchScore:
-    """Return a bench's effect at a tenth of its uncertainty, and the scores made of both."""
+    """Round a bench's effect to a tenth of its uncertainty, and the scores to one decimal."""
     return replace(
         score,
         effect=at_resolution(score.effect, score.u),
@@ -32,7 +32,7 @@ def coarse_score(score: BenchScore) -> BenchScore:
 
 
 def coarse_pair(pair: Pair) -> Pair:
-    """Return a comparison of two builds with whole percents, and its uncertainty at two digits."""
+    """Round a comparison of two builds to integer per cents, and its uncertainty to two digits."""
     chance, u, interval = pair.probability_a_ahead, pair.u_difference, pair.interval_pct
     return replace(
         pair,

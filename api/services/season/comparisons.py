@@ -1,4 +1,4 @@
-"""Comparing schools fairly: all of the season is fitted, and each caller sees what is shared."""
+"""Compare schools fairly: fit the complete season, and show each caller the builds they may see."""
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
@@ -35,7 +35,7 @@ from api.services.season.cached_answers import season_answer
 from api.services.season.coarse import coarse_pair, coarse_score
 from api.services.season.fit import Fitted, fitted_season
 
-ALL_PAIRS_UP_TO = 200  # current builds; of more, each is held against the next ones
+ALL_PAIRS_UP_TO = 200  # current builds; with more, each is compared only with the next ones
 NEXT_ONES = 20
 
 
@@ -49,7 +49,7 @@ class Named(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class VisibleComparison:
-    """Names and owners of what the season's trials speak of, and what the caller may know."""
+    """The names and owners of teams and benches, and the schools that the caller may see."""
 
     teams: dict[str, Named]
     numbers: dict[str, int]
@@ -57,7 +57,7 @@ class VisibleComparison:
     shown: frozenset[str]
 
     def is_shown(self, build_id: str, fitted: Fitted) -> bool:
-        """Tell whether a team's build may be shown; a reference rotor's is no team's."""
+        """Tell whether a team's build may be shown; False for a reference rotor."""
         team = self.teams.get(fitted.team_of[build_id])
         return team is not None and team.organisation_id in self.shown
 
@@ -65,9 +65,9 @@ class VisibleComparison:
 def compare_season(
     db: Session, caller: Caller, season_id: str, event_id: str | None = None
 ) -> SeasonComparison:
-    """Return the season's builds on one scale, now or as known on the morning of an event.
+    """Return the season's builds on one scale, now or as of the morning of an event.
 
-    Fitted once for each revision of its facts.
+    The fit is cached for each revision of the season.
     """
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
@@ -79,7 +79,7 @@ def compare_season(
 
 
 def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> datetime:
-    """Return when the day of a season's event begins, by the season's clock."""
+    """Return when the day of a season's event begins, in the season's time zone."""
     event = resources.get_row(db, caller, Event, event_id)
     if event.season_id != season.id:
         raise NotFound(say("report_refused.no_event_in_season", event_id=event_id))
@@ -92,26 +92,26 @@ def _compare(
     fitted = fitted_season(db, caller, season, until)
     if fitted is None:
         return _nothing(season)
-    known = visible_to(db, caller, fitted)
+    visible = visible_to(db, caller, fitted)
     builds = [
-        _fair(build_id, fitted, known)
+        _fair(build_id, fitted, visible)
         for build_id in fitted.fit.build_ids
-        if known.is_shown(build_id, fitted)
+        if visible.is_shown(build_id, fitted)
     ]
-    pairs, left_out = _pairs(fitted, known)
+    pairs, left_out = _pairs(fitted, visible)
     return SeasonComparison(
         season_id=season.id,
         as_of=datetime.now(UTC),
         revision=season.revision,
-        groups=_groups_shown(fitted, known),
+        groups=_groups_shown(fitted, visible),
         builds=builds,
-        benches=_benches(caller, fitted, known),
+        benches=_benches(caller, fitted, visible),
         pairs=pairs,
         pairs_not_listed=left_out,
-        missing_links=links(caller, fitted, known),
+        missing_links=links(caller, fitted, visible),
         check=_check(fitted),
         trials=len(fitted.trials["build_id"]),
-        not_shown=_hidden(fitted, known),
+        not_shown=_hidden(fitted, visible),
         reason=None,
         others_as_of=fitted.others_as_of,
     )
@@ -136,17 +136,17 @@ def _nothing(season: Season) -> SeasonComparison:
 
 
 def visible_to(db: Session, caller: Caller, fitted: Fitted) -> VisibleComparison:
-    """Read names, and whose builds the caller may see: own, and of schools that say so."""
+    """Read names, and the schools whose builds the caller may see: own, and those that share."""
     teams, benches = _named(db, Team), _named(db, Bench)
     numbers = db.execute(select(Build.id, Build.number))
-    named = select(Organisation.id).where(col(Organisation.sharing) == "named")
+    sharing = select(Organisation.id).where(col(Organisation.sharing) == "named")
     everyone = frozenset(team.organisation_id for team in teams.values())
     own = caller.organisation_ids
     return VisibleComparison(
         teams=teams,
         numbers={row.id: row.number for row in numbers},
         benches=benches,
-        shown=everyone if own is None else own | frozenset(db.scalars(named)),
+        shown=everyone if own is None else own | frozenset(db.scalars(sharing)),
     )
 
 
@@ -155,24 +155,24 @@ def _named(db: Session, table: type[Team | Bench]) -> dict[str, Named]:
     return {row.id: Named(*row) for row in rows}
 
 
-def _groups_shown(fitted: Fitted, known: VisibleComparison) -> list[list[str]]:
-    """Return the groups with the builds that the caller may know, and reference rotors."""
+def _groups_shown(fitted: Fitted, visible: VisibleComparison) -> list[list[str]]:
+    """Return the groups, with the builds that the caller may see and the reference rotors."""
     return [
         [
             build_id
             for build_id in group
-            if not fitted.team_of[build_id] or known.is_shown(build_id, fitted)
+            if not fitted.team_of[build_id] or visible.is_shown(build_id, fitted)
         ]
         for group in fitted.fit.groups
     ]
 
 
-def _fair(build_id: str, fitted: Fitted, known: VisibleComparison) -> FairBuild:
-    team = known.teams[fitted.team_of[build_id]]
+def _fair(build_id: str, fitted: Fitted, visible: VisibleComparison) -> FairBuild:
+    team = visible.teams[fitted.team_of[build_id]]
     fair = fitted.fair.get(build_id)
     return FairBuild(
         build_id=build_id,
-        build_number=known.numbers[build_id],
+        build_number=visible.numbers[build_id],
         team_id=team.id,
         team_name=team.name,
         current=fitted.current.get(team.id) == build_id,
@@ -186,25 +186,25 @@ def _fair(build_id: str, fitted: Fitted, known: VisibleComparison) -> FairBuild:
     )
 
 
-def _benches(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[BenchScoreRead]:
-    """Return the scores of benches, a coach's own ones only."""
+def _benches(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list[BenchScoreRead]:
+    """Return the scores of benches; for a coach only of their own."""
     own = caller.organisation_ids
     counts = Counter(fitted.trials["bench_id"])
     scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
     return [
         _bench(
             coarse_score(score) if fitted.is_coarse else score,
-            known.benches[score.bench_id].name,
+            visible.benches[score.bench_id].name,
             counts[score.bench_id],
             len(scores) == 1,
         )
         for score in scores
-        if own is None or known.benches[score.bench_id].organisation_id in own
+        if own is None or visible.benches[score.bench_id].organisation_id in own
     ]
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
-    effect, said = percent(score.effect), "alone" if is_alone else score.verdict
+    effect, verdict = percent(score.effect), "alone" if is_alone else score.verdict
     return BenchScoreRead(
         bench_id=score.bench_id,
         name=name,
@@ -216,30 +216,30 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
         against=score.against,
         verdict=score.verdict,
         trials=trials,
-        **wording.statement(f"bench.{said}", bench=name, effect=effect),
+        **wording.statement(f"bench.{verdict}", bench=name, effect=effect),
     )
 
 
-def _hidden(fitted: Fitted, known: VisibleComparison) -> int:
-    """Return how many builds of teams are not shown."""
+def _hidden(fitted: Fitted, visible: VisibleComparison) -> int:
+    """Return the number of hidden builds of teams."""
     return sum(
-        bool(team) and not known.is_shown(build_id, fitted)
+        bool(team) and not visible.is_shown(build_id, fitted)
         for build_id, team in fitted.team_of.items()
     )
 
 
-def _in_order(fitted: Fitted, known: VisibleComparison) -> list[str]:
-    """Return the current builds that are shown, the strongest first."""
-    current = [each for each in fitted.current.values() if known.is_shown(each, fitted)]
+def _in_order(fitted: Fitted, visible: VisibleComparison) -> list[str]:
+    """Return the visible current builds, strongest first."""
+    current = [each for each in fitted.current.values() if visible.is_shown(each, fitted)]
     return sorted(current, key=lambda build_id: -fitted.fit.effects[build_id])
 
 
-def _pairs(fitted: Fitted, known: VisibleComparison) -> tuple[list[PairRead], int]:
-    """Return what may be said of each two current builds, the stronger first.
+def _pairs(fitted: Fitted, visible: VisibleComparison) -> tuple[list[PairRead], int]:
+    """Return the comparisons of pairs of current builds, the stronger first.
 
-    Of very many each is held against the next ones in order alone; the rest is counted.
+    With very many builds each is compared only with the next ones; the other pairs are counted.
     """
-    current = _in_order(fitted, known)
+    current = _in_order(fitted, visible)
     if len(current) <= ALL_PAIRS_UP_TO:
         pairs = compare_all(fitted.fit, current) if current else []
     else:
@@ -248,65 +248,67 @@ def _pairs(fitted: Fitted, known: VisibleComparison) -> tuple[list[PairRead], in
         ]
         pairs = compare_each(fitted.fit, near)
     every = len(current) * (len(current) - 1) // 2
-    return [_pair(pair, fitted, known) for pair in pairs], every - len(pairs)
+    return [_pair(pair, fitted, visible) for pair in pairs], every - len(pairs)
 
 
 @dataclass(frozen=True, slots=True)
 class ComparableBuilds:
-    """The current builds that are shown, group by group and the strongest first.
+    """The visible current builds, by group, strongest first.
 
-    `ahead` is what may be said of each and the next one of its group.
+    `ahead` has the comparison of each build with the next one of its group.
     """
 
     groups: list[list[FairBuild]]
     ahead: dict[str, PairRead]
     not_shown: int
     fitted: Fitted | None = None
-    known: VisibleComparison | None = None
+    visible: VisibleComparison | None = None
 
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
-    """Return the scores of a season's benches, a coach's own ones only."""
+    """Return the scores of a season's benches; for a coach only of their own."""
     fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
     return [] if fitted is None else _benches(caller, fitted, visible_to(db, caller, fitted))
 
 
 def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
-    """Return how the season's current builds stand, each held against the next one alone."""
+    """Return the season's current builds in order, each compared with the next one."""
     fitted = fitted_season(db, caller, season)
     if fitted is None:
         return ComparableBuilds([], {}, 0)
-    known = visible_to(db, caller, fitted)
+    visible = visible_to(db, caller, fitted)
     groups: dict[int, list[str]] = defaultdict(list)
-    for build_id in _in_order(fitted, known):
+    for build_id in _in_order(fitted, visible):
         groups[fitted.fit.group_of[build_id]].append(build_id)
     nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
     return ComparableBuilds(
-        [[_fair(each, fitted, known) for each in builds] for _, builds in sorted(groups.items())],
-        {pair.a: _pair(pair, fitted, known) for pair in compare_each(fitted.fit, nexts)},
-        _hidden(fitted, known),
+        [[_fair(each, fitted, visible) for each in builds] for _, builds in sorted(groups.items())],
+        {pair.a: _pair(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
+        _hidden(fitted, visible),
         fitted,
-        known,
+        visible,
     )
 
 
 def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
-    """Return what may be said of some pairs of builds, each by its first one."""
-    found = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
-    others = [pair for pair in pairs if pair[0] not in found]
-    fitted, known = ranked.fitted, ranked.known
-    if others and fitted is not None and known is not None:
-        found |= {each.a: _pair(each, fitted, known) for each in compare_each(fitted.fit, others)}
-    return found
+    """Return the comparisons of pairs of builds, each under its first build."""
+    by_first = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
+    others = [pair for pair in pairs if pair[0] not in by_first]
+    fitted, visible = ranked.fitted, ranked.visible
+    if others and fitted is not None and visible is not None:
+        by_first |= {
+            each.a: _pair(each, fitted, visible) for each in compare_each(fitted.fit, others)
+        }
+    return by_first
 
 
 def _is_next(ranked: ComparableBuilds, a: str, b: str) -> bool:
     return a in ranked.ahead and ranked.ahead[a].b == b
 
 
-def _pair(exact: Pair, fitted: Fitted, known: VisibleComparison) -> PairRead:
+def _pair(exact: Pair, fitted: Fitted, visible: VisibleComparison) -> PairRead:
     pair = coarse_pair(exact) if fitted.is_coarse else exact
-    a, b = (known.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
+    a, b = (visible.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
     return PairRead(
         a=pair.a,
         b=pair.b,
@@ -321,26 +323,26 @@ def _pair(exact: Pair, fitted: Fitted, known: VisibleComparison) -> PairRead:
 
 
 def _check(fitted: Fitted) -> ModelCheck:
-    """Return whether the season's trials scatter as their uncertainties say."""
+    """Return whether the season's trials scatter as their uncertainties predict."""
     check, spread = fitted.fit.check_residuals(), fitted.fit.spread
-    given: Callable[[float], float] = two_digits if fitted.is_coarse else float
-    deviation = given(check.standard_deviation)
-    said = wording.statement(f"model.{check.verdict}", spread=deviation)
+    rounded: Callable[[float], float] = two_digits if fitted.is_coarse else float
+    deviation = rounded(check.standard_deviation)
+    sentence = wording.statement(f"model.{check.verdict}", spread=deviation)
     return ModelCheck.model_validate(
-        said
+        sentence
         | {
             "standard_deviation": deviation,
             "verdict": check.verdict,
             "trials": check.trials,
-            "session_sd": given(spread.session),
-            "residual_factor": given(spread.residual),
+            "session_sd": rounded(spread.session),
+            "residual_factor": rounded(spread.residual),
             "estimated": fitted.fit.is_estimated,
         }
     )
 
 
-def links(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[MissingLinkRead]:
-    """Return the sessions that would join what is apart, the most useful first."""
+def links(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list[MissingLinkRead]:
+    """Return the sessions that would join separate groups, the most useful first."""
     benches_of: dict[str, list[str]] = defaultdict(list)
     for build_id, bench_id in zip(
         fitted.trials["build_id"], fitted.trials["bench_id"], strict=True
@@ -350,10 +352,10 @@ def links(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[Miss
     for missing in missing_links(
         fitted.fit, benches_of, fitted.references, list(fitted.current.values())
     ):
-        shown = [each for each in missing.joins if known.is_shown(each, fitted)]
+        shown = [each for each in missing.joins if visible.is_shown(each, fitted)]
         if shown:
-            teams = list(dict.fromkeys(known.teams[fitted.team_of[each]].name for each in shown))
-            bench = known.benches[missing.bench_id]
+            teams = list(dict.fromkeys(visible.teams[fitted.team_of[each]].name for each in shown))
+            bench = visible.benches[missing.bench_id]
             own = caller.organisation_ids
             is_shown = own is None or bench.organisation_id in own
             links.append(

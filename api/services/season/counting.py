@@ -1,11 +1,11 @@
-"""Say of one trial whether it counts for the season's tables, and why not: as the reports do."""
+"""Tell why a trial does not count for the season's tables, in the codes of the reports."""
 
 from analysis.season.summary import LEFT_OUT, RECORD
 from api.models.trials.trials import TrialRead
 
 
 def left_out(trial: TrialRead) -> str:
-    """Return why a trial does not count, as a code of the reports; empty where it counts."""
+    """Return why a trial does not count, as a code of the reports; empty if it counts."""
     is_so = {
         "withdrawn": trial.state == "withdrawn",
         "held": trial.state == "held",

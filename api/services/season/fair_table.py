@@ -1,4 +1,4 @@
-"""The season report's table of comparable power: builds of different benches in one order."""
+"""Make the season report's table of comparable power, with builds of different benches."""
 
 from collections.abc import Mapping
 from itertools import pairwise
@@ -11,24 +11,24 @@ from api.services.season.comparisons import ComparableBuilds, pairs_of
 
 
 def fair_table(
-    standing: ComparableBuilds, team_ids: set[str], current: Mapping[str, CurrentBuild]
+    ranking: ComparableBuilds, team_ids: set[str], current: Mapping[str, CurrentBuild]
 ) -> FairTable:
-    """Return the newest counted builds of some teams on the season's scale, group by group.
+    """Return the newest counted builds of teams on the season's scale, by group.
 
-    Each is compared with the next one that is shown, whatever lies between them.
+    Each is compared with the next visible one, even if hidden builds are between them.
     """
     shown = [
         [(place, build) for place, build in enumerate(builds, start=1) if build.team_id in team_ids]
-        for builds in standing.groups
+        for builds in ranking.groups
     ]
     nexts = [(a.build_id, b.build_id) for of in shown for (_, a), (_, b) in pairwise(of)]
-    ahead = pairs_of(standing, nexts)
-    is_available = any(pair.comparable != "not_yet" for pair in standing.ahead.values())
+    ahead = pairs_of(ranking, nexts)
+    is_available = any(pair.comparable != "not_yet" for pair in ranking.ahead.values())
     return FairTable(
         available=is_available,
         places=[_place(place, build, ahead, current) for of in shown for place, build in of],
-        not_shown=standing.not_shown,
-        others_as_of=standing.fitted.others_as_of if standing.fitted else None,
+        not_shown=ranking.not_shown,
+        others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
         **wording.statement("fair.available" if is_available else "fair.not_yet"),
     )
 

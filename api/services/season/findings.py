@@ -1,4 +1,4 @@
-"""What a team's sweeps found, build by build: best pitch, best load, wind exponent."""
+"""Evaluate a team's sweeps by build: best pitch, best load, wind exponent."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,13 +20,13 @@ from api.models.season.progress import LoadRead, PitchRead, WindRead
 from api.services.core import wording
 from api.services.measurements.frames import Array, Frame
 
-#: What the best pitch and the best load of a rotor depend on beside themselves.
+#: The facts that the best pitch and the best load of a rotor depend on.
 BLADES = ("rotor_diameter_m", "blade_count", "chord_root_m", "chord_tip_m", "material")
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """A team's trials with their results, and which of them count."""
+    """A team's trials with their results, and whether each counts."""
 
     frame: Frame
     results: TrialResults
@@ -34,35 +34,35 @@ class Facts:
 
 
 def find_pitch(facts: Facts, build: Build, builds: Sequence[Build]) -> PitchRead | None:
-    """Return what a build's pitch sweep found; nothing where there was none."""
+    """Return the result of a build's pitch sweep, or None without one."""
     pitch, power = _pitch_readings(facts, _swept(facts, build, "pitch"))
     if not pitch.size:
         return None
     further = next_pitch(pitch, power)
     try:
-        found = find_optimum(pitch, power)
+        optimum = find_optimum(pitch, power)
     except AnalysisError as unknown:
         read = _pitch_open(build, pitch.size, further, say_reason(str(unknown)))
     else:
-        read = _pitch_found(build, found, further, is_stale=_is_stale(build, builds, "pitch"))
+        read = _pitch_found(build, optimum, further, is_stale=_is_stale(build, builds, "pitch"))
     return read.model_copy(update={"points": _points(pitch, power)})
 
 
 def _points(at: Array, power: Array) -> tuple[tuple[float, float], ...]:
-    """Return readings in their order along an axis."""
+    """Return readings sorted along an axis."""
     return tuple(sorted((float(x), float(watts)) for x, watts in zip(at, power, strict=True)))
 
 
 def _swept(facts: Facts, build: Build, kind: str) -> Array:
-    """Return which trials are a build's sweep that counts."""
+    """Return which trials belong to a build's counted sweep."""
     trials = facts.frame.trials
-    is_mine = (trials["build_id"] == build.id) & (trials["kind"] == kind)
-    swept: Array = is_mine & are_usable(trials, facts.results)
+    is_in_sweep = (trials["build_id"] == build.id) & (trials["kind"] == kind)
+    swept: Array = is_in_sweep & are_usable(trials, facts.results)
     return swept
 
 
 def _is_stale(build: Build, builds: Sequence[Build], swept: str) -> bool:
-    """Tell whether what an optimum depends on has changed in a later build of the turbine."""
+    """Tell whether a later build of the turbine changed a fact that an optimum depends on."""
     fixed = (*BLADES, "load_ohm" if swept == "pitch" else "pitch_deg")
     later = [
         each
@@ -83,8 +83,8 @@ def _pitch_readings(facts: Facts, swept: Array) -> tuple[Array, Array]:
     to_reference = facts.results.normalised_power_w / facts.results.power_w
     power = run_power(facts.frame.runs, load) * to_reference[trial]
     pitch = facts.frame.trials["pitch_deg"].astype(float)[trial]
-    kept = swept[trial] & np.isfinite(pitch) & (power > 0)
-    return pitch[kept], power[kept]
+    is_used = swept[trial] & np.isfinite(pitch) & (power > 0)
+    return pitch[is_used], power[is_used]
 
 
 def _pitch_open(build: Build, readings: int, further: float, reason: str) -> PitchRead:
@@ -105,25 +105,27 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
     )
 
 
-def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale: bool) -> PitchRead:
-    low, high = found.plateau_deg
-    status = "stale" if is_stale else "rough" if found.lack_of_fit else "found"
-    said = wording.statement(
-        f"pitch.{status}", number=build.number, best=found.best_pitch_deg, low=low, high=high
+def _pitch_found(
+    build: Build, optimum: PitchOptimum, further: float, *, is_stale: bool
+) -> PitchRead:
+    low, high = optimum.plateau_deg
+    status = "stale" if is_stale else "rough" if optimum.lack_of_fit else "found"
+    sentence = wording.statement(
+        f"pitch.{status}", number=build.number, best=optimum.best_pitch_deg, low=low, high=high
     )
     return PitchRead.model_validate(
-        said
+        sentence
         | {
             "build_id": build.id,
             "number": build.number,
-            "readings": found.readings,
+            "readings": optimum.readings,
             "status": status,
-            "bracketed": found.bracketed,
-            "best_pitch_deg": found.best_pitch_deg,
-            "u_deg": found.u_deg,
-            "fieller_deg": found.fieller_deg,
-            "plateau_deg": found.plateau_deg,
-            "peak_power_w": found.peak_power_w,
+            "bracketed": optimum.bracketed,
+            "best_pitch_deg": optimum.best_pitch_deg,
+            "u_deg": optimum.u_deg,
+            "fieller_deg": optimum.fieller_deg,
+            "plateau_deg": optimum.plateau_deg,
+            "peak_power_w": optimum.peak_power_w,
             "next_pitch_deg": further,
             "reason": None,
         }
@@ -131,12 +133,12 @@ def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale:
 
 
 def find_load(facts: Facts, build: Build, builds: Sequence[Build]) -> LoadRead | None:
-    """Return what a build's load sweep found; nothing where there was none."""
+    """Return the result of a build's load sweep, or None without one."""
     swept = _swept(facts, build, "load")
     if not swept.any():
         return None
     load = facts.frame.trials["load_ohm"][swept].astype(float)
-    # Volts as they would be at the reference, so that one wind holds for the whole sweep.
+    # Convert volts to the reference wind, so that the complete sweep has one wind.
     volts = np.sqrt(facts.results.normalised_power_w[swept] * load)
     try:
         sweep = fit_load_sweep(load, volts)
@@ -176,7 +178,7 @@ def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bo
     if status == "found" and is_beyond:
         status = "beyond"
     best, reach = sweep.matched_load_ohm, COVERAGE_FACTOR * sweep.u_resistance_ohm
-    said = wording.statement(f"load.{status}", number=build.number, best=best)
+    sentence = wording.statement(f"load.{status}", number=build.number, best=best)
     by_line = {
         "source_voltage_v": sweep.source_voltage_v,
         "source_resistance_ohm": sweep.source_resistance_ohm,
@@ -184,7 +186,7 @@ def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bo
         "interval_ohm": (max(0.0, best - reach), best + reach),
     }
     return LoadRead.model_validate(
-        said
+        sentence
         | {name: value if sweep.valid else None for name, value in by_line.items()}
         | {
             "build_id": build.id,
@@ -200,7 +202,7 @@ def _load_found(build: Build, sweep: LoadSweep, *, is_stale: bool, is_beyond: bo
 
 
 def find_wind(facts: Facts, builds: Sequence[Build]) -> list[WindRead]:
-    """Return what the wind sweeps of builds found."""
+    """Return the results of the wind sweeps of builds."""
     trials = facts.frame.trials
     if not len(facts.frame):
         return []
@@ -216,10 +218,12 @@ def find_wind(facts: Facts, builds: Sequence[Build]) -> list[WindRead]:
 def _wind_points(facts: Facts, sweep: BuildSweep) -> tuple[tuple[float, float], ...]:
     """Return wind and power of each trial of a sweep."""
     trials, results = facts.frame.trials, facts.results
-    mine = (trials["build_id"] == sweep.build_id) & (trials["session_id"] == sweep.session_id)
-    mine &= (trials["kind"] == "wind") & (trials["state"] == ACCEPTED)
-    mine &= np.isfinite(results.wind_speed_m_s) & (results.power_w > 0)
-    return _points(results.wind_speed_m_s[mine], results.power_w[mine])
+    is_in_sweep = (trials["build_id"] == sweep.build_id) & (
+        trials["session_id"] == sweep.session_id
+    )
+    is_in_sweep &= (trials["kind"] == "wind") & (trials["state"] == ACCEPTED)
+    is_in_sweep &= np.isfinite(results.wind_speed_m_s) & (results.power_w > 0)
+    return _points(results.wind_speed_m_s[is_in_sweep], results.power_w[is_in_sweep])
 
 
 def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> WindRead:
@@ -227,7 +231,7 @@ def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> 
     used = shrink(fit.exponent, fit.standard_error, prior, u_prior) if fit and is_used else None
     status = "open" if used is None else "own" if fit and fit.is_power_law else "bent"
     reason = say_reason(sweep.reason)
-    said = wording.statement(
+    sentence = wording.statement(
         f"wind.{status}",
         number=number,
         reason=reason,
@@ -237,7 +241,7 @@ def _wind_read(number: int, sweep: BuildSweep, prior: float, u_prior: float) -> 
         u_default=DEFAULT_WIND_EXPONENT_UNCERTAINTY,
     )
     return WindRead.model_validate(
-        said
+        sentence
         | {
             "build_id": sweep.build_id,
             "number": number,

@@ -1,4 +1,4 @@
-"""The season's fit, shared by all answers that rest on it; made once for each revision."""
+"""Fit a season once for each revision; all answers that depend on the fit share it."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -22,27 +22,27 @@ from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import SeasonTrials
-from api.services.publishing.published import trials_known_to
+from api.services.publishing.published import visible_trials
 from api.services.season.coarse import coarse_power
 
-#: Kinds of trial that say how strong a build is, at home, away or as the reference.
+#: Kinds of trial that measure the power of a build: at home, on a visit or as the reference.
 COMPARED = ("record", "visit", "reference")
-U_PLACEMENT = 0.02  # [-], the tower put back in its place; common practice, no source
+U_PLACEMENT = 0.02  # [-], placing the tower again; common practice, no source
 SECONDS_A_WEEK = 604_800.0
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fit of the season, the trials behind it, and each team's current build."""
+    """A fit of the season, its trials, and each team's current build."""
 
     fit: SeasonFit
     trials: Columns
     current: dict[str, str]
     assigned: dict[str, float]
     exponents: dict[str, tuple[float, float]]
-    #: Whether figures are given at a tenth of their uncertainty: they rest on trials not shown.
+    #: Whether figures are rounded to a tenth of their uncertainty: they depend on hidden trials.
     is_coarse: bool = False
-    #: The moment of others' trials, where those of now are not published yet.
+    #: The moment of others' trials, if their current ones are not published yet.
     others_as_of: datetime | None = None
 
     @cached_property
@@ -62,7 +62,7 @@ class Fitted:
 
     @cached_property
     def trials_of(self) -> dict[str, int]:
-        """Return how many trials each build has."""
+        """Return the number of trials of each build."""
         return _by_label(self.builds, self.builds.count().astype(int))
 
     @cached_property
@@ -72,10 +72,10 @@ class Fitted:
 
     @cached_property
     def to_average(self) -> dict[str, float]:
-        """Return what to take off ln power in each session, so that benches and sessions agree.
+        """Return the bench and session effect on ln power, to subtract in each session.
 
-        Only the reference rotor shows the effect of a session: where it did not run, a team's own
-        gain would pass for it.
+        The session effect is removed only where the reference rotor ran: without it, a team's own
+        gain would look like an effect of the session.
         """
         fit = self.fit
         uncertainty = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
@@ -86,19 +86,19 @@ class Fitted:
         )
         session_effects = {session_id: session[session_id] for session_id in self.referred}
         return {
-            session_id: self.given(
+            session_id: self.rounded(
                 bench[bench_id] + session_effects.get(session_id, 0.0), uncertainty[bench_id]
             )
             for session_id, bench_id in bench_of.items()
         }
 
-    def given(self, value: float, u: float) -> float:
-        """Return a figure as it may be given, by its standard uncertainty."""
+    def rounded(self, value: float, u: float) -> float:
+        """Return a figure rounded by its standard uncertainty, if figures are coarse."""
         return at_resolution(value, u) if self.is_coarse else value
 
     @cached_property
     def session_group(self) -> dict[tuple[str, str], int]:
-        """Return, for each team and session, the group of builds that it was about."""
+        """Return the comparable group of each team and session."""
         pairs = pair_up(self.builds, self.sessions)
         builds = self.builds.labels[pairs.one].tolist()
         sessions = self.sessions.labels[pairs.other].tolist()
@@ -115,12 +115,12 @@ class Fitted:
 
     @cached_property
     def last_trial(self) -> dict[str, float]:
-        """Return when each build was last tested, in seconds."""
+        """Return when each build was last tested [s]."""
         return _by_label(self.builds, self.builds.largest(self.trials["started_at"]))
 
     @cached_property
     def fair(self) -> dict[str, FairPower]:
-        """Return builds' powers freed of their benches; without those that nothing anchors."""
+        """Return the comparable power of each build that a reference rotor anchors."""
         exact = fair_powers(self.fit, self.assigned)
         if not self.is_coarse:
             return exact
@@ -134,22 +134,22 @@ def _by_label(groups: Groups, values: Array) -> dict[str, Any]:
 def fitted_season(
     db: Session, caller: Caller, season: Season, until: datetime | None = None
 ) -> Fitted | None:
-    """Return the season's fit by what a key knows of the time until a moment.
+    """Return the season's fit of the trials that a key sees, up to a moment if given.
 
-    Returns nothing where no trial counts. Keys that know the same share one fit.
+    Return None if no trial counts. Keys that see the same trials share one fit.
     """
-    known = trials_known_to(db, caller, season, until)
-    whose = None if known.version is None else (caller.sees, known.version)
-    cache, subject = cache_of(db), ("fit", season.id, until, whose)
+    seen = visible_trials(db, caller, season, until)
+    view = None if seen.version is None else (caller.sees, seen.version)
+    cache, subject = cache_of(db), ("fit", season.id, until, view)
     exact: Fitted | None = cache.get_or_make(
-        subject, season.revision, lambda: _fit(db, known.trials)
+        subject, season.revision, lambda: _fit(db, seen.trials)
     )
     if exact is None or caller.reaches_all:
         return exact
     shown: Fitted = cache.get_or_make(
         ("coarse", *subject),
         season.revision,
-        lambda: replace(exact, is_coarse=True, others_as_of=known.as_of),
+        lambda: replace(exact, is_coarse=True, others_as_of=seen.as_of),
     )
     return shown
 
@@ -171,13 +171,13 @@ def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
 
 
 def _current(teams: TeamSeasons) -> dict[str, str]:
-    """Return the newest build of each team; a reference rotor is no team's."""
+    """Return the newest build of each team; reference rotors are left out."""
     pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
     return {team_id: build_id for team_id, build_id in pairs if team_id}
 
 
 def _fit_trials(counted: SeasonTrials) -> SeasonFit:
-    """Fit trials; a link's age is judged at the newest moment that two schools reached."""
+    """Fit trials; the age of a link counts from the newest moment that two schools reached."""
     trials, results = counted.trials, counted.results
     age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
     names = ("build_id", "team_id", "bench_id", "session_id")
@@ -189,16 +189,16 @@ def _fit_trials(counted: SeasonTrials) -> SeasonFit:
 
 
 def _reached_by_two(trials: Columns) -> float:
-    """Return the newest trial's moment, but for one school that is alone so late.
+    """Return the latest moment that at least two schools reached.
 
-    A date that one school mistook, or chose, must not make the links of all others old.
+    A wrong date of one school must not make the links of all others old.
     """
     newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
     return float(newest[-2] if len(newest) > 1 else newest[-1])
 
 
 def _scatter(results: PowerResults) -> FloatArray:
-    """Return what is uncertain of a trial beside its session and bench, which have terms."""
+    """Return the uncertainty of each trial, without the terms of its session and bench."""
     return combine(
         results.u_repeat,
         np.full_like(results.u_repeat, U_PLACEMENT),
@@ -208,7 +208,7 @@ def _scatter(results: PowerResults) -> FloatArray:
 
 
 def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:
-    """Return each build's wind exponent with its uncertainty; its own, if any trial has it."""
+    """Return each build's wind exponent with its uncertainty; its own one if it has one."""
     surest = builds.first_largest(-results.u_wind_exponent)
     pairs = zip(results.wind_exponent[surest].tolist(), results.u_wind_exponent[surest].tolist(),
                 strict=True)  # fmt: skip
@@ -217,7 +217,7 @@ def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, 
 
 def _assigned(db: Session) -> dict[str, float]:
     """Return the assigned powers of reference rotors."""
-    known = select(Build.id, Build.assigned_power_w).where(
+    query = select(Build.id, Build.assigned_power_w).where(
         col(Build.assigned_power_w).is_not(None), col(Build.organisation_id).is_(None)
     )
-    return {row.id: row.assigned_power_w for row in db.execute(known)}
+    return {row.id: row.assigned_power_w for row in db.execute(query)}

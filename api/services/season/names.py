@@ -1,4 +1,4 @@
-"""What the things of a season are called, read once for its reports."""
+"""Read the names of a season, once for its reports."""
 
 from dataclasses import dataclass
 
@@ -16,7 +16,7 @@ from api.services.registry.current_builds import CurrentBuild, current_builds
 
 @dataclass(frozen=True, slots=True)
 class SeasonNames:
-    """What things of the season are called."""
+    """The names of a season's schools, teams and benches, and its build numbers."""
 
     organisations: dict[str, str]
     teams: dict[str, str]
@@ -25,13 +25,13 @@ class SeasonNames:
     current: dict[str, CurrentBuild]
 
     def untested(self, team_id: str, build_id: str) -> int | None:
-        """Return the number of the current build where a figure is of another one."""
+        """Return the number of the current build if a figure belongs to another one."""
         current = self.current.get(team_id)
         return current.number if current and current.build_id != build_id else None
 
 
 def read_names(db: Session, caller: Caller, season_id: str, teams: list[Team]) -> SeasonNames:
-    """Read the names of what a season is about, as far as the caller may see them."""
+    """Read the names of a season that the caller may see."""
     organisations = db.scalars(scope.visible(caller, Organisation))
     benches = db.scalars(scope.visible(caller, Bench))
     numbered = db.execute(

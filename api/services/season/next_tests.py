@@ -1,4 +1,4 @@
-"""What a team does best to test next: know the newest build, then its pitch, then its load."""
+"""Suggest the next test of a team: its newest build, then its pitch, then its load."""
 
 from collections.abc import Container, Sequence
 
@@ -35,21 +35,21 @@ def next_test(
 
 
 def _test(factor: str, value: float | None, key: str, **words: object) -> NextTest:
-    said = wording.statement(key, value=value, **words)
-    return NextTest.model_validate({"factor": factor, "value": value} | said)
+    sentence = wording.statement(key, value=value, **words)
+    return NextTest.model_validate({"factor": factor, "value": value} | sentence)
 
 
 def _start_pitch(newest: Build, builds: Sequence[Build], pitch: Sequence[PitchRead]) -> NextTest:
-    """Return where to begin a sweep: at the best pitch of the turbine's build before, if known."""
+    """Return the first pitch of a sweep: the best pitch of the turbine's last build, if known."""
     turbine_of = {build.id: build.turbine_id for build in builds}
-    known = [
+    optima = [
         each
         for each in pitch
         if each.best_pitch_deg is not None and turbine_of[each.build_id] == newest.turbine_id
     ]
-    if not known:
+    if not optima:
         value = newest.pitch_deg or next_pitch([], [])
         return _test("pitch", value, "next.start_pitch")
-    last = max(known, key=lambda each: each.number)
+    last = max(optima, key=lambda each: each.number)
     best = last.best_pitch_deg
     return _test("pitch", best, "next.start_pitch_before", before=last.number)

@@ -25,12 +25,12 @@ from api.services.season.comparisons import VisibleComparison
 from api.services.season.fit import Fitted, fitted_season
 
 MOST_STEPS = 8
-#: Visits looked at; in a larger season those of the builds that are least certain.
+#: The most visits to evaluate; in a larger season those of the least certain builds.
 MOST_VISITS = 1500
 
 
 def season_plan(db: Session, caller: Caller, season_id: str) -> SeasonPlan:
-    """Return a season's plan; worked out once for each revision of its facts."""
+    """Return a season's plan, cached for each revision."""
     season = resources.get_row(db, caller, Season, season_id)
 
     def make(db: Session, season: Season) -> SeasonPlan:
@@ -44,15 +44,16 @@ def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
     current = list(fitted.current.values()) if fitted else []
     if fitted is None or len(current) < 2:
         return _answer(season, len(current), [], None, say("reason.too_few_teams"))
-    known = comparisons.visible_to(db, caller, fitted)
-    home = _home_benches(fitted, known)
+    visible = comparisons.visible_to(db, caller, fitted)
+    home = _home_benches(fitted, visible)
     joins = _joins(fitted, current, home)
-    gone = _retired(db, fitted.references)
-    planned = plan_steps(fitted.fit, current, _steps(fitted, current, home, gone), MOST_STEPS)
+    retired = _retired(db, fitted.references)
+    planned = plan_steps(fitted.fit, current, _steps(fitted, current, home, retired), MOST_STEPS)
     host = Counter(home[build] for build in current).most_common(1)[0][0]
     day = plan_steps(fitted.fit, current, [Step("visit_day", host, tuple(current))], 1)
     steps, days = (
-        [_read(caller, each, fitted, known, joins) for each in found] for found in (planned, day)
+        [_read(caller, each, fitted, visible, joins) for each in planned_steps]
+        for planned_steps in (planned, day)
     )
     return _answer(season, len(current), steps, days[0] if days else None, None)
 
@@ -77,20 +78,22 @@ def _answer(
     )
 
 
-def _home_benches(fitted: Fitted, known: VisibleComparison) -> dict[str, str]:
-    """Return the bench of its own school at which each build ran last; any, where none is."""
+def _home_benches(fitted: Fitted, visible: VisibleComparison) -> dict[str, str]:
+    """Return the bench of its own school at which each build ran last, else any bench."""
     trials = fitted.trials
     home: dict[str, str] = {}
     for at in np.argsort(trials["started_at"].astype(float), kind="stable"):
         build, bench, team = (str(trials[name][at]) for name in ("build_id", "bench_id", "team_id"))
-        is_own = team and known.benches[bench].organisation_id == known.teams[team].organisation_id
+        is_own = (
+            team and visible.benches[bench].organisation_id == visible.teams[team].organisation_id
+        )
         if is_own or build not in home:
             home[build] = bench
     return home
 
 
 def _joins(fitted: Fitted, current: list[str], home: dict[str, str]) -> dict[str, int]:
-    """Return, for each bench, how many current builds a link to it would join."""
+    """Return the number of current builds that a link to each bench would join."""
     links = missing_links(
         fitted.fit, {build: [bench] for build, bench in home.items()}, fitted.references, current
     )
@@ -98,21 +101,23 @@ def _joins(fitted: Fitted, current: list[str], home: dict[str, str]) -> dict[str
 
 
 def _retired(db: Session, references: list[str]) -> set[str]:
-    """Return the reference rotors that broke and can be sent nowhere."""
-    broke = (
+    """Return the retired reference rotors."""
+    query = (
         select(Build.id)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
         .join(Equipment, col(Equipment.id) == col(Turbine.rotor_id))
         .where(col(Build.id).in_(references), col(Equipment.retired_on).is_not(None))
     )
-    return set(db.scalars(broke))
+    return set(db.scalars(query))
 
 
-def _steps(fitted: Fitted, current: list[str], home: dict[str, str], gone: set[str]) -> list[Step]:
-    """Return what could be held: a reference rotor at each bench, each build at each other one."""
+def _steps(
+    fitted: Fitted, current: list[str], home: dict[str, str], retired: set[str]
+) -> list[Step]:
+    """Return possible steps: a reference rotor at each bench, each build at each other bench."""
     benches = sorted({home[build] for build in current})
     rotors = [
-        build for build in fitted.references if build in fitted.assigned and build not in gone
+        build for build in fitted.references if build in fitted.assigned and build not in retired
     ]
     reference = [Step("reference", bench, (rotor,)) for rotor in rotors[-1:] for bench in benches]
     visits = (
@@ -125,7 +130,7 @@ def _steps(fitted: Fitted, current: list[str], home: dict[str, str], gone: set[s
 
 
 def _least_certain(fitted: Fitted, current: list[str]) -> list[str]:
-    """Return builds the least certain first: their visits tell most."""
+    """Return builds, least certain first: their visits help most."""
     uncertainties = np.diag(fitted.fit.covariance_of(current))
     return [current[at] for at in np.argsort(-uncertainties, kind="stable")]
 
@@ -134,32 +139,32 @@ def _read(
     caller: Caller,
     planned: PlannedStep,
     fitted: Fitted,
-    known: VisibleComparison,
+    visible: VisibleComparison,
     joins: dict[str, int],
 ) -> PlanStep:
-    """Return a planned step in words, without what the caller may not know."""
+    """Return a planned step in words, without names that the caller may not see."""
     step = planned.step
-    bench = known.benches.get(step.bench_id)
+    bench = visible.benches.get(step.bench_id)
     if bench is not None and not caller.reaches(bench.organisation_id):
         bench = None
     away = [build for build in step.build_ids if fitted.team_of[build]]
     teams = [fitted.team_of[build] for build in away]
-    shown = [fitted.team_of[build] for build in away if known.is_shown(build, fitted)]
+    shown = [fitted.team_of[build] for build in away if visible.is_shown(build, fitted)]
     name = bench.name if bench else say("report_words.their_bench")
     uncertainties = (
         percent(each) for each in (planned.uncertainty_before, planned.uncertainty_after)
     )
     before, after = (two_digits(each) if fitted.is_coarse else each for each in uncertainties)
-    said = wording.statement(
+    sentence = wording.statement(
         f"plan.{step.kind}",
         bench=name,
-        team=known.teams[shown[0]].name if len(shown) == 1 else say("report_words.anothers_team"),
+        team=visible.teams[shown[0]].name if len(shown) == 1 else say("report_words.anothers_team"),
         teams=len(teams),
         before=before,
         after=after,
     )
     return PlanStep.model_validate(
-        said
+        sentence
         | {
             "kind": step.kind,
             "bench_id": step.bench_id if bench else None,

@@ -1,4 +1,4 @@
-"""A team's progress: read once, calculated by `analysis`, put into words."""
+"""Calculate a team's progress by `analysis`, and describe it in words."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -40,7 +40,7 @@ from api.services.season.trends import adjusted_powers, read_trend
 
 
 def team_progress(db: Session, caller: Caller, team_id: str) -> TeamProgress:
-    """Return a team's progress; calculated once for each revision of the season's facts."""
+    """Return a team's progress, cached for each revision of the season."""
     team = resources.get_row(db, caller, Team, team_id)
     season = resources.get_row(db, caller, Season, team.season_id)
 
@@ -58,8 +58,8 @@ def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamP
     fitted = fitted_season(db, caller, season)
     by_build = _figures(facts, "build_id")
     sessions = _sessions(facts, team.id, _figures(facts, "session_id"), fitted)
-    pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]
-    load = [swept for build in builds if (swept := find_load(facts, build, builds))]
+    pitch = [pitch_read for build in builds if (pitch_read := find_pitch(facts, build, builds))]
+    load = [load_read for build in builds if (load_read := find_load(facts, build, builds))]
     changes = _changes(facts, builds, by_build)
     figures = [by_build[build.id] for build in builds if build.id in by_build]
     plateau = _plateau(figures, changes)
@@ -91,7 +91,7 @@ def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamP
 
 
 def _builds(db: Session, team: Team) -> list[Build]:
-    """Return a team's builds, turbine by turbine, oldest first."""
+    """Return a team's builds by turbine, oldest first."""
     statement = (
         select(Build)
         .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
@@ -102,7 +102,7 @@ def _builds(db: Session, team: Team) -> list[Build]:
 
 
 def _figures(facts: Facts, column: str) -> dict[str, Figure]:
-    """Return the typical power of each build, or session, that has a trial that counts."""
+    """Return the typical power of each build, or session, with a counted trial."""
     if not facts.counted.any():
         return {}
     groups = group_by(facts.frame.trials[column][facts.counted])
@@ -117,11 +117,11 @@ def _figure(figure: Figure) -> dict[str, object]:
 
 def _build(facts: Facts, build: Build, figure: Figure, fitted: Fitted | None) -> BuildProgress:
     results = facts.results
-    mine = facts.counted & (facts.frame.trials["build_id"] == build.id)
-    best = float(np.max(results.normalised_power_w[mine]))
-    scatter = float(np.mean(np.hypot(results.u_repeat[mine], U_SESSION)))
-    # One of its own exponent, if any trial of it lies where its sweep reaches.
-    at = int(np.flatnonzero(mine)[np.argmax(results.is_own_exponent[mine])])
+    is_of_build = facts.counted & (facts.frame.trials["build_id"] == build.id)
+    best = float(np.max(results.normalised_power_w[is_of_build]))
+    scatter = float(np.mean(np.hypot(results.u_repeat[is_of_build], U_SESSION)))
+    # Prefer a trial with the build's own exponent, if its sweep covers any.
+    at = int(np.flatnonzero(is_of_build)[np.argmax(results.is_own_exponent[is_of_build])])
     fair = fitted.fair.get(build.id) if fitted else None
     return BuildProgress.model_validate(
         _figure(figure)
@@ -169,7 +169,7 @@ def _sessions(
 def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> PlateauRead:
     """Return whether the gains have levelled off.
 
-    A gain is named only where a change shows one, and not beside a newest change that shows a loss.
+    The status is `gaining` only if a recent change shows a gain and the newest one shows no loss.
     """
     status, newest = "unclear", [change.status for change in changes[-PLATEAU_BUILDS:]]
     if len(figures) <= PLATEAU_BUILDS:
@@ -178,12 +178,12 @@ def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> Platea
         status = "reached"
     elif "more" in newest and newest[-1] != "less":
         status = "gaining"
-    said = wording.statement(f"plateau.{status}", builds=PLATEAU_BUILDS)
-    return PlateauRead.model_validate(said | {"status": status, "builds": len(figures)})
+    sentence = wording.statement(f"plateau.{status}", builds=PLATEAU_BUILDS)
+    return PlateauRead.model_validate(sentence | {"status": status, "builds": len(figures)})
 
 
 def _changes(facts: Facts, builds: Sequence[Build], figures: dict[str, Figure]) -> list[ChangeRead]:
-    """Return what came with each change between consecutive measured builds of a turbine."""
+    """Return the effect of each change between consecutive measured builds of a turbine."""
     measured = [build for build in builds if build.id in figures]
     return [
         _change(older, newer, effect_of_change(
@@ -195,7 +195,7 @@ def _changes(facts: Facts, builds: Sequence[Build], figures: dict[str, Figure]) 
 
 
 def _pairing(facts: Facts, older: Build, newer: Build) -> Pairing:
-    """Return the trials of two builds that count, in the order of their ids: as submitted."""
+    """Return the counted trials of two builds, in the order of submission."""
     build = facts.frame.trials["build_id"]
     rows = np.flatnonzero(facts.counted & ((build == older.id) | (build == newer.id)))
     return Pairing(
@@ -207,7 +207,7 @@ def _pairing(facts: Facts, older: Build, newer: Build) -> Pairing:
 
 
 def _change(older: Build, newer: Build, effect: Effect) -> ChangeRead:
-    # Where builds in between were not measured, more than the noted change lies between.
+    # With unmeasured builds in between, the noted factor is not the only change.
     factor = newer.changed_factor if newer.number == older.number + 1 else None
     low, high = effect.interval_pct
     return ChangeRead(

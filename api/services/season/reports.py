@@ -1,4 +1,4 @@
-"""Season reports: read once, calculate, shape. No conclusion is stored."""
+"""Calculate season reports from one read of the trials. No conclusion is stored."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
@@ -36,14 +36,14 @@ from api.services.season.team_reports import Facts, count_sessions, facts_of, le
 
 
 @dataclass(frozen=True, slots=True)
-class _Whole:
-    """All of a season that a caller may see: what each part of its report is taken from."""
+class _SeasonView:
+    """All of a season that a caller may see, as the source of every part of its report."""
 
     teams: list[Team]
     names: SeasonNames
     facts: Facts
     benches: list[BenchOrder]
-    standing: comparisons.ComparableBuilds
+    ranking: comparisons.ComparableBuilds
 
 
 def season_report(
@@ -53,7 +53,7 @@ def season_report(
     organisation_id: str | None = None,
     team_id: str | None = None,
 ) -> SeasonReport:
-    """Return the season so far, or a part of it; calculated once for each revision of its facts."""
+    """Return the report of the season so far, or of a part of it, cached for each revision."""
     season = resources.get_row(db, caller, Season, season_id)
     if organisation_id is not None:
         resources.get_row(db, caller, Organisation, organisation_id)
@@ -71,13 +71,13 @@ def season_report(
 def organisation_report(
     db: Session, caller: Caller, organisation_id: str, season_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    """Return one organisation's season: the named one, or the one meant of those it is part of."""
+    """Return one organisation's season report: of the given season, else of the current one."""
     row = resources.get_row(db, caller, Organisation, organisation_id)
     if season_id is None:
         teams = select(Team.season_id).where(col(Team.organisation_id) == row.id).distinct()
         among = list(db.scalars(teams))
-        meant = season_choice.choose(db, caller, datetime.now(UTC), among=among).season
-        season_id = meant.id if meant else None
+        chosen = season_choice.choose(db, caller, datetime.now(UTC), among=among).season
+        season_id = chosen.id if chosen else None
     if season_id is None:
         raise NotFound(say("report_refused.no_season_yet", school=row.name))
     return season_report(db, caller, season_id, row.id, team_id)
@@ -86,16 +86,16 @@ def organisation_report(
 def _calculate(
     db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
 ) -> SeasonReport:
-    # Whole first: a bench's order is of all who were measured there, whichever are asked for.
-    whole: _Whole = cache_of(db).get_or_make(
-        ("whole", season.id, view_of(caller, season), current_language()),
+    # Read all teams first: a bench's order has all its builds, even if the report has one team.
+    view: _SeasonView = cache_of(db).get_or_make(
+        ("season view", season.id, view_of(caller, season), current_language()),
         season.revision,
         lambda: _read(db, caller, season),
     )
-    names, facts = whole.names, whole.facts
+    names, facts = view.names, view.facts
     teams = [
         team
-        for team in whole.teams
+        for team in view.teams
         if organisation_id in (None, team.organisation_id) and team_id in (None, team.id)
     ]
     asked = {team.id for team in teams}
@@ -111,8 +111,8 @@ def _calculate(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
-        benches=[order for order in whole.benches if order.bench_id in at_benches],
-        comparison=fair_table(whole.standing, asked, names.current),
+        benches=[order for order in view.benches if order.bench_id in at_benches],
+        comparison=fair_table(view.ranking, asked, names.current),
         trials_stored=sum(each.stored for each in team_facts),
         trials=sum(each.counted for each in team_facts),
         sessions=count_sessions(facts.seasons, asked),
@@ -120,13 +120,15 @@ def _calculate(
     )
 
 
-def _read(db: Session, caller: Caller, season: Season) -> _Whole:
+def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:
     teams = _teams(db, caller, season.id)
     names = read_names(db, caller, season.id, teams)
-    # A trial is its team's school's, so who sees the team sees the trial.
+    # A trial belongs to its team's school, so a caller who sees the team sees the trial.
     facts = facts_of(_of_teams(season_trials(db, season), names.teams))
     orders = bench_orders(facts.seasons, names)
-    return _Whole(teams, names, facts, orders, comparisons.comparable_builds(db, caller, season))
+    return _SeasonView(
+        teams, names, facts, orders, comparisons.comparable_builds(db, caller, season)
+    )
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
@@ -135,7 +137,7 @@ def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
 
 
 def _of_teams(every: SeasonTrials, teams: dict[str, str]) -> SeasonTrials:
-    """Return the trials of some teams; a reference rotor's have no team and are left out."""
+    """Return the trials of teams, without those of reference rotors."""
     of = group_by(every.trials["team_id"])
     is_theirs = np.array([label in teams for label in of.labels.tolist()], dtype=bool)
     return every.only(is_theirs[of.codes])

@@ -1,4 +1,4 @@
-"""A team's part of a season report: its figures, trend, changes and what was left out."""
+"""Make a team's part of a season report: figures, trend, changes and trials left out."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -30,7 +30,7 @@ from api.services.season.trends import adjusted_powers, read_trend
 
 @dataclass(frozen=True, slots=True)
 class TrialCounts:
-    """How many trials a team has stored, and how many are left out and why."""
+    """The number of stored trials of a team, and of those left out by reason."""
 
     stored: int = 0
     left_out: Counter[str] = field(default_factory=Counter)
@@ -38,13 +38,13 @@ class TrialCounts:
 
     @property
     def counted(self) -> int:
-        """Return how many count."""
+        """Return the number of counted trials."""
         return self.stored - self.left_out.total()
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """How many trials of a team count, why others do not, and when the last was."""
+    """The counts, figures and times behind the reports of all teams."""
 
     teams: dict[str, TrialCounts]
     started_at: dict[str, float]
@@ -54,15 +54,15 @@ class Facts:
     position: dict[str, int]
 
     def season(self, team_id: str) -> TeamSeason | None:
-        """Return what a team's counted trials sum up to, if any counts."""
+        """Return the summary of a team's counted trials, or None if none counts."""
         at = self.position.get(team_id)
         return None if at is None else self.seasons[at]
 
 
-def facts_of(whole: SeasonTrials) -> Facts:
-    """Return what the reports of all teams are made from."""
-    trials = whole.trials
-    teams, why = group_by(trials["team_id"]), group_by(why_left_out(trials, whole.results))
+def facts_of(season: SeasonTrials) -> Facts:
+    """Return the facts for the reports of all teams."""
+    trials = season.trials
+    teams, why = group_by(trials["team_id"]), group_by(why_left_out(trials, season.results))
     counts = np.bincount(teams.codes * why.size + why.codes, minlength=teams.size * why.size)
     latest = teams.largest(trials["started_at"])
     by_team = {
@@ -80,7 +80,7 @@ def facts_of(whole: SeasonTrials) -> Facts:
     }
     sessions = group_by(trials["session_id"])
     started = trials["started_at"][sessions.one_of_each()]
-    seasons = summarise_teams(trials, whole.results)
+    seasons = summarise_teams(trials, season.results)
     position = {team_id: at for at, team_id in enumerate(seasons.team_ids.tolist())}
     counted = why.labels[why.codes] == ""
     builds = group_by(trials["build_id"][counted])
@@ -95,7 +95,7 @@ def facts_of(whole: SeasonTrials) -> Facts:
 
 
 def count_sessions(seasons: TeamSeasons, asked: set[str]) -> int:
-    """Return in how many sessions some teams have a trial that counts."""
+    """Return the number of sessions with a counted trial of the teams."""
     order, ends = seasons.sessions.order, seasons.sessions.ends
     is_asked = np.array([each in asked for each in seasons.team_ids.tolist()], dtype=bool)
     of_team = np.repeat(is_asked, np.diff(ends, prepend=0))
@@ -187,12 +187,12 @@ def _why_no_change(season: TeamSeason | None) -> str | None:
 
 
 def _moment(seconds: float | None) -> datetime | None:
-    """Return a moment that the calculation has in seconds, if there is one."""
+    """Return a moment given in seconds, or None."""
     return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
 
 def left_out(counts: Counter[str]) -> list[LeftOut]:
-    """Return why stored trials do not count, and how many for each reason."""
+    """Return the reasons why trials do not count, with the number for each."""
     return [
         LeftOut(code=code, trials=counts[code], sentence=say(f"left_out.{code}"))
         for code in LEFT_OUT

@@ -1,4 +1,4 @@
-"""A team's trend: its sessions as at an average bench, and what that says."""
+"""Calculate a team's trend from its sessions, adjusted to an average bench."""
 
 import math
 from collections import Counter
@@ -17,10 +17,9 @@ from api.services.season.fit import Fitted
 def adjusted_powers(
     team_id: str, sessions: Sequence[Figure], fitted: Fitted | None
 ) -> list[float | None]:
-    """Return each session's power as at an average bench; nothing where it is not joined.
+    """Return each session's power at an average bench, or None if it cannot be compared.
 
-    Sessions are held against each other only within one group of builds that can be compared: that
-    of most of them, as a rule all.
+    Only sessions of one comparable group are used: the group with most sessions.
     """
     if fitted is None:
         return [None] * len(sessions)
@@ -35,7 +34,7 @@ def adjusted_powers(
 
 
 def read_trend(moments: Sequence[datetime], powers: Sequence[float | None]) -> TrendRead:
-    """Return the trend of a team's sessions in per cent a week, in words."""
+    """Return the trend of a team's sessions in per cent per week, with a sentence."""
     joined = [(moment, power) for moment, power in zip(moments, powers, strict=True) if power]
     weeks = weeks_between([moment.timestamp() for moment, _ in joined])
     trend = trend_of(weeks, [math.log(power) for _, power in joined])
@@ -53,7 +52,7 @@ def read_trend(moments: Sequence[datetime], powers: Sequence[float | None]) -> T
 
 
 def _per_week(trend: Trend) -> tuple[float | None, tuple[float, float] | None]:
-    """Return a slope of ln power and its interval in per cent a week."""
+    """Return a slope of ln power and its interval in per cent per week."""
     if trend.slope is None:
         return None, None
     low, high = trend.slope.interval

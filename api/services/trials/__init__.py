@@ -1,1 +1,1 @@
-"""Trials: submitted, corrected, withdrawn, and their questions answered."""
+"""Submit, correct and withdraw trials, and answer their flags."""

@@ -1,4 +1,4 @@
-"""Answering a flag: accept what it proposes, confirm the value, or withdraw the trial."""
+"""Answer a flag: accept its proposal, confirm the value, or withdraw the trial."""
 
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime
@@ -35,12 +35,12 @@ from api.services.trials import corrections, trials
 
 MOST_LIKE = 100
 VOLTS, WINDS = ("voltage_v", "series_voltage_v"), ("wind_speed_m_s",)
-#: What a proposal may hold: new values, or a factor for readings of the runs.
+#: The kinds of proposal: new values, or a factor for readings of the runs.
 PROPOSED = ("changes", "scale_volts", "scale_wind")
 
 
 def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
-    """Return a page of flags; those that no longer hold only where that state is asked for."""
+    """Return a page of flags; cleared ones only if the query asks for that state."""
     conditions = [] if query.state else [flags.not_cleared]
     if query.team_id:
         conditions.append(_of_team(query.team_id))
@@ -49,7 +49,7 @@ def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead],
 
 
 def _of_team(team_id: str) -> ColumnElement[bool]:
-    """Return the condition on flags of a team's trials, or of sessions that those were run in."""
+    """Return the condition on flags of a team's trials and of their sessions."""
     own = flags.of_team(team_id)
     return or_(
         col(Flag.trial_id).in_(select(col(Trial.id)).where(own)),
@@ -63,7 +63,7 @@ def get(db: Session, caller: Caller, flag_id: str) -> FlagRead:
 
 
 def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
-    """Return flags with what each is about, in words."""
+    """Return flags, each with words for its trial or session."""
     of_trials = {row.trial_id for row in rows if row.trial_id}
     of_sessions = {row.session_id for row in rows if row.session_id}
     words = _trials_in_words(db, of_trials) | _sessions_in_words(db, of_sessions)
@@ -79,7 +79,7 @@ def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
 
 
 def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
-    named = (
+    query = (
         select(
             col(Trial.id),
             col(Trial.client_ref),
@@ -101,24 +101,24 @@ def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
             day=days.day(at),
             name=ref,
         )
-        for trial_id, ref, number, team, at in db.execute(named)
+        for trial_id, ref, number, team, at in db.execute(query)
     }
 
 
 def _sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, str]:
-    named = (
+    query = (
         select(col(BenchSession.id), col(Bench.name), col(BenchSession.started_at))
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))
         .where(col(BenchSession.id).in_(session_ids))
     )
     return {
         session_id: say("flag_about.session", bench=bench, day=days.day(at))
-        for session_id, bench, at in db.execute(named)
+        for session_id, bench, at in db.execute(query)
     }
 
 
-def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -> FlagRead:
-    """Answer a flag; what it held back counts again, unless something else holds it."""
+def answer(db: Session, caller: Caller, flag_id: str, reply: FlagAnswerCreate) -> FlagRead:
+    """Answer a flag; a trial that it held counts again, unless another flag holds it."""
     flag = resources.get_row(db, caller, Flag, flag_id)
     require_owner(caller, flag.organisation_id)
     revisions.raise_season(db, flag.season_id)
@@ -126,24 +126,24 @@ def answer(db: Session, caller: Caller, flag_id: str, given: FlagAnswerCreate) -
     if flag.state != flags.OPEN:
         raise Conflict(say(f"refused.flag_{flag.state}"))
     states = {"accept_fix": "corrected", "confirm": "confirmed", "withdraw_trial": "withdrawn"}
-    flag.state = states[given.answer]
-    flag.reason = given.reason
+    flag.state = states[reply.answer]
+    flag.reason = reply.reason
     flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
     flag.version += 1
     db.flush()
     changes = {"rule": [flag.rule, flag.rule], "state": [flags.OPEN, flag.state]}
-    audit.note(db, caller, "answered", flag, changes, given.reason)
-    _act(db, caller, flag, given)
+    audit.note(db, caller, "answered", flag, changes, reply.reason)
+    _act(db, caller, flag, reply)
     return _reads(db, [flag])[0]
 
 
-def answer_many(db: Session, caller: Caller, given: FlagAnswersCreate) -> FlagAnswers:
-    """Give one answer to several flags; one that an answer before it settled is left as it is."""
-    asked = [resources.get_row(db, caller, Flag, each) for each in dict.fromkeys(given.flag_ids)]
+def answer_many(db: Session, caller: Caller, reply: FlagAnswersCreate) -> FlagAnswers:
+    """Give one answer to several flags; skip one that an earlier answer of them closed."""
+    asked = [resources.get_row(db, caller, Flag, each) for each in dict.fromkeys(reply.flag_ids)]
     closed = [flag for flag in asked if flag.state != flags.OPEN]
     if closed:
         raise Conflict(say("refused.flags_closed", count=len(closed)))
-    single = FlagAnswerCreate(answer=given.answer, reason=given.reason)
+    single = FlagAnswerCreate(answer=reply.answer, reason=reply.reason)
     for flag in asked:
         db.refresh(flag)
         if flag.state == flags.OPEN:
@@ -152,44 +152,46 @@ def answer_many(db: Session, caller: Caller, given: FlagAnswersCreate) -> FlagAn
 
 
 def like(db: Session, caller: Caller, flag_id: str) -> list[FlagRead]:
-    """Return the open flags that one slip of a session raised: this one, and others like it.
+    """Return the open flags that probably have the same cause: this one and similar ones.
 
-    They are of the same rule, of trials of the same session, and the same kind of value is
-    proposed for each.
+    They have the same rule, belong to trials of the same session, and propose the same kind of
+    value.
     """
     flag = resources.get_row(db, caller, Flag, flag_id)
     if flag.trial_id is None or flag.state != flags.OPEN or not flag.proposed_fix:
         return _reads(db, [flag])
     session_id = db.get_one(Trial, flag.trial_id).session_id
-    here = select(col(Trial.id)).where(col(Trial.session_id) == session_id)
-    found = visible(caller, Flag).where(
-        col(Flag.trial_id).in_(here), col(Flag.rule) == flag.rule, col(Flag.state) == flags.OPEN
+    in_session = select(col(Trial.id)).where(col(Trial.session_id) == session_id)
+    similar = visible(caller, Flag).where(
+        col(Flag.trial_id).in_(in_session),
+        col(Flag.rule) == flag.rule,
+        col(Flag.state) == flags.OPEN,
     )
-    rows = db.scalars(found.order_by(col(Flag.id)).limit(MOST_LIKE))
+    rows = db.scalars(similar.order_by(col(Flag.id)).limit(MOST_LIKE))
     return _reads(db, [row for row in rows if _kind_of(row) == _kind_of(flag)])
 
 
 def _kind_of(flag: Flag) -> tuple[Any, ...]:
-    """Return what is alike of proposals that one slip calls for."""
+    """Return the parts of a proposal that are equal for flags with the same cause."""
     fix = flag.proposed_fix or {}
     return fix.get("thing"), sorted(fix.get("changes", ())), fix.get("scale_volts"), "run" in fix
 
 
 def _accepted(flag: Flag) -> str:
-    """Return the reason of who accepts a proposal: what the flag says, as the record keeps it."""
+    """Return the reason for accepting a proposal, for the audit log: the message of the flag."""
     with using(DEFAULT):
         return f"accepted: {words_of(flag.rule, flag.severity, flag.facts)['message']}"
 
 
-def _act(db: Session, caller: Caller, flag: Flag, given: FlagAnswerCreate) -> None:
-    """Do what an answer asks for, and check again."""
-    reason = given.reason or _accepted(flag)
-    if given.answer == "accept_fix":
+def _act(db: Session, caller: Caller, flag: Flag, reply: FlagAnswerCreate) -> None:
+    """Carry out an answer, and check again."""
+    reason = reply.reason or _accepted(flag)
+    if reply.answer == "accept_fix":
         _accept(db, caller, flag, reason)
-    elif given.answer == "withdraw_trial":
+    elif reply.answer == "withdraw_trial":
         if flag.trial_id is None:
             raise Conflict(say("refused.flag_of_session"))
-        corrections.take_out(db, caller, db.get_one(Trial, flag.trial_id), reason)
+        corrections.withdraw_row(db, caller, db.get_one(Trial, flag.trial_id), reason)
     else:
         about = col(Trial.id) == flag.trial_id
         if flag.trial_id is None:
@@ -235,12 +237,12 @@ def _changes(db: Session, row: Trial, fix: dict[str, Any]) -> TrialChanges:
 
 
 def _scaled(run: dict[str, Any], names: tuple[str, ...], factor: float) -> dict[str, Any]:
-    """Return a run as it is given, with some of its values multiplied."""
+    """Return the fields of a run, with the named values multiplied."""
 
     def scale(value: Any) -> Any:
         if isinstance(value, list):
             return [scale(each) for each in value]
         return None if value is None else float(f"{value * factor:.12g}")
 
-    known = {name: run[name] for name in RunCreate.model_fields}
-    return known | {name: scale(known[name]) for name in names}
+    facts = {name: run[name] for name in RunCreate.model_fields}
+    return facts | {name: scale(facts[name]) for name in names}

@@ -1,4 +1,4 @@
-"""Correct or withdraw a trial: the old values stay readable in its history."""
+"""Correct or withdraw a trial; the old values stay in its change history."""
 
 from typing import Any
 
@@ -54,10 +54,10 @@ def _locked_row(db: Session, caller: Caller, trial_id: str) -> Trial:
 
 
 def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason: str) -> None:
-    """Write changes of a trial that is locked, and note what was before."""
+    """Write changes of a locked trial, and note the old values in the audit log."""
     runs = trials.runs_of(db, [row.id])[row.id]
     before = trials.stored_facts(row, runs)
-    wanted = _whole(before, changes, row)
+    wanted = _corrected(before, changes, row)
     pointed_at = {row.session_id, str(row.load_id)}
     is_moved = wanted.session_id != row.session_id
     target = Targets(db, caller, [wanted], pointed_at).of(wanted, is_stored=not is_moved)
@@ -76,16 +76,16 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     }
     if not moved:
         raise Invalid(say("refused.nothing_changes"))
-    before_it = flags.affected_by(db, col(Trial.id) == row.id)
+    affected_before = flags.affected_by(db, col(Trial.id) == row.id)
     _write(db, row, wanted, changes, moved)
     if "runs" in moved:
         _write_runs(db, row, runs, wanted)
     audit.note(db, caller, "corrected", row, moved, reason)
-    flags.recompute(db, before_it, flags.affected_by(db, col(Trial.id) == row.id))
+    flags.recompute(db, affected_before, flags.affected_by(db, col(Trial.id) == row.id))
 
 
-def _whole(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:
-    """Return the trial as it would be, with every limit asked again."""
+def _corrected(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:
+    """Return the corrected trial, with every limit checked again."""
     asked = changes.model_dump(exclude_unset=True)
     facts = before | {"note": row.note} | asked
     if asked.get("runs") is None:
@@ -105,25 +105,25 @@ def _write(
 ) -> None:
     for name in moved.keys() - {"runs"}:
         setattr(row, name, getattr(wanted, name))
-    kept = {name: typed for name, typed in row.as_typed.items() if name not in moved}
-    row.as_typed = kept | changes.typed()
+    unchanged = {name: typed for name, typed in row.as_typed.items() if name not in moved}
+    row.as_typed = unchanged | changes.typed()
     row.version += 1
     db.flush()
 
 
 def _write_runs(db: Session, row: Trial, before: list[Run], wanted: TrialCreate) -> None:
-    """Replace the runs; what stays of a reading keeps the unit it was typed in."""
+    """Replace the runs; unchanged readings keep the unit in which they were typed."""
     old = {run.number: run for run in before}
     rows = []
     for number, run in enumerate(wanted.runs, start=1):
         new = trial_rows.run_row(row.id, number, run)
-        kept = _kept_typed(old[number], run) if number in old else {}
-        rows.append(new | {"as_typed": kept | new["as_typed"]})
+        unchanged = _unchanged_typed(old[number], run) if number in old else {}
+        rows.append(new | {"as_typed": unchanged | new["as_typed"]})
     db.execute(delete(Run).where(col(Run.trial_id) == row.id))
     db.execute(insert(Run), rows)
 
 
-def _kept_typed(before: Run, now: RunCreate) -> AsTyped:
+def _unchanged_typed(before: Run, now: RunCreate) -> AsTyped:
     return {
         name: typed
         for name, typed in before.as_typed.items()
@@ -132,14 +132,14 @@ def _kept_typed(before: Run, now: RunCreate) -> AsTyped:
 
 
 def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal) -> TrialRead:
-    """Take a trial out of everything that is computed; it stays readable."""
+    """Withdraw a trial from all results; it stays readable."""
     row = open_row(db, caller, trial_id)
-    take_out(db, caller, row, withdrawal.reason)
+    withdraw_row(db, caller, row, withdrawal.reason)
     return trials.get(db, caller, row.id)
 
 
-def take_out(db: Session, caller: Caller, row: Trial, reason: str) -> None:
-    """Withdraw a trial that is locked."""
+def withdraw_row(db: Session, caller: Caller, row: Trial, reason: str) -> None:
+    """Withdraw a locked trial."""
     before = row.state
     row.state = flags.WITHDRAWN
     row.version += 1
@@ -148,7 +148,9 @@ def take_out(db: Session, caller: Caller, row: Trial, reason: str) -> None:
     flags.recheck(db, col(Trial.id) == row.id)
 
 
-def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) -> TrialRead:
+def reinstate(
+    db: Session, caller: Caller, trial_id: str, reinstatement: Reinstatement
+) -> TrialRead:
     """Let a withdrawn trial count again; it is computed and checked again."""
     row = _locked_row(db, caller, trial_id)
     if row.state != flags.WITHDRAWN:
@@ -156,6 +158,8 @@ def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) 
     row.state = flags.ACCEPTED
     row.version += 1
     db.flush()
-    audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
+    audit.note(
+        db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, reinstatement.reason
+    )
     flags.recheck(db, col(Trial.id) == row.id)
     return trials.get(db, caller, row.id)

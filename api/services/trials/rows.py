@@ -1,4 +1,4 @@
-"""Trials as they are sent and as they are stored: facts, digests, and rows with their runs."""
+"""Turn submitted trials into facts, digests, and rows with their runs."""
 
 import hashlib
 import json
@@ -27,38 +27,38 @@ SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 @dataclass(frozen=True, slots=True)
 class Submission:
-    """A trial as it comes, with the digest of its facts."""
+    """A submitted trial, with the digest of its facts."""
 
     trial: TrialCreate
     digest: str
 
     @property
     def name(self) -> Name | None:
-        """Return what finds it again: nothing where its sender named it by nothing."""
+        """Return the name by which a repeated submission is recognised, or None without a name."""
         ref = self.trial.client_ref
         return None if ref is None else (self.trial.build_id, ref)
 
 
 def facts_of(trial: TrialCreate) -> dict[str, Any]:
-    """Return what makes two submissions the same one: every fact but the note's wording."""
+    """Return the facts that identify a submission: all but the note."""
     facts = _facts_of(trial, FACTS)
     return facts | {"runs": [_facts_of(run, RUN_FACTS) for run in trial.runs]}
 
 
 def _facts_of(shape: TrialCreate | RunCreate, names: Sequence[str]) -> dict[str, Any]:
-    """Return fields of a shape that hold plain values, of which nothing has to be dumped."""
-    held = vars(shape)
-    return {name: held[name] for name in names}
+    """Return fields of a shape that have plain values, without the cost of `model_dump`."""
+    values = vars(shape)
+    return {name: values[name] for name in names}
 
 
 def digest_of(facts: dict[str, Any]) -> str:
-    """Return what tells a trial as submitted from any other."""
+    """Return the digest of a submitted trial."""
     return hashlib.sha256(IN_ORDER.encode(facts).encode()).hexdigest()
 
 
 def insert(db: Session, new: dict[str, tuple[Submission, Target]], import_id: str | None) -> None:
     """Store new trials with their runs."""
-    # By the table and not by the class: nothing of what is stored so is wanted as an object.
+    # Insert into the table, not by the class: the rows are not needed as objects.
     connection, now = db.connection(), datetime.now(UTC)
     for part in parts(list(new), AT_ONCE):
         trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
@@ -72,32 +72,32 @@ def insert(db: Session, new: dict[str, tuple[Submission, Target]], import_id: st
 
 
 def _trial_row(
-    trial_id: str, sent: Submission, target: Target, import_id: str | None, now: datetime
+    trial_id: str, submission: Submission, target: Target, import_id: str | None, now: datetime
 ) -> dict[str, Any]:
-    return _facts_of(sent.trial, FACTS) | {
+    return _facts_of(submission.trial, FACTS) | {
         "id": trial_id,
         "version": 1,
         "created_at": now,
-        "as_typed": sent.trial.typed(),
-        "note": sent.trial.note,
+        "as_typed": submission.trial.typed(),
+        "note": submission.trial.note,
         "organisation_id": target.owner,
         "season_id": target.session.season_id,
         "import_id": import_id,
         "state": ACCEPTED,
-        "submitted_digest": sent.digest,
+        "submitted_digest": submission.digest,
     }
 
 
 def run_row(trial_id: str, number: int, run: RunCreate) -> dict[str, Any]:
-    """Return a run as it is stored; of a series its mean square and how steady it is."""
+    """Return the row of a run; for a series with its mean square and its steadiness."""
     row = _facts_of(run, RUN_FACTS) | {
         "trial_id": trial_id,
         "number": number,
         "as_typed": run.typed(),
     }
-    nothing = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
+    without_series = dict.fromkeys(("mean_square_voltage_v2", *SERIES))
     if run.series_voltage_v is None:
-        return row | nothing
+        return row | without_series
     steady = steadiness(run.series_voltage_v, run.sample_rate_hz)
     return row | {
         "mean_square_voltage_v2": mean_square(run.series_voltage_v),

@@ -1,4 +1,4 @@
-"""A logger's file attached to a run: time and voltage, at equal steps."""
+"""Attach a logger's file to a run: time and voltage, at equal steps."""
 
 import csv
 import io
@@ -17,15 +17,15 @@ from api.services.core.scope import Caller
 from api.services.trials import corrections, trials
 
 TIME_COLUMNS, VOLTAGE_COLUMNS = ("time_s", "time", "t", "seconds"), ("voltage_v", "voltage", "v")
-UNEVEN = 0.10  # [-], how far a step may lie off the usual one
+UNEVEN = 0.10  # [-], largest relative difference of a step from the usual one
 LONGEST_STEP_S = 3600.0
 DELIMITERS = ",;\t"
-#: As loggers write numbers; Python would take 1_0 and digits of other scripts too.
+#: Numbers of loggers; Python would also accept 1_0 and digits of other scripts.
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 
 
 def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes) -> TrialRead:
-    """Replace the reading of one run by a logged series; its power is the mean of squares."""
+    """Replace the reading of one run by a logged series; its power uses the mean square."""
     volts, rate_hz = read_series(body)
     row = corrections.open_row(db, caller, trial_id)
     runs = trials.stored_facts(row, trials.runs_of(db, [row.id])[row.id])["runs"]
@@ -44,7 +44,7 @@ def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes)
 
 
 def read_series(body: bytes) -> tuple[list[float], float]:
-    r"""Return the voltages of a file and how many a second there are.
+    r"""Return the voltages of a file [V] and their sample rate [Hz].
 
     >>> read_series(b"time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n")
     ([1.2, 1.21, 1.19], 2.0)
@@ -76,7 +76,7 @@ def _rows(body: bytes) -> list[tuple[int, float, float]]:
 
 
 def _records(body: bytes) -> list[tuple[int, list[str]]]:
-    """Return the rows that are not empty, each with its line; decimal commas made points."""
+    """Return the rows that are not empty, with their lines; decimal commas become points."""
     try:
         text = body.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -1,4 +1,4 @@
-"""What a trial points at, and what forbids storing it."""
+"""Look up the session, build, team and load of trials, and refuse trials that do not fit."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from api.services.measurements.flag_words import words_of
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """What a trial points at."""
+    """The session, build and team of a trial."""
 
     session: BenchSession
     build: Build
@@ -32,15 +32,15 @@ class Target:
 
     @property
     def owner(self) -> str:
-        """Return whose trial it is: the team's, or the bench's for a reference rotor."""
+        """Return the organisation of the trial: the team's; the bench's for a reference rotor."""
         return self.team.organisation_id if self.team else self.session.organisation_id
 
 
 class Targets:
-    """The sessions, builds, teams and resistors that some trials point at, each read once.
+    """The sessions, builds, teams and resistors of trials, each read once.
 
-    `pointed_at` are ids that a stored trial of the caller's points at already: a visit's session at
-    another school is found for that trial, and for no new one.
+    `pointed_at` has ids that a stored trial of the caller already refers to: a session at another
+    school may be used for that trial, and for no new one.
     """
 
     def __init__(
@@ -60,13 +60,13 @@ class Targets:
         self.retired = _retired(db, [each for each in self.builds if each not in self.teams])
 
     def of(self, trial: TrialCreate, *, is_stored: bool = False) -> Target:
-        """Return what one trial points at; absent and not the caller's answer alike."""
-        session = _found(self.sessions, trial.session_id, "session_id", "session")
+        """Return the target of one trial; the error is the same if a row is absent or hidden."""
+        session = _get_or_refuse(self.sessions, trial.session_id, "session_id", "session")
         if not is_stored and not self.caller.reaches(session.organisation_id):
-            _found({}, trial.session_id, "session_id", "session")
-        build = _found(self.builds, trial.build_id, "build_id", "build")
+            _get_or_refuse({}, trial.session_id, "session_id", "session")
+        build = _get_or_refuse(self.builds, trial.build_id, "build_id", "build")
         if trial.load_id is not None:
-            load = _found(self.loads, trial.load_id, "load_id", "equipment")
+            load = _get_or_refuse(self.loads, trial.load_id, "load_id", "equipment")
             if load.kind != "load":
                 words = say("refused.no_load", tag=load.tag, kind=load.kind)
                 raise _refused("wrong_kind", "load_id", words)
@@ -78,11 +78,11 @@ class Targets:
 def _by_id(
     db: Session, caller: Caller, table: Any, ids: set[str], pointed_at: Collection[str] = ()
 ) -> dict[str, Any]:
-    may = or_(may_see(caller, table), col(table.id).in_(pointed_at))
+    is_allowed = or_(may_see(caller, table), col(table.id).in_(pointed_at))
     return {
         row.id: row
         for part in parts(sorted(ids))
-        for row in db.scalars(select(table).where(may, col(table.id).in_(part)))
+        for row in db.scalars(select(table).where(is_allowed, col(table.id).in_(part)))
     }
 
 
@@ -101,7 +101,7 @@ def _teams(db: Session, build_ids: list[str]) -> dict[str, Team]:
 
 
 def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
-    """Return the place in the equipment list of each reference rotor that is retired."""
+    """Return the equipment row of each retired reference rotor, by build id."""
     return {
         build_id: rotor
         for part in parts(build_ids)
@@ -114,7 +114,7 @@ def _retired(db: Session, build_ids: list[str]) -> dict[str, Equipment]:
     }
 
 
-def _found(rows: dict[str, Any], row_id: str, field: str, thing: str) -> Any:
+def _get_or_refuse(rows: dict[str, Any], row_id: str, field: str, thing: str) -> Any:
     if row_id not in rows:
         words = say(f"refused.no_{thing}", id=row_id)
         raise NotFound(words, [FieldError("not_found", words, pointer=f"/{field}")])
@@ -148,7 +148,7 @@ def _require_unbroken(target: Target) -> None:
 
 
 def blocked(trial: TrialCreate, *, adult_present: bool) -> list[FieldError]:
-    """Return what forbids storing a trial, each fault at its field."""
+    """Return the faults that block storing a trial, each at its field."""
     rules = blocking_rules(
         kind=trial.kind,
         load_ohm=trial.load_ohm,

@@ -1,4 +1,4 @@
-"""What waits for a coach today: found in a few statements, whatever the season's size."""
+"""Read what needs a coach's attention today, in a fixed number of queries."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ from api.services.registry import loans, season_choice
 from api.services.trials import answers
 
 QUIET_AFTER = timedelta(days=14)
-SHOWN = 12  # of each kind; the rest is counted
+SHOWN = 12  # of each kind; the rest are only counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Quiet:
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """What waits: questions are those that hold something back; what only looks odd is counted."""
+    """What needs attention: questions that hold trials; warnings are only counted."""
 
     season: Season | None
     is_running: bool
@@ -60,9 +60,9 @@ class Today:
 
 
 def today(db: Session, caller: Caller, now: datetime, named: str = "") -> Today:
-    """Return what needs this caller's attention, of the season that is meant or that was named.
+    """Return what needs this caller's attention in the named season, or else the chosen one.
 
-    Questions are those of every season that runs or still has any.
+    The questions are those of every season that is running or still has questions.
     """
     choice = season_choice.choose(db, caller, now, named)
     season, acting = choice.season, choice.acting
@@ -102,24 +102,24 @@ def _count(db: Session, caller: Caller, table: type[Any], season_id: str | None 
 def _questions(
     db: Session, caller: Caller, season_ids: list[str]
 ) -> tuple[list[FlagRead], Counter[str]]:
-    """Return the questions that hold something back, and how many are open of each severity."""
-    open_ones = (
+    """Return the questions that hold trials, and the number of open flags by severity."""
+    is_open = (
         may_see(caller, Flag),
         col(Flag.season_id).in_(season_ids),
         col(Flag.state) == flags.OPEN,
         col(Flag.severity) != "info",
     )
-    counted = select(Flag.severity, func.count()).where(*open_ones).group_by(col(Flag.severity))
+    counted = select(Flag.severity, func.count()).where(*is_open).group_by(col(Flag.severity))
     counts = Counter(dict(db.execute(counted).all()))
-    found: list[FlagRead] = []
+    questions: list[FlagRead] = []
     for season_id in season_ids:
         query = FlagQuery(season_id=season_id, state="open", severity="hold", limit=SHOWN)
-        found += answers.page(db, caller, query)[0]
-    return found, counts
+        questions += answers.page(db, caller, query)[0]
+    return questions, counts
 
 
 def _quiet(db: Session, caller: Caller, season_id: str, now: datetime) -> list[Quiet]:
-    """Return teams whose last trial, or whose registration, is long ago; first who never tested."""
+    """Return teams without a recent trial; those that never tested come first."""
     last = func.max(col(BenchSession.started_at))
     rows = (
         select(Team, last)
@@ -131,18 +131,18 @@ def _quiet(db: Session, caller: Caller, season_id: str, now: datetime) -> list[Q
         .group_by(col(Team.id))
     )
     long_ago = now - QUIET_AFTER
-    found = [
+    teams = [
         Quiet(team.id, team.name, at)
         for team, at in db.execute(rows)
         if (at or team.created_at) < long_ago
     ]
-    return sorted(found, key=lambda each: (each.last_at is not None, each.last_at or now))
+    return sorted(teams, key=lambda each: (each.last_at is not None, each.last_at or now))
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
-    """Return teams to go on to, by name."""
-    mine = visible(caller, Team).where(col(Team.season_id) == season_id)
-    return list(db.scalars(mine.order_by(col(Team.name), col(Team.id)).limit(SHOWN)))
+    """Return teams to continue with, by name."""
+    in_season = visible(caller, Team).where(col(Team.season_id) == season_id)
+    return list(db.scalars(in_season.order_by(col(Team.name), col(Team.id)).limit(SHOWN)))
 
 
 def _unanchored(db: Session, caller: Caller, season_id: str) -> list[Bench]:

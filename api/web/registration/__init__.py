@@ -1,1 +1,1 @@
-"""Forms that register and change things: one way for every kind of thing."""
+"""Forms that register and change things, in the same way for every kind."""

@@ -1,7 +1,7 @@
-"""Entering and changing things by a form: one way for every kind of thing.
+"""Enter and change things by a form, in the same way for every kind of thing.
 
-An `Entry` says which shapes, fields and choices a kind has; the four routes of each are made from
-it. What came in the address (whose team, which turbine) is kept in the form and not asked again.
+An `Entry` defines the shapes, fields and choices of a kind, and its four routes are made from it.
+Values from the address (the team, the turbine) are hidden fields of the form.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -25,7 +25,7 @@ from api.web.visitors import Post, Posted, PostedByLead, Visit, Visited
 Values = dict[str, Any]
 Typed = Mapping[str, str]
 VERSION = "version"
-#: Under this name suggestions find the season that pages are about.
+#: The key of the current season of the pages, for suggestions.
 SEASON_NOW = "season now"
 Crumb = tuple[str, str]
 Offers = Callable[[Session, Caller, Typed], Mapping[str, Choices]]
@@ -33,7 +33,7 @@ Offers = Callable[[Session, Caller, Typed], Mapping[str, Choices]]
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """How one kind of thing is entered and changed."""
+    """The form of one kind of thing."""
 
     collection: str
     kind: str
@@ -43,35 +43,35 @@ class Entry:
     get: Callable[[Session, Caller, str], Any]
     change: Callable[[Session, Caller, str, Any, int], Any]
     fields: Callable[[Typed], Sequence[Field]]
-    #: Where to go on when the thing is stored.
+    #: The page to go to after the thing is stored.
     page: Callable[[Any], str]
-    #: What comes in the address of a new thing and cannot be changed afterwards, and what it names.
-    given: Mapping[str, type[Stored] | None] = field(default_factory=dict)
-    #: Of these, what need not come.
+    #: Values in the address of a new thing, which cannot change afterwards, with their tables.
+    from_address: Mapping[str, type[Stored] | None] = field(default_factory=dict)
+    #: Those of them that are optional.
     may_miss: frozenset[str] = frozenset()
-    #: Fields that only a new thing is asked for.
+    #: Fields of new things only.
     once: frozenset[str] = frozenset()
-    #: Fields that only a lead changes afterwards.
+    #: Fields that only a lead may change afterwards.
     leads: frozenset[str] = frozenset()
-    #: What may be chosen, by field.
+    #: The choices by field.
     offers: Offers = lambda db, caller, typed: {}
-    #: What is suggested in a new form, by what came in the address.
-    suggest: Callable[[Session, Caller, Typed], Typed] = lambda db, caller, given: {}
-    #: From what was read (all of it, and what moved) to what the shape takes.
+    #: Suggested values of a new form, from the values in the address.
+    suggest: Callable[[Session, Caller, Typed], Typed] = lambda db, caller, from_address: {}
+    #: Turns the values that were read (all, and the changed ones) into those of the shape.
     prepare: Callable[[Session, Caller, Values, Values], Values] = (
         lambda db, caller, values, moved: moved
     )
-    #: What a new thing has beside what was asked.
+    #: Additional values of a new thing.
     newly: Callable[[Session, Caller, Values], Values] = lambda db, caller, values: {}
-    #: What else is stored with a new thing.
+    #: Stores other rows with a new thing.
     then: Callable[[Session, Caller, Any, Values], None] = lambda db, caller, thing, values: None
-    #: The page that a new thing belongs to, by what came in the address.
-    within: Callable[[Session, Caller, Typed], Crumb | None] = lambda db, caller, given: None
-    #: A stored thing's own page.
+    #: The page that a new thing belongs to, from the values in the address.
+    within: Callable[[Session, Caller, Typed], Crumb | None] = lambda db, caller, from_address: None
+    #: The page of a stored thing.
     own: Callable[[Any], str] | None = None
-    #: A stored thing as its form sees it.
+    #: The view of a stored thing for its form.
     view: Callable[[Any], Any] = lambda thing: thing
-    #: Whether only a lead may enter a new one, and whether only a lead may change one.
+    #: Whether only a lead may enter one, and whether only a lead may change one.
     led: tuple[bool, bool] = (False, False)
     cautions: Callable[[], Cautions] = tuple
 
@@ -80,13 +80,13 @@ class Entry:
         return list(self.fields(typed))
 
     def changeable(self, typed: Typed, *, by_lead: bool) -> list[Field]:
-        """Return the fields of a stored thing's form, as far as its asker may change them."""
-        kept = self.once if by_lead else self.once | self.leads
-        return [each for each in self.fields(typed) if each.name not in kept]
+        """Return the fields of a stored thing's form that the visitor may change."""
+        fixed = self.once if by_lead else self.once | self.leads
+        return [each for each in self.fields(typed) if each.name not in fixed]
 
 
 def add(router: APIRouter, entry: Entry) -> None:
-    """Give a kind of thing its four routes."""
+    """Add the four routes of a kind of thing."""
     enters, changes = (PostedByLead if led else Posted for led in entry.led)
 
     def new(visited: Visited) -> Response:
@@ -117,29 +117,29 @@ def add(router: APIRouter, entry: Entry) -> None:
 
 
 def _new(entry: Entry, visited: Visit) -> Response:
-    given = {name: visited.request.query_params.get(name, "") for name in entry.given}
+    from_address = {name: visited.request.query_params.get(name, "") for name in entry.from_address}
     with visited.reading() as db:
-        _require_given(entry, db, visited.caller, given)
-        about = {**given, SEASON_NOW: visited.season_id}
-        typed = {**entry.suggest(db, visited.caller, about), **given}
+        _require_given(entry, db, visited.caller, from_address)
+        about = {**from_address, SEASON_NOW: visited.season_id}
+        typed = {**entry.suggest(db, visited.caller, about), **from_address}
         offered = entry.offers(db, visited.caller, typed)
-        crumb = entry.within(db, visited.caller, given)
-    filled = Filled(forms.offering(entry.asked(given), offered), typed)
-    return _form(entry, visited, filled, given, crumb)
+        crumb = entry.within(db, visited.caller, from_address)
+    filled = Filled(forms.offering(entry.asked(from_address), offered), typed)
+    return _form(entry, visited, filled, from_address, crumb)
 
 
-def _require_given(entry: Entry, db: Session, caller: Caller, given: Typed) -> None:
-    """Refuse what belongs to nothing that the visitor may see."""
-    for name, table in entry.given.items():
-        if table is not None and (given[name] or name not in entry.may_miss):
-            resources.get_row(db, caller, table, given[name])
+def _require_given(entry: Entry, db: Session, caller: Caller, from_address: Typed) -> None:
+    """Refuse values in the address that refer to nothing the visitor may see."""
+    for name, table in entry.from_address.items():
+        if table is not None and (from_address[name] or name not in entry.may_miss):
+            resources.get_row(db, caller, table, from_address[name])
 
 
 def _create(entry: Entry, posted: Post) -> Response:
     typed = posted.typed()
-    given = {name: typed.get(name, "") for name in entry.given}
-    filled, values = forms.read(entry.asked(given), typed)
-    values |= {name: value for name, value in given.items() if value}
+    from_address = {name: typed.get(name, "") for name in entry.from_address}
+    filled, values = forms.read(entry.asked(from_address), typed)
+    values |= {name: value for name, value in from_address.items() if value}
 
     def work(db: Session, caller: Caller) -> str:
         if filled.faults:
@@ -149,14 +149,14 @@ def _create(entry: Entry, posted: Post) -> Response:
         entry.then(db, caller, thing, values)
         return entry.page(thing)
 
-    done = tried(posted, filled, work)
-    if done is not None:
-        return done
+    answer = tried(posted, filled, work)
+    if answer is not None:
+        return answer
     with posted.visit.reading() as db:
         offered = entry.offers(db, posted.visit.caller, typed)
-        crumb = entry.within(db, posted.visit.caller, given)
+        crumb = entry.within(db, posted.visit.caller, from_address)
     filled.fields = forms.offering(filled.fields, offered)
-    return _form(entry, posted.visit, filled, given, crumb)
+    return _form(entry, posted.visit, filled, from_address, crumb)
 
 
 def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
@@ -189,30 +189,30 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
         version = forms.whole(typed.get(VERSION, ""))
         return entry.page(entry.change(db, caller, row_id, shape, version))
 
-    done = tried(posted, filled, work)
-    if done is not None:
-        return done
+    answer = tried(posted, filled, work)
+    if answer is not None:
+        return answer
     filled.fields = forms.offering(fields, offered)
     return _form(entry, posted.visit, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
 def _belongs(entry: Entry, thing: Any) -> dict[str, str]:
-    """Return what a thing belongs to, as its fields and choices depend on it."""
-    names = (*entry.given, "organisation_id")
+    """Return the ids that the fields and choices of a thing depend on."""
+    names = (*entry.from_address, "organisation_id")
     return {name: str(getattr(thing, name, None) or "") for name in names}
 
 
 def _back(entry: Entry, thing: Any) -> Crumb:
-    """Return the way back to a stored thing's own page."""
+    """Return the link back to a stored thing's page."""
     address = entry.own(thing) if entry.own else f"/{entry.collection}/{thing.id}"
     return address, str(getattr(thing, "name", None) or say("page.back"))
 
 
 def _form(
-    entry: Entry, visited: Visit, filled: Filled, kept: Typed, crumb: Crumb | None
+    entry: Entry, visited: Visit, filled: Filled, hidden: Typed, crumb: Crumb | None
 ) -> Response:
-    """Show a form; one that keeps a version changes a stored thing."""
-    is_new = VERSION not in kept
+    """Show a form; one with a hidden version changes a stored thing."""
+    is_new = VERSION not in hidden
     return rendering.show(
         "form.html",
         visited,
@@ -220,8 +220,8 @@ def _form(
         kind=entry.kind,
         is_new=is_new,
         filled=filled,
-        kept=kept,
+        kept=hidden,
         crumb=crumb,
-        cautions=(*said, decides()) if (said := entry.cautions()) else (),
+        cautions=(*form_cautions, decides()) if (form_cautions := entry.cautions()) else (),
         may_send=visited.is_lead or (visited.may_write and not entry.led[0 if is_new else 1]),
     )

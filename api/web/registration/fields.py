@@ -1,10 +1,10 @@
-"""What forms ask of each kind of thing, field by field, in the units of a school."""
+"""The fields of the form of each kind of thing, in the units of a school."""
 
 from zoneinfo import available_timezones
 
 from api.web.forms import Field, labelled
 
-#: Places; abbreviations and fixed offsets are left out, for they know no summer time.
+#: Places only: abbreviations and fixed offsets have no summer time.
 ZONES = [
     ("UTC", "UTC"),
     *(

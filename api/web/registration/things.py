@@ -1,4 +1,4 @@
-"""What is entered by a form: each kind of thing with its fields, choices and where to go on."""
+"""The entries of all kinds of things: their fields, their choices and their pages."""
 
 import json
 from collections.abc import Mapping
@@ -67,7 +67,7 @@ router = APIRouter()
 
 
 def _with_rules(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
-    """Read a rule set that was pasted as JSON; `example` takes the one that comes along."""
+    """Read a rule set that was pasted as JSON; `example` uses the built-in example."""
     if not moved.get("rule_set"):
         return moved
     if moved["rule_set"] == "example":
@@ -79,8 +79,8 @@ def _with_rules(db: Session, caller: Caller, values: Values, moved: Values) -> V
         raise Invalid(words, [FieldError("not_json", words, pointer="/rule_set")]) from error
 
 
-def _clock_of_the_newest(db: Session, caller: Caller, given: Typed) -> Typed:
-    """Suggest the clock of the newest season for the next one."""
+def _zone_of_newest_season(db: Session, caller: Caller, from_address: Typed) -> Typed:
+    """Suggest the time zone of the newest season for the next one."""
     newest = db.scalars(visible(caller, Season).order_by(col(Season.starts_on).desc())).first()
     return {"timezone": newest.timezone if newest else "UTC"}
 
@@ -95,16 +95,16 @@ def _rules_as_text(thing: Any) -> Any:
 # --- teams, turbines, builds ----------------------------------------------------------------
 
 
-def _turbine_alone(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
+def _without_build(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
     return {name: value for name, value in moved.items() if name not in OF_BUILD}
 
 
-def _rotors_offered(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
+def _rotor_choices(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
     return {"rotor_id": pickers.equipment(db, caller, "reference_rotor", None)}
 
 
 def _first_build(db: Session, caller: Caller, turbine: Any, values: Values) -> None:
-    """Store a new turbine's first build with it: nobody tests a turbine without one."""
+    """Store the first build of a new turbine: a turbine cannot be tested without one."""
     facts = {name: value for name, value in values.items() if name in OF_BUILD}
     try:
         build = BuildCreate.model_validate(facts | {"turbine_id": turbine.id})
@@ -120,9 +120,9 @@ def _generators(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choic
     return {"generator_id": pickers.equipment(db, caller, "generator", school)}
 
 
-def _as_before(db: Session, caller: Caller, given: Typed) -> Typed:
-    """Suggest for a new build what the turbine's last one was: one thing changes."""
-    newest = _newest_build(db, caller, given["turbine_id"])
+def _like_newest_build(db: Session, caller: Caller, from_address: Typed) -> Typed:
+    """Suggest the values of the turbine's newest build: usually one of them changes."""
+    newest = _newest_build(db, caller, from_address["turbine_id"])
     if newest is None:
         return {}
     return {name: text for name, text in shown(BUILD, newest).items() if name != "note"}
@@ -133,8 +133,8 @@ def _newest_build(db: Session, caller: Caller, turbine_id: str) -> Any:
     return builds.newest_of(db, caller, turbine.id)
 
 
-def _from_before(db: Session, caller: Caller, values: Values) -> Values:
-    """Say which build a new one came from."""
+def _parent_build(db: Session, caller: Caller, values: Values) -> Values:
+    """Return the parent of a new build."""
     newest = _newest_build(db, caller, str(values.get("turbine_id", "")))
     return {"parent_build_id": newest.id} if newest else {}
 
@@ -142,7 +142,7 @@ def _from_before(db: Session, caller: Caller, values: Values) -> Values:
 # --- benches and sessions -------------------------------------------------------------------
 
 
-#: Where a new fan or wind meter is named, beside where one is chosen.
+#: The field for the name of new equipment, for each field that chooses existing equipment.
 BELOW = {"fan_id": "new_fan_tag", "anemometer_id": "new_anemometer_tag"}
 
 
@@ -155,36 +155,39 @@ def _bench_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Cho
 
 
 def _with_new_equipment(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
-    """Register the fan and the wind meter that a bench names for the first time."""
-    named = dict(moved)
-    fan, meter = named.pop("new_fan_tag", None), named.pop("new_anemometer_tag", None)
-    kind = named.pop("new_anemometer_type", None)
+    """Register the new fan and the new wind meter of a bench."""
+    facts_of_bench = dict(moved)
+    fan, meter = (
+        facts_of_bench.pop("new_fan_tag", None),
+        facts_of_bench.pop("new_anemometer_tag", None),
+    )
+    kind = facts_of_bench.pop("new_anemometer_type", None)
     if kind and not meter and not values.get("anemometer_id"):
         meter = say("bench.its_meter", name=values.get("name", ""))[:80]
     owner = {"organisation_id": values.get("organisation_id")}
     if fan:
         facts = owner | {"kind": "fan", "tag": fan}
-        named["fan_id"] = _register(db, caller, facts, "new_fan_tag")
+        facts_of_bench["fan_id"] = _register(db, caller, facts, "new_fan_tag")
     if meter:
         sheet = {"type": kind} if kind else {}
         facts = owner | {"kind": "anemometer", "tag": meter, "spec": sheet}
-        named["anemometer_id"] = _register(db, caller, facts, "new_anemometer_tag")
-    for asked in ("fan_id", "anemometer_id"):
-        if not (values | named).get(asked):
-            words = say(f"bench.no_{asked}")
-            raise Invalid(words, [FieldError("missing", words, pointer=f"/{BELOW[asked]}")])
-    return named
+        facts_of_bench["anemometer_id"] = _register(db, caller, facts, "new_anemometer_tag")
+    for name in ("fan_id", "anemometer_id"):
+        if not (values | facts_of_bench).get(name):
+            words = say(f"bench.no_{name}")
+            raise Invalid(words, [FieldError("missing", words, pointer=f"/{BELOW[name]}")])
+    return facts_of_bench
 
 
-def _register(db: Session, caller: Caller, facts: Values, asked: str) -> str:
-    """Register equipment beside what names it; a fault stands at the field that was asked."""
+def _register(db: Session, caller: Caller, facts: Values, name_field: str) -> str:
+    """Register new equipment; report faults at the field with its name."""
     try:
         return equipment.create(db, caller, EquipmentCreate.model_validate(facts)).id
     except ValidationError as error:
         words = invalid(error, facts).errors[0].detail
-        raise Invalid(words, [FieldError("equipment", words, pointer=f"/{asked}")]) from error
+        raise Invalid(words, [FieldError("equipment", words, pointer=f"/{name_field}")]) from error
     except IntegrityError as error:
-        raise taken(asked) from error
+        raise taken(name_field) from error
 
 
 def _session_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
@@ -196,21 +199,21 @@ def _session_offers(db: Session, caller: Caller, typed: Typed) -> Mapping[str, C
 
 
 def zone_of(db: Session, caller: Caller, bench_id: str, season_id: str) -> str:
-    """Return the clock of a bench's school, else of the season."""
+    """Return the time zone of a bench's school, else of the season."""
     bench = resources.get_row(db, caller, Bench, bench_id)
     school = db.get_one(Organisation, bench.organisation_id)
     season = db.get(Season, season_id)
     return school.timezone or (season.timezone if season else "UTC")
 
 
-def _session_now(db: Session, caller: Caller, given: Typed) -> Typed:
-    season_id = given[entry.SEASON_NOW]
-    zone = zone_of(db, caller, given["bench_id"], season_id)
+def _session_now(db: Session, caller: Caller, from_address: Typed) -> Typed:
+    season_id = from_address[entry.SEASON_NOW]
+    zone = zone_of(db, caller, from_address["bench_id"], season_id)
     return {"season_id": season_id, "started_at": local(datetime.now(UTC), zone)}
 
 
 def local(moment: datetime, zone: str) -> str:
-    """Return a moment as a date and time field holds it.
+    """Return a moment as the text of a date and time field.
 
     >>> local(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
     '2026-07-05T14:30'
@@ -218,7 +221,7 @@ def local(moment: datetime, zone: str) -> str:
     return f"{moment.astimezone(ZoneInfo(zone)):%Y-%m-%dT%H:%M}"
 
 
-def _by_the_schools_clock(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
+def _in_school_time(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
     if "started_at" not in moved:
         return moved
     zone = zone_of(db, caller, str(values.get("bench_id")), str(values.get("season_id", "")))
@@ -248,7 +251,7 @@ def _equipment_fields(typed: Typed) -> list[Field]:
 
 
 def _with_spec(db: Session, caller: Caller, values: Values, moved: Values) -> Values:
-    """Put what a data sheet says where the shape has it; whole, if any of it moved."""
+    """Move the fields of a data sheet into `spec`; all of them, if any changed."""
     names = [each.name for each in SPEC.get(str(values.get("kind", "")), ())]
     plain = {name: value for name, value in moved.items() if name not in names}
     if any(name in moved for name in names):
@@ -260,31 +263,31 @@ def _with_sheet(thing: Any) -> Any:
     return SimpleNamespace(**thing.model_dump() | thing.spec)
 
 
-def _seasons_offered(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
+def _season_choices(db: Session, caller: Caller, typed: Typed) -> Mapping[str, Choices]:
     return {"season_id": pickers.seasons(db, caller)}
 
 
-def _this_season(db: Session, caller: Caller, given: Typed) -> Typed:
-    return {"season_id": given[entry.SEASON_NOW]}
+def _this_season(db: Session, caller: Caller, from_address: Typed) -> Typed:
+    return {"season_id": from_address[entry.SEASON_NOW]}
 
 
-def _within_school(db: Session, caller: Caller, given: Typed) -> Crumb:
-    school = resources.get_row(db, caller, Organisation, given["organisation_id"])
+def _within_school(db: Session, caller: Caller, from_address: Typed) -> Crumb:
+    school = resources.get_row(db, caller, Organisation, from_address["organisation_id"])
     return f"/schools/{school.id}", school.name
 
 
-def _within_team(db: Session, caller: Caller, given: Typed) -> Crumb:
-    team = resources.get_row(db, caller, Team, given["team_id"])
+def _within_team(db: Session, caller: Caller, from_address: Typed) -> Crumb:
+    team = resources.get_row(db, caller, Team, from_address["team_id"])
     return f"/teams/{team.id}", team.name
 
 
-def _within_turbine(db: Session, caller: Caller, given: Typed) -> Crumb:
-    turbine = resources.get_row(db, caller, Turbine, given["turbine_id"])
+def _within_turbine(db: Session, caller: Caller, from_address: Typed) -> Crumb:
+    turbine = resources.get_row(db, caller, Turbine, from_address["turbine_id"])
     return _team_of(turbine), turbine.name
 
 
-def _within_bench(db: Session, caller: Caller, given: Typed) -> Crumb:
-    bench = resources.get_row(db, caller, Bench, given["bench_id"])
+def _within_bench(db: Session, caller: Caller, from_address: Typed) -> Crumb:
+    bench = resources.get_row(db, caller, Bench, from_address["bench_id"])
     return f"/benches/{bench.id}", bench.name
 
 
@@ -296,56 +299,56 @@ ENTRIES = (
     Entry("seasons", "season", SeasonCreate, SeasonUpdate,
           seasons.create, seasons.get, seasons.change, lambda typed: SEASON,
           lambda season: f"/seasons/{season.id}", view=_rules_as_text, prepare=_with_rules,
-          suggest=_clock_of_the_newest, led=(True, True)),
+          suggest=_zone_of_newest_season, led=(True, True)),
     Entry("schools", "school", OrganisationCreate, OrganisationUpdate,
           organisations.create, organisations.get, organisations.change, lambda typed: SCHOOL,
           lambda school: f"/schools/{school.id}",
-          suggest=lambda db, caller, given: {"sharing": "own"}, led=(True, False),
+          suggest=lambda db, caller, from_address: {"sharing": "own"}, led=(True, False),
           leads=frozenset({"name"})),
     Entry("teams", "team", TeamCreate, TeamUpdate, teams.create, teams.get, teams.change,
           lambda typed: TEAM, lambda team: f"/teams/{team.id}",
-          given={"organisation_id": Organisation}, once=frozenset({"season_id"}),
-          offers=_seasons_offered, suggest=_this_season, within=_within_school),
+          from_address={"organisation_id": Organisation}, once=frozenset({"season_id"}),
+          offers=_season_choices, suggest=_this_season, within=_within_school),
     Entry("turbines", "turbine", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: TURBINE,
           _team_of, own=_team_of, within=_within_team,
-          given={"team_id": Team}, once=OF_BUILD, offers=_generators,
-          prepare=_turbine_alone, then=_first_build, cautions=cautions.workshop,
-          suggest=lambda db, caller, given: {"name": say("turbine.first_name")}),
+          from_address={"team_id": Team}, once=OF_BUILD, offers=_generators,
+          prepare=_without_build, then=_first_build, cautions=cautions.workshop,
+          suggest=lambda db, caller, from_address: {"name": say("turbine.first_name")}),
     Entry("rotors", "rotor", TurbineCreate, TurbineUpdate,
           turbines.create, turbines.get, turbines.change, lambda typed: ROTOR,
           lambda turbine: "/equipment", own=lambda turbine: "/equipment", once=OF_BUILD,
-          offers=_rotors_offered,
-          prepare=_turbine_alone, newly=lambda db, caller, values: {"team_id": None},
+          offers=_rotor_choices,
+          prepare=_without_build, newly=lambda db, caller, values: {"team_id": None},
           then=_first_build, led=(True, True), cautions=cautions.rotor),
     Entry("builds", "build", BuildCreate, BuildUpdate, builds.create, builds.get, builds.change,
           lambda typed: (Field("changed_factor", "text"), *BUILD),
-          lambda build: f"/builds/{build.id}", given={"turbine_id": Turbine},
+          lambda build: f"/builds/{build.id}", from_address={"turbine_id": Turbine},
           within=_within_turbine,
-          suggest=_as_before, newly=_from_before, cautions=cautions.rotor),
+          suggest=_like_newest_build, newly=_parent_build, cautions=cautions.rotor),
     Entry("benches", "bench", BenchCreate, BenchUpdate,
           benches.create, benches.get, benches.change, lambda typed: BENCH,
-          lambda bench: f"/benches/{bench.id}", given={"organisation_id": Organisation},
+          lambda bench: f"/benches/{bench.id}", from_address={"organisation_id": Organisation},
           offers=_bench_offers, within=_within_school, prepare=_with_new_equipment,
           cautions=cautions.bench),
     Entry("sessions", "session", SessionCreate, SessionUpdate,
           sessions.create, sessions.get, sessions.change, lambda typed: SESSION,
           lambda session: f"/trials/new?session_id={session.id}&begun=yes",
-          given={"bench_id": Bench}, once=frozenset({"started_at", "season_id"}),
+          from_address={"bench_id": Bench}, once=frozenset({"started_at", "season_id"}),
           offers=_session_offers,
           within=_within_bench,
-          suggest=_session_now, prepare=_by_the_schools_clock,
+          suggest=_session_now, prepare=_in_school_time,
           cautions=cautions.bench),
     Entry("equipment", "equipment", EquipmentCreate, EquipmentUpdate,
           equipment.create, equipment.get, equipment.change, _equipment_fields,
           lambda item: f"/equipment/{item.id}",
-          given={"kind": None, "organisation_id": Organisation},
+          from_address={"kind": None, "organisation_id": Organisation},
           may_miss=frozenset({"organisation_id"}),
-          suggest=lambda db, caller, given: {"condition": "good"}, prepare=_with_spec,
+          suggest=lambda db, caller, from_address: {"condition": "good"}, prepare=_with_spec,
           view=_with_sheet),
     Entry("events", "event", EventCreate, EventUpdate, events.create, events.get, events.change,
           lambda typed: EVENT, lambda event: f"/events/{event.id}",
-          once=frozenset({"season_id"}), offers=_seasons_offered, suggest=_this_season,
+          once=frozenset({"season_id"}), offers=_season_choices, suggest=_this_season,
           prepare=_with_rules, view=_rules_as_text, led=(True, True)),
 )  # fmt: skip
 

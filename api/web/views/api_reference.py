@@ -1,4 +1,4 @@
-"""The OpenAPI document as a person reads it: calls by subject, and the shapes they speak in."""
+"""Show the OpenAPI document to people: calls by subject, with their shapes."""
 
 import json
 import re
@@ -16,7 +16,7 @@ from api.web import rendering
 router = APIRouter(include_in_schema=False)
 
 Schema = Mapping[str, Any]
-#: Words, or the name of a shape to be linked.
+#: Words, or the name of a shape to link to.
 Piece = tuple[str, bool]
 METHODS = ("get", "post", "patch", "put", "delete")
 REF = "#/components/schemas/"
@@ -41,7 +41,7 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A named shape and its values; `kind` where it is no set of values."""
+    """A named shape and its values, or its `kind` if it has no values."""
 
     name: str
     words: str
@@ -51,7 +51,7 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What is sent or answered: its media type, its kind and an example of it."""
+    """The body of a request or an answer: its media type, its kind and an example."""
 
     name: str
     words: str
@@ -77,7 +77,7 @@ class Call:
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """Calls of one subject, and all shapes that they speak in."""
+    """The calls of one subject, and all their shapes."""
 
     name: str
     calls: tuple[Call, ...]
@@ -98,7 +98,7 @@ def reference(request: Request) -> HTMLResponse:
 
 @router.get("/reference/{subject}")
 def reference_subject(request: Request, subject: str) -> HTMLResponse:
-    """Return the calls of one subject, and the shapes that they speak in."""
+    """Return the calls of one subject, with their shapes."""
     document = request.app.openapi()
     return rendering.show(
         "reference_subject.html",
@@ -108,7 +108,7 @@ def reference_subject(request: Request, subject: str) -> HTMLResponse:
 
 
 def subjects(document: Schema) -> list[str]:
-    """Return the subjects of a document, as they come.
+    """Return the subjects of a document, in its order.
 
     >>> subjects({"paths": {"/a": {"get": {"tags": ["trials"]}, "post": {"tags": ["trials"]}}}})
     ['trials']
@@ -117,22 +117,22 @@ def subjects(document: Schema) -> list[str]:
 
 
 def read_subject(document: Schema, name: str) -> Subject:
-    """Return one subject of a document; refuses one that is not there."""
-    found = [each for each in _operations(document) if each[2]["tags"][0] == name]
-    if not found:
-        there = ", ".join(subjects(document))
-        raise NotFound(say("refused.no_subject", name=name, there=there))
-    calls = tuple(_call(*each) for each in found)
+    """Return one subject of a document; refuse an unknown one."""
+    operations = [each for each in _operations(document) if each[2]["tags"][0] == name]
+    if not operations:
+        known_names = ", ".join(subjects(document))
+        raise NotFound(say("refused.no_subject", name=name, there=known_names))
+    calls = tuple(_call(*each) for each in operations)
     messages = (each for call in calls for each in (*call.asked, *call.answered))
-    return Subject(name, calls, tuple(read_shapes(document, _named(messages))))
+    return Subject(name, calls, tuple(read_shapes(document, _shape_names(messages))))
 
 
 def read_shape(document: Schema, name: str) -> Shape:
     """Return a shape of a document.
 
     >>> at = {"type": "number", "minimum": 0, "maximum": 20, "unit": "m/s", "description": "Wind."}
-    >>> found = {"properties": {"wind_speed_m_s": at}, "required": ["wind_speed_m_s"]}
-    >>> read_shape({"components": {"schemas": {"Wind": found}}}, "Wind").values[0].kind
+    >>> wind = {"properties": {"wind_speed_m_s": at}, "required": ["wind_speed_m_s"]}
+    >>> read_shape({"components": {"schemas": {"Wind": wind}}}, "Wind").values[0].kind
     (('number, 0 to 20 m/s', False),)
     """
     schema = document["components"]["schemas"][name]
@@ -145,7 +145,7 @@ def read_shape(document: Schema, name: str) -> Shape:
 
 
 def kind(schema: Schema) -> Iterator[Piece]:
-    """Yield what a value may be, in words and names of shapes.
+    """Yield the kind of a value, in words and names of shapes.
 
     >>> list(kind({"anyOf": [{"type": "array", "items": {"$ref": REF + "Run"}}, {"type": "null"}]}))
     [('list of ', False), ('Run', True), (' or ', False), ('null', False)]
@@ -247,34 +247,34 @@ def _messages(name: str, shape: Schema) -> Iterator[Message]:
 
 
 def _shown(example: Any) -> str:
-    whole = isinstance(example, str)
-    return example if whole else json.dumps(example, indent=1, ensure_ascii=False)
+    is_text = isinstance(example, str)
+    return example if is_text else json.dumps(example, indent=1, ensure_ascii=False)
 
 
 def _words(schema: Schema) -> str:
-    """Return what is said of a value: beside it, or where it may be left out, within."""
-    said = schema.get("description")
+    """Return the description of a value: its own, or that of one of its variants."""
+    description = schema.get("description")
     within = (each.get("description") for each in schema.get("anyOf", ()))
-    return _joined(str(said or next((each for each in within if each), "")))
+    return _joined(str(description or next((each for each in within if each), "")))
 
 
 def _joined(text: str) -> str:
     return " ".join(text.split())
 
 
-def _named(messages: Iterable[Message]) -> list[str]:
+def _shape_names(messages: Iterable[Message]) -> list[str]:
     return [text for each in messages for text, is_shape in each.kind if is_shape]
 
 
 def read_shapes(document: Schema, names: Iterable[str]) -> Iterator[Shape]:
-    """Yield shapes and those within them, each once."""
-    waiting, seen = list(dict.fromkeys(names)), set[str]()
-    while waiting:
-        name = waiting.pop(0)
+    """Yield shapes and their nested shapes, each once."""
+    queue, seen = list(dict.fromkeys(names)), set[str]()
+    while queue:
+        name = queue.pop(0)
         if name in seen:
             continue
         seen.add(name)
         shape = read_shape(document, name)
         yield shape
         kinds = (*shape.kind, *(piece for value in shape.values for piece in value.kind))
-        waiting += [text for text, is_shape in kinds if is_shape]
+        queue += [text for text, is_shape in kinds if is_shape]

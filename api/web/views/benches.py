@@ -1,4 +1,4 @@
-"""Benches and sessions: where the bias lives, and what one session brought."""
+"""Pages of benches and of sessions."""
 
 from typing import Annotated, Any
 
@@ -33,14 +33,14 @@ from api.web.visitors import Posted, Visit, Visited
 
 router = APIRouter()
 SHOWN, MOST_TRIALS = 50, 200
-#: Where wind is measured: the axis, then four points at 0.7 of the radius.
+#: The points of a wind grid: the axis, then four points at 0.7 of the radius.
 POINTS = ((0.0, 0.0), (0.0, 0.7), (0.7, 0.0), (0.0, -0.7), (-0.7, 0.0))
 GRID = (*(Field(f"point_{at}") for at in range(len(POINTS))), Field("monitor_wind_speed_m_s"))
 
 
 @router.get("/benches/{bench_id}")
 def bench_page(bench_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a bench, how it reads beside others, its wind, and its sessions."""
+    """Show a bench with its bench bias, its wind, and its sessions."""
     return _bench(visited, bench_id, Filled(GRID))
 
 
@@ -71,13 +71,13 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         grid=grids[-1] if grids else None,
         filled=grid,
         zone=school.timezone or (season.timezone if season else "UTC"),
-        dimensions=_known(BENCH, bench),
+        dimensions=_plain_facts(BENCH, bench),
         left_out=[say("page.newest_only", count=SHOWN)] if len(sessions) == SHOWN else (),
         **facts,
     )
 
 
-def _known(fields: tuple[Field, ...], thing: object) -> list[tuple[str, str]]:
+def _plain_facts(fields: tuple[Field, ...], thing: object) -> list[tuple[str, str]]:
     """Return the plain facts of a thing with their units."""
     shown = forms.shown(fields, thing)
     plain = [each for each in fields if each.kind in ("number", "whole", "text")]
@@ -105,34 +105,36 @@ def measure(bench_id: Annotated[str, Path()], posted: Posted) -> Response:
 
 @router.get("/sessions/{session_id}")
 def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show one session: its air and wind, its trials, and what concerns it as a whole."""
+    """Show one session: its air and wind, its trials, and its own questions."""
     with visited.reading() as db:
         session = resources.get_row(db, visited.caller, BenchSession, session_id)
         bench = db.get_one(Bench, session.bench_id)
         school = db.get_one(Organisation, bench.organisation_id)
         season = db.get_one(Season, session.season_id)
-        here = col(Trial.session_id) == session.id
-        found = trials.newest(db, visited.caller, here, most=MOST_TRIALS)
+        in_session = col(Trial.session_id) == session.id
+        session_trials = trials.newest(db, visited.caller, in_session, most=MOST_TRIALS)
         query = FlagQuery(session_id=session.id, limit=50)
         questions, _ = answers.page(db, visited.caller, query)
         asked = [each for each in questions if not each.trial_id]
         proposed = proposals.buttons(db, asked)
         done = history_of(db, visited, BenchSession, session.id)
-        names = _names(db, [trial.build_id for trial in found])
+        names = _names(db, [trial.build_id for trial in session_trials])
     return rendering.show(
         "session.html",
         visited,
         session=session,
         bench=bench,
-        trials=found,
+        trials=session_trials,
         names=names,
         history=done,
         zone=school.timezone or season.timezone,
-        conditions=_known(SESSION, session),
+        conditions=_plain_facts(SESSION, session),
         questions=[each for each in asked if each.state == "open"],
         proposed=proposed,
         answered=[each for each in asked if each.state != "open"],
-        left_out=[say("page.newest_only", count=MOST_TRIALS)] if len(found) == MOST_TRIALS else (),
+        left_out=[say("page.newest_only", count=MOST_TRIALS)]
+        if len(session_trials) == MOST_TRIALS
+        else (),
     )
 
 

@@ -1,4 +1,4 @@
-"""A build's page: its dimensions, its safety figures and its trials."""
+"""The page of a build: its dimensions, its safety figures and its trials."""
 
 from typing import Annotated
 
@@ -34,9 +34,11 @@ def build_page(build_id: Annotated[str, Path()], visited: Visited) -> Response:
         turbine = db.get_one(Turbine, build.turbine_id)
         team = db.get(Team, turbine.team_id) if turbine.team_id else None
         figures = safety.of_build(db, visited.caller, build_id, SafetyQuery())
-        found = trials.newest(db, visited.caller, col(Trial.build_id) == build.id, most=SHOWN)
+        build_trials = trials.newest(
+            db, visited.caller, col(Trial.build_id) == build.id, most=SHOWN
+        )
         done = history_of(db, visited, Build, build.id)
-        days, zone = session_days(db, found), _zone(db, team)
+        days, zone = session_days(db, build_trials), _zone(db, team)
         newest = max(db.scalars(select(Build.number).where(col(Build.turbine_id) == turbine.id)))
     return rendering.show(
         "build.html",
@@ -46,17 +48,17 @@ def build_page(build_id: Annotated[str, Path()], visited: Visited) -> Response:
         team=team,
         figures=figures,
         dimensions=dimensions(build),
-        trials=found,
+        trials=build_trials,
         history=done,
         days=days,
         zone=zone,
         is_newest=build.number == newest,
-        left_out=[say("page.newest_only", count=SHOWN)] if len(found) == SHOWN else (),
+        left_out=[say("page.newest_only", count=SHOWN)] if len(build_trials) == SHOWN else (),
     )
 
 
 def _zone(db: Session, team: Team | None) -> str:
-    """Return the clock of a team's school, else of its season; a reference rotor has none."""
+    """Return the time zone of a team's school, else of its season; UTC for a reference rotor."""
     if team is None:
         return "UTC"
     own = db.get_one(Organisation, team.organisation_id).timezone
@@ -64,7 +66,7 @@ def _zone(db: Session, team: Team | None) -> str:
 
 
 def dimensions(build: Build) -> list[tuple[str, str]]:
-    """Return what is known of a build, with units."""
+    """Return the dimensions of a build, with units."""
     shown = forms.shown(BUILD, build)
     return [
         (each.label, dict(each.choices).get(shown[each.name], shown[each.name]))

@@ -1,4 +1,4 @@
-"""The form that corrects a trial: every fact of it, and each of its runs by itself."""
+"""The form that corrects a trial: all its facts, and each of its runs."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -31,20 +31,24 @@ FACTS = (
     Field("rotor_diameter_cm", more=True),
     Field("note", "lines", more=True),
 )  # fmt: skip
-#: What a run may hold; a logged series is shown where there is one.
+#: The fields of a run; a logged series is shown if there is one.
 OF_RUN = ("voltage_v", "current_a", "rotor_speed_rpm", "wind_speed_m_s", "duration_s")
 LOGGED = ("series_voltage_v", "sample_rate_hz")
 
 
-def fields(found: TrialRead) -> list[Field]:
+def fields(stored_trial: TrialRead) -> list[Field]:
     """Return the fields of a trial: its facts, its runs and one more, and the reason."""
-    numbers = range(1, min(len(found.runs) + 1, MOST_RUNS) + 1)
-    return [*FACTS, *(each for number in numbers for each in run_fields(found, number)), REASON]
+    numbers = range(1, min(len(stored_trial.runs) + 1, MOST_RUNS) + 1)
+    return [
+        *FACTS,
+        *(each for number in numbers for each in run_fields(stored_trial, number)),
+        REASON,
+    ]
 
 
-def run_fields(found: TrialRead, number: int) -> list[Field]:
+def run_fields(stored_trial: TrialRead, number: int) -> list[Field]:
     """Return the fields of one run."""
-    run = found.runs[number - 1] if number <= len(found.runs) else None
+    run = stored_trial.runs[number - 1] if number <= len(stored_trial.runs) else None
     plain = [Field(key(number, name), more=name != "voltage_v") for name in OF_RUN]
     if run is None or not run.series_voltage_v:
         return plain
@@ -53,55 +57,57 @@ def run_fields(found: TrialRead, number: int) -> list[Field]:
 
 
 def key(number: int, name: str) -> str:
-    """Return the name of a field of a run: its reading is called as on the form at the bench."""
+    """Return the name of a field of a run; its reading has the name of the form at the bench."""
     return f"voltage_{number}" if name == "voltage_v" else f"run_{number}_{name}"
 
 
-def shown(found: TrialRead) -> dict[str, str]:
-    """Return a trial as its form shows it."""
+def shown(stored_trial: TrialRead) -> dict[str, str]:
+    """Return the texts of a trial for its form."""
     of_runs = {
         key(run.number, name): clear(name, forms.plain(getattr(run, name)))
-        for run in found.runs
+        for run in stored_trial.runs
         for name in (*OF_RUN, *LOGGED)
     }
-    return forms.shown(FACTS, found) | of_runs
+    return forms.shown(FACTS, stored_trial) | of_runs
 
 
-def offers(db: Session, caller: Caller, found: TrialRead) -> Mapping[str, Choices]:
-    """Return what may be chosen: sessions and builds of its season, resistors of its school."""
-    sessions = pickers.sessions(db, caller, found.season_id, found.session_id)
-    builds = pickers.builds(db, caller, found.season_id, found.build_id)
-    loads = pickers.equipment(db, caller, "load", found.organisation_id)
+def offers(db: Session, caller: Caller, stored_trial: TrialRead) -> Mapping[str, Choices]:
+    """Return the choices: sessions and builds of its season, resistors of its school."""
+    sessions = pickers.sessions(db, caller, stored_trial.season_id, stored_trial.session_id)
+    builds = pickers.builds(db, caller, stored_trial.season_id, stored_trial.build_id)
+    loads = pickers.equipment(db, caller, "load", stored_trial.organisation_id)
     as_it_is = say("trial.as_it_is")
     return {
         "session_id": _with(
-            found.session_id,
+            stored_trial.session_id,
             [(row.id, named(row, bench, zone)) for row, bench, zone in sessions], as_it_is,
         ),
-        "build_id": _with(found.build_id, [pair for _, some in builds for pair in some], as_it_is),
-        "load_id": _with(found.load_id, loads, as_it_is),
+        "build_id": _with(
+            stored_trial.build_id, [pair for _, pairs in builds for pair in pairs], as_it_is
+        ),
+        "load_id": _with(stored_trial.load_id, loads, as_it_is),
     }  # fmt: skip
 
 
 def _with(chosen: str | None, offered: Choices, words: str) -> Choices:
-    """Return what is offered, and what is stored where the visitor may not see it by its name."""
+    """Return the choices, with the stored one even if the visitor may not see its name."""
     if chosen is None or any(value == chosen for value, _ in offered):
         return offered
     return [(chosen, words), *offered]
 
 
 def correction(
-    found: TrialRead, filled: Filled, values: Mapping[str, Any], sent: Mapping[str, str]
+    stored_trial: TrialRead, filled: Filled, values: Mapping[str, Any], typed: Mapping[str, str]
 ) -> Correction | None:
-    """Return what a filled form would correct, or None with what is wrong beside its fields.
+    """Return the correction in a filled form, or None with the faults at its fields.
 
-    A field that was not sent is left as it is; a tick that was not sent is none.
+    A field that was not sent stays unchanged; a tick that was not sent is cleared.
     """
-    before = shown(found)
+    before = shown(stored_trial)
     moved = {
         each.name
         for each in filled.fields
-        if (each.name in sent or each.kind == "tick")
+        if (each.name in typed or each.kind == "tick")
         and filled.typed[each.name] != before.get(each.name, "")
     } - {"reason"}
     if not moved:
@@ -110,7 +116,7 @@ def correction(
     of_facts = {each.name for each in FACTS}
     changes = {name: values.get(name) for name in moved & of_facts}
     if moved - of_facts:
-        numbers, changes["runs"] = _runs(found, values, moved)
+        numbers, changes["runs"] = _runs(stored_trial, values, moved)
         filled.places = {
             f"{prefix}/runs/{at}/{name}": key(number, name)
             for prefix in ("", "/changes")
@@ -126,15 +132,15 @@ def correction(
 
 
 def _runs(
-    found: TrialRead, values: Mapping[str, Any], moved: set[str]
+    stored_trial: TrialRead, values: Mapping[str, Any], moved: set[str]
 ) -> tuple[Sequence[int], list[dict[str, Any]]]:
-    """Return the runs that a form holds, those that are empty left out, with their numbers.
+    """Return the runs of a form without the empty ones, with their numbers.
 
-    What was not typed over keeps its value to the last digit.
+    Readings that were not changed keep all their digits.
     """
-    kept: dict[int, dict[str, Any]] = {}
-    for number in range(1, len(found.runs) + 2):
-        stored = found.runs[number - 1] if number <= len(found.runs) else None
+    runs_by_number: dict[int, dict[str, Any]] = {}
+    for number in range(1, len(stored_trial.runs) + 2):
+        stored = stored_trial.runs[number - 1] if number <= len(stored_trial.runs) else None
         run = {}
         for name in (*OF_RUN, *LOGGED):
             asked = key(number, name)
@@ -142,5 +148,5 @@ def _runs(
             if value is not None:
                 run[name] = value
         if run:
-            kept[number] = run
-    return list(kept), list(kept.values())
+            runs_by_number[number] = run
+    return list(runs_by_number), list(runs_by_number.values())

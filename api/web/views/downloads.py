@@ -1,4 +1,4 @@
-"""Reports to take along: the same documents as over the API, for who is signed in."""
+"""Download reports: the same documents as over the API, for signed-in visitors."""
 
 from collections.abc import Callable
 from typing import Annotated, Literal, TypeVar
@@ -22,7 +22,7 @@ Id = Annotated[str, Path()]
 Row = TypeVar("Row", str, None)
 
 
-def _given(
+def _download(
     visited: Visit, make: Callable[[Session, Caller, Row], ReportFile], row_id: Row, ending: Format
 ) -> Response:
     """Return a report as a file, written once the database is closed."""
@@ -35,7 +35,7 @@ def _given(
 @router.get("/seasons/{season_id}/report.{ending}")
 def season_file(season_id: Id, ending: Format, visited: Visited) -> Response:
     """Give the season report as a file."""
-    return _given(visited, report_files.season_file, season_id, ending)
+    return _download(visited, report_files.season_file, season_id, ending)
 
 
 @router.get("/seasons/{season_id}/trials.csv")
@@ -49,12 +49,12 @@ def trials_file(season_id: Id, visited: Visited) -> Response:
 @router.get("/schools/{organisation_id}/report.{ending}")
 def school_file(organisation_id: Id, ending: Format, visited: Visited) -> Response:
     """Give a school's report as a file."""
-    return _given(visited, report_files.organisation_file, organisation_id, ending)
+    return _download(visited, report_files.organisation_file, organisation_id, ending)
 
 
 @router.get("/schools/{organisation_id}/everything.zip")
 def school_everything(organisation_id: Id, visited: Visited) -> Response:
-    """Give all that is a school's own, over all seasons."""
+    """Give all data of a school, from all seasons."""
     with visited.reading() as db:
         body = exports.export_organisation(db, visited.caller, organisation_id)
     return as_file(body, "application/zip", "school.zip")
@@ -63,16 +63,16 @@ def school_everything(organisation_id: Id, visited: Visited) -> Response:
 @router.get("/teams/{team_id}/page.{ending}")
 def team_file(team_id: Id, ending: Format, visited: Visited) -> Response:
     """Give a team's page as a file."""
-    return _given(visited, report_files.team_file, team_id, ending)
+    return _download(visited, report_files.team_file, team_id, ending)
 
 
 @router.get("/events/{event_id}/sheet.{ending}")
 def event_file(event_id: Id, ending: Format, visited: Visited) -> Response:
     """Give an event's sheet as a file."""
-    return _given(visited, report_files.event_file, event_id, ending)
+    return _download(visited, report_files.event_file, event_id, ending)
 
 
 @router.get("/equipment-list.{ending}")
 def equipment_file(ending: Format, visited: Visited) -> Response:
     """Give the equipment list as a file."""
-    return _given(visited, report_files.equipment_file, None, ending)
+    return _download(visited, report_files.equipment_file, None, ending)

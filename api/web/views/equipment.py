@@ -1,4 +1,4 @@
-"""Equipment: what there is and where, lending, returning, and comparing instruments."""
+"""Pages of equipment: the list, lending, returning, and comparing instruments."""
 
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
@@ -51,7 +51,7 @@ LoanId = Annotated[str, Path()]
 
 @router.get("/equipment")
 def equipment_page(visited: Visited) -> Response:
-    """Show all equipment within reach, what is overdue first."""
+    """Show all equipment within reach, overdue items first."""
     with visited.reading() as db:
         listed = equipment_lists.equipment_list(db, visited.caller, None)
         schools = pickers.organisations(db, visited.caller)
@@ -75,7 +75,7 @@ def equipment_page(visited: Visited) -> Response:
 
 @router.get("/equipment/{equipment_id}")
 def item_page(equipment_id: ItemId, visited: Visited) -> Response:
-    """Show one piece: its data sheet, who had it, and how it compares."""
+    """Show one item: its data sheet, its loans and its comparisons."""
     return _item(visited, equipment_id, Filled([]))
 
 
@@ -89,7 +89,7 @@ def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
         others = pickers.equipment(db, visited.caller, item.kind, item.organisation_id)
         names = dict(db.execute(select(col(Organisation.id), col(Organisation.name))).all())
     today = datetime.now(UTC).date()
-    begun = {
+    suggested = {
         "lent_on": f"{today}", "due_on": f"{today + timedelta(days=28)}", "condition_out": "good",
         "returned_on": f"{today}", "condition_in": "good", "checked_on": f"{today}",
     }  # fmt: skip
@@ -98,7 +98,7 @@ def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
         offered = forms.offering(fields, choices)
         if [each.name for each in wrong.fields] == [each.name for each in fields]:
             return Filled(offered, wrong.typed, wrong.faults, wrong.other)
-        return Filled(offered, begun)
+        return Filled(offered, suggested)
 
     return rendering.show(
         "item.html",
@@ -119,7 +119,7 @@ def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
 
 
 def _facts(item: EquipmentRead) -> list[tuple[str, str]]:
-    """Return what a data sheet says, with units."""
+    """Return the facts of a data sheet, with units."""
     asked = SPEC.get(item.kind, ())
     shown = forms.shown(asked, SimpleNamespace(**item.spec))
     return [

@@ -1,4 +1,4 @@
-"""The event's day: one official run after the other, typed in where it is read."""
+"""Enter official runs on the day of an event, one by one."""
 
 from datetime import timedelta
 from typing import Annotated, Any
@@ -44,7 +44,7 @@ PLACES |= {f"/runs/0/runs/{at}/voltage_v": name for at, name in enumerate(READIN
 
 @router.get("/events/{event_id}/runs/{position}")
 def official_run(event_id: EventId, position: Position, visited: Visited) -> Response:
-    """Ask for the official run at one place of the order."""
+    """Show the form for the official run at a position of the order."""
     return _form(visited, event_id, position, Filled(RUN, {"outcome": "ok"}))
 
 
@@ -79,7 +79,7 @@ def _form(visited: Visit, event_id: str, position: int, filled: Filled) -> Respo
 
 
 def _slot(db: Session, caller: Caller, event: Event, position: int) -> SlotRead:
-    """Return whose turn it is."""
+    """Return the slot at a position of the order."""
     for slot in run_orders.newest(db, caller, event.id).slots:
         if slot.position == position:
             return slot
@@ -102,7 +102,7 @@ def _sessions(db: Session, caller: Caller, event: Event) -> list[tuple[str, str]
 
 
 def _builds(db: Session, caller: Caller, slot: SlotRead) -> list[tuple[str, str]]:
-    """Return what may run: a team's newest build, or a reference rotor."""
+    """Return the builds that may run: a team's newest build, or the reference rotors."""
     if slot.team_id is not None:
         build = builds.newest_of_team(db, caller, slot.team_id)
         return [(build.id, say("build.number", number=build.number))] if build else []
@@ -133,7 +133,7 @@ def enter_official_run(event_id: EventId, position: Position, posted: PostedByLe
 
 
 def _result(position: int, values: dict[str, Any], filled: Filled) -> dict[str, Any]:
-    """Return one official run in the shape that results come in."""
+    """Return one official run as the facts of `ResultsCreate`."""
     if filled.faults:
         return {}
     run: dict[str, Any] = {"position": position}

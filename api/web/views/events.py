@@ -1,4 +1,4 @@
-"""An event: who is ready, in which order, what may come; and inspecting by ticking."""
+"""Pages of events: readiness, run order, forecast, and inspections."""
 
 from typing import Annotated, Any
 
@@ -48,7 +48,7 @@ def events_page(visited: Visited) -> Response:
 
 @router.get("/events/{event_id}")
 def event_page(event_id: EventId, visited: Visited) -> Response:
-    """Show an event's readiness, order of runs, outlook and results."""
+    """Show an event's readiness, run order, forecast and results."""
     return _event(visited, event_id, Filled(DRAWING))
 
 
@@ -67,7 +67,7 @@ def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
 
 @router.post("/events/{event_id}/draw")
 def draw(event_id: EventId, posted: PostedByLead) -> Response:
-    """Draw the order of runs again; the newest one holds."""
+    """Draw the order of runs again; it replaces the earlier one."""
     filled, values = forms.read(DRAWING, posted.typed())
 
     def work(db: Session, caller: Caller) -> str:
@@ -79,7 +79,7 @@ def draw(event_id: EventId, posted: PostedByLead) -> Response:
 
 @router.get("/events/{event_id}/builds/{build_id}")
 def inspection(event_id: EventId, build_id: BuildId, visited: Visited) -> Response:
-    """Show what the rules ask of a build, to be ticked off."""
+    """Show the checks of a build, to be ticked off."""
     return _inspection(visited, event_id, build_id, Filled([INSPECTOR]))
 
 
@@ -97,7 +97,7 @@ def _inspection(visited: Visit, event_id: str, build_id: str, filled: Filled) ->
 
 
 def _of_build(ready: EventReadiness, build: Build) -> TeamReadiness:
-    """Return how ready the team is that brings a build; an older build is brought by nobody."""
+    """Return the readiness of the team of a build; refuse a build that is not the team's newest."""
     for team in ready.teams:
         if team.build_id == build.id:
             return team
@@ -113,11 +113,11 @@ def _rules(db: Session, caller: Caller, event_id: str) -> dict[str, Rule]:
 
 @router.post("/events/{event_id}/builds/{build_id}")
 def inspect(event_id: EventId, build_id: BuildId, posted: Posted) -> Response:
-    """Store what was ticked, of the build as it was looked at."""
+    """Store the ticked findings about the inspected version of a build."""
     typed = posted.typed()
     filled, values = forms.read([INSPECTOR], typed)
     filled.typed |= typed
-    findings = [found for found in _findings(typed, filled) if found]
+    findings = [finding for finding in _findings(typed, filled) if finding]
     if not findings:
         filled.other.append(say("inspection.nothing_ticked"))
     facts = values | {
@@ -135,16 +135,16 @@ def inspect(event_id: EventId, build_id: BuildId, posted: Posted) -> Response:
 
 
 def _findings(typed: dict[str, str], filled: Filled) -> list[dict[str, Any]]:
-    """Return what was found of each check that was ticked."""
+    """Return the finding of each ticked check."""
     ticked = [name.removeprefix("outcome_") for name in typed if name.startswith("outcome_")]
     return [_finding(check, typed, filled) for check in ticked if typed[f"outcome_{check}"]]
 
 
 def _finding(check: str, typed: dict[str, str], filled: Filled) -> dict[str, Any]:
-    found: dict[str, Any] = {"check": check, "outcome": typed[f"outcome_{check}"]}
-    measured, seen = Field(f"measured_{check}"), typed.get(f"evidence_{check}", "").strip()
+    finding: dict[str, Any] = {"check": check, "outcome": typed[f"outcome_{check}"]}
+    measured, evidence = Field(f"measured_{check}"), typed.get(f"evidence_{check}", "").strip()
     part, values = forms.read([measured], typed)
     filled.faults |= part.faults
     if measured.name in values:
-        found["measured"] = values[measured.name]
-    return found | ({"evidence": seen} if seen else {})
+        finding["measured"] = values[measured.name]
+    return finding | ({"evidence": evidence} if evidence else {})

@@ -1,4 +1,4 @@
-"""Import from a spreadsheet: preview, correct in place, store, and undo."""
+"""Pages of imports: preview a sheet, correct cells, store it, and undo it."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ from api.web.submitting import sound, tried
 from api.web.visitors import OwnTurn, Post, Posted, Received, Visit, Visited
 
 router = APIRouter()
-#: Longer text is not corrected in the page, but in its file, which is then chosen again.
+#: A longer sheet is corrected in its file, which is then chosen again.
 EDITABLE = 60_000  # [characters]
 ROWS_SHOWN, CORRECT, MOST_CORRECTED = 300, "correct", 100
 SKIPPED_SHOWN = 40
@@ -38,22 +38,22 @@ ImportId = Annotated[str, Path()]
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """What somebody sent: its text, and what it is read as, or why it cannot be read."""
+    """A sheet that was sent: its text, and the prepared import, or why it cannot be read."""
 
     text: str
     work: preparing.Prepared | None
     refusal: ApiError | None = None
-    #: What of a workbook was not read, in words.
+    #: The parts of a workbook that were not read, in words.
     skipped: tuple[str, ...] = ()
 
     @property
     def is_editable(self) -> bool:
-        """Tell whether it is short enough to be corrected in the page."""
+        """Tell whether the sheet is short enough to correct it in the page."""
         return len(self.text) <= EDITABLE
 
 
 async def read_sheet(posted: Received) -> Sheet:
-    """Read a file or pasted cells, before it is this request's turn: nobody waits for that."""
+    """Read a file or pasted cells before waiting for the turn to write."""
     async with turns(posted.visit.request).reading_file(posted.visit.caller):
         return await run_in_threadpool(_read_sheet, posted)
 
@@ -71,20 +71,20 @@ def _read_sheet(posted: Post) -> Sheet:
         text = correct(text, _corrected(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
-        work = preparing.prepare_file(text.encode(), most, _named_sign(posted))
+        work = preparing.prepare_file(text.encode(), most, _chosen_sign(posted))
         return Sheet(text, work, None, skipped)
     except ApiError as refusal:
         return Sheet(text, None, refusal, skipped)
 
 
-def _named_sign(posted: Post) -> str | None:
-    """Return the decimal sign that somebody chose in the page, if they did."""
-    named = posted.text("decimal")
-    return named if named in NAMED else None
+def _chosen_sign(posted: Post) -> str | None:
+    """Return the decimal sign that was chosen in the page, or None."""
+    name = posted.text("decimal")
+    return name if name in NAMED else None
 
 
 def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
-    """Yield in words what of a workbook was not read."""
+    """Yield sentences on the parts of a workbook that were not read."""
     for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
         if about[name]:
             listed = ", ".join(str(each) for each in about[name][:SKIPPED_SHOWN])
@@ -93,11 +93,11 @@ def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _corrected(posted: Post) -> dict[tuple[int, str], str]:
-    """Return the cells that were typed again beside what was wrong with them."""
-    named = [(name.split(":", 2), value) for name, value in posted.typed().items()]
+    """Return the cells that were corrected in the page."""
+    name_parts = [(name.split(":", 2), value) for name, value in posted.typed().items()]
     return {
         (forms.whole(parts[1]), parts[2]): value.strip()
-        for parts, value in named
+        for parts, value in name_parts
         if len(parts) == 3 and parts[0] == CORRECT
     }
 
@@ -107,7 +107,7 @@ Sheets = Annotated[Sheet, Depends(read_sheet)]
 
 @router.get("/imports")
 def imports_page(visited: Visited) -> Response:
-    """Ask for a file or pasted cells, and list what was imported with this key."""
+    """Show the form for a file or pasted cells, and the imports of this key."""
     with visited.reading() as db:
         rows = resources.newest(db, visited.caller, ImportBatch, most=50)
     return rendering.show("imports.html", visited, imports=rows, left_out=[say("imports.own_only")])
@@ -115,7 +115,7 @@ def imports_page(visited: Visited) -> Response:
 
 @router.get("/imports/template.csv")
 def template(visited: Visited, decimal: str = "point") -> Response:
-    """Give the header and two example rows, in the decimal sign of the asker's spreadsheet."""
+    """Give the header and two example rows, with the chosen decimal sign."""
     is_comma = decimal == "comma"
     text = trials_template("semicolon" if is_comma else "comma", "comma" if is_comma else "point")
     return as_file(text, "text/csv", "trials.csv")
@@ -123,7 +123,7 @@ def template(visited: Visited, decimal: str = "point") -> Response:
 
 @router.post("/imports")
 def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
-    """Show what a sheet would do; stored only if the visitor has seen that and asks for it."""
+    """Show the effect of a sheet; store it only after the visitor has seen it and asks to."""
     limits(posted.visit.request).take_today("imports", posted.visit.caller.key_id)
     wants_stored = posted.text("step") == "store"
     if sheet.work is None:
@@ -140,25 +140,25 @@ def import_sheet(posted: Received, sheet: Sheets, turn: OwnTurn) -> Response:
         return _tried(posted, sheet, _look(posted, work, query))
     except ApiError as refusal:
         if refusal.errors and all(fault.hint == batch.accept_hint() for fault in refusal.errors):
-            seen = _look(posted, work, query.model_copy(update={"dry_run": True}))
-            return _tried(posted, sheet, seen, say("imports.tick_first"))
+            preview = _look(posted, work, query.model_copy(update={"dry_run": True}))
+            return _tried(posted, sheet, preview, say("imports.tick_first"))
         return _refused(posted, sheet, refusal)
 
 
 def _look(posted: Post, work: preparing.Prepared, query: ImportQuery) -> ImportRead | ImportTried:
-    """Return what a sheet would do; nothing of it is stored."""
+    """Return the effect of a sheet, without storing it."""
     within = posted.visit.caller.organisation_ids
     with database(posted.visit.request).unit_of_work(within) as db:
         return batch.carry_out(db, posted.visit.caller, work, query)
 
 
 def _stored(db: Session, caller: Caller, work: preparing.Prepared, query: ImportQuery) -> str:
-    done = batch.carry_out(db, caller, work, query)
-    return done.id if isinstance(done, ImportRead) else ""
+    outcome = batch.carry_out(db, caller, work, query)
+    return outcome.id if isinstance(outcome, ImportRead) else ""
 
 
 def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
-    """Show why a sheet cannot be taken, cell by cell, with the sheet to correct."""
+    """Show the faults of a sheet by cell, with the sheet to correct."""
     faults = refusal.errors if refusal else []
     errors = [
         fault.shown()
@@ -169,11 +169,11 @@ def _refused(posted: Post, sheet: Sheet, refusal: ApiError | None) -> Response:
 
 
 def _tried(
-    posted: Post, sheet: Sheet, found: ImportRead | ImportTried, words: str = ""
+    posted: Post, sheet: Sheet, outcome: ImportRead | ImportTried, words: str = ""
 ) -> Response:
-    """Show what a sheet would do."""
-    errors = [error for row in found.rows for error in row.errors]
-    return _page(posted, sheet, errors=errors, words=words, tried=found)
+    """Show the effect of a sheet."""
+    errors = [error for row in outcome.rows for error in row.errors]
+    return _page(posted, sheet, errors=errors, words=words, tried=outcome)
 
 
 def _page(
@@ -195,7 +195,7 @@ def _page(
         correct=CORRECT,
         most_corrected=MOST_CORRECTED,
         looked=posted.text("looked"),
-        decimal=_named_sign(posted),
+        decimal=_chosen_sign(posted),
         asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
         mode=posted.text("mode"),
         left_out=_unseen(len(errors), len(odd_rows)) + _unread(sheet),
@@ -203,7 +203,7 @@ def _page(
 
 
 def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[dict[str, Any]]]:
-    """Return the columns of the first rows as understood, whichever row has them, and the rows."""
+    """Return the first rows as they were read, and all their columns."""
     rows = tried.understood.get("first_rows", []) if tried else []
     return list(dict.fromkeys(name for row in rows for name in row)), rows
 
@@ -226,25 +226,27 @@ def import_page(import_id: ImportId, visited: Visited) -> Response:
 
 def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
     with visited.reading() as db:
-        found = batch.get(db, visited.caller, import_id)
+        stored_import = batch.get(db, visited.caller, import_id)
         done = history_of(db, visited, ImportBatch, import_id)
-    notable = [row for row in found.rows if row.errors or row.flags or row.outcome == "created"]
+    notable = [
+        row for row in stored_import.rows if row.errors or row.flags or row.outcome == "created"
+    ]
     return rendering.show(
         "import.html",
         visited,
         status=422 if filled.is_wrong else 200,
-        found=found,
+        found=stored_import,
         filled=filled,
         rows=notable[:ROWS_SHOWN],
         history=done,
-        has_refused=bool(found.outcomes.get("error")),
+        has_refused=bool(stored_import.outcomes.get("error")),
         left_out=_unseen(len(notable), 0),
     )
 
 
 @router.post("/imports/{import_id}/undo")
 def undo_import(import_id: ImportId, posted: Posted) -> Response:
-    """Take a whole import back, as if it had never been."""
+    """Undo a complete import."""
     filled, values = forms.read([REASON], posted.typed())
 
     def work(db: Session, caller: Caller) -> str:
@@ -256,7 +258,7 @@ def undo_import(import_id: ImportId, posted: Posted) -> Response:
 
 @router.get("/imports/{import_id}/errors.csv")
 def errors(import_id: ImportId, visited: Visited) -> Response:
-    """Give the refused rows as they came, each with what is wrong."""
+    """Give the refused rows unchanged, each with its problem."""
     with visited.reading() as db:
         text = refused.errors_csv(db, visited.caller, import_id)
     return as_file(text, "text/csv; charset=utf-8", "errors.csv")

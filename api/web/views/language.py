@@ -25,7 +25,7 @@ async def chosen(request: Request) -> tuple[str, str]:
 def choose_language(
     request: Request, choice: Annotated[tuple[str, str], Depends(chosen)]
 ) -> Response:
-    """Store the choice in this browser; any other word follows the browser's own setting again."""
+    """Store the choice in this browser; any other value means the browser's own setting."""
     language, back = choice
     answer = go_to(back)
     store_in_browser(answer, request, COOKIE, language if language in languages() else "", A_YEAR_S)

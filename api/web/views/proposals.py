@@ -1,4 +1,4 @@
-"""What accepting a proposal would store, in words for the button that does it."""
+"""Describe the effect of accepting a proposal, for its button."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -16,14 +16,14 @@ SHOWN = 5  # readings on a button
 
 
 def buttons(db: Session, flags: Iterable[FlagRead]) -> dict[str, str]:
-    """Return what the button of each flag with a proposal says, by the flag's id."""
+    """Return the words on the button of each flag with a proposal, by the flag's id."""
     proposing = [flag for flag in flags if flag.proposed_fix]
     runs = trials.runs_of(db, [flag.trial_id for flag in proposing if flag.trial_id])
     return {flag.id: in_words(flag, runs.get(flag.trial_id or "", ())) for flag in proposing}
 
 
 def in_words(flag: FlagRead, runs: Sequence[Any]) -> str:
-    """Return what accepting a flag's proposal would store."""
+    """Return words for the values that accepting a flag's proposal would store."""
     fix = flag.proposed_fix or {}
     if "changes" in fix:
         return say(f"flag.change_{fix['thing']}", what=_values(fix["changes"]))

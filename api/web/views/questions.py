@@ -1,4 +1,4 @@
-"""Questions of the data checks: listed, narrowed, and answered one after the other."""
+"""Pages of questions: list and filter them, and answer them one by one."""
 
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -31,38 +31,38 @@ from api.web.visitors import Posted, Visit, Visited, go_to, local_path
 
 router = APIRouter()
 SHOWN = 50
-#: What needs an answer; what only looks odd is listed when asked for.
+#: Questions that need an answer; warnings are listed only on request.
 NEEDS_ANSWER: Severity = "hold"
 ANSWER = (Field("answer", "text", required=True), Field("reason", "text"))
 FlagId = Annotated[str, Path()]
 
 
 class Narrowing(FlagQuery):
-    """What a form narrows the questions to, and which one was answered last."""
+    """The filters of the list of questions, and the last answered one."""
 
     answered: Annotated[str | None, Parameter(max_length=60)] = None
 
     @field_validator("*", mode="before")
     @classmethod
     def nothing_chosen(cls, value: Any) -> Any:
-        """Read a choice that was left at `All`."""
+        """Read the choice `All` as no filter."""
         return None if value == "" else value
 
 
 def narrowed(query: FlagQuery, **more: str | None) -> str:
-    """Return what a list of questions is narrowed to, as the end of an address."""
-    apart = ("state", "answered")
-    kept = {name: value for name, value in query.filters().items() if name not in apart}
-    return urlencode(kept | {name: value for name, value in more.items() if value})
+    """Return the filters of a list of questions as a query string."""
+    left_out = ("state", "answered")
+    filters = {name: value for name, value in query.filters().items() if name not in left_out}
+    return urlencode(filters | {name: value for name, value in more.items() if value})
 
 
 @router.get("/questions")
 def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
-    """Show the open questions that hold something back, or what looks odd, narrowed as asked."""
+    """Show the open questions that hold trials, or the warnings, with the chosen filters."""
     asked = _asked(query, SHOWN)
     odd = _asked(query.model_copy(update={"severity": "warn", "cursor": None}), 1)
     with visited.reading() as db:
-        found, after = answers.page(db, visited.caller, asked)
+        page_of_flags, after = answers.page(db, visited.caller, asked)
         message = _answered_message(db, visited.caller, query)
         has_odd = query.severity is None and bool(answers.page(db, visited.caller, odd)[0])
         choices = _choices(db, visited.caller, query)
@@ -70,7 +70,7 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
     return rendering.show(
         "questions.html",
         visited,
-        flags=found,
+        flags=page_of_flags,
         message=message,
         onwards=onwards,
         odd=f"/questions?{narrowed(odd)}" if has_odd else "",
@@ -82,14 +82,14 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
 
 
 def _asked(query: FlagQuery, limit: int) -> FlagQuery:
-    """Return the query for the service: what was chosen, and only what is open."""
+    """Return the query for the service: the chosen filters, and only open flags."""
     severity = query.severity or NEEDS_ANSWER
     chosen = {name: getattr(query, name) for name in FlagQuery.model_fields}
     return FlagQuery(**chosen | {"state": "open", "severity": severity, "limit": limit})
 
 
 def _choices(db: Session, caller: Caller, query: FlagQuery) -> dict[str, list[tuple[str, str]]]:
-    """Return what the list may be narrowed to."""
+    """Return the choices of the filters."""
     teams = visible(caller, Team).order_by(col(Team.name)).limit(pickers.MOST)
     if query.season_id:
         teams = teams.where(col(Team.season_id) == query.season_id)
@@ -108,27 +108,27 @@ def _choices(db: Session, caller: Caller, query: FlagQuery) -> dict[str, list[tu
 
 @router.get("/questions/next")
 def next_question(visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
-    """Go on to the next open question of a narrowed list, or back to the list at its end."""
+    """Redirect to the next open question of a filtered list, or to the list at its end."""
     with visited.reading() as db:
-        found, _ = answers.page(db, visited.caller, _asked(query, 1))
-    kept = narrowed(query, answered=query.answered)
-    if not found:
-        return go_to(f"/questions?{kept}".rstrip("?"))
-    return go_to(f"/flags/{found[0].id}?{kept}".rstrip("?"))
+        open_flags, _ = answers.page(db, visited.caller, _asked(query, 1))
+    filters = narrowed(query, answered=query.answered)
+    if not open_flags:
+        return go_to(f"/questions?{filters}".rstrip("?"))
+    return go_to(f"/flags/{open_flags[0].id}?{filters}".rstrip("?"))
 
 
 @router.get("/flags/{flag_id}")
 def flag(flag_id: FlagId, visited: Visited, query: Annotated[Narrowing, Query()]) -> Response:
-    """Show a question with its possible answers, and how many are like it."""
+    """Show a question with its possible answers, and the number of similar ones."""
     back = f"/questions/next?{narrowed(query)}".rstrip("?")
     with visited.reading() as db:
-        found = answers.get(db, visited.caller, flag_id)
+        shown_flag = answers.get(db, visited.caller, flag_id)
         message = _answered_message(db, visited.caller, query)
-    return _question(visited, found, back, message=message)
+    return _question(visited, shown_flag, back, message=message)
 
 
 def _answered_message(db: Session, caller: Caller, query: Narrowing) -> str:
-    """Return what became of the question that was answered last."""
+    """Return a sentence on the question that was answered last."""
     if query.answered is None:
         return ""
     last = answers.get(db, caller, query.answered)
@@ -138,20 +138,20 @@ def _answered_message(db: Session, caller: Caller, query: Narrowing) -> str:
 
 
 def _and_say(address: str, flag_id: str) -> str:
-    """Return the address of the next question, which says that one was answered."""
+    """Return the address of the next question, with the id of the answered one."""
     if not address.startswith("/questions"):
         return address
     return f"{address}{'&' if '?' in address else '?'}answered={flag_id}"
 
 
 def _question(
-    visited: Visit, found: FlagRead, back: str, wrong: Filled | None = None, message: str = ""
+    visited: Visit, shown_flag: FlagRead, back: str, wrong: Filled | None = None, message: str = ""
 ) -> Response:
     with visited.reading() as db:
-        alike = answers.like(db, visited.caller, found.id)
+        alike = answers.like(db, visited.caller, shown_flag.id)
         proposed = proposals.buttons(db, alike)
     return rendering.show(
-        "flag.html", visited, status=422 if wrong and wrong.is_wrong else 200, flag=found,
+        "flag.html", visited, status=422 if wrong and wrong.is_wrong else 200, flag=shown_flag,
         wrong=wrong, back=back, alike=alike, proposed=proposed, message=message,
     )  # fmt: skip
 
@@ -160,33 +160,33 @@ def _question(
 def answer(flag_id: FlagId, posted: Posted) -> Response:
     """Answer a question: accept the proposal, keep the value, or withdraw the trial."""
     with posted.visit.reading() as db:
-        found = answers.get(db, posted.visit.caller, flag_id)
+        stored_flag = answers.get(db, posted.visit.caller, flag_id)
     filled, values = forms.read(ANSWER, posted.typed())
-    given = forms.shaped(FlagAnswerCreate, filled, values)
+    reply = forms.shaped(FlagAnswerCreate, filled, values)
 
     def work(db: Session, caller: Caller) -> str:
-        answered = answers.answer(db, caller, flag_id, given) if given else found
+        answered = answers.answer(db, caller, flag_id, reply) if reply else stored_flag
         onwards = f"/trials/{answered.trial_id}" if answered.trial_id else "/today"
         return _and_say(local_path(posted.text("back"), onwards), flag_id)
 
-    done = tried(posted, filled, work) if given else None
+    response = tried(posted, filled, work) if reply else None
     back = local_path(posted.text("back"), "/questions/next")
-    return done or _question(posted.visit, found, back, filled)
+    return response or _question(posted.visit, stored_flag, back, filled)
 
 
 @router.post("/flags/{flag_id}/answer-all")
 def answer_all(flag_id: FlagId, posted: Posted) -> Response:
-    """Accept what is proposed for a question and for all that one slip of a session raised."""
+    """Accept the proposals of a question and of all similar ones in its session."""
     visit = posted.visit
     with visit.reading() as db:
-        found = answers.get(db, visit.caller, flag_id)
+        stored_flag = answers.get(db, visit.caller, flag_id)
     filled = Filled(ANSWER)
 
     def work(db: Session, caller: Caller) -> str:
         ids = [each.id for each in answers.like(db, caller, flag_id)]
-        given: dict[str, Any] = {"answer": "accept_fix", "flag_ids": ids}
-        answers.answer_many(db, caller, FlagAnswersCreate.model_validate(given))
+        reply: dict[str, Any] = {"answer": "accept_fix", "flag_ids": ids}
+        answers.answer_many(db, caller, FlagAnswersCreate.model_validate(reply))
         return _and_say(local_path(posted.text("back"), "/questions/next"), flag_id)
 
     back = local_path(posted.text("back"), "/questions/next")
-    return tried(posted, filled, work) or _question(visit, found, back, filled)
+    return tried(posted, filled, work) or _question(visit, stored_flag, back, filled)

@@ -1,4 +1,4 @@
-"""Schools: all of them, and the page of one with its part of the season."""
+"""Pages of schools: the list, and one school with its part of the season."""
 
 from typing import Annotated, Any
 
@@ -41,10 +41,10 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
     with visited.reading() as db:
         school = resources.get_row(db, visited.caller, Organisation, organisation_id)
         season_id = visited.season_id
-        mine = col(Team.organisation_id) == school.id
+        of_school = col(Team.organisation_id) == school.id
         facts: dict[str, Any] = {
             "teams": resources.newest(
-                db, visited.caller, Team, mine, col(Team.season_id) == season_id
+                db, visited.caller, Team, of_school, col(Team.season_id) == season_id
             ),
             "benches": resources.newest(
                 db, visited.caller, Bench, col(Bench.organisation_id) == school.id
@@ -65,7 +65,7 @@ def school_page(organisation_id: Annotated[str, Path()], visited: Visited) -> Re
 
 
 def _report_of(db: Session, visited: Visit, organisation_id: str) -> Any:
-    """Return the report of a school in the season of the page, or none before its first team."""
+    """Return the report of a school in the current season, or None before its first team."""
     try:
         report = reports.organisation_report(
             db, visited.caller, organisation_id, visited.season_id or None, None

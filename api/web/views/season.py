@@ -1,4 +1,4 @@
-"""Seasons: all of them, the one that pages are about, and the page of one."""
+"""Pages of seasons: the list, the current one, and one season."""
 
 import re
 from typing import Annotated
@@ -37,27 +37,27 @@ def seasons_page(visited: Visited) -> Response:
 
 @router.get("/season")
 def season_of_today(visited: Visited) -> Response:
-    """Go on to the season that pages are about."""
+    """Redirect to the current season of the pages."""
     return go_to(f"/seasons/{visited.season_id}" if visited.season_id else "/seasons")
 
 
 @router.post("/season/choose")
 def choose_season(posted: PostedByAny) -> Response:
-    """Keep in this browser which season pages are about; none chosen follows the day."""
+    """Store the chosen season in this browser; without one, pages show today's season."""
     visited, season_id = posted.visit, posted.text("season_id")
     settings = visited.request.app.state.settings
     back = local_path(posted.text("back"))
     is_own_page = re.fullmatch(r"/seasons/sea_[0-9A-Z]+", back)
     answer = go_to("/season" if is_own_page else back)
-    is_known = any(season_id == known for known, _ in visited.seasons)
-    chosen = season_id if is_known else ""
+    is_listed = any(season_id == listed for listed, _ in visited.seasons)
+    chosen = season_id if is_listed else ""
     store_in_browser(answer, visited.request, season_cookie(settings), chosen, LONGEST_S)
     return answer
 
 
 @router.get("/seasons/{season_id}")
 def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a season's fair table, its groups, trends and what was left out."""
+    """Show a season's comparable powers, groups and trends, and the trials left out."""
     with visited.reading() as db:
         report = reports.season_report(db, visited.caller, season_id)
         document = report_subjects.season_sheet(db, visited.caller, report)

@@ -1,4 +1,4 @@
-"""Share links and access keys: who else may see, and how they come in."""
+"""Pages of share links and access keys."""
 
 from collections.abc import AsyncIterator
 from typing import Annotated, Any
@@ -42,7 +42,7 @@ KEY = (
 
 
 def qr_of(address: str) -> str:
-    """Return an address as an SVG to point a phone at; black on white in any theme.
+    """Return the QR code of an address as SVG, black on white in any theme.
 
     >>> "viewBox" in qr_of("http://127.0.0.1:8000/today")
     True
@@ -56,25 +56,25 @@ def qr_of(address: str) -> str:
 
 @router.get("/shares")
 def shares_page(visited: Visited) -> Response:
-    """List links, with the way to make one and to take one back."""
+    """List share links, with forms to make and to revoke one."""
     asked = visited.request.query_params
     typed = {name: asked.get(name, "") for name in ("team_id", "season_id")} | {"days": "30"}
     return _shares(visited, Filled(SHARE, typed))
 
 
-def _shares(visited: Visit, filled: Filled, made: dict[str, Any] | None = None) -> Response:
+def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = None) -> Response:
     with visited.reading() as db:
         about = _about(db, visited.caller, filled)
         rows, _ = shares.page(db, visited.caller, ShareQuery(limit=200))
         season_id = visited.season_id
     return rendering.show(
         "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
-        shares=rows[::-1], made=made, season_id=season_id,
+        shares=rows[::-1], made=new_share, season_id=season_id,
     )  # fmt: skip
 
 
 def _about(db: Session, caller: Caller, filled: Filled) -> str:
-    """Return whose page a new link would show, or nothing if none was named."""
+    """Return the name of the team or season of a new link, or an empty text."""
     if filled.typed.get("team_id"):
         return resources.get_row(db, caller, Team, filled.typed["team_id"]).name
     if filled.typed.get("season_id"):
@@ -84,18 +84,18 @@ def _about(db: Session, caller: Caller, filled: Filled) -> str:
 
 @router.post("/shares")
 def make_share(posted: Posted) -> Response:
-    """Make a link and show it this once, with a code for phones."""
+    """Make a link and show it once, with a QR code for phones."""
     filled, values = forms.read(SHARE, posted.typed())
     try:
         asked = sound(ShareCreate, filled, values)
         limits(posted.visit.request).take_today("links", posted.visit.caller.key_id)
         with database(posted.visit.request).unit_of_work() as db:
-            made = shares.create(db, posted.visit.caller, asked)
+            new_share = shares.create(db, posted.visit.caller, asked)
     except Unready:
         return _shares(posted.visit, filled)
-    address = str(posted.visit.request.base_url.replace(path=f"/shared/{made.token}"))
-    shown = {"address": address, "qr": qr_of(address), "share": made}
-    return _shares(posted.visit, Filled(SHARE, {"days": "30"}), shown)
+    address = str(posted.visit.request.base_url.replace(path=f"/shared/{new_share.token}"))
+    shown_share = {"address": address, "qr": qr_of(address), "share": new_share}
+    return _shares(posted.visit, Filled(SHARE, {"days": "30"}), shown_share)
 
 
 @router.post("/shares/{share_id}/revoke")
@@ -110,14 +110,14 @@ def revoke_share(share_id: Annotated[str, Path()], posted: Posted) -> Response:
 
 
 async def take_turn_without_key(request: Request) -> AsyncIterator[None]:
-    """Wait for one of the turns of all visitors without a key."""
+    """Limit the concurrent requests of all visitors without a key."""
     async with turns(request).without_key:
         yield
 
 
 @router.get("/shared/{token}", dependencies=[Depends(take_turn_without_key, scope="function")])
 def shared(token: Annotated[str, Path()], request: Request) -> Response:
-    """Show what a link opens, to anybody who has it."""
+    """Show the document of a link to anyone who has it."""
     with database(request).reading() as db:
         document, until = shares.shown(db, token)
     page = rendering.show(
@@ -152,11 +152,11 @@ def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
 
 @router.get("/keys")
 def keys_page(visited: Visited) -> Response:
-    """List keys, with the way to make one and to end one; for leads."""
+    """List keys, with forms to make and to revoke one; for leads."""
     return _keys(visited, Filled(KEY, {"role": "coach"}))
 
 
-def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
+def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     if not visited.is_lead:
         raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
@@ -165,13 +165,13 @@ def _keys(visited: Visit, filled: Filled, made: Any = None) -> Response:
     filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(
         "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
-        keys=rows[::-1], schools=dict(schools), made=made, now=visited.now,
+        keys=rows[::-1], schools=dict(schools), made=new_key, now=visited.now,
     )  # fmt: skip
 
 
 @router.post("/keys")
 def make_key(posted: PostedByLead) -> Response:
-    """Make a key and show its secret this once."""
+    """Make a key and show its secret once."""
     filled, values = forms.read(KEY, posted.typed())
     school, day = values.pop("organisation_id", None), values.pop("expires_on", None)
     asked = values | {"organisation_ids": [school] if school else []}
@@ -182,22 +182,22 @@ def make_key(posted: PostedByLead) -> Response:
         shape = sound(KeyCreate, filled, asked)
         limits(posted.visit.request).take_today("keys", posted.visit.caller.key_id)
         with database(posted.visit.request).unit_of_work() as db:
-            made = keys.create(db, posted.visit.caller, shape)
+            new_key = keys.create(db, posted.visit.caller, shape)
     except Unready:
         return _keys(posted.visit, filled)
     except ApiError as refusal:
         filled.blame(refusal)
         return _keys(posted.visit, filled)
-    return _keys(posted.visit, Filled(KEY, {"role": "coach"}), made)
+    return _keys(posted.visit, Filled(KEY, {"role": "coach"}), new_key)
 
 
 @router.post("/keys/{key_id}/revoke")
 def revoke_key(key_id: Annotated[str, Path()], posted: PostedByLead) -> Response:
-    """End a key and every session that was begun with it."""
+    """Revoke a key, and end every browser session that began with it."""
 
     def work(db: Session, caller: Caller) -> str:
-        stood = keys.get(db, caller, key_id)
-        keys.change(db, caller, key_id, KeyUpdate(revoked=True), stood.version)
+        stored_key = keys.get(db, caller, key_id)
+        keys.change(db, caller, key_id, KeyUpdate(revoked=True), stored_key.version)
         web_sessions.end_all(db, key_id)
         return "/keys"
 

@@ -1,4 +1,4 @@
-"""Signing in with an access key, and out again here or everywhere."""
+"""Sign in with an access key, and sign out here or everywhere."""
 
 from datetime import UTC, datetime
 from typing import Annotated
@@ -31,18 +31,18 @@ LONGEST_S = int(web_sessions.LONGEST.total_seconds())
 
 @router.get("/")
 def start(request: Request) -> Response:
-    """Go on to what waits today, or to signing in."""
+    """Redirect to the page of today, or to signing in."""
     return go_to("/today" if secret_of(request) else "/sign-in")
 
 
 @router.get("/sign-in")
-def sign_in_form(next: str = "/today") -> Response:  # the address says next
-    """Ask for an access key."""
+def sign_in_form(next: str = "/today") -> Response:  # the query parameter is called next
+    """Show the form for an access key."""
     return rendering.show("sign_in.html", onwards=local_path(next), wrong="")
 
 
 async def typed_key(request: Request) -> tuple[str, str]:
-    """Return the key that was pasted, and where to go on."""
+    """Return the pasted key, and the page to go to."""
     require_same_origin(request)
     async with request.form(max_files=0, max_fields=5, max_part_size=MOST_BYTES) as form:
         return str(form.get("key", "")), local_path(str(form.get("next", "")))
@@ -52,7 +52,7 @@ async def typed_key(request: Request) -> tuple[str, str]:
 def sign_in(
     request: Request, typed: Annotated[tuple[str, str], Depends(typed_key)], turn: Turn
 ) -> Response:
-    """Begin a session with a key; the one that this browser had ends."""
+    """Begin a browser session with a key; end the earlier one of this browser."""
     key, onwards = typed
     now = datetime.now(UTC)
 
@@ -76,7 +76,7 @@ def sign_in(
 
 @router.get("/privacy")
 def privacy() -> Response:
-    """Say what is kept, for whom, and how long."""
+    """Show which data is stored, for whom, and how long."""
     return rendering.show("privacy.html")
 
 

@@ -1,4 +1,4 @@
-"""A team's page: its number, its builds and what to try next."""
+"""The page of a team: its power, its builds and its next test."""
 
 from typing import Annotated
 
@@ -23,7 +23,7 @@ router = APIRouter()
 
 @router.get("/teams/{team_id}")
 def team_page(team_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a team's way: its number, what changes brought, sweeps, and what to try next."""
+    """Show a team: its power, the effects of changes, its sweeps, and its next test."""
     with visited.reading() as db:
         team = resources.get_row(db, visited.caller, Team, team_id)
         sheet = report_subjects.team_sheet(db, visited.caller, team_id)

@@ -1,4 +1,4 @@
-"""Where a visit begins: what needs an answer today."""
+"""The first page of a visit: what needs attention today."""
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -15,14 +15,14 @@ router = APIRouter()
 
 @router.get("/today")
 def today_page(visited: Visited) -> Response:
-    """Show what waits: questions, quiet teams, benches without a reference run, the event."""
+    """Show questions, quiet teams, benches without a reference run, and the next event."""
     with visited.reading() as db:
-        waits = today.today(db, visited.caller, visited.now, visited.season_id)
+        to_do = today.today(db, visited.caller, visited.now, visited.season_id)
         school = resources.newest(db, visited.caller, Organisation, most=1)
     return rendering.show(
         "today.html",
         visited,
-        waits=waits,
+        waits=to_do,
         school=school[0] if school else None,
-        left_out=[say("today.infos_left_out")] if waits.trials else None,
+        left_out=[say("today.infos_left_out")] if to_do.trials else None,
     )

@@ -1,4 +1,4 @@
-"""The form at the bench: one column, begun from what was entered last, stored once."""
+"""The form at the bench: one column, prefilled from the last trial, stored once."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -26,7 +26,7 @@ from api.web.visitors import Posted, Visit, Visited
 
 router = APIRouter()
 
-READINGS, AT_ONCE = 5, 3  # a trial is three runs by custom; more are folded away
+READINGS, AT_ONCE = 5, 3  # a trial usually has three runs; more are hidden at first
 KINDS = ("record", "pitch", "load", "wind", "reference", "open_circuit", "visit")
 RANGES = ("0.2", "2", "20", "200")
 FIELDS = (
@@ -45,15 +45,17 @@ FIELDS = (
     Field("duration_s", more=True),
     Field("note", "lines", more=True),
 )
-#: What the next run at the bench has in common with the last one.
-KEPT = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
+#: The fields that the next trial usually shares with the last one.
+REPEATED = ("session_id", "build_id", "kind", "pitch_deg", "load_ohm", "load_connected",
         "meter_range_v", "wind_speed_m_s")  # fmt: skip
-#: What a phone without a network does not keep, and so sends only the first time.
+#: Fields that an offline phone does not store, and so sends only the first time.
 NOT_ON_A_PHONE = frozenset({"note", "tried"})
-#: What the page says by itself while there is no network.
-SAID = ("offline", "title", "waiting", "draft", "refused", "restored", "correcting", "of_build",
-        "correct", "remove", "sure", "sending", "needed", "number", "either", "limits", "reading",
-        "load", "range", "wrong", "full")  # fmt: skip
+#: The messages that the script of the page needs offline.
+SCRIPT_MESSAGES = (
+    "offline", "title", "waiting", "draft", "refused", "restored", "correcting", "of_build",
+    "correct", "remove", "sure", "sending", "needed", "number", "either", "limits", "reading",
+    "load", "range", "wrong", "full",
+)  # fmt: skip
 IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
 READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
 PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
@@ -62,37 +64,37 @@ PLACES |= {f"/runs/0/{name}": name for name in IN_RUNS}
 
 @router.get("/trials/new")
 def new_trial(visited: Visited) -> Response:
-    """Show the form, begun from the last trial or from what the address names."""
+    """Show the form, prefilled from the last trial or from the address."""
     asked = visited.request.query_params
     with visited.reading() as db:
-        typed = _last(db, visited) | _named(db, visited.caller, asked)
+        typed = _last(db, visited) | _from_address(db, visited.caller, asked)
     return _form(visited, Filled(FIELDS, typed))
 
 
 def _last(db: Session, visited: Visit) -> dict[str, str]:
-    """Return what the last trial of this visitor had, if it is still there."""
+    """Return the repeated fields of the last trial of this visitor, if it still exists."""
     try:
         row = resources.get_row(db, visited.caller, Trial, visited.last_trial_id or "")
     except NotFound:
         return {"kind": "record"}
-    return _kept(row)
+    return _repeated(row)
 
 
-def _kept(row: Trial) -> dict[str, str]:
-    return forms.shown([each for each in FIELDS if each.name in KEPT], row)
+def _repeated(row: Trial) -> dict[str, str]:
+    return forms.shown([each for each in FIELDS if each.name in REPEATED], row)
 
 
-def _named(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
-    """Return what an address names: a session, a build, a team's newest build, a pitch to try."""
-    named = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
-    if "session_id" in named:
-        resources.get_row(db, caller, BenchSession, named["session_id"])
-    if "build_id" in named:
-        named |= _of_build(db, caller, named["build_id"]) | {"load_connected": ""}
+def _from_address(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict[str, str]:
+    """Return the values in an address: a session, a build, a pitch to try, an earlier trial."""
+    values = {name: asked[name] for name in ("session_id", "build_id", "kind") if asked.get(name)}
+    if "session_id" in values:
+        resources.get_row(db, caller, BenchSession, values["session_id"])
+    if "build_id" in values:
+        values |= _of_build(db, caller, values["build_id"]) | {"load_connected": ""}
     if asked.get("after"):
-        named = _kept(resources.get_row(db, caller, Trial, asked["after"])) | named
+        values = _repeated(resources.get_row(db, caller, Trial, asked["after"])) | values
     numbers = ("pitch_deg", "load_ohm")
-    return named | {name: asked[name][:20] for name in numbers if asked.get(name)}
+    return values | {name: asked[name][:20] for name in numbers if asked.get(name)}
 
 
 @router.post("/trials/new")
@@ -107,7 +109,7 @@ def enter_trial(posted: Posted) -> Response:
 
     def work(db: Session, caller: Caller) -> str:
         if posted.text("tried") and (stored_at := posted.led_to(db)):
-            return f"{stored_at}/correct?sent=before"  # as it was before it was corrected
+            return f"{stored_at}/correct?sent=before"  # the trial stored before this correction
         stored, _ = trials.submit_one(db, caller, trial)
         web_sessions.remember(db, posted.visit.digest, stored.id)
         return f"/trials/{stored.id}"
@@ -116,7 +118,7 @@ def enter_trial(posted: Posted) -> Response:
 
 
 def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
-    """Make runs of the readings, one each; what was read once goes with each of them."""
+    """Make a run of each reading; values that were read once belong to each run."""
     volts = [values.pop(name) for name in READING_NAMES if name in values]
     once = {name: values.pop(name) for name in IN_RUNS if name in values}
     runs = [{"voltage_v": each, **once} for each in volts]
@@ -131,17 +133,17 @@ def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
 
 
 def _form(visited: Visit, filled: Filled) -> Response:
-    """Show the form with what may be chosen, and what was chosen however old it is."""
+    """Show the form with its choices; a chosen session is always among them."""
     with visited.reading() as db:
         season_id = _season_of(db, visited.caller, filled) or visited.season_id
         chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
-        found = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
-        sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in found]
+        rows = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
+        sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in rows]
         builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
-        settings = _settings(db, visited.caller, [id for _, some in builds for id, _ in some])
+        settings = _settings(db, visited.caller, [id for _, pairs in builds for id, _ in pairs])
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
@@ -155,13 +157,13 @@ def _form(visited: Visit, filled: Filled) -> Response:
         settings=settings,
         benches=benches,
         cautions=cautions.foot(),
-        said={name: say(f"unsent.{name}") for name in SAID},
+        said={name: say(f"unsent.{name}") for name in SCRIPT_MESSAGES},
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
     )
 
 
 def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) -> dict[str, str]:
-    """Return the one build that a team has, chosen beforehand, where there is no other."""
+    """Return the only build of all teams as the choice, or nothing if there are several."""
     of_teams = [
         pair for team, pairs in builds for pair in pairs if team != pickers.reference_rotors()
     ]
@@ -169,13 +171,13 @@ def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) 
 
 
 def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
-    """Return a build with the pitch and the load it is registered with."""
+    """Return a build with its registered pitch and load."""
     build = resources.get_row(db, caller, Build, build_id)
     return {"build_id": build.id, **_setting(build)}
 
 
 def _settings(db: Session, caller: Caller, ids: list[str]) -> dict[str, dict[str, str]]:
-    """Return what each build is registered with, by its id."""
+    """Return the registered pitch and load of each build, by its id."""
     rows = visible(caller, Build).where(col(Build.id).in_(ids))
     return {row.id: _setting(row) for row in db.scalars(rows)}
 
@@ -188,12 +190,12 @@ def _setting(build: Build) -> dict[str, str]:
 
 
 def named(session: BenchSession, bench: Bench, zone: str) -> str:
-    """Return a session by its bench and its time."""
+    """Return the name of a session: its bench and its time."""
     return say("trial.session", bench=bench.name, when=pickers.when(session.started_at, zone))
 
 
 def _season_of(db: Session, caller: Caller, filled: Filled) -> str | None:
-    """Return the season of the chosen session, which may not be the one that runs."""
+    """Return the season of the chosen session, which may not be the current one."""
     try:
         chosen = filled.typed.get("session_id", "")
         return resources.get_row(db, caller, BenchSession, chosen).season_id

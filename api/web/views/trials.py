@@ -1,4 +1,4 @@
-"""The page of a trial: what it means, its questions, and how it is corrected."""
+"""The page of a trial: its result, its questions, and its correction."""
 
 from typing import Annotated, Any
 
@@ -31,13 +31,13 @@ from api.web.visitors import Posted, Visit, Visited, local_path
 
 router = APIRouter()
 
-#: What the page of a trial shows elsewhere: its title, its note.
+#: Facts that the page of a trial shows elsewhere, such as in its title.
 NOT_PLAIN = frozenset({"session_id", "build_id", "load_id", "note"})
 TrialId = Annotated[str, Path()]
 
 
 def where(db: Session, trial: TrialRead) -> dict[str, Any]:
-    """Return the things around a trial, as its page names them."""
+    """Return the things that the page of a trial names."""
     build = db.get_one(Build, trial.build_id)
     turbine = db.get_one(Turbine, build.turbine_id)
     session = db.get_one(BenchSession, trial.session_id)
@@ -51,7 +51,7 @@ def where(db: Session, trial: TrialRead) -> dict[str, Any]:
 
 
 def verdict(trial: TrialRead, season: Season) -> list[str]:
-    """Return in plain words what a trial gave, whether it counts, and how sure that is."""
+    """Return sentences on the result of a trial, whether it counts, and its uncertainty."""
     result = trial.result
     code = counting.left_out(trial)
     sentences = [say(f"trial.counts_{code}" if code else "trial.counts")]
@@ -88,39 +88,41 @@ def trial(trial_id: TrialId, visited: Visited) -> Response:
 
 def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = "") -> Response:
     with visited.reading() as db:
-        found = trials.get(db, visited.caller, trial_id)
-        around = where(db, found)
+        stored_trial = trials.get(db, visited.caller, trial_id)
+        context = where(db, stored_trial)
         done = history_of(db, visited, Trial, trial_id)
-        proposed = proposals.buttons(db, found.flags)
-    is_out = found.state == "withdrawn"
-    open_ones = [flag for flag in found.flags if flag.state == "open" and not is_out]
+        proposed = proposals.buttons(db, stored_trial.flags)
+    is_withdrawn = stored_trial.state == "withdrawn"
+    open_flags = [flag for flag in stored_trial.flags if flag.state == "open" and not is_withdrawn]
     return rendering.show(
         "trial.html",
         visited,
         status=422 if wrong and wrong.is_wrong else 200,
-        trial=found,
-        verdict=verdict(found, around["season"]),
-        facts=_facts(found),
-        questions=[flag for flag in open_ones if flag.severity in ("block", "hold")],
-        oddities=[flag for flag in open_ones if flag.severity == "warn" and flag.trial_id],
-        of_session=[flag for flag in open_ones if flag.severity == "warn" and not flag.trial_id],
+        trial=stored_trial,
+        verdict=verdict(stored_trial, context["season"]),
+        facts=_facts(stored_trial),
+        questions=[flag for flag in open_flags if flag.severity in ("block", "hold")],
+        oddities=[flag for flag in open_flags if flag.severity == "warn" and flag.trial_id],
+        of_session=[flag for flag in open_flags if flag.severity == "warn" and not flag.trial_id],
         proposed=proposed,
-        hints=[flag for flag in open_ones if flag.severity == "info"],
-        answered=[flag for flag in found.flags if flag.state not in ("open", "cleared")],
+        hints=[flag for flag in open_flags if flag.severity == "info"],
+        answered=[flag for flag in stored_trial.flags if flag.state not in ("open", "cleared")],
         history=done,
-        how=how_sure(found),
+        how=how_sure(stored_trial),
         wrong=wrong,
         wrong_at=at,
-        **around,
+        **context,
     )
 
 
 def _facts(trial: TrialRead) -> list[tuple[str, str]]:
-    """Return what was measured and typed, each with its unit."""
+    """Return the measured and typed values with their units."""
     plain = [each for each in FACTS if each.name not in NOT_PLAIN]
-    named = [(each.label, _choice(each, forms.shown([each], trial)[each.name])) for each in plain]
+    labelled_facts = [
+        (each.label, _choice(each, forms.shown([each], trial)[each.name])) for each in plain
+    ]
     runs = [(say("trial.run", number=run.number), run_in_words(run)) for run in trial.runs]
-    return [(label, text) for label, text in [*named, *runs] if text]
+    return [(label, text) for label, text in [*labelled_facts, *runs] if text]
 
 
 def _choice(asked: Field, text: str) -> str:
@@ -136,59 +138,61 @@ def _choice(asked: Field, text: str) -> str:
 def correct_form(trial_id: TrialId, visited: Visited) -> Response:
     """Show the facts of a trial in a form."""
     with visited.reading() as db:
-        found = trials.get(db, visited.caller, trial_id)
-    filled = Filled(correction_form.fields(found), correction_form.shown(found))
-    return _correction(visited, found, filled)
+        stored_trial = trials.get(db, visited.caller, trial_id)
+    filled = Filled(correction_form.fields(stored_trial), correction_form.shown(stored_trial))
+    return _correction(visited, stored_trial, filled)
 
 
 @router.post("/trials/{trial_id}/correct")
 def correct(trial_id: TrialId, posted: Posted) -> Response:
     """Correct a trial, with the reason; the old values stay in its history."""
     with posted.visit.reading() as db:
-        found = trials.get(db, posted.visit.caller, trial_id)
-    filled, values = forms.read(correction_form.fields(found), posted.typed())
+        stored_trial = trials.get(db, posted.visit.caller, trial_id)
+    filled, values = forms.read(correction_form.fields(stored_trial), posted.typed())
     changes = (
-        None if filled.faults else correction_form.correction(found, filled, values, posted.typed())
+        None
+        if filled.faults
+        else correction_form.correction(stored_trial, filled, values, posted.typed())
     )
     if changes is None:
-        return _correction(posted.visit, found, filled)
+        return _correction(posted.visit, stored_trial, filled)
 
     def work(db: Session, caller: Caller) -> str:
         corrections.correct(db, caller, trial_id, changes)
         back = posted.visit.request.query_params.get("back", "")
         return local_path(back, f"/trials/{trial_id}")
 
-    return tried(posted, filled, work) or _correction(posted.visit, found, filled)
+    return tried(posted, filled, work) or _correction(posted.visit, stored_trial, filled)
 
 
-def _correction(visited: Visit, found: TrialRead, filled: Filled) -> Response:
+def _correction(visited: Visit, stored_trial: TrialRead, filled: Filled) -> Response:
     with visited.reading() as db:
-        around = where(db, found)
-        offered = correction_form.offers(db, visited.caller, found)
+        context = where(db, stored_trial)
+        offered = correction_form.offers(db, visited.caller, stored_trial)
     filled.fields = forms.offering(filled.fields, offered)
     by_name = {each.name: each for each in filled.fields}
     runs = [
-        [by_name[each.name] for each in correction_form.run_fields(found, number)]
-        for number in range(1, len(found.runs) + 2)
+        [by_name[each.name] for each in correction_form.run_fields(stored_trial, number)]
+        for number in range(1, len(stored_trial.runs) + 2)
         if correction_form.key(number, "voltage_v") in by_name
     ]
     return rendering.show(
-        "trial_correct.html", visited, status=422 if filled.is_wrong else 200, trial=found,
+        "trial_correct.html", visited, status=422 if filled.is_wrong else 200, trial=stored_trial,
         filled=filled, by_name=by_name, runs=runs,
-        in_runs=tuple(each.name for run in runs for each in run), **around,
+        in_runs=tuple(each.name for run in runs for each in run), **context,
     )  # fmt: skip
 
 
 @router.post("/trials/{trial_id}/withdraw")
 def withdraw(trial_id: TrialId, posted: Posted) -> Response:
-    """Take a trial out of everything that is computed, with the reason."""
+    """Withdraw a trial from all results, with the reason."""
     filled, values = forms.read([REASON], posted.typed())
-    given = forms.shaped(Withdrawal, filled, values)
-    if given is None:
+    withdrawal = forms.shaped(Withdrawal, filled, values)
+    if withdrawal is None:
         return _page(posted.visit, trial_id, filled, "withdraw")
 
     def work(db: Session, caller: Caller) -> str:
-        corrections.withdraw(db, caller, trial_id, given)
+        corrections.withdraw(db, caller, trial_id, withdrawal)
         return f"/trials/{trial_id}"
 
     return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "withdraw")
@@ -198,12 +202,12 @@ def withdraw(trial_id: TrialId, posted: Posted) -> Response:
 def reinstate(trial_id: TrialId, posted: Posted) -> Response:
     """Let a withdrawn trial count again, with the reason."""
     filled, values = forms.read([REASON], posted.typed())
-    given = forms.shaped(Reinstatement, filled, values)
-    if given is None:
+    reinstatement = forms.shaped(Reinstatement, filled, values)
+    if reinstatement is None:
         return _page(posted.visit, trial_id, filled, "reinstate")
 
     def work(db: Session, caller: Caller) -> str:
-        corrections.reinstate(db, caller, trial_id, given)
+        corrections.reinstate(db, caller, trial_id, reinstatement)
         return f"/trials/{trial_id}"
 
     return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "reinstate")

@@ -9,7 +9,7 @@ from api.services.access.limits import (
     GUESSING,
     MINUTE,
     MOST_GUESSES,
-    WINDOWS_KEPT,
+    MOST_WINDOWS,
     InDatabase,
     InMemory,
     Limits,
@@ -110,8 +110,8 @@ class TestCounting:
 def test_a_flood_of_names_forgets_only_what_is_over(clock):
     counter = InMemory()
     counter.add("guess", GUESSING, clock.now)
-    for at in range(WINDOWS_KEPT + 5):
-        counter.add(f"key {at}", MINUTE, clock.now + (MINUTE if at > WINDOWS_KEPT else 0))
+    for at in range(MOST_WINDOWS + 5):
+        counter.add(f"key {at}", MINUTE, clock.now + (MINUTE if at > MOST_WINDOWS else 0))
     assert counter.add("guess", GUESSING, clock.now + MINUTE) == 2
     assert counter.add("key 1", MINUTE, clock.now) == 1
     assert len(counter._counts) < 10

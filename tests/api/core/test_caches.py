@@ -7,7 +7,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import delete, update
 
 from api.models.measurements.flags import Flag
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.models.measurements.sweeps import WindSweep
 from api.models.trials.trials import Trial
 from api.services.access.keys import CONSOLE
@@ -168,7 +168,7 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
     before = digest()
     with database.unit_of_work() as db:
         db.execute(delete(WindSweep))
-        db.execute(delete(KeptResult))
+        db.execute(delete(CachedResult))
         db.execute(delete(Flag))
         db.execute(update(Trial).values(state="accepted"))
     assert digest() != before

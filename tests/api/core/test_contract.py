@@ -67,8 +67,8 @@ def test_example_ids_are_well_formed():
 
 def test_the_frame_has_the_columns_that_calculations_name():
     plain, checked = (
-        frame_parts.trials_named(is_checked=each) | frame_parts.sessions_named(is_checked=each)
-        | frame_parts.builds_named(is_checked=each) | frame_parts.OF_SWEEP | frame_parts.OF_LOAD
+        frame_parts.trial_columns(is_checked=each) | frame_parts.session_columns(is_checked=each)
+        | frame_parts.build_columns(is_checked=each) | frame_parts.OF_SWEEP | frame_parts.OF_LOAD
         for each in (False, True)
     )  # fmt: skip
     assert set(TRIAL_COLUMNS) <= set(plain)

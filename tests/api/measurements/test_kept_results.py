@@ -6,7 +6,7 @@ import pytest
 from sqlmodel import col, delete, func, select, update
 
 from analysis.trials.results import FORMULA
-from api.models.measurements.results import KeptResult
+from api.models.measurements.results import CachedResult
 from api.services.measurements import flags, results
 from tests.support.answers import everything, forget
 from tests.support.makers import World, created, trial_payload
@@ -21,7 +21,9 @@ ORDERS = {1: "a209", 2: "a209"}
 def kept(database, trial_id):
     with database.reading() as db:
         return db.scalar(
-            select(func.count()).select_from(KeptResult).where(col(KeptResult.trial_id) == trial_id)
+            select(func.count())
+            .select_from(CachedResult)
+            .where(col(CachedResult.trial_id) == trial_id)
         )
 
 
@@ -51,7 +53,7 @@ def listed(world: World):
 def test_cached_results_equal_computed_ones(several: World, database):
     warm, answers = listed(several), everything(several)
     with database.unit_of_work() as db:
-        taken = db.execute(delete(KeptResult)).rowcount
+        taken = db.execute(delete(CachedResult)).rowcount
     assert taken == len(warm)
     forget(several.lead)
     assert listed(several) == warm
@@ -65,14 +67,14 @@ def test_what_another_formula_found_is_not_looked_at(several: World, database):
     warm, answers = listed(several), everything(several)
     nonsense = b"\x00" * 8 * len(results.PACKED)
     with database.unit_of_work() as db:
-        db.execute(update(KeptResult).values(formula=FORMULA - 1, numbers=nonsense, reason="no"))
+        db.execute(update(CachedResult).values(formula=FORMULA - 1, numbers=nonsense, reason="no"))
     forget(several.lead)
     assert listed(several) == warm
     assert everything(several) == answers
     with database.unit_of_work() as db:
         flags.recheck_season(db, several.season_id)
     with database.reading() as db:
-        assert set(db.scalars(select(KeptResult.formula))) == {FORMULA}
+        assert set(db.scalars(select(CachedResult.formula))) == {FORMULA}
 
 
 def test_a_withdrawn_trial_shows_its_result_and_nothing_of_it_is_kept(world: World, database):

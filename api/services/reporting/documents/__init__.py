@@ -1,1 +1,1 @@
-"""Reports as documents: one shape for the page, the printed sheet and the spreadsheet."""
+"""Make documents of reports: pages, PDF files and spreadsheets."""

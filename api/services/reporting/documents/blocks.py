@@ -1,4 +1,4 @@
-"""What a document is made of, whatever it is shown as."""
+"""The blocks of a document, in any format."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -25,7 +25,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """Short things one under the other."""
+    """A list of short items."""
 
     words: Sequence[str]
 
@@ -34,7 +34,7 @@ class Items:
 class Table:
     """A table; the first column names the row.
 
-    `links` are the rows' own pages, one a row, for where there is somebody to follow them.
+    `links` are the addresses of the rows' pages, one per row, for readers who are signed in.
     """
 
     columns: Sequence[str]
@@ -56,7 +56,7 @@ Block = Heading | Text | Items | Table | Plot
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A report: what it is, as of when, its blocks, and cautions at its foot."""
+    """A report: its title, its time, its blocks, and the cautions at its foot."""
 
     title: str
     subtitle: str
@@ -68,10 +68,10 @@ class Document:
 
 @dataclass(slots=True)
 class Builder:
-    """Blocks in the making."""
+    """Collects the blocks of a document."""
 
     blocks: list[Block] = field(default_factory=list)
 
     def add(self, *blocks: Block | None) -> None:
-        """Add blocks; what is nothing is left out."""
+        """Add blocks; skip None."""
         self.blocks += [block for block in blocks if block is not None]

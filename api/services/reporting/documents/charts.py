@@ -1,4 +1,4 @@
-"""Axes and marks as SVG: classes for colours, shapes for those who cannot tell them, no styles."""
+"""Draw charts as SVG: colours as CSS classes, and shapes for readers who cannot see colours."""
 
 import math
 from collections.abc import Iterable, Sequence
@@ -10,10 +10,10 @@ from api.messages.numbers import localised
 WIDTH, HEIGHT = 480, 300
 LEFT, RIGHT, TOP, BOTTOM = 62, 14, 28, 52
 ROW = 24  # height of a row in a chart of rows
-#: Colours that differ also to the colour-blind (Okabe and Ito 2008), then to eyes in the dark.
+#: Colours that colour-blind readers can distinguish (Okabe and Ito 2008), in both themes.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
 SHAPES = ("circle", "square", "triangle", "diamond", "down", "cross")
-#: The style sheet of every chart; a page puts it into its own, a picture carries it along.
+#: The style sheet of every chart; a page includes it once, an SVG file includes it itself.
 STYLE = "\n".join(
     (
         ".chart text { font: 16px sans-serif; fill: currentColor; }",
@@ -32,7 +32,7 @@ STYLE = "\n".join(
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis: its span, its name with the unit, and where it is marked."""
+    """One axis: its span, its name with the unit, and its ticks."""
 
     low: float
     high: float
@@ -41,7 +41,7 @@ class Axis:
     is_log: bool = False
 
     def share(self, value: float) -> float:
-        """Return how far along a value lies, 0 to 1."""
+        """Return the relative position of a value on the axis, 0 to 1."""
         low, high, at = self.low, self.high, value
         if self.is_log:
             low, high, at = math.log(low), math.log(high), math.log(value)
@@ -49,13 +49,13 @@ class Axis:
 
 
 def axis(values: Iterable[float], name: str, *, from_zero: bool = False) -> Axis:
-    """Return an axis that holds some values, marked at round numbers.
+    """Return an axis for values, with ticks at round numbers.
 
     >>> axis([0.2, 9.3], "mW", from_zero=True).ticks
     [(0.0, '0'), (2.0, '2'), (4.0, '4'), (6.0, '6'), (8.0, '8'), (10.0, '10')]
     """
-    known = [value for value in values if math.isfinite(value)]
-    low, high = (min(known), max(known)) if known else (0.0, 1.0)
+    finite = [value for value in values if math.isfinite(value)]
+    low, high = (min(finite), max(finite)) if finite else (0.0, 1.0)
     low = 0.0 if from_zero else low
     step = _step((high - low) or abs(high) or 1.0)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
@@ -65,21 +65,21 @@ def axis(values: Iterable[float], name: str, *, from_zero: bool = False) -> Axis
 
 
 def roomy_axis(values: Sequence[float], name: str) -> Axis:
-    """Return an axis with a little room at both ends, so that no mark stands on the other axis."""
-    made = axis(values, name)
-    room = 0.05 * (made.high - made.low)
-    return Axis(made.low - room, made.high + room, name, made.ticks)
+    """Return an axis with some room at both ends, so that no mark is on the other axis."""
+    tight = axis(values, name)
+    room = 0.05 * (tight.high - tight.low)
+    return Axis(tight.low - room, tight.high + room, name, tight.ticks)
 
 
 def _step(span: float) -> float:
-    """Return a round step that cuts a span into four to eight."""
+    """Return a round step that divides a span into four to eight parts."""
     raw = span / 5
     size = 10.0 ** math.floor(math.log10(raw))
     return next(size * factor for factor in (1, 2, 2.5, 5, 10) if size * factor >= raw * 0.999)
 
 
 def log_axis(values: Sequence[float], name: str) -> Axis:
-    """Return a logarithmic axis marked at the values themselves, as far as there is room."""
+    """Return a logarithmic axis with ticks at the values, as far as there is room."""
     low, high = min(values) / 1.15, max(values) * 1.15
     ticks: list[tuple[float, str]] = []
     for value in sorted(set(values)):
@@ -101,19 +101,19 @@ class Chart:
     parts: list[str] = field(default_factory=list)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
-        """Return where a point lies on the paper."""
+        """Return the position of a point in the picture."""
         across = self.left + self.x.share(x) * (WIDTH - self.left - RIGHT)
         up = self.height - BOTTOM - self.y.share(y) * (self.height - BOTTOM - TOP)
         return round(across, 1), round(up, 1)
 
     def point(self, x: float, y: float, series: int = 0) -> None:
-        """Draw a mark whose colour and shape are its series'."""
+        """Draw a mark in the colour and shape of its series."""
         across, up = self.at(x, y)
         at = series % len(COLOURS)
         self.parts.append(_mark(SHAPES[at], across, up, f"f{at}"))
 
     def whisker(self, x: float, low: float, high: float, series: int = 0) -> None:
-        """Draw the span of a value, upright."""
+        """Draw the interval of a value, vertically."""
         across, down = self.at(x, low)
         _, up = self.at(x, high)
         self.parts.append(
@@ -122,7 +122,7 @@ class Chart:
         )
 
     def span(self, y: float, low: float, high: float, series: int = 0) -> None:
-        """Draw the span of a value, across."""
+        """Draw the interval of a value, horizontally."""
         start, up = self.at(low, y)
         end, _ = self.at(high, y)
         self.parts.append(
@@ -138,7 +138,7 @@ class Chart:
         )
 
     def band(self, low: float, high: float) -> None:
-        """Shade a span of x over the whole height."""
+        """Shade a span of x over the full height."""
         start, _ = self.at(max(low, self.x.low), self.y.low)
         end, _ = self.at(min(high, self.x.high), self.y.low)
         self.parts.append(
@@ -155,14 +155,14 @@ class Chart:
         )
 
     def words(self, x: float, y: float, text: str) -> None:
-        """Write beside a point."""
+        """Write text next to a point."""
         across, up = self.at(x, y)
         self.parts.append(
             f'<text class="small" x="{across + 7}" y="{up + 4}">{escape(text)}</text>'
         )
 
     def svg(self, *, with_style: bool = False) -> str:
-        """Return the chart as SVG text: of a page's own style, or carrying it along."""
+        """Return the chart as SVG text, with its style sheet if it is not part of a page."""
         style = f"<style>{STYLE}</style>" if with_style else ""
         ink = ' color="#111"' if with_style else ""
         return (

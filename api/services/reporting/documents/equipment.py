@@ -1,4 +1,4 @@
-"""The equipment list: what there is, where it is, in what condition, and what is overdue."""
+"""Make the document of the equipment list: items, places, conditions, and overdue loans."""
 
 from api.messages import say
 from api.models.registry.equipment_list import EquipmentList, ListedItem
@@ -7,17 +7,17 @@ from api.services.reporting.documents.words import day
 
 
 def equipment_document(listed: EquipmentList) -> Document:
-    """Return the equipment list with what is overdue first."""
-    made = Builder()
+    """Return the equipment list, overdue items first."""
+    builder = Builder()
     if listed.overdue:
-        made.add(Heading(say("report_equipment.overdue")))
-        made.add(Items([_late(item) for item in listed.items if item.days_overdue]))
-    made.add(Heading(say("report_equipment.all")))
+        builder.add(Heading(say("report_equipment.overdue")))
+        builder.add(Items([_late(item) for item in listed.items if item.days_overdue]))
+    builder.add(Heading(say("report_equipment.all")))
     if listed.items:
         links = [f"/equipment/{item.equipment_id}" for item in listed.items]
-        made.add(Table(_columns(), [_row(item) for item in listed.items], links=links))
+        builder.add(Table(_columns(), [_row(item) for item in listed.items], links=links))
     else:
-        made.add(Text(say("report_equipment.nothing")))
+        builder.add(Text(say("report_equipment.nothing")))
     subtitle = say(
         "report_equipment.subtitle",
         day=day(listed.as_of),
@@ -26,7 +26,7 @@ def equipment_document(listed: EquipmentList) -> Document:
         overdue=listed.overdue,
     )
     title = say("nav.equipment")
-    return Document(title, subtitle, listed.as_of, made.blocks, name="equipment-list")
+    return Document(title, subtitle, listed.as_of, builder.blocks, name="equipment-list")
 
 
 def _columns() -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The sheet of an event: who is ready, in which order, what may come and what came."""
+"""Make the sheet of an event: readiness, run order, forecast and results."""
 
 from api.messages import say
 from api.messages.numbers import localised
@@ -12,19 +12,19 @@ from api.services.reporting.documents.blocks import Builder, Document, Heading, 
 from api.services.reporting.documents.words import day, milliwatts_within, shortened
 
 BOX = "☐"
-#: Whether a result lay within the range that was said, as the review's table says it.
+#: The message keys for whether a result was within its forecast range.
 WITHIN = {True: "within", False: "outside", None: "no_result"}
 
 
 def event_document(sheet: EventSheetRead) -> Document:
-    """Return an event's sheet: readiness, order, outlook, results."""
-    made = Builder()
-    _readiness(made, sheet.readiness)
-    _order(made, sheet.run_order)
+    """Return an event's sheet: readiness, order, forecast, results."""
+    builder = Builder()
+    _readiness(builder, sheet.readiness)
+    _order(builder, sheet.run_order)
     if sheet.results.runs:
-        _results(made, sheet.results)
-        _review(made, sheet.review)
-    _outlook(made, sheet.outlook)
+        _results(builder, sheet.results)
+        _review(builder, sheet.review)
+    _outlook(builder, sheet.outlook)
     ready = sheet.readiness
     subtitle = say(
         "report_event.subtitle" if ready.days_left >= 0 else "report_event.subtitle_over",
@@ -33,16 +33,16 @@ def event_document(sheet: EventSheetRead) -> Document:
         as_of=day(ready.as_of),
     )
     return Document(
-        ready.event_name, subtitle, ready.as_of, made.blocks, cautions.event(), "event-sheet"
+        ready.event_name, subtitle, ready.as_of, builder.blocks, cautions.event(), "event-sheet"
     )
 
 
-def _readiness(made: Builder, ready: EventReadiness) -> None:
-    made.add(Heading(say("report_event.ready")))
+def _readiness(builder: Builder, ready: EventReadiness) -> None:
+    builder.add(Heading(say("report_event.ready")))
     if ready.reason:
-        made.add(Text(say("report_event.ready_not_known", reason=ready.reason), "callout"))
+        builder.add(Text(say("report_event.ready_not_known", reason=ready.reason), "callout"))
         return
-    made.add(Text(_counts(ready), "callout"))
+    builder.add(Text(_counts(ready), "callout"))
     links = [_inspection(ready.event_id, team) for team in ready.teams]
     columns = (
         say("report_column.team"),
@@ -50,15 +50,15 @@ def _readiness(made: Builder, ready: EventReadiness) -> None:
         say("report_event.status"),
         say("report_event.next"),
     )
-    made.add(Table(columns, [_team(team) for team in ready.teams], links=links))
-    made.add(Heading(say("report_event.blades"), 3))
-    known = [team for team in ready.teams if team.safety]
-    if known:
-        made.add(_safety_table(known))
+    builder.add(Table(columns, [_team(team) for team in ready.teams], links=links))
+    builder.add(Heading(say("report_event.blades"), 3))
+    with_safety = [team for team in ready.teams if team.safety]
+    if with_safety:
+        builder.add(_safety_table(with_safety))
 
 
 def _counts(ready: EventReadiness) -> str:
-    """Return how many teams are how ready."""
+    """Return the number of teams for each status."""
     counts = [
         say("report_event.of_status", count=count, status=_status(status))
         for status, count in ready.counts.items()
@@ -76,7 +76,7 @@ def _status(status: str) -> str:
 
 
 def _inspection(event_id: str, team: TeamReadiness) -> str:
-    """Return where a team's build is inspected; where there is none, its team's page."""
+    """Return the inspection page of a team's build, or the team's page if it has no build."""
     if team.build_id is None:
         return f"/teams/{team.team_id}"
     return f"/events/{event_id}/builds/{team.build_id}"
@@ -106,29 +106,29 @@ def _safety_table(teams: list[TeamReadiness]) -> Table:
 
 
 def _safety(team: TeamReadiness) -> tuple[str, ...]:
-    found = team.safety
-    if found is None:
+    figures = team.safety
+    if figures is None:
         return (team.team_name, "–", "–", "–", "–")
     pull = (
         say("report_event.weigh_first")
-        if found.pull_test_n is None
-        else f"{found.pull_test_n:.0f} N"
+        if figures.pull_test_n is None
+        else f"{figures.pull_test_n:.0f} N"
     )
     return (
         team.team_name,
-        say("report_event.a_minute", turns=found.runaway_speed_rpm),
-        f"{found.runaway_tip_speed_m_s:.0f} m/s",
+        say("report_event.a_minute", turns=figures.runaway_speed_rpm),
+        f"{figures.runaway_tip_speed_m_s:.0f} m/s",
         pull,
-        say("report_event.guard_needed" if found.needs_guard else "report_event.no_guard_needed"),
+        say("report_event.guard_needed" if figures.needs_guard else "report_event.no_guard_needed"),
     )
 
 
-def _order(made: Builder, order: RunOrderRead | None) -> None:
-    made.add(Heading(say("report_event.order")))
+def _order(builder: Builder, order: RunOrderRead | None) -> None:
+    builder.add(Heading(say("report_event.order")))
     if order is None:
-        made.add(Text(say("report_event.not_drawn")))
+        builder.add(Text(say("report_event.not_drawn")))
         return
-    made.add(Text(say("report_event.drawn", seed=order.seed), "quiet"))
+    builder.add(Text(say("report_event.drawn", seed=order.seed), "quiet"))
     rows = [(str(slot.position), slot.words, str(slot.attempt), BOX, "") for slot in order.slots]
     columns = (
         say("report_column.place"),
@@ -137,27 +137,27 @@ def _order(made: Builder, order: RunOrderRead | None) -> None:
         say("report_event.ran"),
         say("report_event.remarks"),
     )
-    made.add(Table(columns, rows))
+    builder.add(Table(columns, rows))
 
 
-def _outlook(made: Builder, outlook: EventOutlook) -> None:
-    made.add(Heading(say("report_event.outlook")))
+def _outlook(builder: Builder, outlook: EventOutlook) -> None:
+    builder.add(Heading(say("report_event.outlook")))
     if outlook.reason:
-        made.add(Text(say("report_event.nobody_placed", reason=outlook.reason), "callout"))
+        builder.add(Text(say("report_event.nobody_placed", reason=outlook.reason), "callout"))
     else:
-        made.add(Text(say("report_event.outlook_how", wind=outlook.wind_speed_m_s), "quiet"))
+        builder.add(Text(say("report_event.outlook_how", wind=outlook.wind_speed_m_s), "quiet"))
     if outlook.among_shown:
-        made.add(Text(say("report_event.among_shown"), "callout"))
-    made.add(plots.chances(outlook.teams))
+        builder.add(Text(say("report_event.among_shown"), "callout"))
+    builder.add(plots.chances(outlook.teams))
     if outlook.teams:
-        made.add(_chances(outlook.teams))
-    apart = {team.build_id for team in outlook.teams if team.status == "not_yet"}
-    within = [pair.sentence for pair in outlook.pairs if pair.a in apart]
+        builder.add(_chances(outlook.teams))
+    unplaced = {team.build_id for team in outlook.teams if team.status == "not_yet"}
+    within = [pair.sentence for pair in outlook.pairs if pair.a in unplaced]
     if within:
-        made.add(Heading(say("report_event.apart"), 3), Items(shortened(within)))
+        builder.add(Heading(say("report_event.apart"), 3), Items(shortened(within)))
     if outlook.missing_links:
-        made.add(Heading(say("report_event.links"), 3))
-        made.add(Items([link.sentence for link in outlook.missing_links]))
+        builder.add(Heading(say("report_event.links"), 3))
+        builder.add(Items([link.sentence for link in outlook.missing_links]))
 
 
 def _chances(teams: list[TeamOutlook]) -> Table:
@@ -175,9 +175,9 @@ def _chance(team: TeamOutlook) -> tuple[str, ...]:
     return team.team_name, str(team.build_number), span, team.sentence
 
 
-def _results(made: Builder, results: EventResults) -> None:
-    made.add(Heading(say("report_event.results")), Text(results.sentence, "callout"))
-    made.add(Items([drift.sentence for drift in results.drifts]))
+def _results(builder: Builder, results: EventResults) -> None:
+    builder.add(Heading(say("report_event.results")), Text(results.sentence, "callout"))
+    builder.add(Items([drift.sentence for drift in results.drifts]))
     if results.places:
         columns = (
             say("report_column.team"),
@@ -185,7 +185,7 @@ def _results(made: Builder, results: EventResults) -> None:
             say("report_event.best_run"),
             say("report_event.of_runs"),
         )
-        made.add(Table(columns, [_place(each) for each in results.places]))
+        builder.add(Table(columns, [_place(each) for each in results.places]))
 
 
 def _place(place: Placed) -> tuple[str, ...]:
@@ -197,9 +197,9 @@ def _power(power_w: float | None) -> str:
     return "–" if power_w is None else f"{localised(1000 * power_w, '.1f')} mW"
 
 
-def _review(made: Builder, review: EventReview) -> None:
-    """Add how the forecast did, beside each result."""
-    made.add(Heading(say("report_event.review")), Text(review.sentence, "callout"))
+def _review(builder: Builder, review: EventReview) -> None:
+    """Add the review of the forecast, with each result."""
+    builder.add(Heading(say("report_event.review")), Text(review.sentence, "callout"))
     rows = [
         (
             team.team_name,
@@ -215,4 +215,4 @@ def _review(made: Builder, review: EventReview) -> None:
         say("report_event.result"),
         say("report_event.was"),
     )
-    made.add(Table(columns, rows) if rows else None)
+    builder.add(Table(columns, rows) if rows else None)

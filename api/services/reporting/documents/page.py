@@ -1,4 +1,4 @@
-"""A document as one page that needs nothing else, runs nothing and prints well."""
+"""Make one self-contained HTML page of a document, without scripts, that prints well."""
 
 from base64 import b64encode
 from functools import cache
@@ -17,19 +17,19 @@ TEMPLATES = Path(__file__).parents[1] / "templates"
 
 @cache
 def _environment() -> Environment:
-    made = templates_in(TEMPLATES)
-    made.globals |= {"kind_of": kind_of, "say": say, "current_language": current_language}
-    return made
+    environment = templates_in(TEMPLATES)
+    environment.globals |= {"kind_of": kind_of, "say": say, "current_language": current_language}
+    return environment
 
 
 def kind_of(block: Block) -> str:
-    """Return which kind a block is, as templates ask."""
+    """Return the kind of a block, for templates."""
     return type(block).__name__
 
 
 @cache
 def style() -> str:
-    """Return the style sheet of every document, its charts' included."""
+    """Return the style sheet of every document, with that of charts."""
     return (TEMPLATES / "report.css").read_text(encoding="utf-8") + charts.STYLE
 
 

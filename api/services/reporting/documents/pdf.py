@@ -1,4 +1,4 @@
-"""A document as a PDF to print: set by typst, from the same blocks as the page."""
+"""Make a PDF of a document with typst, from the same blocks as the page."""
 
 import json
 from datetime import UTC
@@ -20,14 +20,14 @@ from api.services.reporting.documents.blocks import (
 from api.services.reporting.documents.page import TEMPLATES
 from api.services.reporting.documents.words import day
 
-#: Pages that are set at the same time: a large report takes some 200 MB.
+#: Documents that are typeset at the same time: a large report takes some 200 MB.
 SET_TOGETHER = 2
 _setting = BoundedSemaphore(SET_TOGETHER)
 LEAST_WIDTH, MOST_WIDTH, SHORT_NAME = 6, 30, 16  # [characters], of a column
 
 
 def to_pdf(document: Document) -> bytes:
-    """Return a document as a PDF. Words come as data, so that none of them is read as markup."""
+    """Return a document as a PDF. Texts are passed as data, so that none is read as markup."""
     import typst  # noqa: PLC0415  # heavy, and few requests need it
 
     content = {
@@ -43,8 +43,8 @@ def to_pdf(document: Document) -> bytes:
         "cautions": list(document.cautions),
     }
     with _setting:
-        made: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(content)})
-    return made
+        pdf: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(content)})
+    return pdf
 
 
 @cache
@@ -83,9 +83,9 @@ def _table(table: Table) -> dict[str, Any]:
 
 
 def _width(table: Table, at: int) -> int:
-    """Return how wide a column is to be: as its longest line within reason, never below a word.
+    """Return the width of a column: its longest line within limits, at least its longest word.
 
-    A first column of short names is 0: as wide as they are, so that none is broken.
+    A first column of short names has width 0, which means automatic, so that no name is broken.
     """
     cells = [str(row[at]) for row in table.rows]
     longest = max((len(line) for cell in cells for line in cell.split("\n")), default=0)

@@ -1,4 +1,4 @@
-"""The plots of reports, each from calculated numbers, with those numbers as a table beside it."""
+"""Draw the plots of reports from calculated numbers, each with its numbers as a table."""
 
 import math
 from collections.abc import Sequence
@@ -72,59 +72,59 @@ def _days(moments: Sequence[datetime]) -> Axis:
     return Axis(first - room, last + room, "", ticks)
 
 
-def pitch_curve(found: PitchRead) -> Plot | None:
-    """Return power over pitch with the fitted peak and the span that is just as good."""
-    if len(found.points) < LEAST_POINTS:
+def pitch_curve(sweep: PitchRead) -> Plot | None:
+    """Return power over pitch, with the fitted peak and its plateau."""
+    if len(sweep.points) < LEAST_POINTS:
         return None
-    pitches = [x for x, _ in found.points]
+    pitches = [x for x, _ in sweep.points]
     chart = Chart(
-        say("plot.pitch", number=found.number),
-        found.sentence,
+        say("plot.pitch", number=sweep.number),
+        sweep.sentence,
         roomy_axis(pitches, say("plot.pitch_axis")),
-        axis([MW * y for _, y in found.points], "mW"),
+        axis([MW * y for _, y in sweep.points], "mW"),
     )
-    if found.plateau_deg and found.best_pitch_deg and found.peak_power_w:
-        chart.band(*found.plateau_deg)
-        chart.line(_peak(found, min(pitches), max(pitches), chart.y.low), dash="dash")
-        chart.upright(found.best_pitch_deg, f"{localised(found.best_pitch_deg, '.1f')}°")
-    for x, y in found.points:
+    if sweep.plateau_deg and sweep.best_pitch_deg and sweep.peak_power_w:
+        chart.band(*sweep.plateau_deg)
+        chart.line(_peak(sweep, min(pitches), max(pitches), chart.y.low), dash="dash")
+        chart.upright(sweep.best_pitch_deg, f"{localised(sweep.best_pitch_deg, '.1f')}°")
+    for x, y in sweep.points:
         chart.point(x, MW * y)
-    return Plot(chart, _readings(say("plot.pitch_column"), "°", found.points))
+    return Plot(chart, _readings(say("plot.pitch_column"), "°", sweep.points))
 
 
-def _peak(found: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
+def _peak(sweep: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
     """Return the fitted parabola of ln power, from its peak and its plateau."""
-    best, peak = found.best_pitch_deg or 0.0, found.peak_power_w or 0.0
-    _, end = found.plateau_deg or (best, best)
+    best, peak = sweep.best_pitch_deg or 0.0, sweep.peak_power_w or 0.0
+    _, end = sweep.plateau_deg or (best, best)
     by_ratio = low > 0 and best > 0
     reach = math.log(end / best) if by_ratio else end - best
     points = []
     for at in range(CURVE + 1):
         x = low + (high - low) * at / CURVE
-        off = (math.log(x / best) if by_ratio else x - best) / reach
-        points.append((x, max(least, MW * peak * math.exp(-PLATEAU * off**2))))
+        distance = (math.log(x / best) if by_ratio else x - best) / reach
+        points.append((x, max(least, MW * peak * math.exp(-PLATEAU * distance**2))))
     return points
 
 
-def load_curve(found: LoadRead) -> Plot | None:
-    """Return power over load with what the fitted source gives."""
-    if len(found.points) < LEAST_POINTS:
+def load_curve(sweep: LoadRead) -> Plot | None:
+    """Return power over load, with the curve of the fitted source."""
+    if len(sweep.points) < LEAST_POINTS:
         return None
-    loads = [x for x, _ in found.points]
+    loads = [x for x, _ in sweep.points]
     chart = Chart(
-        say("plot.load", number=found.number),
-        found.sentence,
+        say("plot.load", number=sweep.number),
+        sweep.sentence,
         log_axis(loads, say("plot.load_axis")),
-        axis([MW * y for _, y in found.points], "mW", from_zero=True),
+        axis([MW * y for _, y in sweep.points], "mW", from_zero=True),
     )
-    volts, ohms = found.source_voltage_v, found.source_resistance_ohm
+    volts, ohms = sweep.source_voltage_v, sweep.source_resistance_ohm
     if volts and ohms:
         chart.line(_source(volts, ohms, chart), dash="dash")
-    if found.matched_load_ohm and chart.x.low < found.matched_load_ohm < chart.x.high:
-        chart.upright(found.matched_load_ohm, f"{found.matched_load_ohm:.0f} Ω")
-    for x, y in found.points:
+    if sweep.matched_load_ohm and chart.x.low < sweep.matched_load_ohm < chart.x.high:
+        chart.upright(sweep.matched_load_ohm, f"{sweep.matched_load_ohm:.0f} Ω")
+    for x, y in sweep.points:
         chart.point(x, MW * y)
-    return Plot(chart, _readings(say("plot.load_column"), "Ω", found.points))
+    return Plot(chart, _readings(say("plot.load_column"), "Ω", sweep.points))
 
 
 def _source(volts: float, ohms: float, chart: Chart) -> list[tuple[float, float]]:
@@ -134,26 +134,26 @@ def _source(volts: float, ohms: float, chart: Chart) -> list[tuple[float, float]
     return [(x, min(y, chart.y.high)) for x, y in zip(loads, powers, strict=True)]
 
 
-def wind_sweep(found: WindRead) -> Plot | None:
+def wind_sweep(sweep: WindRead) -> Plot | None:
     """Return power over wind, both logarithmic, with the fitted power law."""
-    if len(found.points) < LEAST_POINTS:
+    if len(sweep.points) < LEAST_POINTS:
         return None
-    speeds, powers = [x for x, _ in found.points], [MW * y for _, y in found.points]
+    speeds, powers = [x for x, _ in sweep.points], [MW * y for _, y in sweep.points]
     chart = Chart(
-        say("plot.wind", number=found.number),
-        found.sentence,
+        say("plot.wind", number=sweep.number),
+        sweep.sentence,
         log_axis([round(x, 2) for x in speeds], say("plot.wind_axis")),
         log_axis([float(f"{y:.2g}") for y in powers], "mW"),
     )
-    if found.fitted_exponent is not None:
+    if sweep.fitted_exponent is not None:
         mid_x = math.exp(sum(map(math.log, speeds)) / len(speeds))
         mid_y = math.exp(sum(map(math.log, powers)) / len(powers))
         ends = (min(speeds), max(speeds))
-        law = [(x, mid_y * (x / mid_x) ** found.fitted_exponent) for x in ends]
+        law = [(x, mid_y * (x / mid_x) ** sweep.fitted_exponent) for x in ends]
         chart.line([(x, min(max(y, chart.y.low), chart.y.high)) for x, y in law], dash="dash")
     for x, y in zip(speeds, powers, strict=True):
         chart.point(x, min(max(y, chart.y.low), chart.y.high))
-    return Plot(chart, _readings(say("plot.wind_column"), "m/s", found.points))
+    return Plot(chart, _readings(say("plot.wind_column"), "m/s", sweep.points))
 
 
 def _readings(name: str, unit: str, points: Sequence[tuple[float, float]]) -> Table:
@@ -163,19 +163,19 @@ def _readings(name: str, unit: str, points: Sequence[tuple[float, float]]) -> Ta
 
 
 def comparison(places: Sequence[FairPlace]) -> Plot | None:
-    """Return the fair powers of builds with their spans, group by group."""
-    known = [place for place in places if place.interval_w and place.fair_power_w]
-    if not known:
+    """Return the comparable powers of builds with their intervals, by group."""
+    with_power = [place for place in places if place.interval_w and place.fair_power_w]
+    if not with_power:
         return None
-    groups = list(dict.fromkeys(place.group for place in known))
+    groups = list(dict.fromkeys(place.group for place in with_power))
     chart = rows_chart(
         say("plot.comparison"),
         say("plot.comparison_of_groups" if len(groups) > 1 else "plot.comparison_how"),
-        [place.name for place in known],
-        axis([MW * end for place in known for end in place.interval_w or ()], "mW",
+        [place.name for place in with_power],
+        axis([MW * end for place in with_power for end in place.interval_w or ()], "mW",
              from_zero=True),
     )  # fmt: skip
-    for row, place in enumerate(known):
+    for row, place in enumerate(with_power):
         low, high = place.interval_w or (0.0, 0.0)
         group = groups.index(place.group)
         chart.span(row, MW * low, MW * high, group)
@@ -183,7 +183,7 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
     rows = [
         (place.name, str(groups.index(place.group) + 1),
          milliwatts(place.fair_power_w or 0.0, place.interval_w or (0.0, 0.0)), str(place.trials))
-        for place in known
+        for place in with_power
     ]  # fmt: skip
     columns = (
         say("report_column.team"),
@@ -195,7 +195,7 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
 
 
 def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
-    """Return how far each bench reads off, with its uncertainty; 20 and 30 % are marked."""
+    """Return the bias of each bench with its uncertainty; lines mark 20 and 30 %."""
     if not scores:
         return None
     reach = max(40.0, *(abs(score.effect_pct) + 2 * score.u_pct for score in scores))

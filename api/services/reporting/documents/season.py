@@ -1,4 +1,4 @@
-"""The season report as a document, whole or one school's part of it."""
+"""Make the document of a season report, complete or for one school."""
 
 from collections.abc import Sequence
 from itertools import groupby
@@ -21,34 +21,34 @@ from api.services.reporting.documents import plots
 from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
 from api.services.reporting.documents.words import ahead, day, milliwatts, percent
 
-ALONE = "bench.alone"
+ONLY_BENCH = "bench.alone"
 
 
 def season_document(report: SeasonReport, benches: list[BenchScoreRead]) -> Document:
-    """Return a season report with its plots, tables and what was left out."""
-    made = Builder()
-    made.add(Text(how_to_read(report), "quiet"))
+    """Return a season report with its plots, tables and the trials left out."""
+    builder = Builder()
+    builder.add(Text(how_to_read(report), "quiet"))
     if not report.organisations:
-        made.add(Text(say("report_season.no_team")))
-    _comparison(made, report)
-    score = plots.bench_scores([each for each in benches if each.sentence_key != ALONE])
+        builder.add(Text(say("report_season.no_team")))
+    _comparison(builder, report)
+    score = plots.bench_scores([each for each in benches if each.sentence_key != ONLY_BENCH])
     if score is not None:
-        made.add(Heading(say("report_season.benches")), score)
-        made.add(Items([each.sentence for each in benches]))
+        builder.add(Heading(say("report_season.benches")), score)
+        builder.add(Items([each.sentence for each in benches]))
     for organisation in report.organisations:
-        made.add(Heading(organisation.name), _teams(organisation))
+        builder.add(Heading(organisation.name), _teams(organisation))
     if report.benches:
-        made.add(Heading(say("report_season.within_bench")))
-        made.add(Text(say("report_season.within_bench_how"), "quiet"))
-        made.add(*(_order(bench) for bench in report.benches))
-    add_left_out(made, report.left_out)
+        builder.add(Heading(say("report_season.within_bench")))
+        builder.add(Text(say("report_season.within_bench_how"), "quiet"))
+        builder.add(*(_order(bench) for bench in report.benches))
+    add_left_out(builder, report.left_out)
     return Document(
-        report.name, _counts(report), report.as_of, made.blocks, cautions.foot(), "season-report"
+        report.name, _counts(report), report.as_of, builder.blocks, cautions.foot(), "season-report"
     )
 
 
 def how_to_read(report: SeasonReport) -> str:
-    """Return what all powers of a report are converted to, and how sure they are."""
+    """Return the paragraph on the reference conditions of a report and its intervals."""
     return say(
         "report_season.how_to_read",
         wind=report.reference_wind_speed_m_s,
@@ -56,13 +56,13 @@ def how_to_read(report: SeasonReport) -> str:
     )
 
 
-def add_left_out(made: Builder, left_out: Sequence[LeftOut]) -> None:
-    """Add how many trials do not count, and why."""
+def add_left_out(builder: Builder, left_out: Sequence[LeftOut]) -> None:
+    """Add the number of trials that do not count, with reasons."""
     if left_out:
         lines = [
             say("report_season.left_out", count=left.trials, why=left.sentence) for left in left_out
         ]
-        made.add(Heading(say("report_season.not_counted")), Items(lines))
+        builder.add(Heading(say("report_season.not_counted")), Items(lines))
 
 
 def _counts(report: SeasonReport) -> str:
@@ -76,21 +76,21 @@ def _counts(report: SeasonReport) -> str:
     )
 
 
-def _comparison(made: Builder, report: SeasonReport) -> None:
+def _comparison(builder: Builder, report: SeasonReport) -> None:
     fair = report.comparison
-    made.add(Heading(say("report_season.one_scale")), Text(fair.sentence, "callout"))
-    made.add(plots.comparison(fair.places))
+    builder.add(Heading(say("report_season.one_scale")), Text(fair.sentence, "callout"))
+    builder.add(plots.comparison(fair.places))
     own = {team.team_id for school in report.organisations for team in school.teams}
     by_group = [list(places) for _, places in groupby(fair.places, lambda each: each.group)]
     shown = [each for each in by_group if len(each) > 1 or each[0].fair_power_w]
     for number, places in enumerate(shown, start=1):
         several = len(by_group) > 1
         key = "report_season.of_groups" if several else "report_season.one_group"
-        made.add(_fair(places, say(key, number=number), own))
+        builder.add(_fair(places, say(key, number=number), own))
     if fair.not_shown:
-        made.add(Text(say("report_season.not_shown", count=fair.not_shown), "quiet"))
+        builder.add(Text(say("report_season.not_shown", count=fair.not_shown), "quiet"))
     if fair.others_as_of:
-        made.add(Text(say("report_season.others_as_of", day=day(fair.others_as_of)), "quiet"))
+        builder.add(Text(say("report_season.others_as_of", day=day(fair.others_as_of)), "quiet"))
 
 
 def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
@@ -118,7 +118,7 @@ def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
 
 
 def _named(place: FairPlace | BenchPlace) -> str:
-    """Return of which build a place is."""
+    """Return words for the build of a place."""
     current = place.untested_build_number or place.build_number
     return words_of_build(place.build_number or 0, None, current)
 
@@ -173,7 +173,7 @@ def _behind(team: TeamReport) -> str:
 
 
 def trials_and_sessions(figure: FigureRead) -> str:
-    """Return on how many trials and sessions a figure is based."""
+    """Return the numbers of trials and sessions of a figure, in words."""
     trials = say("count.trials", count=figure.trials)
     return f"{trials}, {say('count.sessions', count=figure.sessions)}"
 

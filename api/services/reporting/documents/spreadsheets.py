@@ -1,4 +1,4 @@
-"""Reports as CSV: plain numbers for a spreadsheet, one line per team, session or thing."""
+"""Write reports as CSV: plain numbers, one line per team, session or item."""
 
 import csv
 import io
@@ -70,7 +70,7 @@ EQUIPMENT_COLUMNS = (
 
 
 def _written(columns: Sequence[str], lines: Iterable[Mapping[str, object]], *, excel: bool) -> str:
-    """Return lines as CSV; a byte order mark first where a spreadsheet will open it."""
+    """Return lines as CSV, with a byte order mark first for spreadsheets."""
     out = io.StringIO()
     writer = csv.DictWriter(out, columns, lineterminator="\r\n")
     writer.writeheader()
@@ -189,12 +189,12 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
             "best_seen_build": best.build_number,
             "best_seen_of_trials": best.of_trials,
         }
-    for which in ("first", "latest"):
-        figure = getattr(team, which)
+    for name in ("first", "latest"):
+        figure = getattr(team, name)
         if figure:
             line |= {
-                f"{which}_session_at": _iso(figure.started_at),
-                f"{which}_session_w": figure.normalised_power_w,
+                f"{name}_session_at": _iso(figure.started_at),
+                f"{name}_session_w": figure.normalised_power_w,
             }
     low, high = team.trend.interval_pct_per_week or (None, None)
     line |= {

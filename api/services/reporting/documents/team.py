@@ -1,4 +1,4 @@
-"""A page that a team can be handed: our number, how sure, what changed, what to try next."""
+"""Make the page for a team: its power with interval, its changes, its next test."""
 
 from api.messages import say
 from api.models.reporting.team_sheet import TeamSheet
@@ -21,19 +21,19 @@ SWEEPS_SHOWN = 2  # newest of each kind
 def team_document(sheet: TeamSheet) -> Document:
     """Return the page of a team from its progress, its part of the season report and its events."""
     progress, report, team, events = sheet.progress, sheet.report, sheet.team, sheet.events
-    made = Builder()
-    _number(made, progress, report, team)
+    builder = Builder()
+    _number(builder, progress, report, team)
     if events:
-        made.add(Heading(say("report_team.at_event")), Items([each.sentence for each in events]))
-    made.add(Heading(say("report_team.next")), Text(progress.next_test.sentence, "callout"))
-    _way(made, progress)
+        builder.add(Heading(say("report_team.at_event")), Items([each.sentence for each in events]))
+    builder.add(Heading(say("report_team.next")), Text(progress.next_test.sentence, "callout"))
+    _way(builder, progress)
     if progress.changes:
-        made.add(Heading(say("report_team.changes")))
-        made.add(Items([change.sentence for change in progress.changes]))
-    _sweeps(made, progress)
+        builder.add(Heading(say("report_team.changes")))
+        builder.add(Items([change.sentence for change in progress.changes]))
+    _sweeps(builder, progress)
     if progress.builds:
-        made.add(Heading(say("report_team.builds")), _builds(progress.builds))
-    add_left_out(made, team.left_out)
+        builder.add(Heading(say("report_team.builds")), _builds(progress.builds))
+    add_left_out(builder, team.left_out)
     subtitle = say(
         "report_team.subtitle",
         season=report.name,
@@ -42,14 +42,18 @@ def team_document(sheet: TeamSheet) -> Document:
         stored=team.trials_stored,
         count=team.sessions,
     )
-    said = cautions.everything()
-    return Document(progress.name, subtitle, progress.as_of, made.blocks, said, "team-page")
+    team_cautions = cautions.everything()
+    return Document(
+        progress.name, subtitle, progress.as_of, builder.blocks, team_cautions, "team-page"
+    )
 
 
-def _number(made: Builder, progress: TeamProgress, report: SeasonReport, team: TeamReport) -> None:
-    made.add(Heading(say("report_team.number")))
+def _number(
+    builder: Builder, progress: TeamProgress, report: SeasonReport, team: TeamReport
+) -> None:
+    builder.add(Heading(say("report_team.number")))
     if not progress.builds:
-        made.add(Text(say("report_team.not_known", reason=progress.reason), "callout"))
+        builder.add(Text(say("report_team.not_known", reason=progress.reason), "callout"))
         return
     current = progress.builds[-1]
     power = milliwatts(current.normalised_power_w, current.interval_w)
@@ -60,28 +64,28 @@ def _number(made: Builder, progress: TeamProgress, report: SeasonReport, team: T
         key = "report_team.power_and_fair"
         fair = milliwatts(current.fair_power_w, current.fair_interval_w)
     build = f"{of[:1].upper()}{of[1:]}"
-    made.add(Text(say(key, build=build, power=power, fair=fair), "callout"))
+    builder.add(Text(say(key, build=build, power=power, fair=fair), "callout"))
     cube = say("report_team.cube", power=current.normalised_power_cubic_w * 1000)
-    made.add(Text(f"{how_to_read(report)} {cube}", "quiet"))
+    builder.add(Text(f"{how_to_read(report)} {cube}", "quiet"))
 
 
-def _way(made: Builder, progress: TeamProgress) -> None:
-    made.add(Heading(say("report_team.season")), plots.power_over_season(progress))
-    made.add(Items([progress.trend.sentence, progress.plateau.sentence]))
+def _way(builder: Builder, progress: TeamProgress) -> None:
+    builder.add(Heading(say("report_team.season")), plots.power_over_season(progress))
+    builder.add(Items([progress.trend.sentence, progress.plateau.sentence]))
 
 
-def _sweeps(made: Builder, progress: TeamProgress) -> None:
+def _sweeps(builder: Builder, progress: TeamProgress) -> None:
     """Add the newest sweeps of each kind, each with its plot."""
     if not (progress.pitch or progress.load or progress.wind):
         return
-    made.add(Heading(say("report_team.sweeps")))
+    builder.add(Heading(say("report_team.sweeps")))
     shown = [
-        *((found, plots.pitch_curve(found)) for found in progress.pitch[-SWEEPS_SHOWN:]),
-        *((found, plots.load_curve(found)) for found in progress.load[-SWEEPS_SHOWN:]),
-        *((found, plots.wind_sweep(found)) for found in progress.wind[-SWEEPS_SHOWN:]),
+        *((sweep, plots.pitch_curve(sweep)) for sweep in progress.pitch[-SWEEPS_SHOWN:]),
+        *((sweep, plots.load_curve(sweep)) for sweep in progress.load[-SWEEPS_SHOWN:]),
+        *((sweep, plots.wind_sweep(sweep)) for sweep in progress.wind[-SWEEPS_SHOWN:]),
     ]
-    for found, plot in shown:  # a plot says the same sentence under it
-        made.add(plot or Text(found.sentence))
+    for sweep, plot in shown:  # a plot already has the sentence below it
+        builder.add(plot or Text(sweep.sentence))
 
 
 def _builds(builds: list[BuildProgress]) -> Table:
@@ -108,7 +112,7 @@ def _builds(builds: list[BuildProgress]) -> Table:
 
 
 def _best(build: BuildProgress) -> str:
-    """Return the largest trial, and what it is without the luck of being the largest of several."""
+    """Return the best trial, and its power corrected for being the best of several."""
     best = f"{build.best_seen_w * 1000:.0f} mW"
     if build.trials == 1:
         return best

@@ -1,4 +1,4 @@
-"""Numbers and days as people read them."""
+"""Format numbers and days for documents."""
 
 import math
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from api.services.core import wording
 def milliwatts(power_w: float, interval_w: tuple[float, float]) -> str:
     """Return a power with its interval in milliwatts, rounded by its own uncertainty.
 
-    Two significant digits of half the interval are kept, and never more digits than the display of
+    Rounded to two significant digits of half the interval, with no more digits than the display of
     a hand meter supports.
 
     >>> milliwatts(0.04415, (0.0326, 0.0598))
@@ -38,7 +38,7 @@ def milliwatts_within(span_w: tuple[float, float]) -> str:
 
 
 def percent(value: float) -> str:
-    """Return a change in whole percent with its sign, or as a multiple where that reads better.
+    """Return a change in integer per cent with its sign, or as a multiple if it is large.
 
     >>> percent(12.4), percent(-0.2), percent(418.0), percent(11680.0)
     ('+12 %', '0 %', '5.2 times', '118 times')
@@ -50,12 +50,12 @@ def percent(value: float) -> str:
 
 
 def day(moment: datetime | date | None) -> str:
-    """Return a day with the month's name, which no reader can take for another day."""
+    """Return a day with the month's name, so that it cannot be misread."""
     return "–" if moment is None else days.day(moment)
 
 
 def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
-    """Return the first of many sentences, and how many more there are.
+    """Return the first sentences, and the number of the others.
 
     >>> shortened(["One.", "Two.", "Three."], most=2)
     ['One.', 'Two.', 'And 1 more.']
@@ -65,7 +65,7 @@ def shortened(lines: Sequence[str], most: int = 12) -> list[str]:
 
 
 def ahead(pair: PairRead) -> str:
-    """Return how a team compares with the next one of its table, in the fewest words.
+    """Return a short comparison of a team with the next one of its table.
 
     A table is in the order of power, so no team is behind the next one.
     """
