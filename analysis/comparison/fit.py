@@ -3,8 +3,9 @@
 A trial's ln power is the sum of what its team and build can do, what its bench and its session
 add, what that build does at that bench in particular, and scatter:
 
-    y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e
+    y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + a z_team + b x_team + e
 
+with a and b what one standard deviation of the wind and of the density exponent moves it by.
 All terms but μ are drawn towards zero by what is known of their size (best
 linear unbiased prediction), and odd trials count less (Huber). With trials
 enough, how much sessions and runs scatter is taken from the season itself.
@@ -26,6 +27,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import Model, Spread
+from analysis.comparison.predictive import predicted_off, set_aside
 from analysis.comparison.solver import Solution, Weighed, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
@@ -38,6 +40,7 @@ TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from
 ENOUGH_TO_ESTIMATE = 5_000  # trials; the spreads of more are no other
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
 CHECKED_AT_MOST = 400  # trials whose leverage is looked at
+ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
 FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
 
 
@@ -79,6 +82,10 @@ class SeasonFit:
     groups: list[list[str]]
     weights: FloatArray
     residual_z: FloatArray
+    #: Of each trial: ln power less what all others predict, its z, and whether it is left out.
+    predicted_off: FloatArray
+    predicted_z: FloatArray
+    is_aside: npt.NDArray[np.bool_]
     spread: Spread
     is_estimated: bool
     _solution: Solution
@@ -165,7 +172,9 @@ def fit_season(
     trials : mapping of str to array, shape (n,)
         A frame with `log_power` (ln of normalised power), `u_own` (standard uncertainty of one
         trial by scatter of its runs and placement), `build_id`, `team_id` (empty for a reference
-        rotor), `bench_id`, `session_id`.
+        rotor), `bench_id`, `session_id`. Optional `u_wind_exponent` and `u_density_exponent`: what
+        one standard uncertainty of the exponent moves a trial's ln power by, with its sign; an
+        error of an exponent is shared by all trials of a team. [-]
     spread : Spread, optional
         Standard deviations of the terms, taken as they are; left out, those of sessions and
         residuals are estimated from 40 trials at 4 benches on.
@@ -200,11 +209,23 @@ def fit_season(
     """
     y, u = _checked(trials)
     model = Model(trials)
-    used, is_estimated = spread or Spread(), False
-    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
-    if spread is None and _has_enough(model):
-        used, is_estimated = _estimated(model, trials, y, u, weights, used), True
-        solution, weights, z = _robust(model, y, u, used, weights)
+    is_estimated = spread is None and _has_enough(model)
+    usual = spread or Spread()
+    confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
+    is_aside = np.zeros(len(y), dtype=bool)
+    for _ in range(ROUNDS_ASIDE):
+        used = usual
+        solution, weights, z = _robust(model, y, u, used, ~is_aside)
+        if is_estimated:
+            used = _estimated(model, trials, y, u, weights, used)
+            solution, weights, z = _robust(model, y, u, used, ~is_aside)
+        scatter = u * used.residual
+        off, off_z = predicted_off(solution, weights / scatter**2, scatter)
+        alone = np.hypot(scatter, used.session)
+        found = set_aside(off, off_z, alone, model.builds, is_aside) & ~confirmed
+        if np.array_equal(found, is_aside):
+            break
+        is_aside = found
     builds = solution.builds(np.arange(model.builds.size))
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
@@ -217,6 +238,9 @@ def fit_season(
         groups=_connected(model.builds, model.terms["bench"], age_weeks),
         weights=weights,
         residual_z=z,
+        predicted_off=off,
+        predicted_z=off_z,
+        is_aside=is_aside,
         spread=used,
         is_estimated=is_estimated,
         _solution=solution,
@@ -234,14 +258,15 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
 
 
 def _robust(
-    model: Model, y: FloatArray, u: FloatArray, spread: Spread, weights: FloatArray
+    model: Model, y: FloatArray, u: FloatArray, spread: Spread, counts: npt.NDArray[np.bool_]
 ) -> tuple[Solution, FloatArray, FloatArray]:
     """Return the fit with odd trials counting less, its weights and standardised residuals."""
-    scatter = u * spread.residual
+    scatter, weights = u * spread.residual, counts.astype(np.float64)
     for _ in range(ROUNDS):
         solution = Solution(Weighed(model, y, weights / scatter**2), spread)
         z = solution.residuals / scatter
-        before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        bounded = np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        before, weights = weights, np.where(counts, bounded, 0.0)
         if np.max(np.abs(weights - before)) < SETTLED:
             break
     return solution, weights, z

@@ -8,10 +8,11 @@ from typing import Literal
 import numpy as np
 
 from analysis.columns import FloatArray
+from analysis.comparison.columns import U_PLACEMENT
 from analysis.comparison.fit import SeasonFit
 from analysis.trials.results import U_REPEAT
 
-RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], the tower put in its place
+RUNS = 3  # of one planned trial
 WORTH_IT = 0.999  # [-], of the uncertainty before, that a step must bring it below
 Kind = Literal["reference", "visit", "visit_day"]
 

@@ -9,13 +9,13 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.columns import FloatArray
+from analysis.comparison.columns import compared_columns
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
 from analysis.numeric.groups import Groups, are_among, group_by, pair_up
 from analysis.numeric.resolution import at_resolution
 from analysis.season.summary import TeamSeasons, are_usable, summarise_teams
 from analysis.trials.results import PowerResults
-from analysis.uncertainty import combine
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
@@ -27,7 +27,6 @@ from api.services.season.coarse import coarse_power
 
 #: Kinds of trial that say how strong a build is, at home, away or as the reference.
 COMPARED = ("record", "visit", "reference")
-U_PLACEMENT = 0.02  # [-], the tower put back in its place; common practice, no source
 SECONDS_A_WEEK = 604_800.0
 
 
@@ -180,12 +179,7 @@ def _fit_trials(counted: SeasonTrials) -> SeasonFit:
     """Fit trials; a link's age is judged at the newest moment that two schools reached."""
     trials, results = counted.trials, counted.results
     age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
-    names = ("build_id", "team_id", "bench_id", "session_id")
-    return fit_season(
-        {name: trials[name] for name in names}
-        | {"log_power": np.log(results.normalised_power_w), "u_own": _scatter(results)},
-        age_weeks=age,
-    )
+    return fit_season(compared_columns(trials, results), age_weeks=age)
 
 
 def _reached_by_two(trials: Columns) -> float:
@@ -195,16 +189,6 @@ def _reached_by_two(trials: Columns) -> float:
     """
     newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
     return float(newest[-2] if len(newest) > 1 else newest[-1])
-
-
-def _scatter(results: PowerResults) -> FloatArray:
-    """Return what is uncertain of a trial beside its session and bench, which have terms."""
-    return combine(
-        results.u_repeat,
-        np.full_like(results.u_repeat, U_PLACEMENT),
-        results.exponent_lever * results.u_wind_exponent,
-        results.ln_density_ratio * results.u_density_exponent,
-    )
 
 
 def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:

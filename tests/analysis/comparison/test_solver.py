@@ -134,16 +134,17 @@ class TestSolution:
     def test_the_gradient_by_finite_differences(self):
         _, model, _, y, weight, *_ = self.solved(1)
 
-        def misfit(session, residual):
-            spread = Spread(session=0.06 * math.exp(session))
+        def misfit(session, interaction, residual):
+            spread = Spread(
+                session=0.06 * math.exp(session), interaction=0.05 * math.exp(interaction)
+            )
             solution = Solution(Weighed(model, y, weight / math.exp(residual) ** 2), spread)
             return solution.minus_two_log_likelihood()
 
-        step = 1e-5
-        by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
-        by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
+        steps = 1e-5 * np.eye(3)
+        expected = [(misfit(*step) - misfit(*-step)) / 2e-5 for step in steps]
         found = Solution(Weighed(model, y, weight), Spread()).gradient()
-        assert found == pytest.approx([by_session, by_residual], rel=1e-5)
+        assert found == pytest.approx(expected, rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
     def test_residuals_benches_and_what_builds_read_at_benches(self, seed):
