@@ -6,10 +6,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analysis.trials.results import PowerResults
+from analysis.trials.results import U_PLACEMENT, PowerResults
 from analysis.uncertainty import combine
 
-U_PLACEMENT = 0.02  # [-], of ln power: the tower put back in its place; common practice, no source
 NAMES = ("build_id", "team_id", "bench_id", "session_id")
 
 

@@ -80,6 +80,7 @@ class SeasonFit:
     session_ids: list[str]
     session_effect: FloatArray
     groups: list[list[str]]
+    bench_group: dict[str, int]
     weights: FloatArray
     residual_z: FloatArray
     #: Of each trial: ln power less what all others predict, its z, and whether it is left out.
@@ -103,6 +104,13 @@ class SeasonFit:
     def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
         """Return the covariance of ln power of some builds, in their order."""
         return self._solution.covariance(self._solution.builds(self._positions(build_ids)))
+
+    def covariance_relative_to(self, other: str, build_ids: Sequence[str]) -> FloatArray:
+        """Return the covariance of the differences of ln power of some builds to another one."""
+        whole = self.covariance_of([*build_ids, other])
+        apart = np.column_stack([np.eye(len(build_ids)), -np.ones(len(build_ids))])
+        relative: FloatArray = apart @ whole @ apart.T
+        return relative
 
     def _positions(self, build_ids: Sequence[str]) -> IntArray:
         return np.array([self._position[build_id] for build_id in build_ids], dtype=np.int64)
@@ -227,6 +235,7 @@ def fit_season(
             break
         is_aside = found
     builds = solution.builds(np.arange(model.builds.size))
+    groups, bench_group = _connected(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
         log_power=builds.rows @ solution.terms,
@@ -235,7 +244,8 @@ def fit_season(
         bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
         session_ids=[str(each) for each in model.terms["session"].labels],
         session_effect=solution.terms[model.position["session"]],
-        groups=_connected(model.builds, model.terms["bench"], age_weeks),
+        groups=groups,
+        bench_group=bench_group,
         weights=weights,
         residual_z=z,
         predicted_off=off,
@@ -298,8 +308,13 @@ def _estimated(
     return restricted_spread(some, y[kept], (weights / u**2)[kept], spread, floor)
 
 
-def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:
-    """Return the builds that trials at benches join, the largest group first."""
+def _connected(
+    builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None
+) -> tuple[list[list[str]], dict[str, int]]:
+    """Return the builds that trials at benches join, the largest group first; and benches' groups.
+
+    A bench at which no build belongs to a group any more is in none.
+    """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -316,7 +331,14 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
     members: dict[int, list[str]] = {}
     for label, group in zip(builds.labels, component[: builds.size], strict=True):
         members.setdefault(int(group), []).append(str(label))
-    return sorted(members.values(), key=lambda group: (-len(group), group))
+    order = sorted(members, key=lambda each: (-len(members[each]), members[each]))
+    place = {each: at for at, each in enumerate(order)}
+    of_bench = component[builds.size :].tolist()
+    return [members[each] for each in order], {
+        str(label): place[each]
+        for label, each in zip(benches.labels, of_bench, strict=True)
+        if each in place
+    }
 
 
 def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:

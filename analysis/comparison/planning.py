@@ -8,9 +8,8 @@ from typing import Literal
 import numpy as np
 
 from analysis.columns import FloatArray
-from analysis.comparison.columns import U_PLACEMENT
 from analysis.comparison.fit import SeasonFit
-from analysis.trials.results import U_REPEAT
+from analysis.trials.results import U_PLACEMENT, U_REPEAT
 
 RUNS = 3  # of one planned trial
 WORTH_IT = 0.999  # [-], of the uncertainty before, that a step must bring it below

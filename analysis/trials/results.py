@@ -21,9 +21,10 @@ from analysis.trials.sweeps import Exponents, used_exponents
 
 #: Which formulas these are: raised with every change that moves a result, here or in what a result
 #: is calculated from, so that what was kept of older ones is not taken for today's.
-FORMULA = 2
+FORMULA = 3
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
+U_PLACEMENT = 0.02  # [-], of ln P: the tower put back in its place; common practice, no source
 U_SESSION = 0.03  # [-], scatter of one session of ln P; common practice, no source
 
 

@@ -44,14 +44,21 @@ class BenchScoreRead(Statement):
     name: str
     effect_pct: float
     u_pct: float
-    z: Annotated[float, Field(description="Of 10 % as fit for the purpose (ISO 13528). [-]")]
-    zeta: Annotated[float, Field(description="In the bench's own standard uncertainty. [-]")]
-    e_n: Annotated[float, Field(description="In its expanded uncertainty: up to 1 agrees. [-]")]
-    against: Annotated[
-        Literal["season_model", "consensus"],
+    z: Annotated[
+        float,
         Field(
-            description="What it is held against; the robust consensus of all benches where no "
-            "reference rotor has an assigned power."
+            description="z of ISO 13528, 10 % being fit for the purpose; z′ against an "
+            "assigned power. [-]"
+        ),
+    ]
+    zeta: Annotated[float, Field(description="In the standard uncertainties of both. [-]")]
+    e_n: Annotated[float, Field(description="In the expanded uncertainties: up to 1 agrees. [-]")]
+    against: Annotated[
+        Literal["assigned", "season_model", "consensus"],
+        Field(
+            description="What it is compared with: the reference rotor's assigned power, or the "
+            "robust consensus of all benches (of one or two, the season model's mean). Both are "
+            "looked at, and the one with the graver verdict is shown."
         ),
     ]
     verdict: Literal["fine", "look", "act"]

@@ -190,7 +190,7 @@ def _benches(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[B
     """Return the scores of benches, a coach's own ones only."""
     own = caller.organisation_ids
     counts = Counter(fitted.trials["bench_id"])
-    scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
+    scores = score_benches(fitted.fit, fitted.assigned)
     return [
         _bench(
             coarse_score(score) if fitted.is_coarse else score,
@@ -204,7 +204,11 @@ def _benches(caller: Caller, fitted: Fitted, known: VisibleComparison) -> list[B
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
-    effect, said = percent(score.effect), "alone" if is_alone else score.verdict
+    effect, message = percent(score.effect), f"bench.{score.verdict}"
+    if score.against == "assigned":
+        message = f"bench.assigned_{score.verdict}"
+    elif is_alone:
+        message = "bench.alone"
     return BenchScoreRead(
         bench_id=score.bench_id,
         name=name,
@@ -216,7 +220,7 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
         against=score.against,
         verdict=score.verdict,
         trials=trials,
-        **wording.statement(f"bench.{said}", bench=name, effect=effect),
+        **wording.statement(message, bench=name, effect=effect),
     )
 
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.columns import FloatArray
 from analysis.comparison.columns import compared_columns
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers

@@ -34,8 +34,8 @@ def best_predictor(
     )
     u_exponent = np.where(is_swept, spread_exponent * np.sqrt(1 - own), spread_exponent)
     y = np.log(results.normalised_power_w) - (expected - used) * lever
-    same = {name: np.equal.outer(each, each) for name, each in
-            (("build", build), ("owner", owner), ("bench", bench), ("session", session))}  # fmt: skip
+    labels = {"build": build, "owner": owner, "bench": bench, "session": session}
+    same = {name: np.equal.outer(each, each) for name, each in labels.items()}
     density = results.ln_density_ratio
     covariance = (
         same["bench"] * (of.bench**2 + (mean_exponent * of.meter) ** 2)
