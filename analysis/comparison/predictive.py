@@ -95,4 +95,5 @@ def set_aside(
     back = is_aside & ~is_unexpected
     lowest, highest = (build.largest(np.where(back, sign * off, -np.inf)) for sign in (-1, 1))
     apart = highest + lowest > limit * np.sqrt(2) * build.largest(alone)
-    return is_unexpected | (back & apart[build.codes])
+    aside: npt.NDArray[np.bool_] = is_unexpected | (back & apart[build.codes])
+    return aside

@@ -55,7 +55,9 @@ class Pairing:
     is_new: npt.NDArray[np.bool_]
 
 
-def trial_uncertainty(results: PowerResults, session_id: TextArray) -> FloatArray:
+def trial_uncertainty(
+    results: PowerResults, session_id: TextArray, residual: float = 1.0
+) -> FloatArray:
     """Return the standard uncertainty of each trial against others of its session.
 
     Parameters
@@ -64,6 +66,9 @@ def trial_uncertainty(results: PowerResults, session_id: TextArray) -> FloatArra
         Results of n trials.
     session_id : array of str, shape (n,)
         Their sessions.
+    residual : float, optional
+        How many times their stated uncertainty the season's trials scatter; less than once does not
+        count. [-]
 
     Returns
     -------
@@ -76,7 +81,8 @@ def trial_uncertainty(results: PowerResults, session_id: TextArray) -> FloatArra
     has_own_wind = sessions.largest(lever) + sessions.largest(-lever) > SAME_WIND
     reading = np.where(has_own_wind[sessions.codes], U_WIND_READING * results.wind_exponent, 0.0)
     placement = np.full_like(lever, U_PLACEMENT)
-    return uncertainty.combine(results.u_repeat, placement, reading)
+    stated = uncertainty.combine(results.u_repeat, placement, reading)
+    return stated * max(1.0, residual)
 
 
 def effect_of_change(

@@ -108,6 +108,16 @@ class MissingLinkRead(Statement):
     needs: Literal["reference", "visit"]
 
 
+class OddTrialRead(Statement):
+    """A trial that the rest of the season does not expect, which counts once it is confirmed."""
+
+    trial_id: str
+    build_id: str
+    bench_id: str
+    ratio: Annotated[float, Field(description="Times the power that all others predict. [-]")]
+    likely_cause: Literal["no_load", "fan_setting", "unknown"]
+
+
 class SeasonComparison(BaseModel):
     """The season's builds as far as they can be compared fairly."""
 
@@ -129,6 +139,13 @@ class SeasonComparison(BaseModel):
     pairs_not_listed: int
     missing_links: list[MissingLinkRead]
     check: Annotated[ModelCheck | None, Field(description="Null without a trial that counts.")]
+    odd_trials: Annotated[
+        list[OddTrialRead],
+        Field(
+            description="Trials of the key's schools that are left out since no other trial "
+            "expects them: correct, withdraw or confirm each."
+        ),
+    ]
     trials: int
     not_shown: Annotated[
         int, Field(description="Builds of schools that do not share them with this key.")

@@ -34,6 +34,7 @@ from api.services.core.scope import Caller
 from api.services.season.cached_answers import season_answer
 from api.services.season.coarse import coarse_pair, coarse_score
 from api.services.season.fit import Fitted, fitted_season
+from api.services.season.odd_trials import odd_trials
 
 ALL_PAIRS_UP_TO = 200  # current builds; of more, each is held against the next ones
 NEXT_ONES = 20
@@ -110,6 +111,9 @@ def _compare(
         pairs_not_listed=left_out,
         missing_links=links(caller, fitted, known),
         check=_check(fitted),
+        odd_trials=odd_trials(
+            caller, fitted, {team.id: team.name for team in known.teams.values()}
+        ),
         trials=len(fitted.trials["build_id"]),
         not_shown=_hidden(fitted, known),
         reason=None,
@@ -129,6 +133,7 @@ def _nothing(season: Season) -> SeasonComparison:
         pairs_not_listed=0,
         missing_links=[],
         check=None,
+        odd_trials=[],
         trials=0,
         not_shown=0,
         reason=say("reason.no_trials"),

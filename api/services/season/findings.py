@@ -96,6 +96,7 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
         bracketed=False,
         best_pitch_deg=None,
         u_deg=None,
+        interval_deg=None,
         fieller_deg=None,
         plateau_deg=None,
         peak_power_w=None,
@@ -106,11 +107,12 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
 
 
 def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale: bool) -> PitchRead:
-    low, high = found.plateau_deg
+    (low, high), (least, most) = found.plateau_deg, found.interval_deg
     status = "stale" if is_stale else "rough" if found.lack_of_fit else "found"
     said = wording.statement(
-        f"pitch.{status}", number=build.number, best=found.best_pitch_deg, low=low, high=high
-    )
+        f"pitch.{status}", number=build.number, best=found.best_pitch_deg, low=low, high=high,
+        least=least, most=most,
+    )  # fmt: skip
     return PitchRead.model_validate(
         said
         | {
@@ -121,6 +123,7 @@ def _pitch_found(build: Build, found: PitchOptimum, further: float, *, is_stale:
             "bracketed": found.bracketed,
             "best_pitch_deg": found.best_pitch_deg,
             "u_deg": found.u_deg,
+            "interval_deg": found.interval_deg,
             "fieller_deg": found.fieller_deg,
             "plateau_deg": found.plateau_deg,
             "peak_power_w": found.peak_power_w,

@@ -187,24 +187,27 @@ def _changes(
 ) -> list[ChangeRead]:
     """Return what came with each change between consecutive measured builds of a turbine."""
     measured = [build for build in builds if build.id in figures]
-    session_sd = fitted.fit.spread.session if fitted else U_SESSION
+    session_sd, residual = U_SESSION, 1.0
+    if fitted:
+        session_sd, residual = fitted.fit.spread.session, fitted.fit.spread.residual
     return [
         _change(older, newer, effect_of_change(
-            figures[newer.id], figures[older.id], _pairing(facts, older, newer), session_sd
+            figures[newer.id], figures[older.id], _pairing(facts, older, newer, residual),
+            session_sd,
         ))
         for older, newer in pairwise(measured)
         if older.turbine_id == newer.turbine_id
     ]  # fmt: skip
 
 
-def _pairing(facts: Facts, older: Build, newer: Build) -> Pairing:
+def _pairing(facts: Facts, older: Build, newer: Build, residual: float) -> Pairing:
     """Return the trials of two builds that count, in the order of their ids: as submitted."""
     build = facts.frame.trials["build_id"]
     rows = np.flatnonzero(facts.counted & ((build == older.id) | (build == newer.id)))
     sessions = facts.frame.trials["session_id"][rows].astype(str)
     return Pairing(
         ln_power=np.log(facts.results.normalised_power_w[rows]),
-        u_trial=trial_uncertainty(facts.results.only(rows), sessions),
+        u_trial=trial_uncertainty(facts.results.only(rows), sessions, residual),
         session_id=sessions,
         is_new=build[rows] == newer.id,
     )

@@ -112,16 +112,23 @@ class TestBackToBack:
 class TestTrialUncertainty:
     """√(u_repeat² + 0.02²), and 0.012 n more where a session's trials have winds of their own."""
 
-    def u(self, *levers):
+    def u(self, *levers, residual=1.0):
         count = len(levers)
         known = {each.name: np.zeros(count) for each in fields(PowerResults)} | {
             "u_repeat": np.full(count, ONE_TRIAL), "exponent_lever": np.array(levers),
             "wind_exponent": np.full(count, 2.6),
         }  # fmt: skip
-        return trial_uncertainty(PowerResults(**known), np.array(["s"] * (count - 1) + ["t"]))
+        return trial_uncertainty(
+            PowerResults(**known), np.array(["s"] * (count - 1) + ["t"]), residual
+        )
 
     def test_one_wind_for_the_session(self):
         assert self.u(0.05, 0.05, 0.1) == pytest.approx([math.hypot(ONE_TRIAL, 0.02)] * 3)
+
+    def test_a_season_that_scatters_more_and_one_that_scatters_less(self):
+        plain = math.hypot(ONE_TRIAL, 0.02)
+        assert self.u(0.05, 0.05, residual=1.5) == pytest.approx([1.5 * plain] * 2)
+        assert self.u(0.05, 0.05, residual=0.5) == pytest.approx([plain] * 2)
 
     def test_a_wind_for_each_trial(self):
         plain = math.hypot(ONE_TRIAL, 0.02)

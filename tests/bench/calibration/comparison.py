@@ -31,19 +31,22 @@ class Scores:
     clean: int = 0
     falsely: int = 0
 
-    def row(self) -> dict[str, float]:
+    def row(self) -> dict[str, str]:
         """Return the figures of one row of the table."""
         stated, right = np.concatenate(self.stated), np.concatenate(self.right)
         rmse, limit = (float(np.sqrt(np.mean(np.square(x)))) for x in (self.rmse, self.limit))
-        row = {"RMSE": rmse, "ratio": rmse / limit, "tau": float(np.mean(self.tau)),
-               "covers": float(np.mean(self.within))}  # fmt: skip
-        row |= {"caught": self.caught / max(1, self.mistakes),
-                "falsely": 100 * self.falsely / max(1, self.clean)}  # fmt: skip
+        row = {
+            "RMSE": f"{rmse:.3f}", "ratio": f"{rmse / limit:.2f}",
+            "tau": f"{np.mean(self.tau):.2f}", "95 % holds": f"{np.mean(self.within):.3f}",
+        }  # fmt: skip
         for low, high in BINS:
             some = (stated >= low) & (stated < high)
-            row[f"said {low:.2f}"] = float(np.mean(stated[some])) if some.any() else np.nan
-            row[f"right {low:.2f}"] = float(np.mean(right[some])) if some.any() else np.nan
-        return row
+            row[f"{low:.2f} to {min(high, 1):.2f}"] = (
+                f"{np.mean(stated[some]):.3f} → {np.mean(right[some]):.3f}" if some.any() else "–"
+            )
+        caught = f"{self.caught} of {self.mistakes}" if self.mistakes else "–"
+        asked = f"{100 * self.falsely / max(1, self.clean):.2f} %"
+        return row | {"mistakes caught": caught, "sound asked about": asked}
 
 
 def fitted(season: Drawn) -> tuple[SeasonFit, TrialResults, np.ndarray]:

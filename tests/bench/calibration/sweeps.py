@@ -49,15 +49,17 @@ class SweepScore:
     widths: list[float] = field(default_factory=list)
     spans: list[float] = field(default_factory=list)
 
-    def row(self) -> str:
-        """Return one row of the table."""
-        shares = (each / max(1, self.found) for each in
-                  (self.within, self.fieller, self.just_as_good))  # fmt: skip
-        return (
-            f"{self.found:5d} of {self.sought}"
-            + "".join(f"{each:8.3f}" for each in shares)
-            + (f"{np.median(self.widths):8.1f}°{np.median(self.spans):8.1f}°")
-        )
+    def row(self) -> dict[str, str]:
+        """Return the figures of one row of the table."""
+        found = max(1, self.found)
+        return {
+            "peaks": f"{self.found} of {self.sought}",
+            "95 % holds": f"{self.within / found:.3f}",
+            "90 % holds": f"{self.fieller / found:.3f}",
+            "span within 3 %": f"{self.just_as_good / found:.3f}",
+            "width": f"{np.median(self.widths):.1f}°",
+            "span": f"{np.median(self.spans):.1f}°",
+        }
 
 
 def score(shape: Shape, seeds: int, noise: float = 0.03) -> SweepScore:

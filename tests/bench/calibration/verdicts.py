@@ -49,7 +49,7 @@ def change_claims(of: Scenario, seeds: int) -> dict[str, tuple[int, int]]:
             effect = effect_of_change(
                 figures[1], figures[0],
                 Pairing(np.log(of_rows.normalised_power_w),
-                        trial_uncertainty(of_rows, session.astype(str)), session.astype(str),
+                        trial_uncertainty(of_rows, session.astype(str), fit.spread.residual), session.astype(str),
                         is_new),
                 fit.spread.session,
             )  # fmt: skip
