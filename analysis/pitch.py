@@ -22,10 +22,14 @@ MIN_PITCHES = 4
 WINDOWS_DEG = (4.0, 5.0)  # [°], largest distance from the best tested pitch, tried in turn
 LOG_ABOVE_DEG = 2.0  # [°], the logarithm stretches smaller pitches too much
 CONFIDENCE = 0.95  # quantile of Student's t; two-sided 90 %
-MODEL_BIAS_DEG = 0.7  # [°], least uncertainty from the curve's shape; simulation
-MODEL_BIAS_SHARE = 0.05  # [-], same, as a share of the pitch
-PLATEAU = 0.97  # [-], share of the highest power that is as good
-LACK_OF_FIT = 0.05  # probability below which the curve does not fit
+TWO_SIDED_95 = 0.975  # quantile of Student's t
+#: Standard uncertainty from the curve's shape, which no parabola has, in degrees and as a share of
+#: the pitch: the larger counts. By simulation of four shapes (tests/bench/calibration/sweeps.py).
+SHAPE_DEG, SHAPE_SHARE = 0.4, 0.04
+PLATEAU = 0.97  # [-], power that is as good as the best
+SURE_OF_PLATEAU = 1.2816  # [-], normal quantile: nine in ten at either end
+STEP_DEG = 0.5  # [°], nobody sets a blade more closely
+LACK_OF_FIT = 0.05  # probability below which the shape does not fit
 RIGHT_ANGLE_DEG = 90.0  # [°]
 MOST_ABOVE = 2.0  # [-], a fitted peak over the best reading; a higher peak is not trusted
 LEAST_DEG, MOST_DEG = 3.0, 45.0  # [°], pitches worth trying
@@ -37,14 +41,18 @@ WIDE_GAP_DEG = 4.0  # [°], between neighbours of the best
 class PitchOptimum:
     """The pitch of highest power, its uncertainty, and the pitches that are just as good.
 
-    `u_deg` combines the fit's own standard error and the uncertainty from the curve's shape.
-    `lack_of_fit` is true if the curve misses the means by more than repeats scatter.
+    `u_deg` joins the fit's own standard error and the uncertainty from the curve's shape, and
+    `interval_deg` holds the best pitch with about 95 %; `fieller_deg` are limits with 90 %. From
+    one end of `plateau_deg` to the other a pitch gives at least 97 % of the peak, with about 80 %
+    for both ends; it is narrow where the peak is known badly. Limits are at half degrees.
+    `lack_of_fit` says that repeats agree better than the curve does.
     """
 
     best_pitch_deg: float
     standard_error_deg: float
     fieller_deg: tuple[float, float] | None
     u_deg: float
+    interval_deg: tuple[float, float]
     plateau_deg: tuple[float, float]
     peak_power_w: float
     bracketed: bool
@@ -104,7 +112,7 @@ def find_optimum(pitch_deg: npt.ArrayLike, power_w: npt.ArrayLike) -> PitchOptim
     -----
     ln P is fitted by 1, z, z² with z = ln β less its mean, over the readings within 4° of the best
     tested pitch (5° where that leaves fewer than four pitches). The limits of the vertex are
-    Fieller's at 90 %; `u_deg` adds 0.7° or 5 % for the shape.
+    Fieller's; to these and to `u_deg` 0.4° or 4 % are added in quadrature for the shape.
 
     References
     ----------
@@ -196,20 +204,52 @@ def _optimum(
         raise NoPeak(reason("peak_far_above"))
     best = scale.back(vertex)
     standard_error = scale.slope(best) * _vertex_error(fit, c1, c2)
-    half = math.sqrt(math.log(1 / PLATEAU) / -c2)
-    bias = max(MODEL_BIAS_DEG, MODEL_BIAS_SHARE * best)
+    shape = max(SHAPE_DEG, SHAPE_SHARE * best)
+    u = math.hypot(standard_error, shape)
+    reach = math.hypot(
+        student_t_quantile(TWO_SIDED_95, fit.degrees_of_freedom) * standard_error, 1.96 * shape
+    )
+    # Far outside of what was tested no curve is a guide: such a limit is none.
+    span = float(z.max() - z.min())
+    half = min(math.sqrt(math.log(1 / PLATEAU) / -c2), span)
     limits = _fieller(fit, c1, c2, t)
+    if limits and not z.min() - span <= limits[0] < limits[1] <= z.max() + span:
+        limits = None
     return PitchOptimum(
         best_pitch_deg=best,
         standard_error_deg=standard_error,
-        fieller_deg=limits and (scale.back(limits[0]), scale.back(limits[1])),
-        u_deg=math.hypot(standard_error, bias),
-        plateau_deg=(scale.back(vertex - half), scale.back(vertex + half)),
+        fieller_deg=limits and _widened(best, scale, limits, 1.645 * shape),
+        u_deg=u,
+        interval_deg=_half_degrees_out(best - reach, best + reach),
+        plateau_deg=_plateau(best, scale, vertex, half, u),
         peak_power_w=math.exp(top),
         bracketed=True,
         readings=pitch.size,
         lack_of_fit=_lacks_fit(fit, pitch, y),
     )
+
+
+def _widened(
+    best: float, scale: _Scale, limits: tuple[float, float], shape: float
+) -> tuple[float, float]:
+    """Return the fit's own limits with the uncertainty from the curve's shape."""
+    low, high = (scale.back(each) for each in limits)
+    return _half_degrees_out(best - math.hypot(best - low, shape),
+                             best + math.hypot(high - best, shape))  # fmt: skip
+
+
+def _half_degrees_out(low: float, high: float) -> tuple[float, float]:
+    """Return limits at the next half degrees outside."""
+    return (STEP_DEG * math.floor(low / STEP_DEG), STEP_DEG * math.ceil(high / STEP_DEG))
+
+
+def _plateau(
+    best: float, scale: _Scale, vertex: float, half: float, u: float
+) -> tuple[float, float]:
+    """Return between which pitches power is as good as the best, as far as that is sure."""
+    low, high = scale.back(vertex - half), scale.back(vertex + half)
+    sure = SURE_OF_PLATEAU * u
+    return min(best, low + sure), max(best, high - sure)
 
 
 def _vertex_error(fit: Fit, c1: float, c2: float) -> float:

@@ -1,10 +1,12 @@
 """Score each bench by a fit of the season, and find the sessions that would join the groups."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from analysis.comparison.fit import SeasonFit
+from analysis.comparison.pairs import U_ASSIGNING_BENCH, anchor_of
 from analysis.robust import algorithm_a, e_n_score, z_score, zeta_score
 from analysis.uncertainty import COVERAGE_FACTOR
 
@@ -13,15 +15,19 @@ LOOK_FROM, ACT_FROM = 2.0, 3.0  # [-], size of z, ISO 13528
 LEAST_FOR_CONSENSUS = 3  # benches
 
 Verdict = Literal["fine", "look", "act"]
+GRAVER: tuple[Verdict, ...] = ("fine", "look", "act")
 
 
 @dataclass(frozen=True, slots=True)
 class BenchScore:
     """The bias of a bench, in ln power; it rates the bench, not the team.
 
-    `z` is in units of the spread that is fit for the purpose, `zeta` and `e_n` in units of the
-    bench's own uncertainty. `against` names the reference value: the mean of the season model, or
-    without a reference rotor of assigned power the robust consensus of all benches.
+    `against` is what it is compared with: the robust consensus of all benches (of one or two the
+    season model's mean), or the assigned power of the reference rotor that it is joined to. Both
+    are looked at, and the one with the graver verdict is shown, the assigned power if they agree.
+    `z` is in units of what is fit for the purpose, joined with the uncertainty of an assigned power
+    (z′ of ISO 13528); `zeta` in units of both standard uncertainties and `e_n` of both expanded
+    ones.
     """
 
     bench_id: str
@@ -31,7 +37,7 @@ class BenchScore:
     zeta: float
     e_n: float
     verdict: Verdict
-    against: Literal["season_model", "consensus"]
+    against: Literal["assigned", "season_model", "consensus"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,40 +49,46 @@ class MissingLink:
     needs: Literal["reference", "visit"]
 
 
-def score_benches(fit: SeasonFit, *, is_anchored: bool = True) -> list[BenchScore]:
-    """Return the bias of each bench with its scores.
+def score_benches(
+    fit: SeasonFit, assigned_power_w: Mapping[str, float] | None = None
+) -> list[BenchScore]:
+    """Return how far each bench reads off.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
-    is_anchored : bool, optional
-        Whether a reference rotor has an assigned power; without one the benches are compared with
-        their robust consensus (if there are at least three).
+    assigned_power_w : mapping of str to float, optional
+        Assigned power of reference rotors, by build. [W]
 
     Returns
     -------
     list of BenchScore
         In the order of the fit's benches.
 
+    Notes
+    -----
+    An assigned power is as uncertain as the bench that it was assigned at: 14.6 %.
+
     References
     ----------
-    .. [1] ISO 13528:2022: z with a spread fit for the purpose, ζ, E_n, and Algorithm A for a
-       consensus, read where `analysis.robust` says. Clauses not checked.
+    .. [1] ISO 13528:2022: z with a spread fit for the purpose, z′, ζ, E_n, and Algorithm A for a
+       consensus, read where `analysis.robust` names. Clauses not checked.
     """
-    by_consensus = not is_anchored and len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
+    by_consensus = len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
     centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0
-    return [
-        _bench_score(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
+    among = [
+        _among_benches(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
         for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True)
     ]
+    against = _against_assigned(fit, assigned_power_w or {})
+    return [_graver(score, against.get(score.bench_id)) for score in among]
 
 
-def _bench_score(
+def _among_benches(
     bench_id: str, effect: float, u: float, centre: float, *, by_consensus: bool
 ) -> BenchScore:
     z = z_score(effect, centre, SIGMA_PT)
-    verdict: Verdict = "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
     return BenchScore(
         bench_id=bench_id,
         effect=effect - centre,
@@ -84,9 +96,46 @@ def _bench_score(
         z=z,
         zeta=zeta_score(effect, centre, u, 0.0),
         e_n=e_n_score(effect, centre, COVERAGE_FACTOR * u, 0.0),
-        verdict=verdict,
+        verdict=_verdict(z),
         against="consensus" if by_consensus else "season_model",
     )
+
+
+def _against_assigned(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[str, float]:
+    """Return, for each bench that a rotor of assigned power is joined to, how far it reads off."""
+    off: dict[str, float] = {}
+    for group in fit.groups:
+        anchor = anchor_of(group, assigned_power_w)
+        if anchor is not None:
+            above = fit.effects[anchor] - math.log(assigned_power_w[anchor])
+            off |= {
+                bench_id: above + float(effect)
+                for bench_id, effect in zip(fit.bench_ids, fit.bench_effect, strict=True)
+                if fit.bench_group.get(bench_id) == fit.group_of[anchor]
+            }
+    return off
+
+
+def _graver(among: BenchScore, off: float | None) -> BenchScore:
+    """Return the score against an assigned power, unless that among benches is graver."""
+    if off is None:
+        return among
+    z = z_score(off, 0.0, math.hypot(SIGMA_PT, U_ASSIGNING_BENCH))
+    if GRAVER.index(among.verdict) > GRAVER.index(_verdict(z)):
+        return among
+    return replace(
+        among,
+        effect=off,
+        z=z,
+        zeta=zeta_score(off, 0.0, among.u, U_ASSIGNING_BENCH),
+        e_n=e_n_score(off, 0.0, COVERAGE_FACTOR * among.u, COVERAGE_FACTOR * U_ASSIGNING_BENCH),
+        verdict=_verdict(z),
+        against="assigned",
+    )
+
+
+def _verdict(z: float) -> Verdict:
+    return "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
 
 
 def missing_links(

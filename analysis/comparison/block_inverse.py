@@ -17,12 +17,14 @@ class Blocks:
     ends : array of int, shape (k,)
         End of each block.
     columns : array of int, shape (n, c)
-        The unknowns of each row; a negative one, or one behind the last block, is in no block. All
-        unknowns of a row are in one block.
+        The unknowns of each row; what is negative, or behind the last block, is in none. Those of
+        one row are of one block.
+    values : array, shape (n, c)
+        How much of each of its unknowns a row has. [-]
 
     Examples
     --------
-    >>> blocks = Blocks(np.array([2, 3]), np.array([[0, 1], [1, -1], [2, 3]]))
+    >>> blocks = Blocks(np.array([2, 3]), np.array([[0, 1], [1, -1], [2, 3]]), np.ones((3, 2)))
     >>> inverted = blocks.inverted(np.array([1.0, 2.0, 4.0]), np.ones(3))
     >>> inverted.inverse.toarray().round(3).tolist()
     [[0.571, -0.143, 0.0], [-0.143, 0.286, 0.0], [0.0, 0.0, 0.2]]
@@ -30,38 +32,41 @@ class Blocks:
     35.0
     """
 
-    def __init__(self, ends: IntArray, columns: IntArray) -> None:
+    def __init__(self, ends: IntArray, columns: IntArray, values: FloatArray) -> None:
         self._starts = np.concatenate([[0], ends[:-1]]).astype(np.int64)
         self._widths = ends - self._starts
         self._cuts = np.concatenate([[0], np.cumsum(self._widths**2)])
-        self._row, self._entry = self._lower(columns)
+        self._row, self._entry, self._product = self._lower(columns, values)
         widths = np.repeat(self._widths, self._widths)
         self._ends_of_rows = np.concatenate([[0], np.cumsum(widths)])
         first = np.repeat(np.repeat(self._starts, self._widths), widths)
         self._columns = first + _counted(widths)
 
-    def _lower(self, columns: IntArray) -> tuple[IntArray, IntArray]:
-        """Return the row that each entry of the lower triangles is from, and its position."""
-        rows, entries = [], []
+    def _lower(
+        self, columns: IntArray, values: FloatArray
+    ) -> tuple[IntArray, IntArray, FloatArray]:
+        """Return the row that each entry of the lower triangles is from, its place and product."""
+        rows, entries, products = [], [], []
         last = self._starts[-1] + self._widths[-1]
-        for one in columns.T:
-            for other in columns.T:
+        for one, of_one in zip(columns.T, values.T, strict=True):
+            for other, of_other in zip(columns.T, values.T, strict=True):
                 at = np.flatnonzero((other >= 0) & (one >= other) & (one < last))
                 block = np.searchsorted(self._starts, one[at], side="right") - 1
                 start, width = self._starts[block], self._widths[block]
                 rows.append(at)
                 entries.append(self._cuts[block] + (one[at] - start) * width + (other[at] - start))
-        return np.concatenate(rows), np.concatenate(entries)
+                products.append(of_one[at] * of_other[at])
+        return np.concatenate(rows), np.concatenate(entries), np.concatenate(products)
 
     def inverted(self, weight: FloatArray, diagonal: FloatArray) -> "Inverted":
-        """Return Σ weight·xxᵀ + diagonal with its inverse; x is 1 at each unknown of a row.
+        """Return Σ weight·xxᵀ + diagonal with its inverse; x has the values of a row.
 
         Raises `InvalidInput` if rounding leaves no positive definite matrix.
         """
         from scipy.linalg.lapack import dpotrf, dpotri
 
         entries: FloatArray = np.bincount(
-            self._entry, weight[self._row], minlength=self._cuts[-1]
+            self._entry, weight[self._row] * self._product, minlength=self._cuts[-1]
         ).astype(np.float64)
         inverse, log_determinant = np.empty_like(entries), 0.0
         for start, width, cut in zip(self._starts, self._widths, self._cuts, strict=False):

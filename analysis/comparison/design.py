@@ -18,6 +18,9 @@ from analysis.comparison.block_inverse import Blocks
 from analysis.numeric.groups import Groups, group_by
 
 TERMS = ("team", "build", "bench", "session")
+#: Errors that all trials of a team share, in standard deviations, each by the column of a trial's
+#: ln power that one standard deviation of it moves.
+ERRORS = {"wind_exponent": "u_wind_exponent", "density_exponent": "u_density_exponent"}
 NOWHERE = -1
 FREE = 3.0  # [-], standard deviation of a term that only the data decide
 
@@ -42,9 +45,13 @@ class Spread:
 class Model:
     """The terms of each trial, and their positions among the unknowns.
 
-    Trials of one build in one session have the same terms: they form a cell. A build's own effect
-    and its interaction with its only bench cannot be separated, so they are one unknown there; a
-    build that was tested at several benches has an unknown for each.
+    Trials of one build in one session have the same terms: they form a cell. What a build can do
+    and what it has at its only bench are seen together alone, so they are one unknown there; a
+    build that was tested at several benches has one of each.
+
+    An exponent that is wrong is wrong in all trials of a team, or of a reference rotor, by as much
+    as their winds and air differ from the reference. It does not average out as scatter does, so it
+    is an unknown of its own, with a standard deviation of 1.
     """
 
     def __init__(self, trials: Mapping[str, npt.ArrayLike]) -> None:
@@ -58,10 +65,12 @@ class Model:
         self.team_of_build[build[has_team]] = self._cell_codes["team"][has_team]
         self.is_reference = np.zeros(self.builds.size, dtype=bool)
         self.is_reference[build[~has_team]] = True
+        self.errors = {name: column for name, column in ERRORS.items() if column in trials}
+        self._cell_codes |= dict.fromkeys(self.errors, self._owner(has_team))
         self._lay_out(has_team)
-        columns = self._columns(has_team)
-        self.blocks = Blocks(self.ends, columns)
-        self.design = self.rows(columns)
+        columns, values = self._columns(has_team), self._values(trials)
+        self.blocks = Blocks(self.ends, columns, values)
+        self.design = self.rows(columns, values)
         self.design_at_home = self.design[:, : self.local]
         self.design_shared = self.design[:, self.local :]
 
@@ -78,14 +87,22 @@ class Model:
         labels, first, codes = np.unique(key, return_index=True, return_inverse=True)
         return Groups(labels, codes), first
 
+    def _owner(self, has_team: npt.NDArray[np.bool_]) -> IntArray:
+        """Return a number for each cell's team, or for its reference rotor."""
+        teams = self.terms["team"].size
+        owner = np.where(has_team, self._cell_codes["team"], teams + self._cell_codes["build"])
+        numbers: IntArray = np.unique(owner, return_inverse=True)[1]
+        return numbers
+
     def _lay_out(self, has_team: npt.NDArray[np.bool_]) -> None:
-        """Give each unknown a position: bench by bench, then the shared ones."""
+        """Give each unknown its place: bench by bench, and behind them all that is shared."""
         benches = self.terms["bench"].size
         home = {name: self._home(name, has_team if name == "team" else ...) for name in TERMS}
         bench, build = self._cell_codes["bench"], self._cell_codes["build"]
         travels = home["build"] == NOWHERE
         self.pairs = group_by((build * benches + bench)[travels[build]])
         home["pair"] = self.pairs.labels % benches
+        home |= {name: self._home(name, ...) for name in self.errors}
         homes = np.concatenate(list(home.values()))
         at_home = np.flatnonzero(homes != NOWHERE)
         order = at_home[np.argsort(homes[at_home], kind="stable")]
@@ -100,10 +117,11 @@ class Model:
         self.position = dict(zip(home, np.split(position, cuts), strict=True))
 
     def _home(self, name: str, rows: Any) -> IntArray:
-        """Return the only bench of each term of one kind, or `NOWHERE` if it has several."""
+        """Return the only bench of each term of one kind, or that it has several."""
         codes, bench = self._cell_codes[name][rows], self._cell_codes["bench"][rows]
-        lowest = np.full(self.terms[name].size, self.terms["bench"].size)
-        highest = np.full(self.terms[name].size, NOWHERE)
+        size = self.terms[name].size if name in self.terms else int(codes.max()) + 1
+        lowest = np.full(size, self.terms["bench"].size)
+        highest = np.full(size, NOWHERE)
         np.minimum.at(lowest, codes, bench)
         np.maximum.at(highest, codes, bench)
         return np.where(lowest == highest, highest, NOWHERE)
@@ -117,15 +135,26 @@ class Model:
                 np.where(has_team, self.position["team"][codes["team"]], NOWHERE),
                 *(self.position[name][codes[name]] for name in TERMS[1:]),
                 self.pair_at(codes["build"], codes["bench"]),
+                *(self.position[name][codes[name]] for name in self.errors),
             ]
         )
 
-    def rows(self, columns: IntArray) -> Any:
-        """Return sparse rows with a one in each given column, except where it is `NOWHERE`."""
+    def _values(self, trials: Mapping[str, npt.ArrayLike]) -> FloatArray:
+        """Return how much of each of its unknowns a cell has: an error by its trials' mean."""
+        ones = np.ones((self.cells.size, len(TERMS) + 2))
+        moved = [
+            self.cells.mean(np.asarray(trials[column], dtype=np.float64))
+            for column in self.errors.values()
+        ]
+        return np.column_stack([ones, *moved])
+
+    def rows(self, columns: IntArray, values: FloatArray | None = None) -> Any:
+        """Return sparse rows with a one, or a value, at each of some homes, nowhere left out."""
         from scipy.sparse import csr_array
 
         row, column = np.nonzero(columns != NOWHERE)
-        data = np.ones(len(row)), (row, columns[row, column])
+        entries = np.ones(len(row)) if values is None else values[row, column]
+        data = entries, (row, columns[row, column])
         return csr_array(data, shape=(len(columns), self.size))
 
     def pair_at(self, build: IntArray, bench: IntArray) -> IntArray:
@@ -152,6 +181,8 @@ class Model:
         variance[self.position["pair"]] = spread.interaction**2
         for name in ("team", "bench", "session"):
             variance[self.position[name]] = getattr(spread, name) ** 2
+        for name in self.errors:
+            variance[self.position[name]] = 1.0
         return 1 / variance
 
     def build_variance(self, builds: IntArray, spread: Spread) -> FloatArray:

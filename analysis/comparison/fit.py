@@ -3,11 +3,12 @@
 A trial's ln power is the sum of effects of its team, its build, its bench and its session, of an
 interaction of that build with that bench, and of scatter:
 
-    y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + e
+    y = μ + t_team + θ_build + s_bench + q_session + g_(build, bench) + a z_team + b x_team + e
 
-All terms but μ are shrunk towards zero by their prior variances (best linear
-unbiased prediction), and outliers count less (Huber). With enough trials, the
-scatter of sessions and runs is estimated from the season itself.
+with a and b what one standard deviation of the wind and of the density exponent moves it by.
+All terms but μ are drawn towards zero by what is known of their size (best
+linear unbiased prediction), and odd trials count less (Huber). With trials
+enough, how much sessions and runs scatter is taken from the season itself.
 
 References
 ----------
@@ -26,6 +27,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import Model, Spread
+from analysis.comparison.predictive import predicted_off, set_aside
 from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
@@ -37,8 +39,9 @@ LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not cou
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
-CHECKED_AT_MOST = 400  # trials whose leverage is calculated
-FITTING = (0.7, 1.3)  # [-], standard deviation of residuals for which the model fits
+CHECKED_AT_MOST = 400  # trials whose leverage is looked at
+ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
+FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +80,13 @@ class SeasonFit:
     session_ids: list[str]
     session_effect: FloatArray
     groups: list[list[str]]
+    bench_group: dict[str, int]
     weights: FloatArray
     residual_z: FloatArray
+    #: Of each trial: ln power less what all others predict, its z, and whether it is left out.
+    predicted_off: FloatArray
+    predicted_z: FloatArray
+    is_aside: npt.NDArray[np.bool_]
     spread: Spread
     is_estimated: bool
     _solution: Solution
@@ -96,6 +104,13 @@ class SeasonFit:
     def covariance_of(self, build_ids: Sequence[str]) -> FloatArray:
         """Return the covariance of ln power of these builds, in their order."""
         return self._solution.covariance(self._solution.builds(self._positions(build_ids)))
+
+    def covariance_relative_to(self, other: str, build_ids: Sequence[str]) -> FloatArray:
+        """Return the covariance of the differences of ln power of some builds to another one."""
+        whole = self.covariance_of([*build_ids, other])
+        apart = np.column_stack([np.eye(len(build_ids)), -np.ones(len(build_ids))])
+        relative: FloatArray = apart @ whole @ apart.T
+        return relative
 
     def _positions(self, build_ids: Sequence[str]) -> IntArray:
         return np.array([self._position[build_id] for build_id in build_ids], dtype=np.int64)
@@ -165,7 +180,9 @@ def fit_season(
     trials : mapping of str to array, shape (n,)
         A frame with `log_power` (ln of normalised power), `u_own` (standard uncertainty of one
         trial by scatter of its runs and placement), `build_id`, `team_id` (empty for a reference
-        rotor), `bench_id`, `session_id`.
+        rotor), `bench_id`, `session_id`. Optional `u_wind_exponent` and `u_density_exponent`: what
+        one standard uncertainty of the exponent moves a trial's ln power by, with its sign; an
+        error of an exponent is shared by all trials of a team. [-]
     spread : Spread, optional
         Standard deviations of the terms, used as they are; by default those of sessions and
         residuals are estimated if there are 40 trials at 4 benches.
@@ -200,12 +217,25 @@ def fit_season(
     """
     y, u = _checked(trials)
     model = Model(trials)
-    spreads, is_estimated = spread or Spread(), False
-    solution, weights, z = _robust(model, y, u, spreads, np.ones_like(y))
-    if spread is None and _has_enough(model):
-        spreads, is_estimated = _estimated(model, trials, y, u, weights, spreads), True
-        solution, weights, z = _robust(model, y, u, spreads, weights)
+    is_estimated = spread is None and _has_enough(model)
+    usual = spread or Spread()
+    confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
+    is_aside = np.zeros(len(y), dtype=bool)
+    for _ in range(ROUNDS_ASIDE):
+        used = usual
+        solution, weights, z = _robust(model, y, u, used, ~is_aside)
+        if is_estimated:
+            used = _estimated(model, trials, y, u, weights, used)
+            solution, weights, z = _robust(model, y, u, used, ~is_aside)
+        scatter = u * used.residual
+        off, off_z = predicted_off(solution, weights / scatter**2, scatter)
+        alone = np.hypot(scatter, used.session)
+        found = set_aside(off, off_z, alone, model.builds, is_aside) & ~confirmed
+        if np.array_equal(found, is_aside):
+            break
+        is_aside = found
     builds = solution.builds(np.arange(model.builds.size))
+    groups, bench_group = _connected(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
         log_power=builds.rows @ solution.terms,
@@ -214,10 +244,14 @@ def fit_season(
         bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
         session_ids=[str(each) for each in model.terms["session"].labels],
         session_effect=solution.terms[model.position["session"]],
-        groups=_connected(model.builds, model.terms["bench"], age_weeks),
+        groups=groups,
+        bench_group=bench_group,
         weights=weights,
         residual_z=z,
-        spread=spreads,
+        predicted_off=off,
+        predicted_z=off_z,
+        is_aside=is_aside,
+        spread=used,
         is_estimated=is_estimated,
         _solution=solution,
     )
@@ -234,14 +268,15 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
 
 
 def _robust(
-    model: Model, y: FloatArray, u: FloatArray, spread: Spread, weights: FloatArray
+    model: Model, y: FloatArray, u: FloatArray, spread: Spread, counts: npt.NDArray[np.bool_]
 ) -> tuple[Solution, FloatArray, FloatArray]:
-    """Return the fit with reduced weights of outliers, the weights and standardised residuals."""
-    scatter = u * spread.residual
+    """Return the fit with odd trials counting less, its weights and standardised residuals."""
+    scatter, weights = u * spread.residual, counts.astype(np.float64)
     for _ in range(ROUNDS):
         solution = Solution(WeightedTrials(model, y, weights / scatter**2), spread)
         z = solution.residuals / scatter
-        before, weights = weights, np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        bounded = np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
+        before, weights = weights, np.where(counts, bounded, 0.0)
         if np.max(np.abs(weights - before)) < SETTLED:
             break
     return solution, weights, z
@@ -273,8 +308,13 @@ def _estimated(
     return restricted_spread(sample, y[chosen], (weights / u**2)[chosen], spread, floor)
 
 
-def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None) -> list[list[str]]:
-    """Return the groups of builds that trials at benches connect, the largest group first."""
+def _connected(
+    builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None
+) -> tuple[list[list[str]], dict[str, int]]:
+    """Return the builds that trials at benches join, the largest group first; and benches' groups.
+
+    A bench at which no build belongs to a group any more is in none.
+    """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -291,7 +331,14 @@ def _connected(builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None)
     members: dict[int, list[str]] = {}
     for label, group in zip(builds.labels, component[: builds.size], strict=True):
         members.setdefault(int(group), []).append(str(label))
-    return sorted(members.values(), key=lambda group: (-len(group), group))
+    order = sorted(members, key=lambda each: (-len(members[each]), members[each]))
+    place = {each: at for at, each in enumerate(order)}
+    of_bench = component[builds.size :].tolist()
+    return [members[each] for each in order], {
+        str(label): place[each]
+        for label, each in zip(benches.labels, of_bench, strict=True)
+        if each in place
+    }
 
 
 def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:

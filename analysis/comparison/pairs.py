@@ -183,18 +183,41 @@ def fair_powers(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[s
     """
     fair: dict[str, FairPower] = {}
     for group in fit.groups:
-        reference = next((each for each in group if each in assigned_power_w), None)
-        if reference is not None:
-            u = fit.u_differences(reference)
+        anchor = anchor_of(group, assigned_power_w)
+        if anchor is not None:
+            u = fit.u_differences(anchor)
             fair |= {
                 build: _fair_power(
-                    assigned_power_w[reference],
-                    fit.effects[build] - fit.effects[reference],
+                    assigned_power_w[anchor],
+                    fit.effects[build] - fit.effects[anchor],
                     u[build],
                 )
                 for build in group
             }
     return fair
+
+
+def anchor_of(group: Sequence[str], assigned_power_w: Mapping[str, float]) -> str | None:
+    """Return the reference rotor whose assigned power a group's watts are based on.
+
+    Parameters
+    ----------
+    group : sequence of str
+        Builds that can be compared.
+    assigned_power_w : mapping of str to float
+        Assigned power of reference rotors, by build. [W]
+
+    Returns
+    -------
+    str or None
+        The first of the group that has one.
+
+    Examples
+    --------
+    >>> anchor_of(["a", "rotor"], {"rotor": 0.06})
+    'rotor'
+    """
+    return next((each for each in group if each in assigned_power_w), None)
 
 
 def _fair_power(assigned_power_w: float, difference: float, u: float) -> FairPower:

@@ -9,10 +9,10 @@ import numpy as np
 
 from analysis.columns import FloatArray
 from analysis.comparison.fit import SeasonFit
-from analysis.trials.results import U_REPEAT
+from analysis.trials.results import U_PLACEMENT, U_REPEAT
 
-RUNS, U_PLACEMENT = 3, 0.02  # of one planned trial; [-], placement of the tower
-WORTH_IT = 0.999  # [-], of the uncertainty before; a step must reduce it below this share
+RUNS = 3  # of one planned trial
+WORTH_IT = 0.999  # [-], of the uncertainty before, that a step must bring it below
 Kind = Literal["reference", "visit", "visit_day"]
 
 

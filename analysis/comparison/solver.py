@@ -20,11 +20,14 @@ from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import FREE, NOWHERE, Model, Spread
 from analysis.comparison.factor import Equations, equations
 
-LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of the spread of sessions
+LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
+LEAST_INTERACTION, MOST_INTERACTION = 0.01, 0.30  # [-], bounds of a build at a bench
 MOST_RESIDUAL = 5.0  # [-], times the stated uncertainty
 MOST_STEPS = 25
 PRIOR_SD = 0.3  # [-], of the logarithm of a spread: a third more or less is not unusual
-AT_ONCE = 4096  # rows whose uncertainty is calculated together
+#: [-], same, of the interaction: how rotors take to other jets differs more between regions.
+INTERACTION_PRIOR_SD = 1.0
+AT_ONCE = 4096  # rows whose uncertainty is worked out together
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,19 +176,33 @@ class Solution:
         leverage: FloatArray = self._weighted.weight[trials] * self.variances(fits)
         return leverage
 
-    def gradient(self) -> FloatArray:
-        """Return the gradient of the likelihood below by the logarithms of the two spreads.
+    def fit_variances(self) -> FloatArray:
+        """Return the variance of the fit of each trial."""
+        of_cells = self.variances(self._as_they_are(self.model.design))
+        variances: FloatArray = of_cells[self.model.cells.codes]
+        return variances
 
-        Those are `session` and `residual`: d(-2 ln L)/d ln σ = 2 (n - Σ (q² + Var q)/σ²) over the
-        sessions, and the same over the trials, whose fits' uncertainties add up to the number of
-        unknowns less what the priors determine of them [1]_.
+    def gradient(self) -> FloatArray:
+        """Return how the likelihood below moves with the logarithms of the spreads sought.
+
+        Those are `session`, `interaction` and `residual`: d(-2 ln L)/d ln σ =
+        2 (n - Σ (q² + Var q)/σ²) over the sessions, over builds at several benches, and the same
+        over the trials, whose fits' uncertainties add up to the number of unknowns less what the
+        priors determine of them [1]_. A build at one bench has its interaction as a share of its
+        own unknown.
         """
-        variances, weight = self._factor.diagonal(), self._weighted.weight
-        at = self.model.position["session"]
-        sessions = np.sum((self.terms[at] ** 2 + variances[at]) * self._prior[at])
-        fits = self.model.size - np.sum(self._prior * variances)
+        model, weight = self.model, self._weighted.weight
+        variances = self._factor.diagonal()
+        unexplained = 1 - (self.terms**2 + variances) * self._prior
+        every = np.arange(model.builds.size)
+        share = 1 - self._own_share(every)
+        interactions = np.sum(unexplained[model.position["pair"]]) + np.sum(
+            share * unexplained[model.position["build"]]
+        )
+        fits = model.size - np.sum(self._prior * variances)
         trials = np.sum(weight * self.residuals**2) + fits
-        return 2 * np.array([len(at) - sessions, len(weight) - trials])
+        sessions = np.sum(unexplained[model.position["session"]])
+        return 2 * np.array([sessions, interactions, np.count_nonzero(weight) - trials])
 
     def minus_two_log_likelihood(self) -> float:
         """Return -2 ln of the restricted likelihood of the spreads, up to a constant.
@@ -198,7 +215,7 @@ class Solution:
         return (
             self._factor.log_determinant
             - float(np.sum(np.log(self._prior)))
-            - float(np.sum(np.log(weight)))
+            - float(np.sum(np.log(weight[weight > 0])))
             + misfit
         )
 
@@ -209,9 +226,9 @@ def restricted_spread(
     weight: FloatArray,
     spread: Spread,
     least_residual: float,
-    prior_sd: float = PRIOR_SD,
+    prior_width: float = 1.0,
 ) -> Spread:
-    """Return the spreads with those of sessions and residuals estimated from the season itself.
+    """Return the spreads with those that a season tells of itself: sessions, builds, residuals.
 
     Parameters
     ----------
@@ -222,17 +239,19 @@ def restricted_spread(
     weight : array, shape (n,)
         One over the variance of each trial by its stated uncertainty. [-]
     spread : Spread
-        Usual values, where the search begins; all but two are not changed.
+        What is usual, where the search begins; all but three stay as they are.
     least_residual : float
         Floor of the residual factor. [-]
-    prior_sd : float, optional
-        Standard deviation of the logarithm of a spread about its usual value: a season with few
-        repeats cannot appear much quieter than others. Infinite switches the prior off. [-]
+    prior_width : float, optional
+        Times the usual width by which estimates are held to what is usual: a season with few
+        repeats cannot claim to be much quieter than others. Infinite: not at all. [-]
 
     Returns
     -------
     Spread
-        With `session` and `residual` at the largest restricted likelihood above their floors.
+        With `session`, `residual` and, where builds were tested at several benches, `interaction`
+        at the largest penalised restricted likelihood: each logarithm has a normal prior about what
+        is usual, 0.3 wide (1 for the interaction).
 
     References
     ----------
@@ -246,16 +265,18 @@ def restricted_spread(
     free = replace(spread, team=FREE, build=FREE, bench=FREE)
 
     weighted = WeightedTrials(model, centred, weight)
-    usual = np.log([spread.session, max(spread.residual, least_residual)])
+    residual = max(spread.residual, least_residual)
+    usual = np.log([spread.session, spread.interaction, residual])
+    width = prior_width * np.array([PRIOR_SD, INTERACTION_PRIOR_SD, PRIOR_SD])
 
     def misfit(logarithms: FloatArray) -> tuple[float, FloatArray]:
-        session, residual = (math.exp(each) for each in logarithms)
-        tried = replace(free, session=session, residual=residual)
+        session, interaction, residual = (math.exp(each) for each in logarithms)
+        tried = replace(free, session=session, interaction=interaction, residual=residual)
         solution = Solution(weighted.times(residual**-2), tried)
-        unusual = (logarithms - usual) / prior_sd
+        unusual = (logarithms - usual) / width
         return (
             solution.minus_two_log_likelihood() + float(np.sum(unusual**2)),
-            solution.gradient() + 2 * unusual / prior_sd,
+            solution.gradient() + 2 * unusual / width,
         )
 
     minimum = minimize(
@@ -265,9 +286,18 @@ def restricted_spread(
         method="L-BFGS-B",
         bounds=[
             (math.log(LEAST_SESSION), math.log(MOST_SESSION)),
+            _interaction_bounds(model, spread),
             (math.log(least_residual), math.log(MOST_RESIDUAL)),
         ],
         options={"maxiter": MOST_STEPS, "ftol": 1e-9},
     )
-    session, residual = (math.exp(each) for each in minimum.x)
-    return replace(spread, session=session, residual=residual)
+    session, interaction, residual = (math.exp(each) for each in minimum.x)
+    return replace(spread, session=session, interaction=interaction, residual=residual)
+
+
+def _interaction_bounds(model: Model, spread: Spread) -> tuple[float, float]:
+    """Return between which logarithms the interaction is sought: one, where nothing travels."""
+    usual = spread.interaction
+    if not model.pairs.size:
+        return math.log(usual), math.log(usual)
+    return math.log(min(LEAST_INTERACTION, usual)), math.log(max(MOST_INTERACTION, usual))

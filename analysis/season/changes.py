@@ -17,9 +17,14 @@ from analysis.columns import FloatArray, TextArray
 from analysis.numeric.distributions import normal_quantile
 from analysis.numeric.groups import group_by
 from analysis.season.estimates import Figure, uncertainty_of_change
+from analysis.trials.results import U_PLACEMENT, U_SESSION, PowerResults
 from analysis.uncertainty import percent
 
 POWER, CONFIDENCE = 0.80, 0.90  # of a test of one change, two-sided
+#: [-], of ln wind speed: one reading before a trial, 1 % with the last digit of a display of
+#: 0.1 m/s at 4 m/s; common practice, no source.
+U_WIND_READING = 0.012
+SAME_WIND = 1e-9  # [-], of ln wind speed
 
 Design = Literal["old_new_old", "same_session", "different_sessions"]
 
@@ -44,13 +49,46 @@ class Pairing:
     """Trials of an old and a new build, in the order they were run; arrays of shape (n,)."""
 
     ln_power: FloatArray
-    u_repeat: FloatArray
+    #: Standard uncertainty of each, beside what its session adds to all of them.
+    u_trial: FloatArray
     session_id: TextArray
     is_new: npt.NDArray[np.bool_]
 
 
-def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
-    """Return the difference of power that came with the change from one build to the next.
+def trial_uncertainty(
+    results: PowerResults, session_id: TextArray, residual: float = 1.0
+) -> FloatArray:
+    """Return the standard uncertainty of each trial against others of its session.
+
+    Parameters
+    ----------
+    results : PowerResults
+        Results of n trials.
+    session_id : array of str, shape (n,)
+        Their sessions.
+    residual : float, optional
+        How many times their stated uncertainty the season's trials scatter; less than once does not
+        count. [-]
+
+    Returns
+    -------
+    array, shape (n,)
+        Scatter of its runs, of the place the tower is put back in, and where trials of one session
+        have winds of their own, of reading the wind. [-]
+    """
+    lever = results.exponent_lever
+    sessions = group_by(session_id)
+    has_own_wind = sessions.largest(lever) + sessions.largest(-lever) > SAME_WIND
+    reading = np.where(has_own_wind[sessions.codes], U_WIND_READING * results.wind_exponent, 0.0)
+    placement = np.full_like(lever, U_PLACEMENT)
+    stated = uncertainty.combine(results.u_repeat, placement, reading)
+    return stated * max(1.0, residual)
+
+
+def effect_of_change(
+    newer: Figure, older: Figure, trials: Pairing, session_sd: float = U_SESSION
+) -> Effect:
+    """Return what came with the change from one build to the next.
 
     Parameters
     ----------
@@ -58,6 +96,8 @@ def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
         Typical power of the two builds.
     trials : Pairing
         Their trials that count, in the order they were run.
+    session_sd : float, optional
+        Standard deviation of ln power from session to session, as the season shows it. [-]
 
     Returns
     -------
@@ -74,21 +114,23 @@ def effect_of_change(newer: Figure, older: Figure, trials: Pairing) -> Effect:
 
     Examples
     --------
-    Three runs each (4 % a run), old, new, old, in one session:
+    Three runs each (4 % a run) and 2 % for putting the tower back, old, new, old, in one session:
 
     >>> def figure(power_w):
     ...     return Figure("", power_w, power_w, 0.04, 0.14, 0.14, (0, 1), 1, 1, "b")
-    >>> runs = Pairing(np.log([0.050, 0.056, 0.050]), np.full(3, 0.04 / 3**0.5),
+    >>> runs = Pairing(np.log([0.050, 0.056, 0.050]), np.full(3, np.hypot(0.04 / 3**0.5, 0.02)),
     ...     np.array(["s"] * 3), np.array([False, True, False]))
     >>> effect = effect_of_change(figure(0.056), figure(0.05), runs)
     >>> round(effect.effect_pct), round(effect.detectable_pct, 1), effect.design
-    (12, 7.3, 'old_new_old')
+    (12, 9.8, 'old_new_old')
     """
     both = _sessions_of_both(trials)
     if both.any():
         return _within_sessions(trials, both)
     ratio = newer.normalised_power_w / older.normalised_power_w
-    u = uncertainty_of_change(newer, older)
+    # The figures hold the usual spread of sessions; a season may know that its own is wider.
+    more = max(session_sd**2 - U_SESSION**2, 0.0) * (1 / newer.sessions + 1 / older.sessions)
+    u = math.hypot(uncertainty_of_change(newer, older), math.sqrt(more))
     trial_count, sessions = newer.trials + older.trials, newer.sessions + older.sessions
     return _effect(math.log(ratio), u, "different_sessions", trial_count, sessions)
 
@@ -101,8 +143,8 @@ def _sessions_of_both(trials: Pairing) -> npt.NDArray[np.bool_]:
 
 
 def _within_sessions(trials: Pairing, both: npt.NDArray[np.bool_]) -> Effect:
-    """Return the difference within the sessions that have both builds."""
-    y, u, is_new = trials.ln_power[both], trials.u_repeat[both], trials.is_new[both]
+    """Return the difference within the sessions that hold both builds."""
+    y, u, is_new = trials.ln_power[both], trials.u_trial[both], trials.is_new[both]
     sessions = group_by(trials.session_id[both])
     count = {new: sessions.sum((is_new == new).astype(float)) for new in (False, True)}
     mean = {new: sessions.sum(np.where(is_new == new, y, 0)) / count[new] for new in (False, True)}

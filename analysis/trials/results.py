@@ -19,11 +19,12 @@ from analysis.rotor import power_coefficient, tip_speed_ratio
 from analysis.trials.inputs import TrialInputs, trial_inputs
 from analysis.trials.sweeps import Exponents, used_exponents
 
-#: Version of the formulas. Raise it with every change that alters a result, here or in a function
-#: that results depend on, so that results cached from older formulas are not used.
-FORMULA = 2
+#: Which formulas these are: raised with every change that moves a result, here or in what a result
+#: is calculated from, so that what was kept of older ones is not taken for today's.
+FORMULA = 3
 U_REPEAT = 0.04  # [-], least scatter of one run of ln P; common practice, no source
 AT_ONCE = 16_384  # trials
+U_PLACEMENT = 0.02  # [-], of ln P: the tower put back in its place; common practice, no source
 U_SESSION = 0.03  # [-], scatter of one session of ln P; common practice, no source
 
 

@@ -5,7 +5,7 @@ one that can be used counts. Its exponent is shrunk towards the other builds of
 the season, and is used only at winds that the sweep covers.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -99,8 +99,10 @@ def used_exponents(trials: Columns, inputs: TrialInputs) -> Exponents:
 
     Notes
     -----
-    Never extrapolated: at a wind that the sweep does not cover within 5 %, the default is used. The
-    density exponent follows from the wind exponent if the generator's constants are known.
+    Never extrapolated: at a wind that the sweep does not cover within 5 %, and for a build without
+    a sweep, mean and spread over the season's swept builds are taken, or 2.6 ± 0.4 while fewer than
+    eight were swept. The density exponent follows from the wind exponent where the generator's
+    constants are known.
     """
     fitted = numbers(trials["sweep_exponent"])
     reach = 1 + exponent.SWEEP_REACH + exponent.ROUNDING
@@ -113,7 +115,7 @@ def used_exponents(trials: Columns, inputs: TrialInputs) -> Exponents:
         )
     prior, u_prior = season_prior(trials)
     shrunk = exponent.shrink(fitted, numbers(trials["sweep_standard_error"]), prior, u_prior)
-    default = default_exponents(len(fitted))
+    default = replace(default_exponents(len(fitted)), wind=prior, u_wind=u_prior)
     density, per_wind = _density(trials, inputs, shrunk.exponent)
     by_density = is_own & np.isfinite(density)
     return Exponents(

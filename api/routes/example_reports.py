@@ -164,6 +164,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "reason": None,
             }
         ],
+        "odd_trials": [],
         "benches": [
             {
                 "bench_id": BCH,

@@ -297,6 +297,7 @@ EXAMPLES: dict[str, Any] = (
         ),
         "Correction": {"reason": "the resistor was the 22 Ω one", "changes": {"load_ohm": 22.0}},
         "Withdrawal": {"reason": "a blade was loose"},
+        "Confirmation": {"reason": "measured again, and it is the same"},
         "Reinstatement": {"reason": "the blade was tight after all"},
         "FlagRead": FLAG,
         "FlagAnswersCreate": {

@@ -12,6 +12,7 @@ from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page
 from api.models.trials.trials import (
+    Confirmation,
     Correction,
     Reinstatement,
     TrialCreate,
@@ -129,6 +130,12 @@ def attach_series(
 def withdraw_trial(trial_id: str, withdrawal: Withdrawal, write: Write) -> Response:
     """Take a trial out of everything that is computed, with the reason; it stays readable."""
     return write.done(corrections.withdraw, trial_id, withdrawal)
+
+
+@router.post("/{trial_id}/confirm", response_model=TrialRead, responses=WRITE)
+def confirm_trial(trial_id: str, given: Confirmation, write: Write) -> Response:
+    """Confirm a trial that the season's comparison leaves out as odd, with the reason."""
+    return write.done(corrections.confirm, trial_id, given)
 
 
 @router.post("/{trial_id}/reinstate", response_model=TrialRead, responses=WRITE)

@@ -226,6 +226,7 @@ TABLE: dict[str, Row] = {
     "reinstate": Row(403, 422, 422, typed=lambda s: {"reason": "it was tight after all"}),
     "next_question": Row(303, 303, 303, None),
     "answer_all": Row(403, 422, 422, typed=lambda s: {}),
+    "confirm": sent(lambda s: {"reason": "measured again"}),
     "withdraw": sent(lambda s: {"reason": "a blade was loose"}),
     "answer": sent(lambda s: {"answer": "confirm", "reason": "seen"}),
     "measure": sent(lambda s: {"point_0": "4,1", "point_1": "4.0"}),

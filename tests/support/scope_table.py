@@ -195,6 +195,7 @@ TABLE: dict[str, Row] = {
     "attach_series": Row(403, 200, 200, body=lambda s: SERIES),
     # The world's trial counts, so that there is nothing to reinstate.
     "reinstate_trial": Row(403, 409, 409, body=lambda s: {"reason": "it was tight after all"}),
+    "confirm_trial": Row(403, 200, 200, body=lambda s: {"reason": "measured again"}),
     "withdraw_trial": Row(403, 200, 200, body=lambda s: {"reason": "a blade was loose"}),
     "list_flags": listed(),
     "get_flag": shown(),

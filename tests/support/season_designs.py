@@ -10,8 +10,12 @@ def travelling(draw, trials=60):
                      10 * bench + draw.integers(0, 3, trials))  # fmt: skip
     team = np.where(build == 101, "", np.char.mod("t%d", build // 2))
     session = np.where(draw.random(trials) < 0.1, "everywhere", np.char.mod("s%d", bench * 2))
+    # Winds differ from bench to bench, and air hardly; in a session they are the same.
+    wind, air = draw.normal(0, 0.1, 4), draw.normal(0, 0.02, 4)
+    place = np.where(session == "everywhere", 3, bench)
     return {"team_id": team, "build_id": np.char.mod("b%d", build),
-            "bench_id": np.char.mod("k%d", bench), "session_id": session}  # fmt: skip
+            "bench_id": np.char.mod("k%d", bench), "session_id": session,
+            "u_wind_exponent": wind[place], "u_density_exponent": air[place]}  # fmt: skip
 
 
 def written_out(trials, spread):
@@ -28,4 +32,10 @@ def written_out(trials, spread):
             is_free = kind == "build" and label in references
             variances.append((spread.reference if is_free else getattr(spread, kind)) ** 2)
             names.append((kind, str(label)))
+    owner = np.where(trials["team_id"] == "", trials["build_id"], trials["team_id"])
+    for column in ("u_wind_exponent", "u_density_exponent"):
+        for label in np.unique(owner) if column in trials else ():
+            columns.append((owner == label) * trials[column])
+            variances.append(1.0)
+            names.append((column, str(label)))
     return np.column_stack(columns), np.array(variances), names

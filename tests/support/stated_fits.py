@@ -15,6 +15,7 @@ def stated_fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
         build_ids=[build for group in groups for build in group],
         group_of={build: i for i, group in enumerate(groups) for build in group},
         bench_ids=names,
+        bench_group=dict.fromkeys(names, 0),
         bench_effect=effects,
         bench_u=uncertainties,
     )

@@ -44,14 +44,21 @@ class BenchScoreRead(Statement):
     name: str
     effect_pct: float
     u_pct: float
-    z: Annotated[float, Field(description="Of 10 % as fit for the purpose (ISO 13528). [-]")]
-    zeta: Annotated[float, Field(description="In the bench's own standard uncertainty. [-]")]
-    e_n: Annotated[float, Field(description="In its expanded uncertainty: up to 1 agrees. [-]")]
-    against: Annotated[
-        Literal["season_model", "consensus"],
+    z: Annotated[
+        float,
         Field(
-            description="What it is held against; the robust consensus of all benches where no "
-            "reference rotor has an assigned power."
+            description="z of ISO 13528, 10 % being fit for the purpose; z′ against an "
+            "assigned power. [-]"
+        ),
+    ]
+    zeta: Annotated[float, Field(description="In the standard uncertainties of both. [-]")]
+    e_n: Annotated[float, Field(description="In the expanded uncertainties: up to 1 agrees. [-]")]
+    against: Annotated[
+        Literal["assigned", "season_model", "consensus"],
+        Field(
+            description="What it is compared with: the reference rotor's assigned power, or the "
+            "robust consensus of all benches (of one or two, the season model's mean). Both are "
+            "looked at, and the one with the graver verdict is shown."
         ),
     ]
     verdict: Literal["fine", "look", "act"]
@@ -101,6 +108,16 @@ class MissingLinkRead(Statement):
     needs: Literal["reference", "visit"]
 
 
+class OddTrialRead(Statement):
+    """A trial that the rest of the season does not expect, which counts once it is confirmed."""
+
+    trial_id: str
+    build_id: str
+    bench_id: str
+    ratio: Annotated[float, Field(description="Times the power that all others predict. [-]")]
+    likely_cause: Literal["no_load", "fan_setting", "unknown"]
+
+
 class SeasonComparison(BaseModel):
     """The season's builds as far as they can be compared fairly."""
 
@@ -122,6 +139,13 @@ class SeasonComparison(BaseModel):
     pairs_not_listed: int
     missing_links: list[MissingLinkRead]
     check: Annotated[ModelCheck | None, Field(description="Null without a trial that counts.")]
+    odd_trials: Annotated[
+        list[OddTrialRead],
+        Field(
+            description="Trials of the key's schools that are left out since no other trial "
+            "expects them: correct, withdraw or confirm each."
+        ),
+    ]
     trials: int
     not_shown: Annotated[
         int, Field(description="Builds of schools that do not share them with this key.")

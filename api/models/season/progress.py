@@ -70,8 +70,14 @@ class PitchRead(Statement):
     bracketed: bool
     best_pitch_deg: float | None
     u_deg: float | None
+    interval_deg: Annotated[
+        Span | None, Field(description="Holds the best pitch with about 95 %. [°]")
+    ]
     fieller_deg: Annotated[Span | None, Field(description="90 %. [°]")]
-    plateau_deg: Annotated[Span | None, Field(description="Within 3 % of the peak. [°]")]
+    plateau_deg: Annotated[
+        Span | None,
+        Field(description="Within 3 % of the peak, with about 80 % for both ends. [°]"),
+    ]
     peak_power_w: Annotated[float | None, Field(description="At the best pitch. [W]")]
     next_pitch_deg: float | None
     reason: str | None

@@ -214,6 +214,12 @@ class Withdrawal(Input):
     reason: Reason
 
 
+class Confirmation(Input):
+    """Why a trial is right that the rest of the season does not expect."""
+
+    reason: Reason
+
+
 class Reinstatement(Input):
     """Why a withdrawn trial counts after all."""
 

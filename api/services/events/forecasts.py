@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session
 
-from analysis.comparison.pairs import AHEAD_FROM, PROBABLY_FROM
+from analysis.comparison.pairs import AHEAD_FROM, PROBABLY_FROM, anchor_of
 from analysis.event import forecast as drawing
 from analysis.event.forecast import Entrants, Forecast, draw_forecast
 from api.messages import say
@@ -124,12 +124,16 @@ def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int])
     """Return builds as entrants; without a reference their powers are on a scale of their own."""
     exponent = np.array([fitted.exponents[build] for build in builds])
     pause = np.array([days_since[build] for build in builds])
-    fair, effects = fitted.fair, fitted.fit.effects
+    fair, effects, fit = fitted.fair, fitted.fit.effects, fitted.fit
+    # Watts are on the rotor's scale, so they are as uncertain as their difference to the rotor.
+    anchor = anchor_of(fit.groups[fit.group_of[builds[0]]], fitted.assigned)
     return Entrants(
         ln_power=np.array(
             [np.log(fair[build].power_w) if build in fair else effects[build] for build in builds]
         ),
-        covariance=fitted.fit.covariance_of(builds),
+        covariance=fit.covariance_relative_to(anchor, builds)
+        if anchor
+        else fit.covariance_of(builds),
         wind_exponent=exponent[:, 0],
         u_wind_exponent=exponent[:, 1],
         not_finishing=np.where(

@@ -36,6 +36,8 @@ from api.services.measurements.frames import Frame, read_checked_frame
 OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
 MOST_ROUNDS = 3
+#: The rule of what is found by a season's fit, not by the checks of a bench: stored once answered.
+UNLIKE_SEASON = "unlike_season"
 READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
 FLAG_COLUMNS = [*(name for name in FlagRead.model_fields if name in Flag.model_fields), "facts"]

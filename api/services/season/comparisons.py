@@ -34,6 +34,7 @@ from api.services.core.scope import Caller
 from api.services.season.cached_answers import season_answer
 from api.services.season.coarse import coarse_pair, coarse_score
 from api.services.season.fit import Fitted, fitted_season
+from api.services.season.odd_trials import odd_trials
 
 ALL_PAIRS_UP_TO = 200  # current builds; with more, each is compared only with the next ones
 NEXT_ONES = 20
@@ -110,6 +111,9 @@ def _compare(
         pairs_not_listed=left_out,
         missing_links=links(caller, fitted, visible),
         check=_check(fitted),
+        odd_trials=odd_trials(
+            caller, fitted, {team.id: team.name for team in visible.teams.values()}
+        ),
         trials=len(fitted.trials["build_id"]),
         not_shown=_hidden(fitted, visible),
         reason=None,
@@ -129,6 +133,7 @@ def _nothing(season: Season) -> SeasonComparison:
         pairs_not_listed=0,
         missing_links=[],
         check=None,
+        odd_trials=[],
         trials=0,
         not_shown=0,
         reason=say("reason.no_trials"),
@@ -190,7 +195,7 @@ def _benches(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list
     """Return the scores of benches; for a coach only of their own."""
     own = caller.organisation_ids
     counts = Counter(fitted.trials["bench_id"])
-    scores = score_benches(fitted.fit, is_anchored=bool(fitted.assigned))
+    scores = score_benches(fitted.fit, fitted.assigned)
     return [
         _bench(
             coarse_score(score) if fitted.is_coarse else score,
@@ -204,7 +209,11 @@ def _benches(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
-    effect, verdict = percent(score.effect), "alone" if is_alone else score.verdict
+    effect, message = percent(score.effect), f"bench.{score.verdict}"
+    if score.against == "assigned":
+        message = f"bench.assigned_{score.verdict}"
+    elif is_alone:
+        message = "bench.alone"
     return BenchScoreRead(
         bench_id=score.bench_id,
         name=name,
@@ -216,7 +225,7 @@ def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchSc
         against=score.against,
         verdict=score.verdict,
         trials=trials,
-        **wording.statement(f"bench.{verdict}", bench=name, effect=effect),
+        **wording.statement(message, bench=name, effect=effect),
     )
 
 

@@ -96,6 +96,7 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
         bracketed=False,
         best_pitch_deg=None,
         u_deg=None,
+        interval_deg=None,
         fieller_deg=None,
         plateau_deg=None,
         peak_power_w=None,
@@ -108,11 +109,12 @@ def _pitch_open(build: Build, readings: int, further: float, reason: str) -> Pit
 def _pitch_found(
     build: Build, optimum: PitchOptimum, further: float, *, is_stale: bool
 ) -> PitchRead:
-    low, high = optimum.plateau_deg
+    (low, high), (least, most) = optimum.plateau_deg, optimum.interval_deg
     status = "stale" if is_stale else "rough" if optimum.lack_of_fit else "found"
     sentence = wording.statement(
-        f"pitch.{status}", number=build.number, best=optimum.best_pitch_deg, low=low, high=high
-    )
+        f"pitch.{status}", number=build.number, best=optimum.best_pitch_deg, low=low, high=high,
+        least=least, most=most,
+    )  # fmt: skip
     return PitchRead.model_validate(
         sentence
         | {
@@ -123,6 +125,7 @@ def _pitch_found(
             "bracketed": optimum.bracketed,
             "best_pitch_deg": optimum.best_pitch_deg,
             "u_deg": optimum.u_deg,
+            "interval_deg": optimum.interval_deg,
             "fieller_deg": optimum.fieller_deg,
             "plateau_deg": optimum.plateau_deg,
             "peak_power_w": optimum.peak_power_w,

@@ -8,18 +8,19 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.columns import FloatArray
+from analysis.comparison.columns import compared_columns
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
 from analysis.numeric.groups import Groups, are_among, group_by, pair_up
 from analysis.numeric.resolution import at_resolution
 from analysis.season.summary import TeamSeasons, are_usable, summarise_teams
 from analysis.trials.results import PowerResults
-from analysis.uncertainty import combine
+from api.models.measurements.flags import Flag
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
+from api.services.measurements.flags import CONFIRMED, UNLIKE_SEASON
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import SeasonTrials
 from api.services.publishing.published import visible_trials
@@ -27,7 +28,6 @@ from api.services.season.coarse import coarse_power
 
 #: Kinds of trial that measure the power of a build: at home, on a visit or as the reference.
 COMPARED = ("record", "visit", "reference")
-U_PLACEMENT = 0.02  # [-], placing the tower again; common practice, no source
 SECONDS_A_WEEK = 604_800.0
 
 
@@ -162,7 +162,7 @@ def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
     assigned = _assigned(db)
     builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=_fit_trials(counted),
+        fit=_fit_trials(counted, _confirmed(db, counted)),
         trials=counted.trials,
         current=_current(summarise_teams(every.trials, every.results)),
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
@@ -176,16 +176,20 @@ def _current(teams: TeamSeasons) -> dict[str, str]:
     return {team_id: build_id for team_id, build_id in pairs if team_id}
 
 
-def _fit_trials(counted: SeasonTrials) -> SeasonFit:
-    """Fit trials; the age of a link counts from the newest moment that two schools reached."""
+def _confirmed(db: Session, counted: SeasonTrials) -> Array:
+    """Return which trials somebody confirmed that the rest of the season does not expect."""
+    confirmed = select(Flag.trial_id).where(
+        col(Flag.rule) == UNLIKE_SEASON, col(Flag.state) == CONFIRMED
+    )
+    return are_among(counted.trials["trial_id"], set(db.scalars(confirmed)))
+
+
+def _fit_trials(counted: SeasonTrials, confirmed: Array) -> SeasonFit:
+    """Fit trials; a link's age is judged at the newest moment that two schools reached."""
     trials, results = counted.trials, counted.results
     age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
-    names = ("build_id", "team_id", "bench_id", "session_id")
-    return fit_season(
-        {name: trials[name] for name in names}
-        | {"log_power": np.log(results.normalised_power_w), "u_own": _scatter(results)},
-        age_weeks=age,
-    )
+    columns = compared_columns(trials, results) | {"is_confirmed": confirmed}
+    return fit_season(columns, age_weeks=age)
 
 
 def _reached_by_two(trials: Columns) -> float:
@@ -195,16 +199,6 @@ def _reached_by_two(trials: Columns) -> float:
     """
     newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
     return float(newest[-2] if len(newest) > 1 else newest[-1])
-
-
-def _scatter(results: PowerResults) -> FloatArray:
-    """Return the uncertainty of each trial, without the terms of its session and bench."""
-    return combine(
-        results.u_repeat,
-        np.full_like(results.u_repeat, U_PLACEMENT),
-        results.exponent_lever * results.u_wind_exponent,
-        results.ln_density_ratio * results.u_density_exponent,
-    )
 
 
 def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:

@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.numeric.groups import group_by
-from analysis.season.changes import Effect, Pairing, effect_of_change
+from analysis.season.changes import Effect, Pairing, effect_of_change, trial_uncertainty
 from analysis.season.estimates import Figure, places, typical_figures
 from analysis.season.progress import PLATEAU_BUILDS, has_plateaued
 from analysis.season.summary import counts_for_season
@@ -58,9 +58,9 @@ def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamP
     fitted = fitted_season(db, caller, season)
     by_build = _figures(facts, "build_id")
     sessions = _sessions(facts, team.id, _figures(facts, "session_id"), fitted)
-    pitch = [pitch_read for build in builds if (pitch_read := find_pitch(facts, build, builds))]
-    load = [load_read for build in builds if (load_read := find_load(facts, build, builds))]
-    changes = _changes(facts, builds, by_build)
+    pitch = [found for build in builds if (found := find_pitch(facts, build, builds))]
+    load = [swept for build in builds if (swept := find_load(facts, build, builds))]
+    changes = _changes(facts, builds, by_build, fitted)
     figures = [by_build[build.id] for build in builds if build.id in by_build]
     plateau = _plateau(figures, changes)
     newest = current_builds(db, season.id).get(team.id)
@@ -182,26 +182,33 @@ def _plateau(figures: Sequence[Figure], changes: Sequence[ChangeRead]) -> Platea
     return PlateauRead.model_validate(sentence | {"status": status, "builds": len(figures)})
 
 
-def _changes(facts: Facts, builds: Sequence[Build], figures: dict[str, Figure]) -> list[ChangeRead]:
-    """Return the effect of each change between consecutive measured builds of a turbine."""
+def _changes(
+    facts: Facts, builds: Sequence[Build], figures: dict[str, Figure], fitted: Fitted | None
+) -> list[ChangeRead]:
+    """Return what came with each change between consecutive measured builds of a turbine."""
     measured = [build for build in builds if build.id in figures]
+    session_sd, residual = U_SESSION, 1.0
+    if fitted:
+        session_sd, residual = fitted.fit.spread.session, fitted.fit.spread.residual
     return [
         _change(older, newer, effect_of_change(
-            figures[newer.id], figures[older.id], _pairing(facts, older, newer)
+            figures[newer.id], figures[older.id], _pairing(facts, older, newer, residual),
+            session_sd,
         ))
         for older, newer in pairwise(measured)
         if older.turbine_id == newer.turbine_id
     ]  # fmt: skip
 
 
-def _pairing(facts: Facts, older: Build, newer: Build) -> Pairing:
-    """Return the counted trials of two builds, in the order of submission."""
+def _pairing(facts: Facts, older: Build, newer: Build, residual: float) -> Pairing:
+    """Return the trials of two builds that count, in the order of their ids: as submitted."""
     build = facts.frame.trials["build_id"]
     rows = np.flatnonzero(facts.counted & ((build == older.id) | (build == newer.id)))
+    sessions = facts.frame.trials["session_id"][rows].astype(str)
     return Pairing(
         ln_power=np.log(facts.results.normalised_power_w[rows]),
-        u_repeat=facts.results.u_repeat[rows],
-        session_id=facts.frame.trials["session_id"][rows].astype(str),
+        u_trial=trial_uncertainty(facts.results.only(rows), sessions, residual),
+        session_id=sessions,
         is_new=build[rows] == newer.id,
     )
 

@@ -1,15 +1,19 @@
 """Correct or withdraw a trial; the old values stay in its change history."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import ValidationError
-from sqlmodel import Session, col, delete, insert
+from sqlmodel import Session, col, delete, insert, select
 
 from api.errors import Conflict, FieldError, Invalid
 from api.messages import say
+from api.models.core.ids import new_id
 from api.models.core.shapes import AsTyped
 from api.models.core.validation import invalid
+from api.models.measurements.flags import Flag
 from api.models.trials.trials import (
+    Confirmation,
     Correction,
     Reinstatement,
     Run,
@@ -148,9 +152,29 @@ def withdraw_row(db: Session, caller: Caller, row: Trial, reason: str) -> None:
     flags.recheck(db, col(Trial.id) == row.id)
 
 
-def reinstate(
-    db: Session, caller: Caller, trial_id: str, reinstatement: Reinstatement
-) -> TrialRead:
+def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> TrialRead:
+    """Let a trial count in the season's fit that no other trial expects."""
+    row = open_row(db, caller, trial_id)
+    asked = select(Flag).where(col(Flag.trial_id) == row.id, col(Flag.rule) == flags.UNLIKE_SEASON)
+    flag = db.scalars(asked).one_or_none() or Flag(
+        id=new_id(Flag.prefix),
+        trial_id=row.id,
+        season_id=row.season_id,
+        organisation_id=row.organisation_id,
+        rule=flags.UNLIKE_SEASON,
+        severity="warn",
+        facts={"values": {}},
+    )
+    flag.state, flag.reason = flags.CONFIRMED, given.reason
+    flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
+    db.add(flag)
+    db.flush()
+    changes = {"rule": [flag.rule, flag.rule], "state": [None, flag.state]}
+    audit.note(db, caller, "answered", flag, changes, given.reason)
+    return trials.get(db, caller, row.id)
+
+
+def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) -> TrialRead:
     """Let a withdrawn trial count again; it is computed and checked again."""
     row = _locked_row(db, caller, trial_id)
     if row.state != flags.WITHDRAWN:
@@ -158,8 +182,6 @@ def reinstate(
     row.state = flags.ACCEPTED
     row.version += 1
     db.flush()
-    audit.note(
-        db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, reinstatement.reason
-    )
+    audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
     flags.recheck(db, col(Trial.id) == row.id)
     return trials.get(db, caller, row.id)

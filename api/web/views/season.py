@@ -11,7 +11,7 @@ from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.services.core import resources
 from api.services.reporting import report_subjects
-from api.services.season import reports
+from api.services.season import comparisons, reports
 from api.web import rendering
 from api.web.descriptions import left_out_in_words
 from api.web.views.sign_in import LONGEST_S
@@ -62,6 +62,7 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         report = reports.season_report(db, visited.caller, season_id)
         document = report_subjects.season_sheet(db, visited.caller, report)
         season = resources.get_row(db, visited.caller, Season, season_id)
+        odd_trials = comparisons.compare_season(db, visited.caller, season_id).odd_trials
         meetings = list(
             db.scalars(
                 select(Event).where(col(Event.season_id) == season_id).order_by(col(Event.held_on))
@@ -76,4 +77,5 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         has_teams=bool(report.organisations),
         as_of=report.as_of,
         left_out=left_out_in_words(report.left_out),
+        odd_trials=odd_trials,
     )

@@ -15,7 +15,7 @@ from api.models.registry.seasons import Season
 from api.models.registry.sessions import BenchSession
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
-from api.models.trials.trials import Reinstatement, Trial, TrialRead, Withdrawal
+from api.models.trials.trials import Confirmation, Reinstatement, Trial, TrialRead, Withdrawal
 from api.services.core.scope import Caller
 from api.services.registry import pickers
 from api.services.reporting.documents.words import milliwatts
@@ -196,6 +196,21 @@ def withdraw(trial_id: TrialId, posted: Posted) -> Response:
         return f"/trials/{trial_id}"
 
     return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "withdraw")
+
+
+@router.post("/trials/{trial_id}/confirm")
+def confirm(trial_id: TrialId, posted: Posted) -> Response:
+    """Let a trial count that the rest of the season does not expect, with the reason."""
+    filled, values = forms.read([REASON], posted.typed())
+    given = forms.shaped(Confirmation, filled, values)
+    if given is None:
+        return _page(posted.visit, trial_id, filled, "confirm")
+
+    def work(db: Session, caller: Caller) -> str:
+        corrections.confirm(db, caller, trial_id, given)
+        return f"/trials/{trial_id}"
+
+    return tried(posted, filled, work) or _page(posted.visit, trial_id, filled, "confirm")
 
 
 @router.post("/trials/{trial_id}/reinstate")

@@ -1,5 +1,7 @@
 """Bench biases and missing links, by hand."""
 
+import math
+
 import pytest
 
 from analysis.comparison.benches import missing_links, score_benches
@@ -27,7 +29,6 @@ class TestScores:
         effects = (0.02, -0.05, 0.11, 0.04, -0.09, 0.41)
         scores = score_benches(
             stated_fit(benches=[(str(k), effect, 0.05) for k, effect in enumerate(effects)]),
-            is_anchored=False,
         )
         assert [score.effect for score in scores] == pytest.approx(
             [effect - 0.0491 for effect in effects], abs=1e-4
@@ -36,10 +37,43 @@ class TestScores:
         assert scores[-1].verdict == "act"
 
     def test_two_benches_make_no_consensus(self):
-        scores = score_benches(
-            stated_fit(benches=[("a", 0.1, 0.05), ("b", 0.2, 0.05)]), is_anchored=False
-        )
+        scores = score_benches(stated_fit(benches=[("a", 0.1, 0.05), ("b", 0.2, 0.05)]))
         assert [score.effect for score in scores] == [0.1, 0.2]
+
+
+class TestAgainstAssigned:
+    """z′ = x/√(0.10² + 0.146²), ζ = x/√(u² + 0.146²), E_n with twice both (ISO 13528)."""
+
+    def scores(self, *effects, reads=1.0):
+        fit = stated_fit(
+            difference=math.log(0.06 * reads),
+            benches=[(str(k), effect, 0.05) for k, effect in enumerate(effects)],
+        )
+        return score_benches(fit, {"a": 0.06})
+
+    def test_by_hand(self):
+        score = self.scores(0.01, -0.01, 0.0, reads=1.25)[0]
+        off = math.log(1.25) + 0.01
+        assert score.against == "assigned"
+        assert score.effect == pytest.approx(off)
+        assert score.z == pytest.approx(off / math.hypot(0.10, 0.146))
+        assert score.zeta == pytest.approx(off / math.hypot(0.05, 0.146))
+        assert score.e_n == pytest.approx(off / (2 * math.hypot(0.05, 0.146)))
+
+    def test_benches_that_all_read_far_too_high_are_not_fine(self):
+        assert {score.verdict for score in self.scores(0, 0, 0, 0, 0, 0, reads=1.45)} == {"look"}
+        assert {score.verdict for score in self.scores(0, 0, 0, 0, 0, 0, reads=1.75)} == {"act"}
+
+    def test_one_that_differs_from_the_others_shows_that(self):
+        odd = self.scores(0.0, 0.01, -0.01, 0.0, 0.35)[-1]
+        assert (odd.against, odd.verdict) == ("consensus", "act")
+
+    def test_a_bench_that_nothing_joins_to_the_rotor_is_compared_with_the_others(self):
+        fit = stated_fit(benches=[("1", 0.0, 0.05), ("2", 0.0, 0.05)])
+        fit.bench_group = {"1": 0}
+        assert [score.against for score in score_benches(fit, {"a": 1.0})] == [
+            "assigned", "season_model",
+        ]  # fmt: skip
 
 
 class TestMissingLinks:

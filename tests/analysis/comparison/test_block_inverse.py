@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from scipy.linalg import block_diag
 
 from analysis.comparison.block_inverse import Blocks
@@ -14,21 +15,21 @@ FEW = settings(max_examples=40)
 
 def test_what_rounding_leaves_undecided_is_refused():
     """Two unknowns only ever seen together, weighed so heavily that their priors round away."""
-    blocks = Blocks(np.array([2]), np.array([[0, 1], [0, 1]]))
+    blocks = Blocks(np.array([2]), np.array([[0, 1], [0, 1]]), np.ones((2, 2)))
     with pytest.raises(InvalidInput, match="weighed"):
         blocks.inverted(np.full(2, 2.0**99), np.full(2, 0.1))
 
 
 @pytest.mark.parametrize("bad", [-1.0, 0.0])
-def test_an_undetermined_unknown_is_refused(bad):
-    blocks = Blocks(np.array([1, 2]), np.array([[0], [0]]))
+def test_an_unknown_that_nothing_holds_is_refused(bad):
+    blocks = Blocks(np.array([1, 2]), np.array([[0], [0]]), np.ones((2, 1)))
     with pytest.raises(InvalidInput, match="weighed"):
         blocks.inverted(np.ones(2), np.array([1.0, bad]))
 
 
 @st.composite
 def blocks_and_rows(draw):
-    """Return block ends, rows of unknowns of one block each, weights and a diagonal."""
+    """Return block ends, rows of unknowns of one block each, values, weights and a diagonal."""
     widths = draw(st.lists(st.integers(1, 4), min_size=1, max_size=5))
     ends = np.cumsum(widths).tolist()
     rows = []
@@ -40,12 +41,15 @@ def blocks_and_rows(draw):
         rows.append(draw(st.permutations(some + [draw(outside) for _ in range(4 - len(some))])))
     weight = draw(st.lists(st.floats(0.1, 900), min_size=len(rows), max_size=len(rows)))
     diagonal = draw(st.lists(st.floats(0.1, 900), min_size=ends[-1], max_size=ends[-1]))
-    return np.array(ends), np.array(rows), np.array(weight), np.array(diagonal)
+    values = draw(arrays(float, (len(rows), 4), elements=st.floats(-2, 2)))
+    return np.array(ends), np.array(rows), values, np.array(weight), np.array(diagonal)
 
 
-def written_out(ends, columns, weight, diagonal):
+def written_out(ends, columns, values, weight, diagonal):
     """Return Σ weight·xxᵀ + diagonal with a column for each unknown."""
-    x = np.array([[at in row for at in range(ends[-1])] for row in columns.tolist()], dtype=float)
+    x = np.zeros((len(columns), ends[-1]))
+    for row, column in np.argwhere((columns >= 0) & (columns < ends[-1])):
+        x[row, columns[row, column]] = values[row, column]
     return x.T @ np.diag(weight) @ x + np.diag(diagonal)
 
 
@@ -53,8 +57,8 @@ class TestAgainstOneDenseMatrix:
     @FEW
     @given(blocks_and_rows())
     def test_matrix_inverse_and_determinant(self, given_blocks):
-        ends, columns, weight, diagonal = given_blocks
-        inverted = Blocks(ends, columns).inverted(weight, diagonal)
+        ends, columns, values, weight, diagonal = given_blocks
+        inverted = Blocks(ends, columns, values).inverted(weight, diagonal)
         dense = written_out(*given_blocks)
         assert inverted.matrix.toarray() == pytest.approx(dense, rel=1e-12)
         assert inverted.inverse.toarray() == pytest.approx(
@@ -65,8 +69,8 @@ class TestAgainstOneDenseMatrix:
     @FEW
     @given(blocks_and_rows(), st.integers(0, 99))
     def test_solutions_of_one_and_of_several_right_hand_sides(self, given_blocks, seed):
-        ends, columns, weight, diagonal = given_blocks
-        inverted = Blocks(ends, columns).inverted(weight, diagonal)
+        ends, columns, values, weight, diagonal = given_blocks
+        inverted = Blocks(ends, columns, values).inverted(weight, diagonal)
         dense = written_out(*given_blocks)
         right = np.random.default_rng(seed).normal(size=(ends[-1], 3))
         expected = np.linalg.solve(dense, right)
@@ -76,8 +80,8 @@ class TestAgainstOneDenseMatrix:
     @FEW
     @given(blocks_and_rows())
     def test_nothing_is_stored_outside_the_blocks(self, given_blocks):
-        ends, columns, weight, diagonal = given_blocks
-        inverted = Blocks(ends, columns).inverted(weight, diagonal)
+        ends, columns, values, weight, diagonal = given_blocks
+        inverted = Blocks(ends, columns, values).inverted(weight, diagonal)
         inside = block_diag(*(np.ones((w, w)) for w in np.diff(ends, prepend=0)))
         assert inverted.inverse.nnz == inside.sum()
         assert np.all(inverted.inverse.toarray()[inside == 0] == 0)
@@ -85,7 +89,7 @@ class TestAgainstOneDenseMatrix:
 
 def test_two_blocks_by_hand():
     """[[3, 1], [1, 2]] has the determinant 5 and the inverse [[2, -1], [-1, 3]]/5; 5 has 1/5."""
-    blocks = Blocks(np.array([2, 3]), np.array([[0, 1, -1], [2, -1, 3]]))
+    blocks = Blocks(np.array([2, 3]), np.array([[0, 1, -1], [2, -1, 3]]), np.ones((2, 3)))
     inverted = blocks.inverted(np.array([1.0, 4.0]), np.array([2.0, 1.0, 1.0]))
     assert inverted.matrix.toarray().tolist() == [[3, 1, 0], [1, 2, 0], [0, 0, 5]]
     assert inverted.inverse.toarray() == pytest.approx(
@@ -105,8 +109,9 @@ def test_weights_very_far_apart_leave_as_small_a_rest_as_elimination(seed):
     draw = np.random.default_rng(seed)
     columns = np.array([draw.permutation(6)[:3] for _ in range(12)])
     weight, diagonal = 10.0 ** draw.uniform(0, 8, 12), 10.0 ** draw.uniform(-1, 2, 6)
-    inverted = Blocks(np.array([6]), columns).inverted(weight, diagonal)
-    dense = written_out(np.array([6]), columns, weight, diagonal)
+    ones = np.ones((12, 3))
+    inverted = Blocks(np.array([6]), columns, ones).inverted(weight, diagonal)
+    dense = written_out(np.array([6]), columns, ones, weight, diagonal)
     right = dense @ draw.normal(size=6)
     solution = inverted.solve(right)
     size = np.abs(dense).sum(axis=1).max() * np.abs(solution).max() + np.abs(right).max()

@@ -143,6 +143,7 @@ class TestPriors:
     def test_cells_vary_together_by_the_terms_that_they_share(self, seed):
         """cov = μ² + team² + build² + bench² + session² + interaction², each where it is shared.
 
+        An exponent's error is shared by a team's trials, by as much as it moves each of them.
         Whether what a build has at its bench is an unknown of its own must not show.
         """
         _, frame, model = drawn(seed)
@@ -162,6 +163,10 @@ class TestPriors:
             + SPREAD.session**2 * shared("session_id")
             + SPREAD.interaction**2 * shared("build_id", "bench_id")
         )
+        owner = np.where(own, cells["team_id"], cells["build_id"])
+        for column in ("u_wind_exponent", "u_density_exponent"):
+            moved = frame.groupby([f"{name}_id" for name in TERMS])[column].mean().to_numpy()
+            expected += np.equal.outer(owner, owner) * np.outer(moved, moved)
         design = model.design.toarray()
         covariance = design @ np.diag(1 / model.precision(SPREAD)) @ design.T
         assert covariance == pytest.approx(expected, rel=1e-9)

@@ -244,3 +244,69 @@ class TestScatter:
     def test_one_trial_cannot_be_judged(self):
         one = {name: column[:1] for name, column in self.travels(np.random.default_rng(5)).items()}
         assert fit_season(one).check_residuals().verdict in ("fine", "too_narrow")
+
+
+class TestSharedErrors:
+    """An exponent that is wrong is wrong in all trials of a team."""
+
+    def two_winds(self, trials, moved):
+        """Return two teams at two benches that a rotor joins, the second bench's wind far off."""
+        rows = [(f"b{at}", f"t{at}", f"k{at}", f"s{at}") for at in (0, 1) for _ in range(trials)]
+        rows += [("ref", "", f"k{at}", f"s{at}") for at in (0, 1) for _ in range(trials)]
+        build, team, bench, session = map(np.array, zip(*rows, strict=True))
+        return {"build_id": build, "team_id": team, "bench_id": bench, "session_id": session,
+                "log_power": np.full(len(rows), -3.0), "u_own": np.full(len(rows), 0.04),
+                "u_wind_exponent": np.where(bench == "k1", moved, 0.0)}  # fmt: skip
+
+    def u(self, trials, moved):
+        quiet = Spread(interaction=1e-4, session=1e-4)
+        return fit_season(self.two_winds(trials, moved), spread=quiet).u_difference("b0", "b1")
+
+    def test_more_trials_do_not_average_it_out(self):
+        """Two exponents are wrong at the second bench: the team's own and the rotor's."""
+        assert self.u(500, 0.1) == pytest.approx(math.hypot(0.1, 0.1), rel=0.05)
+        assert self.u(500, 0.0) < 0.01
+
+    def test_at_the_reference_wind_it_is_nothing(self):
+        plain = {name: column for name, column in self.two_winds(3, 0.0).items()
+                 if name != "u_wind_exponent"}  # fmt: skip
+        without = fit_season(plain, spread=Spread()).u_difference("b0", "b1")
+        with_it = fit_season(self.two_winds(3, 0.0), spread=Spread()).u_difference("b0", "b1")
+        assert with_it == pytest.approx(without)
+
+
+class TestUnexpected:
+    """Trials that the rest of the season does not expect are left out until somebody looked."""
+
+    def season(self, *moved, builds=4, sessions=5):
+        draw = np.random.default_rng(4)
+        rows = [(f"b{at}", f"t{at}", "k", f"s{week}") for week in range(sessions)
+                for at in range(builds) for _ in range(2)]  # fmt: skip
+        build, team, bench, session = map(np.array, zip(*rows, strict=True))
+        y = -3 + draw.normal(0, 0.03, len(rows))
+        for place, off in moved:
+            y[place] += off
+        return {"build_id": build, "team_id": team, "bench_id": bench, "session_id": session,
+                "log_power": y, "u_own": np.full(len(rows), 0.03)}  # fmt: skip
+
+    def test_a_clean_season_has_none(self):
+        assert not fit_season(self.season()).is_aside.any()
+
+    def test_a_trial_without_its_load_is_left_out_and_moves_nothing(self):
+        fit, clean = fit_season(self.season((7, 1.2))), fit_season(self.season())
+        assert np.flatnonzero(fit.is_aside).tolist() == [7]
+        assert fit.predicted_off[7] == pytest.approx(1.2, abs=0.1)
+        assert fit.effects["b3"] == pytest.approx(clean.effects["b3"], abs=0.02)
+
+    def test_one_that_somebody_confirmed_counts(self):
+        trials = self.season((7, 1.2))
+        trials["is_confirmed"] = np.arange(40) == 7
+        assert not fit_season(trials).is_aside.any()
+
+    def test_two_that_contradict_each_other_are_both_left_out(self):
+        """Nothing tells which of a build's only two trials is right."""
+        trials = self.season((0, 1.2))
+        trials["build_id"] = trials["build_id"].astype("<U8")
+        trials["build_id"][[0, 1]], trials["team_id"] = "new", trials["team_id"].astype("<U8")
+        trials["team_id"][[0, 1]] = "new"
+        assert np.flatnonzero(fit_season(trials).is_aside).tolist() == [0, 1]

@@ -40,7 +40,7 @@ class TestSpreads:
         u = np.full(len(y), 0.5)
         quiet = Spread(interaction=1e-6, team=1e-6)
         estimate = restricted_spread(
-            Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, prior_sd=math.inf
+            Model(one_build(instrument)), y, u**-2.0, quiet, 0.1, prior_width=math.inf
         )
         assert (estimate.residual * 0.5) ** 2 == pytest.approx(1.08318280, rel=2e-3)
         between = (1.27865654 - 1.08318280) / 5
@@ -55,7 +55,7 @@ class TestSpreads:
         trials = one_build(session) | {"build_id": build.astype(str)}
         spread = Spread(interaction=1e-6, team=1e-6)
         ours = restricted_spread(
-            Model(trials), y, np.full(120, 0.04**-2), spread, 0.1, prior_sd=math.inf
+            Model(trials), y, np.full(120, 0.04**-2), spread, 0.1, prior_width=math.inf
         )
         frame = pd.DataFrame({"y": y, "build": build, "session": session})
         theirs = smf.mixedlm("y ~ C(build)", frame, groups="session").fit(reml=True)
@@ -66,7 +66,7 @@ class TestSpreads:
         y = np.repeat([0.0, 0.1], 30)
         trials = one_build(np.tile(np.arange(12), 5)) | {"build_id": np.repeat(["a", "b"], 30)}
         estimate = restricted_spread(
-            Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, prior_sd=math.inf
+            Model(trials), y, np.full(60, 0.04**-2), Spread(), 0.75, prior_width=math.inf
         )
         assert estimate.session == pytest.approx(0.03)
         assert estimate.residual == pytest.approx(0.75)
@@ -79,7 +79,7 @@ class TestSpreads:
         y = 0.3 * build + rng.normal(0, 0.04, 160)
         trials = one_build(session) | {"build_id": build.astype(str)}
         estimate = restricted_spread(
-            Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, prior_sd=math.inf
+            Model(trials), y, np.full(160, 0.04**-2), Spread(), 0.5, prior_width=math.inf
         )
         assert estimate.session < 0.05
 
@@ -89,9 +89,9 @@ class TestSpreads:
         trials = one_build(np.repeat(np.arange(6), 2)) | {"build_id": np.repeat(list("abcdef"), 2)}
         free, shrunk = (
             restricted_spread(
-                Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, prior_sd=width
+                Model(trials), y, np.full(12, 0.04**-2), Spread(), 0.1, prior_width=width
             )
-            for width in (math.inf, 0.3)
+            for width in (math.inf, 1.0)
         )
         assert free.residual == pytest.approx(0.1)
         assert 0.5 < shrunk.residual < 1
@@ -136,16 +136,17 @@ class TestSolution:
     def test_the_gradient_by_finite_differences(self):
         _, model, _, y, weight, *_ = self.solved(1)
 
-        def misfit(session, residual):
-            spread = Spread(session=0.06 * math.exp(session))
+        def misfit(session, interaction, residual):
+            spread = Spread(
+                session=0.06 * math.exp(session), interaction=0.05 * math.exp(interaction)
+            )
             solution = Solution(WeightedTrials(model, y, weight / math.exp(residual) ** 2), spread)
             return solution.minus_two_log_likelihood()
 
-        step = 1e-5
-        by_session = (misfit(step, 0) - misfit(-step, 0)) / (2 * step)
-        by_residual = (misfit(0, step) - misfit(0, -step)) / (2 * step)
-        gradient = Solution(WeightedTrials(model, y, weight), Spread()).gradient()
-        assert gradient == pytest.approx([by_session, by_residual], rel=1e-5)
+        steps = 1e-5 * np.eye(3)
+        expected = [(misfit(*step) - misfit(*-step)) / 2e-5 for step in steps]
+        found = Solution(WeightedTrials(model, y, weight), Spread()).gradient()
+        assert found == pytest.approx(expected, rel=1e-5)
 
     @pytest.mark.parametrize("seed", range(4))
     def test_residuals_bench_effects_and_readings_at_benches(self, seed):

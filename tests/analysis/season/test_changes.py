@@ -1,14 +1,16 @@
 """The effect that a test of a change can detect: in one session, or weeks apart."""
 
 import math
+from dataclasses import fields
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.season.changes import Pairing, effect_of_change
+from analysis.season.changes import Pairing, effect_of_change, trial_uncertainty
 from analysis.season.estimates import Figure
+from analysis.trials.results import PowerResults
 
 ONE_TRIAL = 0.04 / math.sqrt(3)  # three runs of 4 %
 
@@ -21,7 +23,7 @@ def pairing(*rows):
     """Return trials; a row is session, whether the new build, power."""
     return Pairing(
         ln_power=np.log([power for _, _, power in rows]),
-        u_repeat=np.full(len(rows), ONE_TRIAL),
+        u_trial=np.full(len(rows), ONE_TRIAL),
         session_id=np.array([session for session, _, _ in rows]),
         is_new=np.array([is_new for _, is_new, _ in rows]),
     )
@@ -43,6 +45,13 @@ class TestDifferentSessions:
         u = math.hypot(0.05, ONE_TRIAL)
         effect = effect_of_change(figure(0.055, u), figure(0.05, u), APART)
         assert effect.detectable_pct == pytest.approx(21.4, abs=0.1)
+
+    def test_a_season_whose_sessions_scatter_more_shows_less(self):
+        """√(2 · 0.02² + 2 (0.08² - 0.03²)) = 0.1085; times 2.4865 makes 0.2697, or 31.0 %."""
+        effect = effect_of_change(figure(0.055), figure(0.05), APART, session_sd=0.08)
+        assert effect.detectable_pct == pytest.approx(31.0, abs=0.1)
+        quiet = effect_of_change(figure(0.055), figure(0.05), APART, session_sd=0.01)
+        assert quiet.detectable_pct == pytest.approx(7.29, abs=0.01)
 
     def test_another_bench_brings_its_own_doubt(self):
         """√(2 · 0.02² + 2 · 0.14²) = 0.2; times 2.4865 makes 0.4973, or 64.4 %."""
@@ -98,3 +107,30 @@ class TestBackToBack:
         assert math.log1p(effect.detectable_pct / 100) == pytest.approx(
             2.48648 * math.sqrt(2) * ONE_TRIAL / 2, rel=1e-4
         )
+
+
+class TestTrialUncertainty:
+    """√(u_repeat² + 0.02²), and 0.012 n more where a session's trials have winds of their own."""
+
+    def u(self, *levers, residual=1.0):
+        count = len(levers)
+        known = {each.name: np.zeros(count) for each in fields(PowerResults)} | {
+            "u_repeat": np.full(count, ONE_TRIAL), "exponent_lever": np.array(levers),
+            "wind_exponent": np.full(count, 2.6),
+        }  # fmt: skip
+        return trial_uncertainty(
+            PowerResults(**known), np.array(["s"] * (count - 1) + ["t"]), residual
+        )
+
+    def test_one_wind_for_the_session(self):
+        assert self.u(0.05, 0.05, 0.1) == pytest.approx([math.hypot(ONE_TRIAL, 0.02)] * 3)
+
+    def test_a_season_that_scatters_more_and_one_that_scatters_less(self):
+        plain = math.hypot(ONE_TRIAL, 0.02)
+        assert self.u(0.05, 0.05, residual=1.5) == pytest.approx([1.5 * plain] * 2)
+        assert self.u(0.05, 0.05, residual=0.5) == pytest.approx([plain] * 2)
+
+    def test_a_wind_for_each_trial(self):
+        plain = math.hypot(ONE_TRIAL, 0.02)
+        read = math.hypot(plain, 0.012 * 2.6)
+        assert self.u(0.05, 0.06, 0.1) == pytest.approx([read, read, plain])

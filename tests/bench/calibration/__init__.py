@@ -1,0 +1,1 @@
+"""Whether each probability, interval and verdict holds as often as it says: by simulation."""
