@@ -1,6 +1,7 @@
 """Describe change histories and measurements in words."""
 
 from datetime import datetime
+from functools import partial
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,7 +14,7 @@ from api.models.core.shapes import Stored
 from api.models.registry.sessions import BenchSession
 from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
-from api.services.core import history
+from api.services.core import history, resources
 from api.web.forms import stem, unit_of
 from api.web.visitors import Visit
 
@@ -25,7 +26,8 @@ def history_of(
     db: Session, visited: Visit, table: type[Stored], row_id: str
 ) -> list[dict[str, Any]]:
     """Return the change history of a thing, oldest first."""
-    entries, _ = history.of_thing(db, visited.caller, table, row_id, HistoryQuery(limit=200))
+    page = partial(history.of_thing, db, visited.caller, table, row_id)
+    entries = resources.every(page, HistoryQuery())
     return [_entry_in_words(entry) for entry in entries]
 
 

@@ -20,8 +20,9 @@ import json, sys, time
 from sqlmodel import col
 from api.db import open_database
 from api.models.trials.trials import Trial
-from api.services import reports, season_trials
+from api.services.measurements import season_trials
 from api.services.core.scope import Caller
+from api.services.season import reports
 url, season_id, only_rows = sys.argv[1], sys.argv[2], sys.argv[3] == "rows"
 database = open_database(url, threads=1, busy_timeout_s=5)
 started = time.perf_counter()

@@ -4,6 +4,7 @@ import base64
 import binascii
 import hashlib
 import json
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Select
@@ -19,8 +20,11 @@ from api.services.core.scope import Caller, Table, visible
 
 #: Matches every version; real versions count from 1.
 ANY_VERSION = -1
+AT_ONCE = 200  # rows of a complete list that are read together
 
 Read = TypeVar("Read", bound=Answer)
+Listed = TypeVar("Listed")
+Asked = TypeVar("Asked", bound=PageQuery)
 
 
 def get_row(
@@ -97,6 +101,16 @@ def page(
     if len(rows) <= query.limit:
         return rows, None
     return rows[:-1], _cursor(table, query, rows[-2].id)
+
+
+def every(read: Callable[[Asked], tuple[list[Listed], str | None]], query: Asked) -> list[Listed]:
+    """Return a complete list, read page by page."""
+    asked = query.model_copy(update={"limit": AT_ONCE})
+    rows, cursor = read(asked)
+    while cursor:
+        more, cursor = read(asked.model_copy(update={"cursor": cursor}))
+        rows += more
+    return rows
 
 
 def page_of_ids(

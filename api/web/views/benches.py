@@ -1,5 +1,6 @@
 """Pages of benches and of sessions."""
 
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
@@ -52,7 +53,8 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         season = db.get(Season, season_id)
         at_bench = col(BenchSession.bench_id) == bench.id
         sessions = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
-        grids, _ = benches.wind_grids(db, visited.caller, bench_id, PageQuery(limit=200))
+        page = partial(benches.wind_grids, db, visited.caller, bench_id)
+        grids = resources.every(page, PageQuery())
         scores = comparisons.compare_season(db, visited.caller, season_id).benches if season else []
         facts: dict[str, Any] = {
             "history": history_of(db, visited, Bench, bench.id),

@@ -1,6 +1,7 @@
 """Pages of equipment: the list, lending, returning, and comparing instruments."""
 
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from types import SimpleNamespace
 from typing import Annotated, Any
 
@@ -15,6 +16,7 @@ from api.models.registry.equipment import SPECS, Equipment, EquipmentRead
 from api.models.registry.loans import CheckCreate, LoanCreate, Returning
 from api.models.registry.organisations import Organisation
 from api.models.registry.turbines import Turbine
+from api.services.core import resources
 from api.services.core.scope import Caller
 from api.services.registry import equipment, equipment_lists, instruments, loans, pickers
 from api.services.reporting.documents.equipment import equipment_document
@@ -82,8 +84,10 @@ def item_page(equipment_id: ItemId, visited: Visited) -> Response:
 def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
     with visited.reading() as db:
         item = equipment.get(db, visited.caller, equipment_id)
-        lent, _ = loans.of_item(db, visited.caller, equipment_id, PageQuery(limit=200))
-        checks, _ = instruments.page(db, visited.caller, equipment_id, PageQuery(limit=200))
+        lent, checks = (
+            resources.every(partial(page, db, visited.caller, equipment_id), PageQuery())
+            for page in (loans.of_item, instruments.page)
+        )
         schools = pickers.organisations(db, visited.caller)
         done = history_of(db, visited, Equipment, equipment_id)
         others = pickers.equipment(db, visited.caller, item.kind, item.organisation_id)

@@ -1,6 +1,7 @@
 """Pages of share links and access keys."""
 
 from collections.abc import AsyncIterator
+from functools import partial
 from typing import Annotated, Any
 
 import segno
@@ -65,7 +66,8 @@ def shares_page(visited: Visited) -> Response:
 def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = None) -> Response:
     with visited.reading() as db:
         about = _about(db, visited.caller, filled)
-        rows, _ = shares.page(db, visited.caller, ShareQuery(limit=200))
+        page = partial(shares.page, db, visited.caller)
+        rows = resources.every(page, ShareQuery())
         season_id = visited.season_id
     return rendering.show(
         "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
@@ -160,7 +162,7 @@ def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     if not visited.is_lead:
         raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
-        rows, _ = keys.page(db, visited.caller, KeyQuery(limit=200))
+        rows = resources.every(partial(keys.page, db, visited.caller), KeyQuery())
         schools = pickers.organisations(db, visited.caller)
     filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(
