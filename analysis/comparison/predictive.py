@@ -1,9 +1,8 @@
 """Which trials the rest of a season does not expect: each is predicted from all others.
 
-References
-----------
-.. [1] Cook, R. D., Weisberg, S., "Residuals and Influence in Regression", Chapman and Hall 1982,
-   section 2.2 (the residual of a deleted case), as statsmodels' `OLSInfluence` documents it.
+The residual of a trial over its standard deviation, with the trial itself left out of the fit, is
+known as its externally studentised residual; statsmodels' `OLSInfluence` has it for plain least
+squares. Here it follows from one fit of all trials, and is tested against fits without the trial.
 """
 
 import numpy as np
