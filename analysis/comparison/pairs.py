@@ -16,6 +16,7 @@ COMPARABLE_UP_TO = 0.15  # [-], uncertainty of a difference of ln power
 ROUGH_UP_TO = 0.25  # [-], same
 AHEAD_FROM = 0.95  # [-], probability
 PROBABLY_FROM = 0.80  # [-], same
+NEAR = 20  # builds after each that a range of places looks at
 #: [-], of the bench where a reference rotor's power is assigned: a hand vane over a five-point
 #: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small next to it.
 U_ASSIGNING_BENCH = 0.146
@@ -124,6 +125,44 @@ def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]
         return []
     uncertainties = fit.u_of_pairs(pairs).tolist()
     return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, uncertainties, strict=True)]
+
+
+def place_ranges(fit: SeasonFit, builds: Sequence[str]) -> list[tuple[int, int]]:
+    """Return the best and the worst place that each build may truly have among some builds.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    builds : sequence of str
+        Builds of one group, the strongest first.
+
+    Returns
+    -------
+    list of (int, int)
+        In their order: 1 and the number of builds that are surely ahead (95 %), and the same from
+        behind. Only the twenty next ones are compared; those further away count as sure.
+
+    Examples
+    --------
+    >>> from analysis.comparison.fit import fit_season
+    >>> fit = fit_season({"log_power": [-2.0, -2.02, -3.0] * 4, "u_own": [0.04] * 12,
+    ...     "build_id": ["a", "b", "c"] * 4, "team_id": ["x", "y", "z"] * 4,
+    ...     "bench_id": ["1"] * 12, "session_id": ["s"] * 12})
+    >>> place_ranges(fit, ["a", "b", "c"])
+    [(1, 2), (1, 2), (3, 3)]
+    """
+    count = len(builds)
+    near = [
+        (one, other) for one in range(count) for other in range(one + 1, min(count, one + 1 + NEAR))
+    ]
+    pairs = compare_each(fit, [(builds[one], builds[other]) for one, other in near])
+    best, worst = list(range(1, count + 1)), list(range(1, count + 1))
+    for (one, other), pair in zip(near, pairs, strict=True):
+        if pair.statement != "a_ahead":
+            worst[one] += 1
+            best[other] -= 1
+    return list(zip(best, worst, strict=True))
 
 
 def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:

@@ -69,6 +69,7 @@ REPORT = {
             {
                 "group": 0,
                 "place": 1,
+                "places": [1, 2],
                 "team_id": TEAM,
                 "name": "Larch",
                 "build_id": BLD,

@@ -169,7 +169,11 @@ class FairPlace(BaseModel):
     """A team's current build on the season's scale, strongest first within its group."""
 
     group: Annotated[int, Field(description="Only places of one group can be held together.")]
-    place: int
+    place: Annotated[int, Field(description="By the middle of its interval.")]
+    places: Annotated[
+        tuple[int, int],
+        Field(description="The best and the worst place that the uncertainty leaves open (95 %)."),
+    ]
     team_id: str
     name: str
     build_id: str

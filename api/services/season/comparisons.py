@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import NamedTuple
@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sqlmodel import Session, col, select
 
 from analysis.comparison.benches import BenchScore, missing_links, score_benches
-from analysis.comparison.pairs import Pair, compare_all, compare_each
+from analysis.comparison.pairs import Pair, compare_all, compare_each, place_ranges
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent
 from api.errors import NotFound
@@ -270,6 +270,8 @@ class ComparableBuilds:
     groups: list[list[FairBuild]]
     ahead: dict[str, PairRead]
     not_shown: int
+    #: The best and the worst place of each build that its uncertainty leaves open.
+    places: dict[str, tuple[int, int]] = field(default_factory=dict)
     fitted: Fitted | None = None
     visible: VisibleComparison | None = None
 
@@ -294,6 +296,11 @@ def comparable_builds(db: Session, caller: Caller, season: Season) -> Comparable
         [[_fair(each, fitted, visible) for each in builds] for _, builds in sorted(groups.items())],
         {pair.a: _pair(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
         _hidden(fitted, visible),
+        {
+            build_id: place
+            for builds in groups.values()
+            for build_id, place in zip(builds, place_ranges(fitted.fit, builds), strict=True)
+        },
         fitted,
         visible,
     )

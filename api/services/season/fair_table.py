@@ -26,7 +26,11 @@ def fair_table(
     is_available = any(pair.comparable != "not_yet" for pair in ranking.ahead.values())
     return FairTable(
         available=is_available,
-        places=[_place(place, build, ahead, current) for of in shown for place, build in of],
+        places=[
+            _place(place, ranking.places[build.build_id], build, ahead, current)
+            for of in shown
+            for place, build in of
+        ],
         not_shown=ranking.not_shown,
         others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
         **wording.statement("fair.available" if is_available else "fair.not_yet"),
@@ -35,6 +39,7 @@ def fair_table(
 
 def _place(
     place: int,
+    places: tuple[int, int],
     build: FairBuild,
     ahead: Mapping[str, PairRead],
     current: Mapping[str, CurrentBuild],
@@ -43,6 +48,7 @@ def _place(
     return FairPlace(
         group=build.group,
         place=place,
+        places=places,
         team_id=build.team_id,
         name=build.team_name,
         build_id=build.build_id,

@@ -1,13 +1,20 @@
 """Comparisons of two builds, by limits worked by hand."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from analysis.comparison.design import Spread
 from analysis.comparison.fit import fit_season
-from analysis.comparison.pairs import compare_all, compare_each, compare_pair, fair_powers
+from analysis.comparison.pairs import (
+    compare_all,
+    compare_each,
+    compare_pair,
+    fair_powers,
+    place_ranges,
+)
 from tests.support.stated_fits import stated_fit
 
 
@@ -103,3 +110,29 @@ def test_pairs_of_many_agree_with_one_at_a_time():
         assert (one.comparable, one.u_difference) == (
             other.comparable, other.u_difference and pytest.approx(other.u_difference),
         )  # fmt: skip
+
+
+class TestPlaceRanges:
+    """Powers 0.5 apart with an uncertainty of 0.1 are surely apart, 0.05 are not."""
+
+    def ranges(self, *log_power):
+        builds = [f"b{at}" for at in range(len(log_power))]
+        fit = SimpleNamespace(
+            effects=dict(zip(builds, log_power, strict=True)), group_of=dict.fromkeys(builds, 0),
+            u_of_pairs=lambda pairs: np.full(len(pairs), 0.1),
+        )  # fmt: skip
+        return place_ranges(fit, builds)
+
+    def test_all_apart_and_all_alike(self):
+        assert self.ranges(2.0, 1.5, 1.0) == [(1, 1), (2, 2), (3, 3)]
+        assert self.ranges(1.1, 1.05, 1.0) == [(1, 3), (1, 3), (1, 3)]
+
+    def test_a_row_of_neighbours_that_are_each_too_close(self):
+        """0.12 apart is 1.2 u (too close at 95 %), 0.24 is 2.4 u (apart)."""
+        assert self.ranges(1.24, 1.12, 1.0) == [(1, 2), (1, 3), (2, 3)]
+
+    def test_of_many_only_the_twenty_next_are_compared(self):
+        assert self.ranges(*[1.0] * 40)[0] == (1, 21)
+
+    def test_one_alone_and_none(self):
+        assert (self.ranges(1.0), self.ranges()) == ([(1, 1)], [])

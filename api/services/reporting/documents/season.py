@@ -97,7 +97,7 @@ def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
     rows = [
         (
             place.name,
-            str(place.place),
+            _range_in_words(*place.places),
             milliwatts(place.fair_power_w, place.interval_w)
             if place.fair_power_w and place.interval_w
             else say("report_words.no_reference_run"),
@@ -115,6 +115,22 @@ def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
     )
     links = [_page_of(each.team_id) if each.team_id in own else "" for each in places]
     return Table(columns, rows, caption, links)
+
+
+def _range_in_words(best: int, worst: int) -> str:
+    """Return a place, or the range of places that the uncertainty leaves open."""
+    return str(best) if best == worst else f"{best}–{worst}"
+
+
+def _open_places(order: Sequence[BenchPlace]) -> list[tuple[int, int]]:
+    """Return the range of places of each team at a bench: of all in a row too close to call."""
+    ranges: list[tuple[int, int]] = []
+    start = 0
+    for at, place in enumerate(order):
+        if not place.too_close_to_next:
+            ranges += [(order[start].place, place.place)] * (at + 1 - start)
+            start = at + 1
+    return ranges + [(order[start].place, order[-1].place)] * (len(order) - start)
 
 
 def _named(place: FairPlace | BenchPlace) -> str:
@@ -215,14 +231,15 @@ def _best(team: TeamReport) -> str:
 
 
 def _order(bench: BenchOrder) -> Table:
+    open_places = _open_places(bench.order)
     rows = [
         (
             place.name,
-            str(place.place),
+            _range_in_words(*open_places[at]),
             milliwatts(place.normalised_power_w, place.interval_within_bench_w),
             _based_on(place),
         )
-        for place in bench.order
+        for at, place in enumerate(bench.order)
     ]
     links = [_page_of(place.team_id) for place in bench.order]
     columns = (
