@@ -115,7 +115,8 @@ def theil_sen_rows(
         margin = quantile * math.sqrt(variance)
         low = max(round((count - margin) / 2) - 1, 0)
         high = min(round((count + margin) / 2), count - 1)
-        middle = (row[(count - 1) // 2] + row[count // 2]) / 2 if count else math.nan
+        with np.errstate(invalid="ignore"):  # of times so close that slopes are infinite
+            middle = (row[(count - 1) // 2] + row[count // 2]) / 2 if count else math.nan
         limits = (float(row[low]), float(row[high])) if count else (math.nan, math.nan)
         estimates.append(Slope(float(middle), limits, confidence) if count else None)
     return estimates

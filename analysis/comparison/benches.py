@@ -19,15 +19,29 @@ GRAVER: tuple[Verdict, ...] = ("fine", "look", "act")
 
 
 @dataclass(frozen=True, slots=True)
+class AssignedScore:
+    """How far a bench reads the reference rotor off its assigned power, in ln power.
+
+    `z_prime` is in units of the spread that is fit for the purpose joined with the uncertainty of
+    the assigned power; `zeta` in units of both standard uncertainties, `e_n` of both expanded ones.
+    """
+
+    effect: float
+    z_prime: float
+    zeta: float
+    e_n: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
 class BenchScore:
     """The bias of a bench, in ln power; it rates the bench, not the team.
 
-    `against` is what it is compared with: the robust consensus of all benches (of one or two the
-    season model's mean), or the assigned power of the reference rotor that it is joined to. Both
-    are looked at, and the one with the graver verdict is shown, the assigned power if they agree.
-    `z` is in units of what is fit for the purpose, joined with the uncertainty of an assigned power
-    (z′ of ISO 13528); `zeta` in units of both standard uncertainties and `e_n` of both expanded
-    ones.
+    `z` is in units of the spread that is fit for the purpose, `zeta` and `e_n` in units of the
+    bench's own uncertainty. `against` names the reference value: the robust consensus of all
+    benches, or the mean of the season model if there are only one or two. `assigned` is the score
+    against the reference rotor's assigned power, if there is one, and `verdict` the graver of both:
+    an uncertain assigned power must not hide a bench that differs from the others.
     """
 
     bench_id: str
@@ -37,7 +51,8 @@ class BenchScore:
     zeta: float
     e_n: float
     verdict: Verdict
-    against: Literal["assigned", "season_model", "consensus"]
+    against: Literal["season_model", "consensus"]
+    assigned: AssignedScore | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +96,8 @@ def score_benches(
         _among_benches(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
         for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True)
     ]
-    against = _against_assigned(fit, assigned_power_w or {})
-    return [_graver(score, against.get(score.bench_id)) for score in among]
+    off = _off_assigned(fit, assigned_power_w or {})
+    return [_with_assigned(score, off.get(score.bench_id)) for score in among]
 
 
 def _among_benches(
@@ -96,12 +111,12 @@ def _among_benches(
         z=z,
         zeta=zeta_score(effect, centre, u, 0.0),
         e_n=e_n_score(effect, centre, COVERAGE_FACTOR * u, 0.0),
-        verdict=_verdict(z),
+        verdict=verdict_of(z),
         against="consensus" if by_consensus else "season_model",
     )
 
 
-def _against_assigned(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[str, float]:
+def _off_assigned(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[str, float]:
     """Return, for each bench that a rotor of assigned power is joined to, how far it reads off."""
     off: dict[str, float] = {}
     for group in fit.groups:
@@ -116,25 +131,40 @@ def _against_assigned(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> 
     return off
 
 
-def _graver(among: BenchScore, off: float | None) -> BenchScore:
-    """Return the score against an assigned power, unless that among benches is graver."""
+def _with_assigned(among: BenchScore, off: float | None) -> BenchScore:
+    """Return the score with that against an assigned power, and the graver verdict of both."""
     if off is None:
         return among
-    z = z_score(off, 0.0, math.hypot(SIGMA_PT, U_ASSIGNING_BENCH))
-    if GRAVER.index(among.verdict) > GRAVER.index(_verdict(z)):
-        return among
-    return replace(
-        among,
+    z_prime = z_score(off, 0.0, math.hypot(SIGMA_PT, U_ASSIGNING_BENCH))
+    assigned = AssignedScore(
         effect=off,
-        z=z,
+        z_prime=z_prime,
         zeta=zeta_score(off, 0.0, among.u, U_ASSIGNING_BENCH),
         e_n=e_n_score(off, 0.0, COVERAGE_FACTOR * among.u, COVERAGE_FACTOR * U_ASSIGNING_BENCH),
-        verdict=_verdict(z),
-        against="assigned",
+        verdict=verdict_of(z_prime),
     )
+    graver = max(among.verdict, assigned.verdict, key=GRAVER.index)
+    return replace(among, assigned=assigned, verdict=graver)
 
 
-def _verdict(z: float) -> Verdict:
+def verdict_of(z: float) -> Verdict:
+    """Return the verdict of a z score.
+
+    Parameters
+    ----------
+    z : float
+        z or z′. [-]
+
+    Returns
+    -------
+    str
+        `fine` up to 2 in size, `look` below 3, `act` from there on.
+
+    Examples
+    --------
+    >>> verdict_of(2.0), verdict_of(-2.1), verdict_of(3.0)
+    ('fine', 'look', 'act')
+    """
     return "fine" if abs(z) <= LOOK_FROM else "look" if abs(z) < ACT_FROM else "act"
 
 

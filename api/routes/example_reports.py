@@ -176,6 +176,13 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "zeta": -1.6,
                 "e_n": -0.8,
                 "against": "season_model",
+                "assigned": {
+                    "effect_pct": -6.2,
+                    "z_prime": -0.4,
+                    "zeta": -0.4,
+                    "e_n": -0.2,
+                    "verdict": "fine",
+                },
                 "verdict": "fine",
                 "trials": 12,
                 "sentence_key": "bench.fine",

@@ -37,6 +37,18 @@ class FairBuild(BaseModel):
     reason: str | None
 
 
+class AssignedScoreRead(BaseModel):
+    """How far a bench reads the reference rotor off its assigned power."""
+
+    effect_pct: float
+    z_prime: Annotated[
+        float, Field(description="z′ of ISO 13528: of 10 % joined with the power's 14.6 %. [-]")
+    ]
+    zeta: Annotated[float, Field(description="In the standard uncertainties of both. [-]")]
+    e_n: Annotated[float, Field(description="In the expanded ones: up to 1 agrees. [-]")]
+    verdict: Literal["fine", "look", "act"]
+
+
 class BenchScoreRead(Statement):
     """How far a bench reads off; it grades the bench and nobody's work."""
 
@@ -44,24 +56,23 @@ class BenchScoreRead(Statement):
     name: str
     effect_pct: float
     u_pct: float
-    z: Annotated[
-        float,
-        Field(
-            description="z of ISO 13528, 10 % being fit for the purpose; z′ against an "
-            "assigned power. [-]"
-        ),
-    ]
-    zeta: Annotated[float, Field(description="In the standard uncertainties of both. [-]")]
-    e_n: Annotated[float, Field(description="In the expanded uncertainties: up to 1 agrees. [-]")]
+    z: Annotated[float, Field(description="Of 10 % as fit for the purpose (ISO 13528). [-]")]
+    zeta: Annotated[float, Field(description="In the bench's own standard uncertainty. [-]")]
+    e_n: Annotated[float, Field(description="In its expanded uncertainty: up to 1 agrees. [-]")]
     against: Annotated[
-        Literal["assigned", "season_model", "consensus"],
+        Literal["season_model", "consensus"],
         Field(
-            description="What it is compared with: the reference rotor's assigned power, or the "
-            "robust consensus of all benches (of one or two, the season model's mean). Both are "
-            "looked at, and the one with the graver verdict is shown."
+            description="What it is compared with: the robust consensus of all benches, or of one "
+            "or two the season model's mean."
         ),
     ]
-    verdict: Literal["fine", "look", "act"]
+    assigned: Annotated[
+        AssignedScoreRead | None,
+        Field(description="Against the reference rotor's assigned power, if there is one."),
+    ]
+    verdict: Annotated[
+        Literal["fine", "look", "act"], Field(description="The graver one of both comparisons.")
+    ]
     trials: int
 
 

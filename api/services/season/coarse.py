@@ -21,6 +21,7 @@ def coarse_power(fair: FairPower) -> FairPower:
 
 def coarse_score(score: BenchScore) -> BenchScore:
     """Round a bench's effect to a tenth of its uncertainty, and the scores to one decimal."""
+    assigned = score.assigned
     return replace(
         score,
         effect=at_resolution(score.effect, score.u),
@@ -28,6 +29,14 @@ def coarse_score(score: BenchScore) -> BenchScore:
         z=round(score.z, 1),
         zeta=round(score.zeta, 1),
         e_n=round(score.e_n, 1),
+        assigned=assigned
+        and replace(
+            assigned,
+            effect=at_resolution(assigned.effect, score.u),
+            z_prime=round(assigned.z_prime, 1),
+            zeta=round(assigned.zeta, 1),
+            e_n=round(assigned.e_n, 1),
+        ),
     )
 
 

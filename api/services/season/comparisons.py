@@ -5,11 +5,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, select
 
-from analysis.comparison.benches import BenchScore, missing_links, score_benches
+from analysis.comparison.benches import BenchScore, missing_links, score_benches, verdict_of
 from analysis.comparison.pairs import Pair, compare_all, compare_each, place_ranges
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent
@@ -22,6 +22,7 @@ from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.season.comparison import (
+    AssignedScoreRead,
     BenchScoreRead,
     FairBuild,
     MissingLinkRead,
@@ -209,24 +210,39 @@ def _benches(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list
 
 
 def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
-    effect, message = percent(score.effect), f"bench.{score.verdict}"
-    if score.against == "assigned":
-        message = f"bench.assigned_{score.verdict}"
-    elif is_alone:
-        message = "bench.alone"
+    assigned = score.assigned
     return BenchScoreRead(
         bench_id=score.bench_id,
         name=name,
-        effect_pct=effect,
+        effect_pct=percent(score.effect),
         u_pct=100 * score.u,
         z=score.z,
         zeta=score.zeta,
         e_n=score.e_n,
         against=score.against,
+        assigned=assigned
+        and AssignedScoreRead(
+            effect_pct=percent(assigned.effect),
+            z_prime=assigned.z_prime,
+            zeta=assigned.zeta,
+            e_n=assigned.e_n,
+            verdict=assigned.verdict,
+        ),
         verdict=score.verdict,
         trials=trials,
-        **wording.statement(message, bench=name, effect=effect),
+        **_bench_in_words(score, name, is_alone),
     )
+
+
+def _bench_in_words(score: BenchScore, name: str, is_alone: bool) -> dict[str, Any]:
+    """Return the sentence of the comparison whose verdict is the graver."""
+    assigned = score.assigned
+    is_by_assigned = is_alone or verdict_of(score.z) != score.verdict
+    if assigned and is_by_assigned:
+        effect = percent(assigned.effect)
+        return wording.statement(f"bench.assigned_{assigned.verdict}", bench=name, effect=effect)
+    key = "bench.alone" if is_alone else f"bench.{score.verdict}"
+    return wording.statement(key, bench=name, effect=percent(score.effect))
 
 
 def _hidden(fitted: Fitted, visible: VisibleComparison) -> int:

@@ -54,11 +54,12 @@ class TestAgainstAssigned:
     def test_by_hand(self):
         score = self.scores(0.01, -0.01, 0.0, reads=1.25)[0]
         off = math.log(1.25) + 0.01
-        assert score.against == "assigned"
-        assert score.effect == pytest.approx(off)
-        assert score.z == pytest.approx(off / math.hypot(0.10, 0.146))
-        assert score.zeta == pytest.approx(off / math.hypot(0.05, 0.146))
-        assert score.e_n == pytest.approx(off / (2 * math.hypot(0.05, 0.146)))
+        assert score.effect == pytest.approx(0.01)
+        assigned = score.assigned
+        assert assigned.effect == pytest.approx(off)
+        assert assigned.z_prime == pytest.approx(off / math.hypot(0.10, 0.146))
+        assert assigned.zeta == pytest.approx(off / math.hypot(0.05, 0.146))
+        assert assigned.e_n == pytest.approx(off / (2 * math.hypot(0.05, 0.146)))
 
     def test_benches_that_all_read_far_too_high_are_not_fine(self):
         assert {score.verdict for score in self.scores(0, 0, 0, 0, 0, 0, reads=1.45)} == {"look"}
@@ -66,14 +67,12 @@ class TestAgainstAssigned:
 
     def test_one_that_differs_from_the_others_shows_that(self):
         odd = self.scores(0.0, 0.01, -0.01, 0.0, 0.35)[-1]
-        assert (odd.against, odd.verdict) == ("consensus", "act")
+        assert (odd.assigned.verdict, odd.verdict) == ("fine", "act")
 
     def test_a_bench_that_nothing_joins_to_the_rotor_is_compared_with_the_others(self):
         fit = stated_fit(benches=[("1", 0.0, 0.05), ("2", 0.0, 0.05)])
         fit.bench_group = {"1": 0}
-        assert [score.against for score in score_benches(fit, {"a": 1.0})] == [
-            "assigned", "season_model",
-        ]  # fmt: skip
+        assert [score.assigned is None for score in score_benches(fit, {"a": 1.0})] == [False, True]
 
 
 class TestMissingLinks:

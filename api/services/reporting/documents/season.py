@@ -127,10 +127,10 @@ def _open_places(order: Sequence[BenchPlace]) -> list[tuple[int, int]]:
     ranges: list[tuple[int, int]] = []
     start = 0
     for at, place in enumerate(order):
-        if not place.too_close_to_next:
+        if not place.too_close_to_next or at == len(order) - 1:
             ranges += [(order[start].place, place.place)] * (at + 1 - start)
             start = at + 1
-    return ranges + [(order[start].place, order[-1].place)] * (len(order) - start)
+    return ranges
 
 
 def _named(place: FairPlace | BenchPlace) -> str:
