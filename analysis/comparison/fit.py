@@ -40,7 +40,9 @@ TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
 CHECKED_AT_MOST = 400  # trials whose leverage is looked at
+ROUNDS_AGAIN = 3  # of reweighting, at most, where a few trials were set aside
 ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
+SCATTER_MOVED_BY = 0.002  # [-], share of trials set aside from which the scatter is estimated again
 FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
 
 
@@ -218,22 +220,26 @@ def fit_season(
     y, u = _checked(trials)
     model = Model(trials)
     is_estimated = spread is None and _has_enough(model)
-    usual = spread or Spread()
+    used = spread or Spread()
     confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
     is_aside = np.zeros(len(y), dtype=bool)
+    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
+    if is_estimated:
+        used = _estimated(model, trials, y, u, weights, used)
+        solution, weights, z = _robust(model, y, u, used, weights)
     for _ in range(ROUNDS_ASIDE):
-        used = usual
-        solution, weights, z = _robust(model, y, u, used, ~is_aside)
-        if is_estimated:
-            used = _estimated(model, trials, y, u, weights, used)
-            solution, weights, z = _robust(model, y, u, used, ~is_aside)
         scatter = u * used.residual
         off, off_z = predicted_off(solution, weights / scatter**2, scatter)
         alone = np.hypot(scatter, used.session)
-        found = set_aside(off, off_z, alone, model.builds, is_aside) & ~confirmed
-        if np.array_equal(found, is_aside):
+        before, is_aside = is_aside, set_aside(off, off_z, alone, model.builds, is_aside)
+        is_aside &= ~confirmed
+        moved = int(np.count_nonzero(is_aside != before))
+        if not moved:
             break
-        is_aside = found
+        if is_estimated and moved > SCATTER_MOVED_BY * len(y):
+            used = _estimated(model, trials, y, u, np.where(is_aside, 0.0, weights), used)
+        start = np.where(is_aside, 0.0, np.where(before, 1.0, weights))
+        solution, weights, z = _robust(model, y, u, used, start, rounds=ROUNDS_AGAIN)
     builds = solution.builds(np.arange(model.builds.size))
     groups, bench_group = _connected(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
@@ -268,11 +274,19 @@ def _checked(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, FloatArra
 
 
 def _robust(
-    model: Model, y: FloatArray, u: FloatArray, spread: Spread, counts: npt.NDArray[np.bool_]
+    model: Model,
+    y: FloatArray,
+    u: FloatArray,
+    spread: Spread,
+    weights: FloatArray,
+    rounds: int = ROUNDS,
 ) -> tuple[Solution, FloatArray, FloatArray]:
-    """Return the fit with odd trials counting less, its weights and standardised residuals."""
-    scatter, weights = u * spread.residual, counts.astype(np.float64)
-    for _ in range(ROUNDS):
+    """Return the fit with odd trials counting less, its weights and standardised residuals.
+
+    It begins with some weights; a trial of weight 0 stays out.
+    """
+    scatter, counts = u * spread.residual, weights > 0
+    for _ in range(rounds):
         solution = Solution(WeightedTrials(model, y, weights / scatter**2), spread)
         z = solution.residuals / scatter
         bounded = np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
