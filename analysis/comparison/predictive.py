@@ -14,6 +14,7 @@ from analysis.numeric.distributions import normal_quantile
 from analysis.numeric.groups import Groups
 
 LEAST_Z = 3.2  # [-], below it no trial is unexpected, however few there are
+MOST_ASIDE, MOST_ASIDE_SHARE = 2, 0.1  # trials, and share of a season
 FALSELY_A_SEASON = 0.5  # clean trials of a season that may be asked about, on average
 
 
@@ -79,7 +80,8 @@ def set_aside(
     Notes
     -----
     A trial is unexpected beyond |z| = 3.2, and in a large season beyond what half a clean trial on
-    average exceeds.
+    average exceeds. Where more than a tenth of a season is (and more than two trials), it is the
+    model that does not fit, and none is left out.
 
     Examples
     --------
@@ -91,6 +93,8 @@ def set_aside(
     share = min(0.5, FALSELY_A_SEASON / max(len(z), 1))
     limit = max(LEAST_Z, normal_quantile(1 - share / 2))
     is_unexpected = np.abs(z) > limit
+    if np.count_nonzero(is_unexpected) > max(MOST_ASIDE, MOST_ASIDE_SHARE * len(z)):
+        return np.zeros(len(z), dtype=bool)
     back = is_aside & ~is_unexpected
     lowest, highest = (build.largest(np.where(back, sign * off, -np.inf)) for sign in (-1, 1))
     apart = highest + lowest > limit * np.sqrt(2) * build.largest(alone)

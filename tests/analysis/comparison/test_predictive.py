@@ -53,6 +53,12 @@ class TestSetAside:
     def test_beyond_3_2_in_a_small_season(self):
         assert self.aside([3.19, -3.21, 0.0], ["a", "b", "c"]) == [False, True, False]
 
+    def test_where_a_tenth_is_odd_the_model_does_not_fit(self):
+        builds = np.arange(40).astype(str)
+        assert sum(self.aside([9.0] * 4 + [0.0] * 36, builds)) == 4
+        assert sum(self.aside([9.0] * 5 + [0.0] * 35, builds)) == 0
+        assert sum(self.aside([9.0] * 2 + [0.0] * 3, builds[:5])) == 2
+
     def test_half_a_sound_trial_of_a_large_season(self):
         """Of 10,000 normal trials the limit is passed by 0.5 on average."""
         draws = [np.random.default_rng(seed).normal(size=10_000) for seed in range(40)]
