@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import ValidationError
-from sqlmodel import Session, col, delete, insert, select
+from sqlmodel import Session, col, delete, insert, select, update
 
 from api.errors import Conflict, FieldError, Invalid
 from api.messages import say
@@ -84,8 +84,20 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     _write(db, row, wanted, changes, moved)
     if "runs" in moved:
         _write_runs(db, row, runs, wanted)
+    if moved.keys() - {"note"}:
+        _forget_confirmation(db, row)
     audit.note(db, caller, "corrected", row, moved, reason)
     flags.recompute(db, affected_before, flags.affected_by(db, col(Trial.id) == row.id))
+
+
+def _forget_confirmation(db: Session, row: Trial) -> None:
+    """Clear what somebody confirmed of a trial's earlier values."""
+    confirmed = (
+        col(Flag.trial_id) == row.id,
+        col(Flag.rule) == flags.UNLIKE_SEASON,
+        col(Flag.state) == flags.CONFIRMED,
+    )
+    db.execute(update(Flag).where(*confirmed).values(state=flags.CLEARED))
 
 
 def _corrected(before: dict[str, Any], changes: TrialChanges, row: Trial) -> TrialCreate:

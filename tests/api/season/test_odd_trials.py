@@ -58,6 +58,18 @@ def test_the_trial_shows_who_confirmed_it_and_why(world: World, odd: dict):
     assert history["message"] == "All other trials of the season predict another power."
 
 
+def test_a_correction_asks_again(world: World, odd: dict):
+    """What was confirmed was about the values of then; another note changes none."""
+    confirm(world.larch.coach, odd)
+    path = f"/v1/trials/{odd['id']}/corrections"
+    asked = {"reason": "misread", "changes": {"note": "by the window"}}
+    assert world.larch.coach.post(path, json=asked).status_code == 201
+    assert comparison(world, world.lead)["odd_trials"] == []
+    asked = {"reason": "misread", "changes": {"runs": [{"voltage_v": 1.95}] * 3}}
+    assert world.larch.coach.post(path, json=asked).status_code == 201
+    assert [each["trial_id"] for each in comparison(world, world.lead)["odd_trials"]] == [odd["id"]]
+
+
 @pytest.mark.parametrize(
     ("ratio", "cause"),
     [(1.24, "unknown"), (1.3, "fan_setting"), (2.0, "no_load"), (6.0, "no_load"),
