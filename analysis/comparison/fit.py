@@ -39,7 +39,6 @@ LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not cou
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
-CHECKED_AT_MOST = 400  # trials whose leverage is looked at
 ROUNDS_AGAIN = 3  # of reweighting, at most, where a few trials were set aside
 ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
 SCATTER_MOVED_BY = 0.002  # [-], share of trials set aside from which the scatter is estimated again
@@ -156,16 +155,15 @@ class SeasonFit:
         return {build_id: i for i, group in enumerate(self.groups) for build_id in group}
 
     def check_residuals(self) -> ResidualCheck:
-        """Return how the residuals scatter, each corrected for its leverage on the fit."""
-        count = len(self.residual_z)
-        step = max(1, count // CHECKED_AT_MOST)
-        chosen = np.arange(0, count, step)
-        free = np.maximum(1 - self._solution.leverages(chosen), 1e-6)
-        # A trial that determines a term by itself has no residual to judge by.
-        judged = free > 0.05
+        """Return how trials scatter about what all other trials predict of them.
+
+        Without those that are set aside, and those of builds that have no other trial.
+        """
+        builds = self._solution.model.builds
+        judged = (builds.count() > 1)[builds.codes] & ~self.is_aside
         if not judged.any():
             return ResidualCheck(1.0, 0)
-        z = self.residual_z[chosen][judged] / np.sqrt(free[judged])
+        z = self.predicted_z[judged]
         return ResidualCheck(float(np.sqrt(np.mean(z**2))), int(judged.sum()))
 
 

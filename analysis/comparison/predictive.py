@@ -80,8 +80,9 @@ def set_aside(
     Notes
     -----
     A trial is unexpected beyond |z| = 3.2, and in a large season beyond what half a clean trial on
-    average exceeds. Where more than a tenth of a season is (and more than two trials), it is the
-    model that does not fit, and none is left out.
+    average exceeds, if its build has other trials: a first build may be far weaker or stronger than
+    anybody would have thought. Where more than a tenth of a season is unexpected (and more than two
+    trials), it is the model that does not fit, and none is left out.
 
     Examples
     --------
@@ -92,7 +93,9 @@ def set_aside(
     """
     share = min(0.5, FALSELY_A_SEASON / max(len(z), 1))
     limit = max(LEAST_Z, normal_quantile(1 - share / 2))
-    is_unexpected = np.abs(z) > limit
+    counts = ~is_aside
+    others = build.sum(counts.astype(np.float64))[build.codes] - counts
+    is_unexpected = (np.abs(z) > limit) & (others > 0)
     if np.count_nonzero(is_unexpected) > max(MOST_ASIDE, MOST_ASIDE_SHARE * len(z)):
         return np.zeros(len(z), dtype=bool)
     back = is_aside & ~is_unexpected

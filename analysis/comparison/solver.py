@@ -170,12 +170,6 @@ class Solution:
 
         return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
 
-    def leverages(self, trials: IntArray) -> FloatArray:
-        """Return the leverage of each trial: the share of its own reading in its fitted value."""
-        fits = self._as_they_are(self.model.design[self.model.cells.codes[trials]])
-        leverage: FloatArray = self._weighted.weight[trials] * self.variances(fits)
-        return leverage
-
     def fit_variances(self) -> FloatArray:
         """Return the variance of the fit of each trial."""
         of_cells = self.variances(self._as_they_are(self.model.design))

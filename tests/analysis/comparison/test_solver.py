@@ -131,7 +131,7 @@ class TestSolution:
         expected = np.linalg.slogdet(v)[1] + y @ np.linalg.solve(v, y)
         assert solution.minus_two_log_likelihood() == pytest.approx(expected)
         hat = x @ inverse @ x.T * weight
-        assert solution.leverages(np.arange(60)) == pytest.approx(np.diag(hat))
+        assert weight * solution.fit_variances() == pytest.approx(np.diag(hat))
 
     def test_the_gradient_by_finite_differences(self):
         _, model, _, y, weight, *_ = self.solved(1)
