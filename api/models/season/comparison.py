@@ -125,8 +125,14 @@ class OddTrialRead(Statement):
     trial_id: str
     build_id: str
     bench_id: str
-    ratio: Annotated[float, Field(description="Times the power that all others predict. [-]")]
-    likely_cause: Literal["no_load", "fan_setting", "unknown"]
+    ratio: Annotated[
+        float,
+        Field(
+            description="Times the power that all others predict; of two trials of a build that "
+            "contradict each other, the larger over the smaller. [-]"
+        ),
+    ]
+    likely_cause: Literal["no_load", "fan_setting", "contradiction", "unknown"]
 
 
 class SeasonComparison(BaseModel):

@@ -3,7 +3,7 @@
 import pytest
 
 from api.services.season.odd_trials import likely_cause
-from tests.support.makers import World
+from tests.support.makers import World, build_payload, created, trial_payload
 from tests.support.odd_trials import submit_odd
 
 
@@ -32,6 +32,26 @@ def test_it_is_asked_about_with_the_likely_cause(world: World, odd: dict):
     # (1.9/1.2)² of the power of the others.
     assert found["ratio"] == pytest.approx(2.5, abs=0.15)
     assert "Was the load connected" in found["sentence"]
+
+
+def test_of_two_that_contradict_each_other_both_are_asked_about(world: World):
+    """The only two trials of a build, one of which has (1.9/1.2)² = 2.5 times the power."""
+    for at in range(6):
+        runs = [{"voltage_v": 1.2 + 0.003 * at}] * 3
+        created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch, runs=runs)))
+    new = build_payload(world.larch.turbine_id, number=2)
+    build = created(world.larch.coach.post("/v1/builds", json=new))
+    for volts, pitch in ((1.25, 12.0), (1.98, 25.0)):
+        asked = trial_payload(
+            world.larch, build_id=build["id"], runs=[{"voltage_v": volts}] * 3, pitch_deg=pitch
+        )
+        created(world.larch.coach.post("/v1/trials", json=asked))
+    found = comparison(world, world.larch.coach)["odd_trials"]
+    assert {each["build_id"] for each in found} == {build["id"]}
+    causes = [each["likely_cause"] for each in found]
+    assert len(causes) == 2
+    assert "contradiction" in causes
+    assert all(each["ratio"] == pytest.approx(2.5, abs=0.2) for each in found)
 
 
 def test_another_school_learns_nothing_of_it(world: World, odd: dict):
