@@ -58,6 +58,7 @@ class Model:
         self.terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in TERMS}
         is_reference = np.asarray(trials["team_id"]) == ""
         self.cells, first = self._cells()
+        self._first = first
         self._cell_codes = {name: each.codes[first] for name, each in self.terms.items()}
         has_team = ~is_reference[first]
         build = self._cell_codes["build"]
@@ -140,10 +141,21 @@ class Model:
         )
 
     def _values(self, trials: Mapping[str, npt.ArrayLike]) -> FloatArray:
-        """Return how much of each of its unknowns a cell has: an error by its trials' mean."""
+        """Return how much of each of its unknowns a cell has.
+
+        Of an error it is the mean over all trials of its team at its bench. From session to session
+        a wind that was misread moves both the power and the coefficient, which would pass for a
+        wrong exponent.
+        """
         ones = np.ones((self.cells.size, len(TERMS) + 2))
+        if not self.errors:
+            return ones
+        first = next(iter(self.errors))
+        at_bench = self._cell_codes[first] * self.terms["bench"].size + self._cell_codes["bench"]
+        groups = group_by(at_bench[self.cells.codes])
+        of_cell = groups.codes[self._first]
         moved = [
-            self.cells.mean(np.asarray(trials[column], dtype=np.float64))
+            groups.mean(np.asarray(trials[column], dtype=np.float64))[of_cell]
             for column in self.errors.values()
         ]
         return np.column_stack([ones, *moved])

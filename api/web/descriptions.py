@@ -1,7 +1,6 @@
 """Describe change histories and measurements in words."""
 
 from datetime import datetime
-from functools import partial
 from types import SimpleNamespace
 from typing import Any
 
@@ -9,25 +8,25 @@ from sqlmodel import Session, col, select
 
 from api.messages import has_key, say
 from api.messages.numbers import localised
-from api.models.core.audit import AuditRead, HistoryQuery
+from api.models.core.audit import AuditRead
 from api.models.core.shapes import Stored
 from api.models.registry.sessions import BenchSession
 from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
-from api.services.core import history, resources
+from api.services.core import history
 from api.web.forms import stem, unit_of
 from api.web.visitors import Visit
 
 Facts = list[tuple[str, str]]
 LONGEST = 120  # [characters] of a value in the history
+MOST_CHANGES = 25  # shown on a page: each may hold three long series of readings, twice
 
 
 def history_of(
     db: Session, visited: Visit, table: type[Stored], row_id: str
 ) -> list[dict[str, Any]]:
-    """Return the change history of a thing, oldest first."""
-    page = partial(history.of_thing, db, visited.caller, table, row_id)
-    entries = resources.every(page, HistoryQuery())
+    """Return the newest changes of a thing, oldest first; the API has all of them."""
+    entries = history.newest_of_thing(db, visited.caller, table, row_id, MOST_CHANGES)
     return [_entry_in_words(entry) for entry in entries]
 
 

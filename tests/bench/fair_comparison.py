@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import kendalltau
 
+from analysis.comparison.columns import compared_columns
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.event.forecast import Entrants, Event, draw_forecast, score_forecast
 from analysis.trials.results import TrialResults, trial_results
@@ -76,17 +77,8 @@ def score(season: Season) -> dict[str, float]:
 
 
 def _fit(trials: pd.DataFrame, results: TrialResults, is_known: np.ndarray) -> SeasonFit:
-    names = ("build_id", "team_id", "bench_id", "session_id")
-    u = np.sqrt(
-        results.u_repeat**2
-        + 0.02**2
-        + (results.u_wind_exponent * results.exponent_lever) ** 2
-        + (results.u_density_exponent * results.ln_density_ratio) ** 2
-    )
-    return fit_season(
-        {name: trials[name].to_numpy() for name in names}
-        | {"log_power": np.log(results.normalised_power_w[is_known]), "u_own": u[is_known]}
-    )
+    columns = {name: trials[name].to_numpy() for name in trials}
+    return fit_season(compared_columns(columns, results.only(is_known)))
 
 
 def _score(name: str, values: np.ndarray, truth: np.ndarray) -> dict[str, float]:

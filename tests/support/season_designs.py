@@ -10,12 +10,11 @@ def travelling(draw, trials=60):
                      10 * bench + draw.integers(0, 3, trials))  # fmt: skip
     team = np.where(build == 101, "", np.char.mod("t%d", build // 2))
     session = np.where(draw.random(trials) < 0.1, "everywhere", np.char.mod("s%d", bench * 2))
-    # Winds differ from bench to bench, and air hardly; in a session they are the same.
-    wind, air = draw.normal(0, 0.1, 4), draw.normal(0, 0.02, 4)
-    place = np.where(session == "everywhere", 3, bench)
+    # Winds differ from bench to bench, and air hardly.
+    wind, air = draw.normal(0, 0.1, 3), draw.normal(0, 0.02, 3)
     return {"team_id": team, "build_id": np.char.mod("b%d", build),
             "bench_id": np.char.mod("k%d", bench), "session_id": session,
-            "u_wind_exponent": wind[place], "u_density_exponent": air[place]}  # fmt: skip
+            "u_wind_exponent": wind[bench], "u_density_exponent": air[bench]}  # fmt: skip
 
 
 def written_out(trials, spread):

@@ -11,7 +11,9 @@ import numpy as np
 from sqlalchemy import ColumnElement, Executable, or_, select
 from sqlmodel import Session, col
 
+from analysis.numeric.groups import are_among
 from analysis.trials.results import PowerResults
+from api.models.measurements.flags import Flag
 from api.models.measurements.results import CachedResult
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
@@ -21,6 +23,7 @@ from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core.cache import cache_of
 from api.services.measurements import results
+from api.services.measurements.flags import CONFIRMED, UNLIKE_SEASON
 from api.services.measurements.frames import Array, Columns, merge, read_columns, read_plain
 
 AT_ONCE = 20_000  # trials in one query
@@ -87,7 +90,18 @@ def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
     complete = _joined([_part(db, *part) for part in parts_of(db, *conditions)])
     merge(complete.trials, _sessions(db, season.id), "session_id")
     merge(complete.trials, _builds(db, season.id), "build_id")
+    complete.trials["is_confirmed"] = _confirmed(db, season.id, complete.trials["trial_id"])
     return complete
+
+
+def _confirmed(db: Session, season_id: str, trial_ids: Array) -> Array:
+    """Return which trials somebody confirmed that the rest of the season does not expect."""
+    confirmed = select(col(Flag.trial_id)).where(
+        col(Flag.season_id) == season_id,
+        col(Flag.rule) == UNLIKE_SEASON,
+        col(Flag.state) == CONFIRMED,
+    )
+    return are_among(trial_ids, set(db.scalars(confirmed)))
 
 
 def _joined(parts: list[SeasonTrials]) -> SeasonTrials:

@@ -27,7 +27,10 @@ def unpacked(content: bytes) -> SeasonTrials:
         part: {name: np.array(values, dtype=kind) for name, (kind, values) in by_name.items()}
         for part, by_name in json.loads(zlib.decompress(content)).items()
     }
-    return SeasonTrials(parts["trials"], PowerResults(**parts["results"]))
+    trials = parts["trials"]
+    # What was packed before trials could be confirmed has none.
+    trials.setdefault("is_confirmed", np.zeros(len(trials["trial_id"]), dtype=bool))
+    return SeasonTrials(trials, PowerResults(**parts["results"]))
 
 
 def columns_of(results: PowerResults) -> dict[str, Any]:

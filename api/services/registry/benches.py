@@ -99,6 +99,14 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
     return resources.read(WindGridRead, row)
 
 
+def newest_wind_grid(db: Session, caller: Caller, bench_id: str) -> WindGridRead | None:
+    """Return the wind grid that a bench uses: the newest one."""
+    bench = resources.get_row(db, caller, Bench, bench_id)
+    of_bench = col(WindGrid.bench_id) == bench.id
+    rows = resources.newest(db, caller, WindGrid, of_bench, most=1)
+    return resources.read(WindGridRead, rows[0]) if rows else None
+
+
 def wind_grids(
     db: Session, caller: Caller, bench_id: str, query: PageQuery
 ) -> tuple[list[WindGridRead], str | None]:

@@ -15,12 +15,10 @@ from analysis.numeric.groups import Groups, are_among, group_by, pair_up
 from analysis.numeric.resolution import at_resolution
 from analysis.season.summary import TeamSeasons, are_usable, summarise_teams
 from analysis.trials.results import PowerResults
-from api.models.measurements.flags import Flag
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
-from api.services.measurements.flags import CONFIRMED, UNLIKE_SEASON
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import SeasonTrials
 from api.services.publishing.published import visible_trials
@@ -162,7 +160,7 @@ def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
     assigned = _assigned(db)
     builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=_fit_trials(counted, _confirmed(db, counted)),
+        fit=_fit_trials(counted),
         trials=counted.trials,
         current=_current(summarise_teams(every.trials, every.results)),
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
@@ -176,19 +174,11 @@ def _current(teams: TeamSeasons) -> dict[str, str]:
     return {team_id: build_id for team_id, build_id in pairs if team_id}
 
 
-def _confirmed(db: Session, counted: SeasonTrials) -> Array:
-    """Return which trials somebody confirmed that the rest of the season does not expect."""
-    confirmed = select(Flag.trial_id).where(
-        col(Flag.rule) == UNLIKE_SEASON, col(Flag.state) == CONFIRMED
-    )
-    return are_among(counted.trials["trial_id"], set(db.scalars(confirmed)))
-
-
-def _fit_trials(counted: SeasonTrials, confirmed: Array) -> SeasonFit:
+def _fit_trials(counted: SeasonTrials) -> SeasonFit:
     """Fit trials; a link's age is judged at the newest moment that two schools reached."""
     trials, results = counted.trials, counted.results
     age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
-    columns = compared_columns(trials, results) | {"is_confirmed": confirmed}
+    columns = compared_columns(trials, results) | {"is_confirmed": trials["is_confirmed"]}
     return fit_season(columns, age_weeks=age)
 
 

@@ -27,7 +27,7 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import RunCreate, Trial, TrialChanges
 from api.services.core import audit, resources, revisions
-from api.services.core.scope import Caller, require_owner, visible
+from api.services.core.scope import Caller, require_lead_where_official, require_owner, visible
 from api.services.measurements import flags
 from api.services.measurements.flag_words import words_of
 from api.services.registry import sessions
@@ -121,6 +121,7 @@ def answer(db: Session, caller: Caller, flag_id: str, reply: FlagAnswerCreate) -
     """Answer a flag; a trial that it held counts again, unless another flag holds it."""
     flag = resources.get_row(db, caller, Flag, flag_id)
     require_owner(caller, flag.organisation_id)
+    require_lead_where_official(db, caller, _about(flag), "refused.official_trial")
     revisions.raise_season(db, flag.season_id)
     resources.lock(db, flag)
     if flag.state != flags.OPEN:
@@ -193,10 +194,14 @@ def _act(db: Session, caller: Caller, flag: Flag, reply: FlagAnswerCreate) -> No
             raise Conflict(say("refused.flag_of_session"))
         corrections.withdraw_row(db, caller, db.get_one(Trial, flag.trial_id), reason)
     else:
-        about = col(Trial.id) == flag.trial_id
-        if flag.trial_id is None:
-            about = col(Trial.session_id) == flag.session_id
-        flags.recheck(db, about)
+        flags.recheck(db, _about(flag))
+
+
+def _about(flag: Flag) -> ColumnElement[bool]:
+    """Return the condition on the trials that a flag is about: one, or those of a session."""
+    if flag.trial_id is None:
+        return col(Trial.session_id) == flag.session_id
+    return col(Trial.id) == flag.trial_id
 
 
 def _accept(db: Session, caller: Caller, flag: Flag, reason: str) -> None:

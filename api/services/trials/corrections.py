@@ -176,12 +176,17 @@ def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> 
         rule=flags.UNLIKE_SEASON,
         severity="warn",
         facts={"values": {}},
+        version=0,
     )
+    before = flag.state if flag.version else None
     flag.state, flag.reason = flags.CONFIRMED, given.reason
     flag.answered_by, flag.answered_at = caller.label, datetime.now(UTC).replace(microsecond=0)
+    flag.version = (flag.version or 0) + 1
+    # Its own facts changed: until others are published with it, nobody else's figures follow.
+    row.version += 1
     db.add(flag)
     db.flush()
-    changes = {"rule": [flag.rule, flag.rule], "state": [None, flag.state]}
+    changes = {"rule": [flag.rule, flag.rule], "state": [before, flag.state]}
     audit.note(db, caller, "answered", flag, changes, given.reason)
     return trials.get(db, caller, row.id)
 

@@ -1,6 +1,5 @@
 """Pages of benches and of sessions."""
 
-from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
@@ -8,7 +7,6 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from api.messages import say
-from api.models.core.shapes import PageQuery
 from api.models.measurements.flags import FlagQuery
 from api.models.registry.benches import Bench, WindGridCreate
 from api.models.registry.builds import Build
@@ -53,8 +51,7 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         season = db.get(Season, season_id)
         at_bench = col(BenchSession.bench_id) == bench.id
         sessions = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
-        page = partial(benches.wind_grids, db, visited.caller, bench_id)
-        grids = resources.every(page, PageQuery())
+        newest_grid = benches.newest_wind_grid(db, visited.caller, bench_id)
         scores = comparisons.compare_season(db, visited.caller, season_id).benches if season else []
         facts: dict[str, Any] = {
             "history": history_of(db, visited, Bench, bench.id),
@@ -70,7 +67,7 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         bench=bench,
         school=school,
         sessions=sessions,
-        grid=grids[-1] if grids else None,
+        grid=newest_grid,
         filled=grid,
         zone=school.timezone or (season.timezone if season else "UTC"),
         dimensions=_plain_facts(BENCH, bench),

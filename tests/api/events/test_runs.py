@@ -57,6 +57,22 @@ class TestResults:
         asked = {"session_id": session or self.day(world), "runs": list(runs)}
         return (client or world.lead).post(f"{event(world)}/results", json=asked)
 
+    def test_a_coach_answers_no_question_about_an_official_run(self, world: World):
+        """What a flag proposes would move the places: a lead's to decide, as a correction is."""
+        runs = [{"voltage_v": volts} for volts in (0.12, 1.2, 1.21)]
+        trial = {"load_ohm": 30.1, "load_connected": True, "runs": runs}
+        run = {"position": 1, "build_id": world.larch.build_id, "trial": trial}
+        assert self.send(world, run).status_code == 200
+        listed = world.larch.coach.get("/v1/flags?state=open&severity=hold").json()["items"]
+        (flag,) = [each["id"] for each in listed if each["rule"] == "runs_disagree"]
+        for given in ("accept_fix", "confirm", "withdraw_trial"):
+            asked = {"answer": given, "reason": "we saw it"}
+            one = world.larch.coach.post(f"/v1/flags/{flag}/answer", json=asked)
+            many = world.larch.coach.post("/v1/flags/answers", json=asked | {"flag_ids": [flag]})
+            assert (one.status_code, many.status_code) == (403, 403), given
+        asked = {"answer": "accept_fix"}
+        assert world.lead.post(f"/v1/flags/{flag}/answer", json=asked).status_code == 200
+
     def worked(self, world, last=1.3):
         """Reference at 1 and 5; larch at 2 and 4, birch at 3 which does not finish."""
         return (

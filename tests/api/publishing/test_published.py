@@ -16,6 +16,7 @@ from api.services.publishing import moved_trials, published
 from api.services.publishing.packed_trials import unpacked
 from api.services.publishing.publications import Choice, Publication, Shelf, shelf_of
 from tests.support.makers import World, created, trial_payload
+from tests.support.odd_trials import submit_odd
 
 #: Fields about the time and the season's writes, which are not figures.
 ABOUT = ("as_of", "others_as_of", "revision")
@@ -70,6 +71,19 @@ def joined(world: World):
             )  # fmt: skip
             created(school.coach.post("/v1/trials", json=rotor))
     return world
+
+
+def test_one_confirmation_of_another_school_moves_nothing(joined: World):
+    """The season's fit leaves an odd trial out; confirmed it would count, by a known factor."""
+    odd = submit_odd(joined.birch)
+    coach = joined.larch.coach
+    before = seen(coach, joined, joined.larch)
+    path = f"/v1/trials/{odd['id']}/confirm"
+    confirmed = joined.birch.coach.post(path, json={"reason": "measured again"})
+    assert confirmed.status_code == 200, confirmed.text
+    assert seen(coach, joined, joined.larch) == before
+    own = f"/v1/seasons/{joined.season_id}/comparison"
+    assert joined.birch.coach.get(own).json()["odd_trials"] == []
 
 
 @pytest.mark.parametrize("volts", [1.0, 1.25, 1.5])
