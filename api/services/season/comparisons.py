@@ -1,18 +1,16 @@
 """Compare schools fairly: fit the complete season, and show each caller the builds they may see."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, select
 
-from analysis.comparison.benches import BenchScore, missing_links, score_benches, verdict_of
+from analysis.comparison.benches import missing_links
 from analysis.comparison.pairs import Pair, compare_all, compare_each, place_ranges
 from analysis.numeric.resolution import two_digits
-from analysis.uncertainty import percent
 from api.errors import NotFound
 from api.messages import say
 from api.models.registry.benches import Bench
@@ -22,7 +20,6 @@ from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.season.comparison import (
-    AssignedScoreRead,
     BenchScoreRead,
     FairBuild,
     MissingLinkRead,
@@ -32,21 +29,14 @@ from api.models.season.comparison import (
 )
 from api.services.core import resources, wording
 from api.services.core.scope import Caller
+from api.services.season.bench_scores import Named, read_scores
 from api.services.season.cached_answers import season_answer
-from api.services.season.coarse import coarse_pair, coarse_score
+from api.services.season.coarse import coarse_pair
 from api.services.season.fit import Fitted, fitted_season
 from api.services.season.odd_trials import odd_trials
 
 ALL_PAIRS_UP_TO = 200  # current builds; with more, each is compared only with the next ones
 NEXT_ONES = 20
-
-
-class Named(NamedTuple):
-    """A team or a bench."""
-
-    id: str
-    name: str
-    organisation_id: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +97,7 @@ def _compare(
         revision=season.revision,
         groups=_groups_shown(fitted, visible),
         builds=builds,
-        benches=_benches(caller, fitted, visible),
+        benches=read_scores(caller, fitted, visible.benches),
         pairs=pairs,
         pairs_not_listed=left_out,
         missing_links=links(caller, fitted, visible),
@@ -192,59 +182,6 @@ def _fair(build_id: str, fitted: Fitted, visible: VisibleComparison) -> FairBuil
     )
 
 
-def _benches(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list[BenchScoreRead]:
-    """Return the scores of benches; for a coach only of their own."""
-    own = caller.organisation_ids
-    counts = Counter(fitted.trials["bench_id"])
-    scores = score_benches(fitted.fit, fitted.assigned)
-    return [
-        _bench(
-            coarse_score(score) if fitted.is_coarse else score,
-            visible.benches[score.bench_id].name,
-            counts[score.bench_id],
-            len(scores) == 1,
-        )
-        for score in scores
-        if own is None or visible.benches[score.bench_id].organisation_id in own
-    ]
-
-
-def _bench(score: BenchScore, name: str, trials: int, is_alone: bool) -> BenchScoreRead:
-    assigned = score.assigned
-    return BenchScoreRead(
-        bench_id=score.bench_id,
-        name=name,
-        effect_pct=percent(score.effect),
-        u_pct=100 * score.u,
-        z=score.z,
-        zeta=score.zeta,
-        e_n=score.e_n,
-        against=score.against,
-        assigned=assigned
-        and AssignedScoreRead(
-            effect_pct=percent(assigned.effect),
-            z_prime=assigned.z_prime,
-            zeta=assigned.zeta,
-            e_n=assigned.e_n,
-            verdict=assigned.verdict,
-        ),
-        verdict=score.verdict,
-        trials=trials,
-        **_bench_in_words(score, name, is_alone),
-    )
-
-
-def _bench_in_words(score: BenchScore, name: str, is_alone: bool) -> dict[str, Any]:
-    """Return the sentence of the comparison whose verdict is the graver."""
-    assigned = score.assigned
-    is_by_assigned = is_alone or verdict_of(score.z) != score.verdict
-    if assigned and is_by_assigned:
-        effect = percent(assigned.effect)
-        return wording.statement(f"bench.assigned_{assigned.verdict}", bench=name, effect=effect)
-    key = "bench.alone" if is_alone else f"bench.{score.verdict}"
-    return wording.statement(key, bench=name, effect=percent(score.effect))
-
-
 def _hidden(fitted: Fitted, visible: VisibleComparison) -> int:
     """Return the number of hidden builds of teams."""
     return sum(
@@ -295,7 +232,11 @@ class ComparableBuilds:
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
     """Return the scores of a season's benches; for a coach only of their own."""
     fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
-    return [] if fitted is None else _benches(caller, fitted, visible_to(db, caller, fitted))
+    return (
+        []
+        if fitted is None
+        else read_scores(caller, fitted, visible_to(db, caller, fitted).benches)
+    )
 
 
 def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
