@@ -45,9 +45,9 @@ class Spread:
 class Model:
     """The terms of each trial, and their positions among the unknowns.
 
-    Trials of one build in one session have the same terms: they form a cell. What a build can do
-    and what it has at its only bench are seen together alone, so they are one unknown there; a
-    build that was tested at several benches has one of each.
+    Trials of one build in one session have the same terms: they form a cell. A build's own effect
+    and its interaction with its only bench cannot be separated, so they are one unknown there; a
+    build that was tested at several benches has an unknown for each.
 
     An exponent that is wrong is wrong in all trials of a team, or of a reference rotor, by as much
     as their winds and air differ from the reference. It does not average out as scatter does, so it
@@ -58,7 +58,6 @@ class Model:
         self.terms = {name: group_by(np.asarray(trials[f"{name}_id"])) for name in TERMS}
         is_reference = np.asarray(trials["team_id"]) == ""
         self.cells, first = self._cells()
-        self._first = first
         self._cell_codes = {name: each.codes[first] for name, each in self.terms.items()}
         has_team = ~is_reference[first]
         build = self._cell_codes["build"]
@@ -69,7 +68,7 @@ class Model:
         self.errors = {name: column for name, column in ERRORS.items() if column in trials}
         self._cell_codes |= dict.fromkeys(self.errors, self._owner(has_team))
         self._lay_out(has_team)
-        columns, values = self._columns(has_team), self._values(trials)
+        columns, values = self._columns(has_team), self._values(trials, first)
         self.blocks = Blocks(self.ends, columns, values)
         self.design = self.rows(columns, values)
         self.design_at_home = self.design[:, : self.local]
@@ -96,7 +95,7 @@ class Model:
         return numbers
 
     def _lay_out(self, has_team: npt.NDArray[np.bool_]) -> None:
-        """Give each unknown its place: bench by bench, and behind them all that is shared."""
+        """Give each unknown a position: bench by bench, then the shared ones."""
         benches = self.terms["bench"].size
         home = {name: self._home(name, has_team if name == "team" else ...) for name in TERMS}
         bench, build = self._cell_codes["bench"], self._cell_codes["build"]
@@ -118,7 +117,7 @@ class Model:
         self.position = dict(zip(home, np.split(position, cuts), strict=True))
 
     def _home(self, name: str, rows: Any) -> IntArray:
-        """Return the only bench of each term of one kind, or that it has several."""
+        """Return the only bench of each term of one kind, or `NOWHERE` if it has several."""
         codes, bench = self._cell_codes[name][rows], self._cell_codes["bench"][rows]
         size = self.terms[name].size if name in self.terms else int(codes.max()) + 1
         lowest = np.full(size, self.terms["bench"].size)
@@ -140,7 +139,7 @@ class Model:
             ]
         )
 
-    def _values(self, trials: Mapping[str, npt.ArrayLike]) -> FloatArray:
+    def _values(self, trials: Mapping[str, npt.ArrayLike], first: IntArray) -> FloatArray:
         """Return how much of each of its unknowns a cell has.
 
         Of an error it is the mean over all trials of its team at its bench. From session to session
@@ -150,10 +149,10 @@ class Model:
         ones = np.ones((self.cells.size, len(TERMS) + 2))
         if not self.errors:
             return ones
-        first = next(iter(self.errors))
-        at_bench = self._cell_codes[first] * self.terms["bench"].size + self._cell_codes["bench"]
+        owner = self._cell_codes[next(iter(self.errors))]
+        at_bench = owner * self.terms["bench"].size + self._cell_codes["bench"]
         groups = group_by(at_bench[self.cells.codes])
-        of_cell = groups.codes[self._first]
+        of_cell = groups.codes[first]
         moved = [
             groups.mean(np.asarray(trials[column], dtype=np.float64))[of_cell]
             for column in self.errors.values()
@@ -161,7 +160,7 @@ class Model:
         return np.column_stack([ones, *moved])
 
     def rows(self, columns: IntArray, values: FloatArray | None = None) -> Any:
-        """Return sparse rows with a one, or a value, at each of some homes, nowhere left out."""
+        """Return sparse rows with a one or a value in each given column, except at `NOWHERE`."""
         from scipy.sparse import csr_array
 
         row, column = np.nonzero(columns != NOWHERE)

@@ -83,7 +83,6 @@ class SeasonFit:
     groups: list[list[str]]
     bench_group: dict[str, int]
     weights: FloatArray
-    residual_z: FloatArray
     #: Of each trial: ln power less what all others predict, its z, and whether it is left out.
     predicted_off: FloatArray
     predicted_z: FloatArray
@@ -221,10 +220,10 @@ def fit_season(
     used = spread or Spread()
     confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
     is_aside = np.zeros(len(y), dtype=bool)
-    solution, weights, z = _robust(model, y, u, used, np.ones_like(y))
+    solution, weights = _robust(model, y, u, used, np.ones_like(y))
     if is_estimated:
         used = _estimated(model, trials, y, u, weights, used)
-        solution, weights, z = _robust(model, y, u, used, weights)
+        solution, weights = _robust(model, y, u, used, weights)
     for _ in range(ROUNDS_ASIDE):
         scatter = u * used.residual
         off, off_z = predicted_off(solution, weights / scatter**2, scatter)
@@ -237,7 +236,7 @@ def fit_season(
         if is_estimated and moved > SCATTER_MOVED_BY * len(y):
             used = _estimated(model, trials, y, u, np.where(is_aside, 0.0, weights), used)
         start = np.where(is_aside, 0.0, np.where(before, 1.0, weights))
-        solution, weights, z = _robust(model, y, u, used, start, rounds=ROUNDS_AGAIN)
+        solution, weights = _robust(model, y, u, used, start, rounds=ROUNDS_AGAIN)
     builds = solution.builds(np.arange(model.builds.size))
     groups, bench_group = _connected(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
@@ -251,7 +250,6 @@ def fit_season(
         groups=groups,
         bench_group=bench_group,
         weights=weights,
-        residual_z=z,
         predicted_off=off,
         predicted_z=off_z,
         is_aside=is_aside,
@@ -278,8 +276,8 @@ def _robust(
     spread: Spread,
     weights: FloatArray,
     rounds: int = ROUNDS,
-) -> tuple[Solution, FloatArray, FloatArray]:
-    """Return the fit with odd trials counting less, its weights and standardised residuals.
+) -> tuple[Solution, FloatArray]:
+    """Return the fit with odd trials counting less, and its weights.
 
     It begins with some weights; a trial of weight 0 stays out.
     """
@@ -291,7 +289,7 @@ def _robust(
         before, weights = weights, np.where(counts, bounded, 0.0)
         if np.max(np.abs(weights - before)) < SETTLED:
             break
-    return solution, weights, z
+    return solution, weights
 
 
 def _has_enough(model: Model) -> bool:

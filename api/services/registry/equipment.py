@@ -100,7 +100,7 @@ def change(
 def require_kind(
     db: Session, caller: Caller, equipment_id: str | None, kind: str, field: str
 ) -> None:
-    """Refuse a reference to equipment that does not exist or is of another kind."""
+    """Refuse a reference to equipment that does not exist or has another kind."""
     if equipment_id is None:
         return
     row = resources.get_row(db, caller, Equipment, equipment_id, field)

@@ -27,7 +27,7 @@ def best_predictor(
     is_swept = np.isfinite(trials["sweep_exponent"].to_numpy(dtype=float))
     used = results.wind_exponent
     found = trials["sweep_exponent"].to_numpy(dtype=float)
-    #: What the oracle expects of each trial's exponent, and how sure it is of it.
+    #: The oracle's estimate of each trial's exponent, and its uncertainty.
     own = spread_exponent**2 / (spread_exponent**2 + of.sweep_error**2)
     expected = np.where(
         is_swept, mean_exponent + own * (np.nan_to_num(found) - mean_exponent), mean_exponent
