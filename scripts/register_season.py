@@ -20,10 +20,6 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
 import argparse
-import csv
-import io
-import json
-import re
 import secrets
 import sys
 from difflib import get_close_matches
@@ -45,6 +41,16 @@ from client import (
     read_key,
     require_ok,
 )
+from season_tables import (
+    GRID_COLUMNS,
+    LOAN_COLUMNS,
+    TABLES,
+    Fault,
+    Row,
+    read_rules,
+    read_table,
+    value_of,
+)
 
 EXAMPLES = """\
 example:
@@ -53,31 +59,6 @@ example:
 exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not reached or not able
 """
 
-#: Tables in the order of their dependencies, with the columns that each may have.
-TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
-    "season": ("seasons", ("name", "starts_on", "ends_on", "timezone", "reference_wind_speed_m_s",
-                           "reference_air_density_kg_m3")),
-    "organisations": ("organisations", ("name", "altitude_m", "timezone", "sharing")),
-    "equipment": ("equipment", ("organisation", "kind", "tag", "condition", "spares", "note")),
-    "teams": ("teams", ("organisation", "name", "entry_class", "age_band", "size")),
-    "turbines": ("turbines", ("organisation", "team", "name", "rotor", "generator", "gear_ratio",
-                              "tower_side_m", "tower_mass_kg", "hub_height_m")),
-    "builds": ("builds", ("organisation", "team", "turbine", "number", "changed_factor",
-                          "rotor_diameter_m", "blade_count", "chord_root_m", "chord_tip_m",
-                          "blade_mass_kg", "blade_balance_radius_m", "blade_fixing", "material",
-                          "pitch_deg", "load_ohm", "assigned_power_w", "note")),
-    "benches": ("benches", ("organisation", "name", "room", "fan", "fan_setting", "distance_m",
-                            "hub_height_m", "anemometer", "tunnel_area_m2", "note")),
-    "events": ("events", ("name", "held_on", "place", "wind_speed_m_s", "best_of", "note")),
-}  # fmt: skip
-#: Columns for the data sheets of equipment.
-SPEC_COLUMNS = ("diameter_m", "type", "counts", "percent", "digits", "nominal_ohm", "measured_ohm",
-                "tolerance_pct", "rated_power_w", "emf_constant_v_s_rad",
-                "winding_resistance_ohm", "brush_drop_v", "class")  # fmt: skip
-LOAN_COLUMNS = ("equipment", "organisation", "lent_on", "due_on", "condition_out", "spares_out",
-                "signed_by", "note")  # fmt: skip
-GRID_COLUMNS = ("organisation", "bench", "x_radii", "y_radii", "wind_speed_m_s",
-                "monitor_wind_speed_m_s")  # fmt: skip
 #: Columns that name another thing: its collection, and the field for its id.
 NAMED = {
     "rotor": ("equipment", "rotor_id"),
@@ -90,20 +71,6 @@ NAMED = {
 }
 #: Fields that a row needs to find its owner, and that the thing itself does not have.
 OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "team_id")}
-WHOLE_NUMBERS = ("size", "blade_count", "number", "counts", "best_of", "spares", "spares_out")
-NUMBERS = ("percent", "digits", "gear_ratio", "x_radii", "y_radii")
-#: Unit suffixes of numeric columns; a column may have another unit of the same quantity.
-UNITS = ("m", "cm", "mm", "in", "ft", "deg", "ohm", "kohm", "kg", "g", "oz", "w", "mw", "v", "mv",
-         "pct", "m2", "cm2", "m_s", "mph", "km_h", "kn", "v_s_rad", "kg_m3")  # fmt: skip
-#: Columns with numbers that can be a thousand or more, so that 1,200 in them is ambiguous.
-THOUSANDS = ("_ohm", "_kohm", "_g", "_mm", "_cm", "_cm2", "_mw", "_mv", "altitude_m", "altitude_ft")
-AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
-
-Row = dict[str, str]
-
-
-class Fault(Exception):
-    """An error in one row, described in words."""
 
 
 class Registry:
@@ -254,70 +221,6 @@ def _mention_difference(where: str, facts: dict[str, Any], stored: dict[str, Any
         print(f"{where}: {', '.join(differing)} differ from what is registered, left as it is")
 
 
-def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
-    """Return a table's rows, numbered as in a spreadsheet; an empty list if there is no file."""
-    if not path.is_file():
-        return []
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
-        records = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
-    except UnicodeDecodeError as error:
-        raise Stop(REFUSED, f"{path.name} is not UTF-8: save it as 'CSV UTF-8'") from error
-    except csv.Error as error:
-        raise Stop(REFUSED, f"{path.name} cannot be cut into cells: {error}") from error
-    header = [title.strip() for title in records[0]] if records else []
-    allowed = columns if path.stem != "equipment" else (*columns, *SPEC_COLUMNS)
-    _require_columns(path.name, header, allowed)
-    rows = []
-    for number, record in enumerate(records[1:], start=2):
-        if not any(cell.strip() for cell in record):
-            continue
-        if len(record) != len(header):
-            words = f"has {len(record)} cells, and the header {len(header)}"
-            raise Stop(REFUSED, f"{path.name} row {number} {words}")
-        rows.append((number, dict(zip(header, map(str.strip, record), strict=True))))
-    _require_clear_numbers(path.name, rows)
-    return [(number, {column: _point(cell, delimiter) for column, cell in row.items()})
-            for number, row in rows]  # fmt: skip
-
-
-def _require_clear_numbers(name: str, rows: list[tuple[int, Row]]) -> None:
-    """Refuse a number such as 1,200 if no other cell of its column shows the decimal sign."""
-    for column in rows[0][1] if rows else ():
-        cells = {number: row[column] for number, row in rows if column.endswith(THOUSANDS)}
-        clear = "".join(cell for cell in cells.values() if not AMBIGUOUS.fullmatch(cell))
-        for number, cell in cells.items():
-            if AMBIGUOUS.fullmatch(cell) and ("," if "," in cell else ".") not in clear:
-                either = f"{cell.replace(',', '.')} or {re.sub('[.,]', '', cell)}"
-                words = f"{name} row {number}, column {column}: '{cell}' may mean {either}"
-                raise Stop(REFUSED, f"{words}; write it with another number of decimals or without")
-
-
-def _point(cell: str, delimiter: str) -> str:
-    """Return a number with a decimal point, unless commas separate the cells."""
-    is_number = delimiter != "," and re.fullmatch(r"[+-]?\d+,\d+", cell)
-    return cell.replace(",", ".") if is_number else cell
-
-
-def _require_columns(name: str, header: list[str], allowed: tuple[str, ...]) -> None:
-    """Refuse a table with a column that it cannot have."""
-    stems = {_stem(column) for column in allowed if _stem(column) != column}
-    for title in header:
-        if title not in allowed and not (_stem(title) != title and _stem(title) in stems):
-            near = get_close_matches(title, allowed, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(allowed)}"
-            raise Stop(REFUSED, f"{name}: '{title}' is not a column of this table; {hint}")
-
-
-def _stem(column: str) -> str:
-    """Return a column's name without its unit; the name itself if it has none."""
-    for unit in sorted(UNITS, key=len, reverse=True):
-        if column.endswith(f"_{unit}"):
-            return column.removesuffix(f"_{unit}")
-    return column
-
-
 def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
     """Return a row as the body of a request, with ids instead of names."""
     facts: dict[str, Any] = {"spec": {}} if collection == "equipment" else {}
@@ -327,9 +230,9 @@ def _facts(registry: Registry, collection: str, row: Row) -> dict[str, Any]:
         if column in NAMED:
             facts[NAMED[column][1]] = _id_of(registry, column, row)
         elif collection == "equipment" and column not in TABLES["equipment"][1]:
-            facts["spec"][column] = _value(column, cell)
+            facts["spec"][column] = value_of(column, cell)
         else:
-            facts[column] = _value(column, cell)
+            facts[column] = value_of(column, cell)
     if collection in ("teams", "events"):
         facts["season_id"] = _season_id(registry)
     if collection == "events" and registry.rule_set is not None:
@@ -366,28 +269,6 @@ def _with(row: Row, column: str, needs: str) -> Row:
     return row
 
 
-def _value(column: str, cell: str) -> Any:
-    """Return a cell's value: a number if the column is numeric, else text."""
-    is_number = column in (*WHOLE_NUMBERS, *NUMBERS) or _stem(column) != column
-    if not is_number:
-        return cell
-    try:
-        return int(cell) if column in WHOLE_NUMBERS else float(cell)
-    except ValueError as error:
-        raise Fault(f"column {column}: '{cell}' is not a number") from error
-
-
-def read_rules(path: Path) -> dict[str, Any] | None:
-    """Return the rule set of a folder's events, or None if there is none."""
-    if not path.is_file():
-        return None
-    try:
-        rules: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as error:
-        raise Stop(REFUSED, f"{path.name} is not JSON: {error}") from error
-    return rules
-
-
 def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
     """Lend the equipment that is not lent already."""
     count, faults = 0, []
@@ -396,7 +277,7 @@ def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
             item = registry.find("equipment", row.get("equipment", ""))
             holder = registry.find("organisations", row.get("organisation", ""))
             cells = row.items() - {("equipment", row["equipment"])}
-            facts = {k: _value(k, v) for k, v in cells if v and k != "organisation"}
+            facts = {k: value_of(k, v) for k, v in cells if v and k != "organisation"}
             path = f"/v1/equipment/{item['id']}"
             if not require_ok(ask(registry.client, "GET", path)).json()["is_lent"]:
                 registry.add(f"{path}/loans", facts | {"organisation_id": holder["id"]})
@@ -416,7 +297,7 @@ def _register_grids(registry: Registry, rows: list[tuple[int, Row]]) -> int:
         try:
             owner = registry.find("organisations", row.get("organisation", ""))["id"]
             bench = registry.find("benches", row.get("bench", ""), owner)["id"]
-            grids.setdefault(bench, []).append({k: _value(k, v) for k, v in row.items() if v})
+            grids.setdefault(bench, []).append({k: value_of(k, v) for k, v in row.items() if v})
         except Fault as fault:
             faults.append(f"wind_grids.csv row {number}: {fault}")
     if faults:
