@@ -11,8 +11,9 @@ from fastapi import APIRouter, FastAPI
 from fastapi.routing import iter_route_contexts
 
 from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
+from api.concurrency import KeyLimits, WriteTurns
 from api.db import open_database
-from api.deps.submitting import batch_submissions
+from api.deps.trials_together import batch_submissions
 from api.embedded import is_embedded
 from api.errors import add_error_handlers
 from api.heap import trim_regularly
@@ -46,7 +47,6 @@ from api.routes import (
 from api.services.access.limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing
 from api.settings import Settings, read_settings
-from api.turns import KeyLimits, WriteTurns
 from api.web import errors
 from api.web.addresses import FILE_PAGES, PAGES
 

@@ -8,7 +8,15 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 
-from analysis.checks import build, earlier_trials, personal_data, reference_rotor, session, trial
+from analysis.checks import (
+    build,
+    earlier_trials,
+    personal_data,
+    reference_rotor,
+    session,
+    trial,
+    unit_slips,
+)
 from analysis.checks.fixes import with_sound_fix
 from analysis.checks.rules import GRAVEST, RULES, Rule
 from analysis.checks.view import Finding, Mask, View
@@ -21,9 +29,9 @@ CHECKS: tuple[Check, ...] = (
     trial.unmeasurable_power,
     earlier_trials.wind_unit_slip,
     earlier_trials.implausible_volts,
-    trial.kiloohm_slip,
-    trial.load_slip,
-    trial.diameter_slip,
+    unit_slips.kiloohm_slip,
+    unit_slips.load_slip,
+    unit_slips.diameter_slip,
     trial.pitch_from_axis,
     session.temperature_unit,
     session.humidity_fraction,

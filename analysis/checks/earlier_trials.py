@@ -13,18 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.checks import unit_slips
+from analysis.checks import unit_factors
 from analysis.checks.decimal_slips import places_off
 from analysis.checks.rules import Severity
-from analysis.checks.trial import (
-    impossible_power,
-    kiloohm_slip,
-    load_slip,
-    millivolt_slip,
-    runs_disagree,
-    unmeasurable_power,
-)
-from analysis.checks.unit_slips import find_slip
+from analysis.checks.trial import impossible_power, runs_disagree, unmeasurable_power
+from analysis.checks.unit_factors import find_slip
+from analysis.checks.unit_slips import kiloohm_slip, load_slip, millivolt_slip
 from analysis.checks.view import Finding, Mask, View, findings, make_finding
 from analysis.season.summary import RECORD
 
@@ -91,8 +85,8 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
 def _wind_slipped(view: View, trial: int, usual: float) -> Finding | None:
     """Return a finding if a wind is the usual one in another unit or with a slipped point."""
     speed = float(view.results.wind_speed_m_s[trial])
-    slip = find_slip(speed, usual, WIND_TOLERANCE, unit_slips.WIND_UNITS)
-    places = places_off(speed, usual, unit_slips.TOLERATED * WIND_TOLERANCE)
+    slip = find_slip(speed, usual, WIND_TOLERANCE, unit_factors.WIND_UNITS)
+    places = places_off(speed, usual, unit_factors.TOLERATED * WIND_TOLERANCE)
     if slip is not None:
         fixed, variant, unit = slip.meant, "unit", slip.unit
     elif places in (1, -1):
@@ -246,7 +240,7 @@ def _odd(
     alike = [each.scaled for each in before if each.pitch_as_read == pitch and each.has_wind]
     if alike:
         usual = median(alike)
-        if abs(math.log(now.scaled / usual)) > unit_slips.TOLERATED * VOLTAGE_TOLERANCE:
+        if abs(math.log(now.scaled / usual)) > unit_factors.TOLERATED * VOLTAGE_TOLERANCE:
             return _Suspect(trial, value, value * usual / now.scaled, 0, len(alike))
     return None
 

@@ -6,9 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.checks import unit_slips
-from analysis.checks.decimal_slips import LEAST_V, MOST_V, places_off, slipped_reading
-from analysis.checks.unit_slips import find_slip
+from analysis.checks.decimal_slips import LEAST_V, MOST_V, slipped_reading
 from analysis.checks.view import Finding, Mask, View, findings, make_finding
 from analysis.exponent import OUT_OF_RANGE
 from analysis.rotor import BETZ_LIMIT
@@ -23,7 +21,7 @@ RUNS_WARN, RUNS_HOLD = 0.13, 0.20
 ALIKE = 1.02  # [-], of the largest reading to the smallest
 MOST_APART = 9.2  # [-], of ln P: a factor of ten thousand, if a run gave nothing
 RANGE_COARSE_BELOW = 0.10  # [-], share of the meter's range
-MOST_VOLTS, LEAST_OHMS, STEEPEST_DEG = 20.0, 0.5, 50.0  # [V], [Ω], [°], of a model turbine
+STEEPEST_DEG = 50.0  # [°], of a model turbine
 LEAST_POWER_W = 1e-6  # [W], of a trial that gave anything: 5 mV across 22 Ω
 HALF_RATED, WITHIN = 0.5, 0.05  # [-]
 FINE_RESOLUTION = 0.005  # [-], of the reading; coarser meters may well show equal readings
@@ -32,7 +30,6 @@ SPREAD_DEG, MOVED_DEG = 4.0, 2.0  # [°]
 SHORT_S, LEAST_RUNS = 15.0, 3
 STEADY_VARIATION, STEADY_DRIFT = 0.10, 0.02  # [-]
 JET, TUNNEL = 0.8, 0.15  # [-], of the fan's diameter, of the tunnel's section
-DIAMETER_TOLERANCE = 0.05  # [-], standard deviation of ln diameter
 
 
 def impossible_power(view: View) -> Iterator[Finding]:
@@ -97,66 +94,6 @@ def _apart(view: View, trial: int, ratio: float) -> Finding:
         fits=volts[odd] * slipped.factor, **facts,
         fix={"thing": "trial", "scale_volts": slipped.factor, "run": odd + 1},
     )  # fmt: skip
-
-
-def millivolt_slip(view: View) -> Iterator[Finding]:
-    """Yield volts that no model turbine gives."""
-    volts = view.results.largest_voltage_v
-    yield from findings(
-        volts > MOST_VOLTS, "millivolt_slip", "hold", value=volts, fixed=volts / 1000,
-        fix={"thing": "trial", "scale_volts": 1e-3},
-    )  # fmt: skip
-
-
-def kiloohm_slip(view: View) -> Iterator[Finding]:
-    """Yield loads under half an ohm, or of a thousandth of the resistor's or the build's."""
-    load = view.number("load_ohm")
-    listed = np.where(
-        np.isfinite(view.number("load_record_ohm")),
-        view.number("load_record_ohm"),
-        view.number("build_load_ohm"),
-    )
-    with np.errstate(invalid="ignore", divide="ignore"):
-        off = np.abs(np.log(load / listed) - np.log(1e-3))
-    where = (load < LEAST_OHMS) | (off <= unit_slips.TOLERATED * WITHIN)
-    fixed = 1000 * load
-    yield from findings(
-        where, "kiloohm_slip", "hold", value=load, fixed=fixed,
-        fix=lambda at: {"thing": "trial", "changes": {"load_ohm": round(float(fixed[at]), 4)}},
-    )  # fmt: skip
-
-
-def load_slip(view: View) -> Iterator[Finding]:
-    """Yield loads that are the resistor's or the build's with a slipped decimal point.
-
-    Thousandths are kilo-ohms, which `kiloohm_slip` finds; a load sweep changes the load on purpose,
-    so that its loads are compared with the resistor's own record only.
-    """
-    load, record = view.number("load_ohm"), view.number("load_record_ohm")
-    of_build = np.where(view.kind("load"), np.nan, view.number("build_load_ohm"))
-    listed = np.where(np.isfinite(record), record, of_build)
-    for trial in np.flatnonzero(np.isfinite(load) & (listed > 0)).tolist():
-        value, usual = float(load[trial]), float(listed[trial])
-        places = places_off(value, usual, unit_slips.TOLERATED * WITHIN)
-        if places not in (0, -3):
-            fixed = float(f"{value * 10.0**-places:.6g}")
-            yield make_finding(
-                trial, "load_slip", "hold", value=value, usual=usual, fixed=fixed,
-                fix={"thing": "trial", "changes": {"load_ohm": fixed}},
-            )  # fmt: skip
-
-
-def diameter_slip(view: View) -> Iterator[Finding]:
-    """Yield diameters on sheets that are the build's in another unit, or half or twice it."""
-    sheet, record = view.number("sheet_diameter_m"), view.number("rotor_diameter_m")
-    for trial in np.flatnonzero(np.isfinite(sheet)):
-        value, usual = float(sheet[trial]), float(record[trial])
-        slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_slips.DIAMETER_SLIPS)
-        if slip is not None:
-            yield make_finding(
-                int(trial), "diameter_slip", "hold", value=value, usual=usual, variant=slip.unit,
-                fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
-            )  # fmt: skip
 
 
 def pitch_from_axis(view: View) -> Iterator[Finding]:

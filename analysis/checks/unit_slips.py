@@ -1,62 +1,74 @@
-"""Find values in a wrong unit: the unit that explains a value best, and the intended value."""
+"""Checks of one trial for a value in a wrong unit: volts, ohms and diameters."""
 
-import math
-from dataclasses import dataclass
+from collections.abc import Iterator
 
-#: How many of each unit are one of the right unit (m/s, m).
-WIND_UNITS = {"mph": 2.2369, "km/h": 3.6, "knots": 1.9438, "ft/s": 3.2808, "ft/min": 196.85}
-DIAMETER_SLIPS = {
-    "inches": 39.37, "inches_as_centimetres": 0.3937, "centimetres": 100.0,
-    "millimetres": 1000.0, "radius": 0.5, "twice": 2.0,
-}  # fmt: skip
-TOLERATED = 2.0  # standard deviations of ln value
+import numpy as np
 
+from analysis.checks import unit_factors
+from analysis.checks.decimal_slips import places_off
+from analysis.checks.unit_factors import find_slip
+from analysis.checks.view import Finding, View, findings, make_finding
 
-@dataclass(frozen=True, slots=True)
-class Slip:
-    """A wrong unit that explains a value, and the intended value."""
-
-    unit: str
-    meant: float
+MOST_VOLTS, LEAST_OHMS = 20.0, 0.5  # [V], [Ω], of a model turbine
+LOAD_TOLERANCE = 0.05  # [-], standard deviation of ln load
+DIAMETER_TOLERANCE = 0.05  # [-], same of ln diameter
 
 
-def find_slip(
-    value: float, expected: float, tolerance: float, units: dict[str, float]
-) -> Slip | None:
-    """Return the wrong unit that explains a value best, if any does.
+def millivolt_slip(view: View) -> Iterator[Finding]:
+    """Yield volts that no model turbine gives."""
+    volts = view.results.largest_voltage_v
+    yield from findings(
+        volts > MOST_VOLTS, "millivolt_slip", "hold", value=volts, fixed=volts / 1000,
+        fix={"thing": "trial", "scale_volts": 1e-3},
+    )  # fmt: skip
 
-    Parameters
-    ----------
-    value, expected : float
-        The value, and the usual one; above 0. [same]
-    tolerance : float
-        Standard deviation of ln value about the usual one. [-]
-    units : dict of str to float
-        How many of each unit are one of the right one.
 
-    Returns
-    -------
-    Slip or None
-        None if the value is within two standard deviations of the usual one, or if no unit brings
-        it there.
+def kiloohm_slip(view: View) -> Iterator[Finding]:
+    """Yield loads under half an ohm, or of a thousandth of the resistor's or the build's."""
+    load = view.number("load_ohm")
+    listed = np.where(
+        np.isfinite(view.number("load_record_ohm")),
+        view.number("load_record_ohm"),
+        view.number("build_load_ohm"),
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        off = np.abs(np.log(load / listed) - np.log(1e-3))
+    where = (load < LEAST_OHMS) | (off <= unit_factors.TOLERATED * LOAD_TOLERANCE)
+    fixed = 1000 * load
+    yield from findings(
+        where, "kiloohm_slip", "hold", value=load, fixed=fixed,
+        fix=lambda at: {"thing": "trial", "changes": {"load_ohm": round(float(fixed[at]), 4)}},
+    )  # fmt: skip
 
-    Notes
-    -----
-    If several units are possible, the nearest one is returned: miles per hour and knots differ by
-    15 % only.
 
-    Examples
-    --------
-    >>> slip = find_slip(9.4, 4.2, 0.20, WIND_UNITS)
-    >>> slip.unit, round(slip.meant, 2)
-    ('mph', 4.2)
-    >>> find_slip(5.0, 4.2, 0.20, WIND_UNITS) is None
-    True
+def load_slip(view: View) -> Iterator[Finding]:
+    """Yield loads that are the resistor's or the build's with a slipped decimal point.
+
+    Thousandths are kilo-ohms, which `kiloohm_slip` finds; a load sweep changes the load on purpose,
+    so that its loads are compared with the resistor's own record only.
     """
-    ratio = math.log(value / expected)
-    if abs(ratio) <= TOLERATED * tolerance:
-        return None
-    unit = min(units, key=lambda name: abs(ratio - math.log(units[name])))
-    if abs(ratio - math.log(units[unit])) > TOLERATED * tolerance:
-        return None
-    return Slip(unit, value / units[unit])
+    load, record = view.number("load_ohm"), view.number("load_record_ohm")
+    of_build = np.where(view.kind("load"), np.nan, view.number("build_load_ohm"))
+    listed = np.where(np.isfinite(record), record, of_build)
+    for trial in np.flatnonzero(np.isfinite(load) & (listed > 0)).tolist():
+        value, usual = float(load[trial]), float(listed[trial])
+        places = places_off(value, usual, unit_factors.TOLERATED * LOAD_TOLERANCE)
+        if places not in (0, -3):
+            fixed = float(f"{value * 10.0**-places:.6g}")
+            yield make_finding(
+                trial, "load_slip", "hold", value=value, usual=usual, fixed=fixed,
+                fix={"thing": "trial", "changes": {"load_ohm": fixed}},
+            )  # fmt: skip
+
+
+def diameter_slip(view: View) -> Iterator[Finding]:
+    """Yield diameters on sheets that are the build's in another unit, or half or twice it."""
+    sheet, record = view.number("sheet_diameter_m"), view.number("rotor_diameter_m")
+    for trial in np.flatnonzero(np.isfinite(sheet)):
+        value, usual = float(sheet[trial]), float(record[trial])
+        slip = find_slip(value, usual, DIAMETER_TOLERANCE, unit_factors.DIAMETER_SLIPS)
+        if slip is not None:
+            yield make_finding(
+                int(trial), "diameter_slip", "hold", value=value, usual=usual, variant=slip.unit,
+                fix={"thing": "trial", "changes": {"rotor_diameter_m": round(slip.meant, 4)}},
+            )  # fmt: skip

@@ -27,7 +27,7 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import Model, Spread
-from analysis.comparison.predictive import predicted_off, set_aside
+from analysis.comparison.odd_trials import predicted_off, set_aside
 from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
 from analysis.numeric.groups import Groups, Pairs, group_by, pair_up

@@ -2,9 +2,9 @@
 
 from fastapi import Request
 
+from api.concurrency import KeyLimits
 from api.db import Database
 from api.services.access.limits import Limits
-from api.turns import KeyLimits
 
 
 def database(request: Request) -> Database:

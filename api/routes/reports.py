@@ -17,9 +17,9 @@ from api.models.reporting.team_sheet import EventSheetRead, SheetQuery, TeamShee
 from api.models.season.reports import OrganisationReportQuery, ReportQuery, SeasonReport
 from api.routes.contract import LIST, READ, StrictRoute, _refusals
 from api.services.imports import trial_files
-from api.services.reporting import report_files
+from api.services.reporting import report_formats
 from api.services.reporting.documents import page
-from api.services.reporting.report_files import MEDIA, ReportFile
+from api.services.reporting.report_formats import MEDIA, ReportFile
 
 router = APIRouter(tags=["reports"], route_class=StrictRoute)
 
@@ -52,7 +52,7 @@ def season_report(
 ) -> Response:
     """Show the season so far, one organisation or one team of it, with uncertainty and counts."""
     with database(request).reading() as db:
-        file = report_files.season_file(
+        file = report_formats.season_file(
             db, read.caller, season_id, query.organisation_id, query.team_id
         )
         answer = _answer(request, query, file)
@@ -88,7 +88,7 @@ def organisation_report(
 ) -> Response:
     """Show one organisation's season, the newest it takes part in unless one is named."""
     with database(request).reading() as db:
-        file = report_files.organisation_file(
+        file = report_formats.organisation_file(
             db, read.caller, organisation_id, query.season_id, query.team_id
         )
         answer = _answer(request, query, file)
@@ -101,7 +101,7 @@ def team_report(
 ) -> Response:
     """Show a page that a team can be handed: our number, how sure, what changed, what next."""
     with database(request).reading() as db:
-        answer = _answer(request, query, report_files.team_file(db, read.caller, team_id))
+        answer = _answer(request, query, report_formats.team_file(db, read.caller, team_id))
     return answer()
 
 
@@ -113,7 +113,7 @@ def event_sheet(
 ) -> Response:
     """Show an event's sheet: who is ready, the order of runs, what may come and what came."""
     with database(request).reading() as db:
-        answer = _answer(request, query, report_files.event_file(db, read.caller, event_id))
+        answer = _answer(request, query, report_formats.event_file(db, read.caller, event_id))
     return answer()
 
 
@@ -123,7 +123,7 @@ def equipment_list(
 ) -> Response:
     """Show what there is, where it is, in what condition, and what is overdue."""
     with database(request).reading() as db:
-        file = report_files.equipment_file(db, read.caller, query.organisation_id)
+        file = report_formats.equipment_file(db, read.caller, query.organisation_id)
         answer = _answer(request, query, file)
     return answer()
 

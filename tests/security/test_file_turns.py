@@ -3,8 +3,8 @@
 import anyio
 import pytest
 
+from api.concurrency import FILES_AT_ONCE, KeyLimits
 from api.services.core.scope import Caller
-from api.turns import FILES_AT_ONCE, KeyLimits
 
 
 def caller(name):

@@ -10,8 +10,8 @@ from typing import Any
 
 from sqlmodel import Session, col, delete, insert, select
 
-from api.bulk import parts
 from api.errors import ApiError, FieldError, Invalid
+from api.many_rows import parts
 from api.messages import say
 from api.models.core.ids import new_id
 from api.models.imports.imports import (

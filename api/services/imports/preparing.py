@@ -18,7 +18,7 @@ from api.services.imports.cells import choices_of_sign, signs_of
 from api.services.imports.grouping import group
 from api.services.imports.headers import Header
 from api.services.imports.imported_trial import ImportedTrial
-from api.services.imports.json_batch import read_items
+from api.services.imports.json_trials import read_items
 from api.services.imports.sheet import DELIMITERS, Sheet, read_sheet
 from api.services.imports.table import Table, read_table
 from api.services.imports.workbook import is_workbook, to_sheet

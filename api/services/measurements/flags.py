@@ -21,7 +21,7 @@ from analysis.checks.all_checks import check_trials, held_trials
 from analysis.checks.rules import GRAVEST
 from analysis.checks.view import Finding, Mask, Place, View
 from analysis.trials.results import TrialResults, trial_results
-from api.bulk import parts
+from api.many_rows import parts
 from api.models.core.ids import new_id
 from api.models.measurements.flags import Flag, FlagRead
 from api.models.registry.benches import Bench

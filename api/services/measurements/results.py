@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_results
-from api.bulk import insert_rows, parts
+from api.many_rows import insert_rows, parts
 from api.messages.reasons import say_reason
 from api.models.measurements.results import CachedResult
 from api.models.trials.trials import Trial

@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from analysis.trials.inputs import trial_inputs
 from analysis.trials.sweeps import LEAST_SWEEPS, BuildSweep, find_sweeps
-from api.bulk import parts
+from api.many_rows import parts
 from api.models.measurements.sweeps import WindSweep
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import Trial

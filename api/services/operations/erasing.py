@@ -13,8 +13,8 @@ from datetime import UTC, date, datetime, timedelta
 from sqlalchemy import ColumnElement, Delete, Update, delete, or_, update
 from sqlmodel import Session, SQLModel, col, select
 
-from api.bulk import parts
 from api.errors import NotFound
+from api.many_rows import parts
 from api.models.access.idempotency import StoredAnswer
 from api.models.access.web_sessions import WebSession
 from api.models.core.audit import AuditChain, AuditEntry

@@ -11,8 +11,8 @@ from pydantic import ValidationError
 from sqlalchemy import insert
 from sqlmodel import Session, SQLModel, col, or_, select
 
-from api.bulk import parts
 from api.errors import Conflict, FieldError, Invalid
+from api.many_rows import parts
 from api.messages import say, using
 from api.messages.languages import DEFAULT
 from api.models.imports.trial_files import TrialFileQuery

@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from sqlmodel import Session, col, or_, select
 
-from api.bulk import parts
+from api.many_rows import parts
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.core.audit import AuditEntry
 from api.models.measurements.flags import Flag

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from analysis.comparison.benches import BenchScore
+from analysis.comparison.bench_scores import BenchScore
 from analysis.comparison.pairs import FairPower, Pair
 from analysis.numeric.resolution import at_resolution, two_digits
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from sqlmodel import Session, col, select
 
-from analysis.comparison.benches import missing_links
+from analysis.comparison.bench_scores import missing_links
 from analysis.comparison.pairs import Pair, compare_all, compare_each, place_ranges
 from analysis.numeric.resolution import two_digits
 from api.errors import NotFound
@@ -29,11 +29,11 @@ from api.models.season.comparison import (
 )
 from api.services.core import resources, wording
 from api.services.core.scope import Caller
-from api.services.season.bench_scores import Named, read_scores
+from api.services.season.bench_score_words import Named, read_scores
 from api.services.season.cached_answers import season_answer
 from api.services.season.coarse import coarse_pair
 from api.services.season.fit import Fitted, fitted_season
-from api.services.season.odd_trials import odd_trials
+from api.services.season.odd_trial_words import odd_trials
 
 ALL_PAIRS_UP_TO = 200  # current builds; with more, each is compared only with the next ones
 NEXT_ONES = 20

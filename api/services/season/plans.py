@@ -7,7 +7,7 @@ from itertools import islice
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.comparison.benches import missing_links
+from analysis.comparison.bench_scores import missing_links
 from analysis.comparison.planning import PlannedStep, Step, plan_steps
 from analysis.numeric.resolution import two_digits
 from analysis.uncertainty import percent

@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel
 
 from analysis.electrical import mean_square
 from analysis.trials.steadiness import steadiness
-from api.bulk import insert_rows, parts
+from api.many_rows import insert_rows, parts
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.measurements.flags import ACCEPTED
 from api.services.trials.targets import Target

@@ -8,8 +8,8 @@ from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
 from analysis.checks.all_checks import blocking_rules
-from api.bulk import parts
 from api.errors import FieldError, Invalid, NotFound
+from api.many_rows import parts
 from api.messages import say
 from api.models.registry.builds import Build
 from api.models.registry.equipment import Equipment

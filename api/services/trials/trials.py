@@ -15,8 +15,8 @@ from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, select
 
-from api.bulk import parts
 from api.errors import ApiError, Conflict, FieldError
+from api.many_rows import parts
 from api.messages import say
 from api.models.core.ids import is_id, new_id
 from api.models.measurements.results import CachedResult

@@ -12,8 +12,8 @@ from api.models.imports.trial_files import TrialFileQuery
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
 from api.services.operations import exports
-from api.services.reporting import report_files
-from api.services.reporting.report_files import MEDIA, ReportFile
+from api.services.reporting import report_formats
+from api.services.reporting.report_formats import MEDIA, ReportFile
 from api.web.visitors import Visit, Visited
 
 router = APIRouter()
@@ -35,7 +35,7 @@ def _download(
 @router.get("/seasons/{season_id}/report.{ending}")
 def season_file(season_id: Id, ending: Format, visited: Visited) -> Response:
     """Give the season report as a file."""
-    return _download(visited, report_files.season_file, season_id, ending)
+    return _download(visited, report_formats.season_file, season_id, ending)
 
 
 @router.get("/seasons/{season_id}/trials.csv")
@@ -49,7 +49,7 @@ def trials_file(season_id: Id, visited: Visited) -> Response:
 @router.get("/schools/{organisation_id}/report.{ending}")
 def school_file(organisation_id: Id, ending: Format, visited: Visited) -> Response:
     """Give a school's report as a file."""
-    return _download(visited, report_files.organisation_file, organisation_id, ending)
+    return _download(visited, report_formats.organisation_file, organisation_id, ending)
 
 
 @router.get("/schools/{organisation_id}/everything.zip")
@@ -63,16 +63,16 @@ def school_everything(organisation_id: Id, visited: Visited) -> Response:
 @router.get("/teams/{team_id}/page.{ending}")
 def team_file(team_id: Id, ending: Format, visited: Visited) -> Response:
     """Give a team's page as a file."""
-    return _download(visited, report_files.team_file, team_id, ending)
+    return _download(visited, report_formats.team_file, team_id, ending)
 
 
 @router.get("/events/{event_id}/sheet.{ending}")
 def event_file(event_id: Id, ending: Format, visited: Visited) -> Response:
     """Give an event's sheet as a file."""
-    return _download(visited, report_files.event_file, event_id, ending)
+    return _download(visited, report_formats.event_file, event_id, ending)
 
 
 @router.get("/equipment-list.{ending}")
 def equipment_file(ending: Format, visited: Visited) -> Response:
     """Give the equipment list as a file."""
-    return _download(visited, report_files.equipment_file, None, ending)
+    return _download(visited, report_formats.equipment_file, None, ending)

@@ -8,8 +8,8 @@ import anyio.to_thread
 import pytest
 from sqlalchemy.exc import OperationalError
 
+from api.concurrency import MOST_TOGETHER, WriteBatcher
 from api.errors import ApiError, Conflict
-from api.turns import MOST_TOGETHER, WriteBatcher
 from tests.support.makers import World, trial_payload
 
 

@@ -5,8 +5,8 @@ import time
 import anyio
 import pytest
 
-from api import turns
-from api.turns import GIVE_WAY_S, WriteTurns
+from api import concurrency
+from api.concurrency import GIVE_WAY_S, WriteTurns
 
 
 def waited(is_computing) -> float:
@@ -38,7 +38,7 @@ def test_answers_without_end_hold_up_no_write_for_long():
 
 
 def test_a_sender_who_has_gone_leaves_the_turn_to_the_next(monkeypatch):
-    monkeypatch.setattr(turns, "GIVE_WAY_S", 5.0)
+    monkeypatch.setattr(concurrency, "GIVE_WAY_S", 5.0)
     computing = [True]
 
     async def two() -> float:

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.errors import Invalid, Malformed, TooLarge
-from api.services.imports import json_batch
-from api.services.imports.json_batch import read_items
+from api.services.imports import json_trials
+from api.services.imports.json_trials import read_items
 
 
 def items(text, most=100):
@@ -45,7 +45,7 @@ def test_more_than_are_taken_at_once():
 
 
 def test_one_of_endless_length():
-    text = '{"trials": ["' + "x" * (json_batch.LONGEST_TRIAL + 10) + '"]}'
+    text = '{"trials": ["' + "x" * (json_trials.LONGEST_TRIAL + 10) + '"]}'
     with pytest.raises(TooLarge):
         items(text)
 
@@ -68,5 +68,5 @@ def test_in_whatever_pieces_it_is_looked_at(values, window, indent):
     """Python's own `json` is the reference; a small window cuts everything somewhere."""
     text = json.dumps({"trials": values}, indent=indent)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(json_batch, "WINDOW", window)
+        patch.setattr(json_trials, "WINDOW", window)
         assert items(text) == json.loads(text)["trials"]

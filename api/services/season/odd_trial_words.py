@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.comparison.predictive import LEAST_Z
+from analysis.comparison.odd_trials import LEAST_Z
 from api.messages import say
 from api.models.season.comparison import OddTrialRead
 from api.services.core import wording

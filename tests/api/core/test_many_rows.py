@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import SQLModel, col, select
 
-from api import bulk
+from api import many_rows
 from api.models.trials.trials import Run, Trial
 
 RUNS = SQLModel.metadata.tables["run"]
@@ -49,12 +49,12 @@ def stored(database, first=1000):
         ]
 
 
-@pytest.mark.parametrize("count", [3, bulk.STREAM_FROM, bulk.STREAM_FROM + 7])
+@pytest.mark.parametrize("count", [3, many_rows.STREAM_FROM, many_rows.STREAM_FROM + 7])
 def test_every_value_arrives_as_it_is(count, database, trial_id, monkeypatch):
-    monkeypatch.setattr(bulk, "STREAMED", 400)
+    monkeypatch.setattr(many_rows, "STREAMED", 400)
     sent = rows(trial_id, count)
     with database.unit_of_work() as db:
-        bulk.insert_rows(db.connection(), RUNS, sent)
+        many_rows.insert_rows(db.connection(), RUNS, sent)
     assert stored(database) == [
         (each["number"], each["voltage_v"], each["series_voltage_v"], each["as_typed"])
         for each in sent
@@ -65,27 +65,29 @@ def test_every_value_arrives_as_it_is(count, database, trial_id, monkeypatch):
 def test_twice_in_one_transaction_and_after_a_step_back(database, trial_id):
     with database.unit_of_work() as db:
         tried = db.begin_nested()
-        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
+        many_rows.insert_rows(db.connection(), RUNS, rows(trial_id, many_rows.STREAM_FROM))
         tried.rollback()
-        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
-        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM, first=5000))
-    assert len(stored(database)) == 2 * bulk.STREAM_FROM
+        many_rows.insert_rows(db.connection(), RUNS, rows(trial_id, many_rows.STREAM_FROM))
+        many_rows.insert_rows(
+            db.connection(), RUNS, rows(trial_id, many_rows.STREAM_FROM, first=5000)
+        )
+    assert len(stored(database)) == 2 * many_rows.STREAM_FROM
     take_out(database)
 
 
 def test_a_row_that_is_there_stores_none(database, trial_id):
-    sent = rows(trial_id, bulk.STREAM_FROM)
+    sent = rows(trial_id, many_rows.STREAM_FROM)
     with pytest.raises(IntegrityError), database.unit_of_work() as db:
-        bulk.insert_rows(db.connection(), RUNS, [*sent, sent[0]])
+        many_rows.insert_rows(db.connection(), RUNS, [*sent, sent[0]])
     assert stored(database) == []
 
 
 def test_a_role_without_tables_of_its_own_stores_row_by_row(database, trial_id, monkeypatch):
-    monkeypatch.setattr(bulk, "_may_stream", lambda connection: False)
-    monkeypatch.setattr(bulk, "_stream", None)
+    monkeypatch.setattr(many_rows, "_may_stream", lambda connection: False)
+    monkeypatch.setattr(many_rows, "_stream", None)
     with database.unit_of_work() as db:
-        bulk.insert_rows(db.connection(), RUNS, rows(trial_id, bulk.STREAM_FROM))
-    assert len(stored(database)) == bulk.STREAM_FROM
+        many_rows.insert_rows(db.connection(), RUNS, rows(trial_id, many_rows.STREAM_FROM))
+    assert len(stored(database)) == many_rows.STREAM_FROM
     take_out(database)
 
 
@@ -93,7 +95,7 @@ def test_rows_name_the_same_columns(database, trial_id):
     one, other = rows(trial_id, 2)
     del other["as_typed"]
     with pytest.raises(ValueError, match="the same columns"), database.unit_of_work() as db:
-        bulk.insert_rows(db.connection(), RUNS, [one, other])
+        many_rows.insert_rows(db.connection(), RUNS, [one, other])
 
 
 def take_out(database):
@@ -109,10 +111,11 @@ def test_the_moments_of_a_stream_are_those_that_were_put(database, world):
     with database.reading() as db:
         stored = dict(db.connection().execute(select(table)).mappings().first())
     sent = [
-        stored | facts | {"id": f"sea_{at}", "name": f"S{at}"} for at in range(bulk.STREAM_FROM)
+        stored | facts | {"id": f"sea_{at}", "name": f"S{at}"}
+        for at in range(many_rows.STREAM_FROM)
     ]
     with database.unit_of_work() as db:
-        bulk.insert_rows(db.connection(), table, sent)
+        many_rows.insert_rows(db.connection(), table, sent)
     with database.reading() as db:
         named = select(table.c.created_at).where(table.c.id == "sea_17")
         assert db.connection().scalar(named) == now

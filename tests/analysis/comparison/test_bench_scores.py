@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from analysis.comparison.benches import missing_links, score_benches
+from analysis.comparison.bench_scores import missing_links, score_benches
 from tests.support.stated_fits import stated_fit
 
 

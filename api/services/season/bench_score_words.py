@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from analysis.comparison.benches import BenchScore, score_benches, verdict_of
+from analysis.comparison.bench_scores import BenchScore, score_benches, verdict_of
 from analysis.uncertainty import percent
 from api.models.season.comparison import AssignedScoreRead, BenchScoreRead
 from api.services.core import wording

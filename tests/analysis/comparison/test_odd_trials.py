@@ -5,7 +5,7 @@ import pytest
 
 from analysis.comparison import factor
 from analysis.comparison.design import Model, Spread
-from analysis.comparison.predictive import FALSELY_A_SEASON, predicted_off, set_aside
+from analysis.comparison.odd_trials import FALSELY_A_SEASON, predicted_off, set_aside
 from analysis.comparison.solver import Solution, WeightedTrials
 from analysis.numeric.groups import group_by
 from tests.support.season_designs import travelling

@@ -8,13 +8,13 @@ from fastapi import Depends
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.concurrency import WriteBatcher, WriteTurns
 from api.deps.programme import turns
 from api.deps.writing import Writing, prepare, run_together
 from api.errors import ApiError
 from api.models.trials.trials import TrialCreate, TrialRead
 from api.services.access.idempotency import Answered
 from api.services.trials import trials
-from api.turns import WriteBatcher, WriteTurns
 
 
 @dataclass(frozen=True, slots=True)

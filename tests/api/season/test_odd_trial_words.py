@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.services.season.odd_trials import likely_cause
+from api.services.season.odd_trial_words import likely_cause
 from tests.support.makers import World, build_payload, created, trial_payload
 from tests.support.odd_trials import submit_odd
 
