@@ -1,6 +1,7 @@
 """From an empty programme to the event: pages, files, keyboard only, no script."""
 
 import re
+from datetime import UTC, datetime, timedelta
 
 from playwright.sync_api import expect
 
@@ -154,10 +155,11 @@ class TestANewProgramme:
 
 def register_all(page):
     """Register a season, a school, a team, a turbine, a bench and a session, page by page."""
+    today = datetime.now(UTC).date()
     page.get_by_role("link", name="Open a season").click()
-    page.get_by_label("Name").fill("Autumn 2026")
-    page.get_by_label("First day").fill("2026-09-01")
-    page.get_by_label("Last day").fill("2026-12-18")
+    page.get_by_label("Name").fill("Running")
+    page.get_by_label("First day").fill(f"{today - timedelta(days=60)}")
+    page.get_by_label("Last day").fill(f"{today + timedelta(days=60)}")
     page.get_by_role("button", name="Open a season").click()
     page.get_by_role("link", name="Today").click()
     page.get_by_role("link", name="Register a school").click()
