@@ -59,6 +59,8 @@ class TrialInputs:
     wind_speed_m_s: FloatArray
     wind_speed_source: TextArray
     u_wind_speed: FloatArray
+    u_wind_meter: FloatArray
+    u_wind_profile: FloatArray
     rotor_speed_rpm: FloatArray
     rotor_speed_source: TextArray
     reference_wind_speed_m_s: FloatArray
@@ -87,6 +89,7 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
     has_meter = ~are_among(np.asarray(trials["anemometer_type"]), {"none"})
     speed, wind_source = _wind(trials, run, has_meter)
     rotor_speed, rotor_speed_source = _rotor_speed(trials, run, load)
+    u_meter, u_profile = _wind_uncertainties(trials, speed, density, wind_source)
     diameter = numbers(trials["rotor_diameter_m"])
     return TrialInputs(
         is_power_kind=is_power_kind,
@@ -106,7 +109,11 @@ def trial_inputs(trials: Columns, runs: Columns) -> TrialInputs:
         u_air_density=u_density,
         wind_speed_m_s=speed,
         wind_speed_source=wind_source,
-        u_wind_speed=_wind_uncertainty(trials, speed, density, wind_source),
+        u_wind_speed=uncertainty.combine(
+            u_meter, u_profile, np.full_like(u_meter, wind.SETTING_UNCERTAINTY)
+        ),
+        u_wind_meter=u_meter,
+        u_wind_profile=u_profile,
         rotor_speed_rpm=rotor_speed,
         rotor_speed_source=rotor_speed_source,
         reference_wind_speed_m_s=numbers(trials["reference_wind_speed_m_s"]),
@@ -183,16 +190,15 @@ def _load_uncertainty(trials: Columns) -> FloatArray:
     return np.where(np.isnan(tolerance), electrical.DEFAULT_LOAD_UNCERTAINTY, by_colour_code)
 
 
-def _wind_uncertainty(
+def _wind_uncertainties(
     trials: Columns, speed: FloatArray, density: FloatArray, source: TextArray
-) -> FloatArray:
-    """Return the uncertainty of the wind: meter, sampling of the profile, and setting."""
+) -> tuple[FloatArray, FloatArray]:
+    """Return the uncertainty of the wind by its meter, and by the sampling of its profile."""
     meter = wind.calibration_uncertainty(np.asarray(trials["anemometer_type"]), speed, density)
     # A grid describes the profile only if the speed is based on it.
     on_grid = (source == "grid") | np.isfinite(numbers(trials["grid_monitor_m_s"]))
     points = np.where(on_grid, numbers(trials["grid_points"]), np.nan)
-    profile = wind.profile_uncertainty(points)
-    return uncertainty.combine(meter, profile, np.full_like(meter, wind.SETTING_UNCERTAINTY))
+    return meter, wind.profile_uncertainty(points)
 
 
 def _rotor_speed(trials: Columns, run: Runs, load: FloatArray) -> tuple[FloatArray, TextArray]:

@@ -1,5 +1,6 @@
 """Shapes of requests, tables and answers; importing this module registers every table."""
 
+from api import db  # noqa: F401 - names constraints, which must precede the first table
 from api.models.access.idempotency import StoredAnswer
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.access.rates import RateCount
