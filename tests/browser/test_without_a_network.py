@@ -138,6 +138,7 @@ class TestTheUnsentList:
         before = trials_of(world)
         phone.context.set_offline(True)
         self.save_offline(phone, world, world.larch.build_id, "1,45", "1,46", "0,147")
+        expect(phone.locator("#unsent")).to_be_visible()  # saved on the phone
         phone.goto("/account")
         expect(phone.get_by_text("Not sent: 1")).to_be_visible()
         phone.context.set_offline(False)  # the page that stood in for /account loads again
