@@ -6,21 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.comparison.assumptions import PairChange, change_of
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import Pair, compare_all
 from analysis.numeric.groups import group_by
 
 MOST_BENCHES, MOST_TRIALS = 40, 20_000  # fitted again for each bench, while somebody waits
-
-
-@dataclass(frozen=True, slots=True)
-class PairMoved:
-    """A pair of builds with the bench and without it, each from the first build's side."""
-
-    a: str
-    b: str
-    probability_with: float
-    probability_without: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +27,7 @@ class BenchInfluence:
     builds: int
     largest_shift: float
     largest_shift_of: str
-    reversed: list[PairMoved]
+    reversed: list[PairChange]
     only_link: int
 
 
@@ -118,20 +109,8 @@ def _influence(
     )
 
 
-def _reversed(both: list[tuple[Pair, Pair]]) -> list[PairMoved]:
+def _reversed(both: list[tuple[Pair, Pair]]) -> list[PairChange]:
     """Return the pairs whose more likely leader changes, those that seemed surest first."""
-    moved = [
-        _led_by_first(before, one, other)
-        for before, after in both
-        if (one := before.probability_a_ahead) is not None
-        and (other := after.probability_a_ahead) is not None
-        and (one - 0.5) * (other - 0.5) < 0
-    ]
-    return sorted(moved, key=lambda each: -each.probability_with)
-
-
-def _led_by_first(pair: Pair, with_bench: float, without: float) -> PairMoved:
-    """Return a pair with the build first that is ahead with the bench."""
-    if with_bench > 0.5:
-        return PairMoved(pair.a, pair.b, with_bench, without)
-    return PairMoved(pair.b, pair.a, 1 - with_bench, 1 - without)
+    changes = [change for before, after in both if (change := change_of(before, after)) is not None]
+    reversed_pairs = [each for each in changes if each.before > 0.5 > each.after]
+    return sorted(reversed_pairs, key=lambda each: -each.before)

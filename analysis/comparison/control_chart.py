@@ -180,6 +180,44 @@ def rotor_drift(trials: Mapping[str, npt.ArrayLike], spread: Spread | None = Non
     )
 
 
+def freed_of_drift(trials: Mapping[str, npt.ArrayLike]) -> tuple[FloatArray, Drift | None]:
+    """Return ln power of a season's trials, those of reference rotors freed of a certain drift.
+
+    Parameters
+    ----------
+    trials : mapping of str to array, shape (n,)
+        The columns of `control_charts` for all trials, and `team_id`, empty for a reference rotor.
+
+    Returns
+    -------
+    tuple of array, shape (n,), and Drift or None
+        ln power as if a rotor had stayed as it was in the middle of its sessions; and the drift,
+        which changes nothing if it is not certain. [-]
+
+    Notes
+    -----
+    Otherwise a rotor that becomes weaker would make all teams seem to improve.
+
+    Examples
+    --------
+    >>> rotor = {"build_id": ["rotor"] * 8, "team_id": [""] * 8, "u_own": [0.03] * 8,
+    ...     "bench_id": ["a"] * 4 + ["b"] * 4, "session_id": list("stuvwxyz"),
+    ...     "log_power": [-2.80, -2.83, -2.85, -2.88, -3.10, -3.13, -3.15, -3.18],
+    ...     "started_at": np.tile(SECONDS_A_WEEK * np.arange(4.0), 2)}
+    >>> ln_power, drift = freed_of_drift(rotor)
+    >>> round(drift.per_week, 3), ln_power[:4].round(2).tolist()
+    (-0.026, [-2.84, -2.84, -2.84, -2.84])
+    """
+    columns = {name: np.asarray(column) for name, column in trials.items()}
+    y, is_rotor = columns["log_power"].astype(float), columns["team_id"] == ""
+    drift = rotor_drift({name: column[is_rotor] for name, column in columns.items()})
+    if drift is None or not drift.is_certain:
+        return y, drift
+    weeks = columns["started_at"].astype(float) / SECONDS_A_WEEK
+    middle = (weeks[is_rotor].min() + weeks[is_rotor].max()) / 2
+    return np.where(is_rotor, y - drift.per_week * (weeks - middle), y), drift
+
+
 def _visits(trials: Mapping[str, npt.ArrayLike], spread: Spread) -> _Visits:
     columns = {name: np.asarray(column) for name, column in trials.items()}
     rotors, sessions = group_by(columns["build_id"]), group_by(columns["session_id"])

@@ -34,7 +34,9 @@ from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
-SETTLED = 1e-3  # [-], change of a weight below which the reweighting has converged
+#: Change of a weight below which the reweighting has converged: in the end, where it moves no build
+#: by a hundredth of its uncertainty, and before the spreads are estimated. [-]
+SETTLED, ROUGHLY_SETTLED = 5e-3, 5e-2
 LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not count
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
@@ -90,6 +92,16 @@ class SeasonFit:
     spread: Spread
     is_estimated: bool
     _solution: Solution
+
+    @cached_property
+    def is_interaction_estimated(self) -> bool:
+        """Tell whether builds' spread over benches was estimated, and not assumed.
+
+        It takes two builds at several benches: with one, a bench's bias explains all of it.
+        """
+        model = self._solution.model
+        travellers = np.unique(model.pairs.labels // max(model.terms["bench"].size, 1))
+        return self.is_estimated and len(travellers) > 1
 
     @cached_property
     def effects(self) -> dict[str, float]:
@@ -220,7 +232,8 @@ def fit_season(
     used = spread or Spread()
     confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
     is_aside = np.zeros(len(y), dtype=bool)
-    solution, weights = _robust(model, y, u, used, np.ones_like(y))
+    settled = ROUGHLY_SETTLED if is_estimated else SETTLED
+    solution, weights = _robust(model, y, u, used, np.ones_like(y), settled=settled)
     if is_estimated:
         used = _estimated(model, trials, y, u, weights, used)
         solution, weights = _robust(model, y, u, used, weights)
@@ -275,7 +288,9 @@ def _robust(
     u: FloatArray,
     spread: Spread,
     weights: FloatArray,
+    *,
     rounds: int = ROUNDS,
+    settled: float = SETTLED,
 ) -> tuple[Solution, FloatArray]:
     """Return the fit with odd trials counting less, and its weights.
 
@@ -287,7 +302,7 @@ def _robust(
         z = solution.residuals / scatter
         bounded = np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
         before, weights = weights, np.where(counts, bounded, 0.0)
-        if np.max(np.abs(weights - before)) < SETTLED:
+        if np.max(np.abs(weights - before)) < settled:
             break
     return solution, weights
 

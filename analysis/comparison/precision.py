@@ -73,7 +73,8 @@ def precision_of(
     Returns
     -------
     Precision
-        A level with fewer than five degrees of freedom is None, and so are those that include it.
+        A level with fewer than five degrees of freedom is None, and so are those that include it;
+        but days can be compared where no session repeats a trial.
 
     Raises
     ------
@@ -101,9 +102,12 @@ def precision_of(
         raise InvalidInput("precision needs finite ln powers, each with a build, bench and session")
     levels = _nested(columns)
     freedom = np.diff([0, *(len(y) - groups.size for groups in levels)]).tolist()
-    enough = next((at for at, each in enumerate(freedom) if each < LEAST_FREEDOM), len(levels))
-    sums = np.sqrt(np.cumsum(_variances(y, levels[:enough])))
-    known = [*sums.tolist(), *[None] * (len(levels) - enough)]
+    # Where hardly a session repeats a trial, sessions are compared by their trials as they are.
+    first = 0 if freedom[0] >= LEAST_FREEDOM else 1
+    few = (at for at in range(first, len(levels)) if freedom[at] < LEAST_FREEDOM)
+    end = next(few, len(levels))
+    sums = np.sqrt(np.cumsum(_variances(y, levels[first:end]))).tolist()
+    known = [*[None] * first, *sums, *[None] * (len(levels) - end)]
     return Precision(*(Level(sd, count) for sd, count in zip(known, freedom, strict=True)))
 
 

@@ -12,7 +12,7 @@ def season(**changed):
     rows = [
         ("a", "x", "1", "s1", -3.0), ("a", "x", "1", "s1", -3.02), ("ref", "", "1", "s1", -2.8),
         ("b", "y", "2", "s2", -3.05), ("b", "y", "2", "s2", -3.07), ("ref", "", "2", "s2", -2.8),
-        ("b", "y", "3", "s3", -2.50), ("b", "y", "3", "s3", -2.52), ("ref", "", "3", "s3", -2.8),
+        ("b", "y", "3", "s3", -2.80), ("b", "y", "3", "s3", -2.82), ("ref", "", "3", "s3", -2.8),
     ]  # fmt: skip
     names = ("build_id", "team_id", "bench_id", "session_id", "log_power")
     columns = {
@@ -34,12 +34,12 @@ def test_a_build_that_ran_nowhere_else_is_not_judged():
 
 
 def test_the_bench_that_decides_an_order():
-    """Build b is behind at its own bench and far ahead at the third one."""
+    """Build b is behind at its own bench and ahead at the third one."""
     one, fit = influence_of("3", season(), ["a", "b"])
     assert fit.effects["b"] > fit.effects["a"]
     [pair] = one.reversed
     assert (pair.a, pair.b) == ("b", "a")
-    assert pair.probability_with > 0.5 > pair.probability_without
+    assert pair.before > 0.5 > pair.after
     assert one.builds == 2
 
 

@@ -5,7 +5,12 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from analysis.comparison.control_chart import SECONDS_A_WEEK, control_charts, rotor_drift
+from analysis.comparison.control_chart import (
+    SECONDS_A_WEEK,
+    control_charts,
+    freed_of_drift,
+    rotor_drift,
+)
 from analysis.comparison.design import Spread
 
 QUIET = Spread(session=0.03, residual=1.0)
@@ -117,3 +122,30 @@ class TestDrift:
             low, high = rotor_drift(rotor(seen, benches=3)).interval
             held.append(low < -0.01 < high)
         assert np.mean(held) == pytest.approx(0.95, abs=0.025)
+
+
+class TestFreedOfDrift:
+    def season(self, falling):
+        """Return a rotor at two benches, and a team's trials at one of them."""
+        columns = rotor(np.tile(falling, 2), benches=2, team_id=[""] * (2 * len(falling)))
+        team = rotor([-3.0] * 3, team_id=["team"] * 3, build_id=["build"] * 3)
+        return {name: np.concatenate([columns[name], team[name]]) for name in columns}
+
+    def test_a_rotor_that_falls_steadily_stays_as_it_was_in_the_middle(self):
+        trials = self.season(-2.8 - 0.02 * np.arange(9.0))
+        ln_power, drift = freed_of_drift(trials)
+        assert drift.is_certain
+        assert ln_power[:18] == pytest.approx(-2.8 - 0.02 * 4)
+        assert ln_power[18:].tolist() == [-3.0] * 3
+
+    def test_a_rotor_that_only_scatters_is_left_as_it_is(self):
+        trials = self.season(-2.8 + 0.05 * np.array([1, -1, 1, 1, -1, -1, 1, -1, 0]))
+        ln_power, drift = freed_of_drift(trials)
+        assert not drift.is_certain
+        assert ln_power.tolist() == trials["log_power"].tolist()
+
+    def test_without_a_rotor_nothing_changes(self):
+        trials = {name: column[18:] for name, column in self.season(np.zeros(9)).items()}
+        ln_power, drift = freed_of_drift(trials)
+        assert drift is None
+        assert ln_power.tolist() == [-3.0] * 3

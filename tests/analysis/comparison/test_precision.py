@@ -41,6 +41,14 @@ class TestRefusals:
         assert few.repeatability.limit is None
         assert percent_limit(few.repeatability) is None
 
+    def test_days_are_compared_where_no_session_repeats_a_trial(self):
+        """Then each trial is a day: the sample standard deviation of a bench's trials."""
+        y = np.array([0.0, 0.1, 0.2, -0.1, 0.05, 0.03, 0.3, 0.1])
+        found = precision_of(y, ["a"] * 8, ["b"] * 8, np.arange(8))
+        assert found.repeatability.standard_deviation is None
+        assert found.intermediate.standard_deviation == pytest.approx(y.std(ddof=1))
+        assert found.reproducibility.standard_deviation is None
+
 
 class TestAgainstPublishedValues:
     def test_pastes(self):
