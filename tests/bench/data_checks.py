@@ -92,6 +92,15 @@ def main(arguments: list[str]) -> None:
         print(f"{rule:24} {severity:5} {count:6} {100 * count / clean:6.2f} %")
 
 
+def false_claims(seeds: range) -> dict[str, str]:
+    """Return how many clean trials of some seasons are held, and how many mistakes are caught."""
+    tallies = [inspect(make(SEED_FOLDER, seed)) for seed in seeds]
+    clean, held = (sum(tally[name] for tally in tallies) for name in ("clean", "held"))
+    made, caught = (sum(tally[name].total() for tally in tallies) for name in ("made", "caught"))
+    return {"clean trials": str(clean), "held": f"{100 * held / clean:.2f} %",
+            "mistakes": str(made), "caught": f"{100 * caught / made:.1f} %"}  # fmt: skip
+
+
 def inspect(season: Season) -> dict:
     """Return the counts of mistakes made, refused and caught, and of suspect trials."""
     stored, refused_trials = [], []

@@ -14,8 +14,8 @@ def test_imports_survive_kills_whole_and_once(kind, tmp_path, request):
         request.getfixturevalue("postgres_templates")
         run_on_postgres(address, f"CREATE DATABASE killed OWNER {ROLE} TEMPLATE empty")
         url = named_database(address, "killed")
-    counts = run(kills=2, imports=10, rows=20, database_url=url, folder=tmp_path)
+    counts = run(kills=2, imports=24, rows=20, database_url=url, folder=tmp_path)
     assert counts.kills == 2
-    assert counts.acknowledged == 10
-    assert counts.attempts > 10
+    assert counts.acknowledged == 24
+    assert counts.attempts > 24
     assert counts.is_clean, counts

@@ -5,8 +5,9 @@ Usage: python -m tests.bench.calibration [--seeds N] [SCENARIO…]
 
 import argparse
 
-from tests.bench.calibration import comparison, forecasts, sweeps, verdicts
-from tests.bench.calibration.scenarios import SCENARIOS, Scenario
+from tests.bench import data_checks
+from tests.bench.calibration import benches, comparison, forecasts, sweeps, verdicts
+from tests.bench.calibration.scenarios import SCENARIOS, UNCHANGED, Scenario
 from tests.reliability.places import print_table
 
 
@@ -26,6 +27,13 @@ def main() -> None:
     print_table("Effects of a change claimed where there is none, and forecasts",
                 [_claims(of, seeds) for of in chosen])  # fmt: skip
     print_table("Trends called improving where there is none", _trends(20 * asked.seeds))
+    print_table(
+        "Trials, benches and the reference rotor",
+        [{"scenario": of.name} | benches.counts_of(of, seeds).row() for of in chosen],
+    )
+    print_table("Teams that change nothing called improving after 12 weeks, by the season's fit",
+                [_unchanged(of, seeds) for of in UNCHANGED])  # fmt: skip
+    print_table("Data checks", [data_checks.false_claims(range(1, 21))])
     print_table("Pitch sweeps", _sweeps(6 * asked.seeds))
 
 
@@ -44,6 +52,14 @@ def _trends(seeds: int) -> list[dict[str, object]]:
         at_end, at_any = verdicts.false_trends(sessions, seeds)
         rows.append({"sessions": sessions, "at the end": f"{100 * at_end:.1f} %",
                      "at any look": f"{100 * at_any:.1f} %"})  # fmt: skip
+    return rows
+
+
+def _unchanged(of: Scenario, seeds: int) -> dict[str, object]:
+    rows: dict[str, object] = {"season": of.name}
+    for name, corrects in (("drift left in", False), ("drift corrected", True)):
+        called, teams = benches.trends_with_a_rotor(of, seeds, corrects_drift=corrects)
+        rows[name] = f"{100 * called / teams:.1f} % of {teams}"
     return rows
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.stats import kendalltau
 
 from analysis.comparison.columns import compared_columns
+from analysis.comparison.control_chart import freed_of_drift
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.numeric.distributions import normal_cdf
 from analysis.trials.results import TrialResults, trial_results
@@ -49,15 +50,19 @@ class Scores:
         return row | {"mistakes caught": caught, "sound asked about": asked}
 
 
-def fitted(season: Drawn) -> tuple[SeasonFit, TrialResults, np.ndarray]:
+def fitted(
+    season: Drawn, *, corrects_drift: bool = True
+) -> tuple[SeasonFit, TrialResults, np.ndarray]:
     """Return a season's fit as the service makes it, the results, and which trials are in it."""
     columns = {name: season.trials[name].to_numpy() for name in season.trials}
     runs = {name: season.runs[name].to_numpy() for name in season.runs}
     results = trial_results(columns, runs)
     known = np.isfinite(results.normalised_power_w)
     some = {name: column[known] for name, column in columns.items()}
-    fit = fit_season(compared_columns(some, results.only(known)))
-    return fit, results, known
+    trials = compared_columns(some, results.only(known)) | {"started_at": some["started_at"]}
+    if corrects_drift:
+        trials["log_power"], _ = freed_of_drift(trials)
+    return fit_season(trials), results, known
 
 
 def score(of: Scenario, seeds: int) -> Scores:

@@ -1,6 +1,6 @@
 """The seasons that calibration is tried on: what each one is like."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,11 @@ class Scenario:
     #: Share of teams with a wind sweep of their own, with its standard error.
     swept: float = 0.0
     sweep_error: float = 0.15
+    #: What the reference rotor gains a week, in ln power.
     rotor_drift: float = 0.0
-    factors: dict[str, float] = field(default_factory=dict)
+    #: How often a team builds again in a week, and what it gains by it on average.
+    rebuilds: float = 0.4
+    gain: float = 0.03
 
 
 SCENARIOS = (
@@ -63,4 +66,11 @@ SCENARIOS = (
     Scenario("visits, no rotor", reference_weeks=0, visitors=2),
     Scenario("three schools", schools=3),
     Scenario("twelve schools", schools=12),
+    Scenario("rotor fades 1 % a week", rotor_drift=-0.01),
+)  # fmt: skip
+#: Seasons in which no team changes anything, for what is claimed of trends.
+UNCHANGED = (
+    Scenario("nothing changes", weeks=12, reference_weeks=12, rebuilds=0.0),
+    Scenario("nothing changes, rotor fades 1 % a week", weeks=12, reference_weeks=12,
+             rebuilds=0.0, rotor_drift=-0.01),
 )  # fmt: skip

@@ -14,6 +14,7 @@ from analysis.columns import RUN_COLUMNS, TEXT_COLUMNS, TRIAL_COLUMNS
 from tests.bench.calibration.scenarios import Scenario
 
 LOAD_OHM, WIND_M_S, DENSITY_KG_M3 = 30.0, 4.0, 1.225
+WIND_EXPONENT = 2.6  # [-], what a wind that is read wrong is corrected by
 #: What a gross mistake multiplies a trial's volts by: no load connected, another fan setting, mV.
 MISTAKES = {"no load": (1.5, 2.2), "fan up": (1.25, 1.6), "fan down": (0.6, 0.8)}
 
@@ -31,6 +32,8 @@ class Drawn:
     ln_power: np.ndarray
     mistake: np.ndarray
     bench: dict[str, float]
+    #: What the error of each bench's wind meter does to its normalised powers, in ln power.
+    meter_effect: dict[str, float]
     exponent: dict[str, float]
 
 
@@ -88,9 +91,9 @@ class Drawing:
         return self._drawn()
 
     def _maybe_rebuild(self, name: tuple[int, int], week: int) -> None:
-        if week and self.draw.random() < 0.4:
+        if week and self.draw.random() < self.of.rebuilds:
             self.number[name] += 1
-            self.strength[name] += self.draw.normal(0.03, self.of.build)
+            self.strength[name] += self.draw.normal(self.of.gain, self.of.build)
         self.truth.setdefault(self._build(name), self.strength[name])
 
     def _build(self, name: tuple[int, int]) -> str:
@@ -174,6 +177,7 @@ class Drawing:
             trials, pd.DataFrame(self.runs).reindex(columns=list(RUN_COLUMNS)), self.truth,
             [self._build(name) for name in self.number], np.array(self.ln_power),
             np.array(self.mistakes), {f"b{at}": each for at, each in self.bench.items()},
+            {f"b{at}": -WIND_EXPONENT * each for at, each in self.meter.items()},
             {f"t{name[0]}-{name[1]}": self.exponent[name] for name in self.number},
         )  # fmt: skip
 

@@ -31,11 +31,13 @@ def change_claims(of: Scenario, seeds: int) -> dict[str, tuple[int, int]]:
     counts = {"within": [0, 0], "across": [0, 0]}
     for seed in range(seeds):
         season = drawn(of, seed)
-        fit, results, _ = fitted(season)
+        fit, results, known = fitted(season)
+        is_odd = np.zeros(len(known), dtype=bool)
+        is_odd[known] = fit.is_aside
         trials = {name: season.trials[name].to_numpy() for name in season.trials}
         for build in season.current:
             rows = np.flatnonzero((trials["build_id"] == build)
-                                  & np.isfinite(results.normalised_power_w))  # fmt: skip
+                                  & known & ~is_odd)  # fmt: skip
             session = trials["session_id"][rows]
             if len(set(trials["bench_id"][rows])) != 1 or len(rows) < 2:
                 continue
