@@ -6,9 +6,13 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api.deps import Read, database
+from api.models.reporting.team_sheet import SheetQuery
 from api.models.season.comparison import ComparisonQuery, SeasonComparison
 from api.models.season.plans import PlanQuery, SeasonPlan
+from api.models.season.quality import SeasonQuality
 from api.routes.contract import READ, StrictRoute, private_json
+from api.routes.formats import answer_in_format, answers_as
+from api.services.reporting import report_formats
 from api.services.season import comparisons, plans
 
 router = APIRouter(tags=["comparison"], route_class=StrictRoute)
@@ -39,3 +43,18 @@ def season_plan(
     with database(request).reading() as db:
         plan = plans.season_plan(db, read.caller, season_id)
     return private_json(plan)
+
+
+@router.get(
+    "/seasons/{season_id}/quality",
+    responses=answers_as(SeasonQuality),
+    response_model=SeasonQuality,
+)
+def season_quality(
+    season_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
+) -> Response:
+    """Show how well a season measures: the rotor's charts, repeatability, influence of benches."""
+    with database(request).reading() as db:
+        file = report_formats.quality_file(db, read.caller, season_id)
+        answer = answer_in_format(request, query, file)
+    return answer()

@@ -93,8 +93,87 @@ REPORT = {
     "left_out": [],
 }
 
+BUDGET: dict[str, Any] = {
+    "trial_id": TRL,
+    "normalised_power_w": 0.0441,
+    "interval_w": [0.0326, 0.0598],
+    "u_total_pct": 15.2,
+    "terms": [
+        {
+            "term": "wind_meter",
+            "name": "Wind meter",
+            "part": "bench",
+            "u_input": 0.0448,
+            "sensitivity": -2.6,
+            "u_pct": 11.7,
+            "share_pct": 59.0,
+        }
+    ],
+    "sentence_key": "budget_advice.wind_meter",
+    "sentence": "59 % of the uncertainty is the wind meter.",
+}
+QUALITY: dict[str, Any] = {
+    "season_id": SEA,
+    "name": "Spring 2026",
+    "revision": 41,
+    "as_of": MOMENT,
+    "charts": [
+        {
+            "bench_id": BCH,
+            "bench": "Larch hall",
+            "rotor_id": BLD,
+            "rotor": "Reference rotor",
+            "moved_at": None,
+            "points": [
+                {
+                    "session_id": SES,
+                    "started_at": MOMENT,
+                    "off_pct": 1.4,
+                    "sd_pct": 4.9,
+                    "z": 0.3,
+                    "verdict": "fine",
+                    "trials": 2,
+                }
+            ],
+            "sentence_key": "quality.chart_fine",
+            "sentence": "Larch hall: steady over 5 sessions.",
+        }
+    ],
+    "drift": None,
+    "precision": [
+        {
+            "level": "intermediate",
+            "sd_pct": 5.1,
+            "limit_pct": 15.3,
+            "degrees_of_freedom": 30,
+            "sentence_key": "quality.intermediate",
+            "sentence": "Two trials of one build on different days differ by less than 15 %.",
+        }
+    ],
+    "influence": [
+        {
+            "bench_id": BCH,
+            "bench": "Larch hall",
+            "builds": 20,
+            "largest_shift_pct": -1.7,
+            "largest_shift_team": "Heron",
+            "reversed": [],
+            "reversed_count": 0,
+            "only_link": 0,
+            "sentence_key": "quality.no_influence",
+            "sentence": "Larch hall: without it, the order of the others stays the same.",
+        }
+    ],
+    "influence_left_out": None,
+    "interaction": None,
+    "reason": None,
+}
+
+
 REPORT_EXAMPLES: dict[str, Any] = {
     "SeasonReport": REPORT,
+    "SeasonQuality": QUALITY,
+    "UncertaintyBudget": BUDGET,
     "TeamProgress": {
         "team_id": TEAM,
         "name": "Larch",
@@ -199,6 +278,8 @@ REPORT_EXAMPLES: dict[str, Any] = {
             "session_sd": 0.06,
             "residual_factor": 1.0,
             "estimated": False,
+            "interaction_sd": 0.05,
+            "interaction_estimated": False,
             "sentence_key": "model.fine",
             "sentence": "The season's trials scatter as their uncertainties say (0.9 times).",
         },

@@ -7,10 +7,11 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.bodies import SERIES_BYTES
-from api.deps import Change, Read, Submit, Write
+from api.deps import Change, Read, Submit, Write, database
 from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page
+from api.models.trials.budget import UncertaintyBudget
 from api.models.trials.trials import (
     Confirmation,
     Correction,
@@ -21,10 +22,10 @@ from api.models.trials.trials import (
     TrialUpdate,
     Withdrawal,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
-from api.services.trials import corrections, series, trials
+from api.services.trials import budgets, corrections, series, trials
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
@@ -59,6 +60,14 @@ def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
 def get_trial(trial_id: str, read: Read) -> Response:
     """Show a trial with its result."""
     return read.one(trials.get, trial_id)
+
+
+@router.get("/{trial_id}/uncertainty", response_model=UncertaintyBudget, responses=READ)
+def trial_uncertainty(trial_id: str, request: Request, read: Read) -> Response:
+    """Show what a trial's power is uncertain by, term by term, and what would reduce it."""
+    with database(request).reading() as db:
+        budget = budgets.budget_of(db, read.caller, trial_id)
+    return private_json(budget)
 
 
 @router.post(

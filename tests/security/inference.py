@@ -30,7 +30,7 @@ from api.services.publishing.moved_trials import (
     moved_trials,
     states_of,
 )
-from api.services.season import fit
+from api.services.season import fit, fit_columns
 from tests.support.programs import ROOT
 from tests.support.service import Service
 
@@ -72,7 +72,7 @@ class Target:
         """Return the places of the others' trials that count."""
         trials = self.every.trials
         is_hidden = ~np.isin(trials["organisation_id"].astype(str), sorted(self.own))
-        is_hidden &= np.isin(trials["kind"].astype(str), fit.COMPARED)
+        is_hidden &= np.isin(trials["kind"].astype(str), fit_columns.COMPARED)
         return np.flatnonzero(is_hidden & (trials["state"] == "accepted")).tolist()
 
     def changed(self, factors: dict[int, float]) -> SeasonTrials:

@@ -61,6 +61,7 @@ TABLE: dict[str, Row] = {
         303, 303, 303, None, lambda s: {"season_id": s.season_id, "back": "/today"}
     ),
     "season_page": common(),
+    "quality_page": common(),
     "schools_page": common(),
     "school_page": shown(),
     "team_page": shown(),
@@ -91,6 +92,7 @@ TABLE: dict[str, Row] = {
     "flag": shown(),
     "new_trial": shown("?build_id={build_id}&session_id={session_id}"),
     "season_file": common(),
+    "quality_file": common(),
     "trials_file": common(),
     "school_file": shown(),
     "school_everything": shown(),

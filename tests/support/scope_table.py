@@ -144,6 +144,7 @@ TABLE: dict[str, Row] = {
     "submit_trial": written(lambda s: trial_payload(s, client_ref="scope")),
     "list_trials": listed(),
     "get_trial": shown(),
+    "trial_uncertainty": shown(),
     "change_trial": changed({"note": "seen"}),
     # A row that names another's session is that row's error; nothing is stored.
     "import_trials": written(lambda s: {"trials": [trial_payload(s, client_ref="im")]}, other=422),
@@ -221,6 +222,7 @@ TABLE: dict[str, Row] = {
     "import_history": Row(404, 200, 200),
     "list_audit": lead_only(200),
     "season_report": Row(200, 200, 200, coach_other=None),
+    "season_quality": Row(200, 200, 200, coach_other=None),
     "season_trials": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),
     "team_report": shown(),

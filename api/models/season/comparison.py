@@ -109,6 +109,12 @@ class ModelCheck(Statement):
     estimated: Annotated[
         bool, Field(description="From this season's trials, else assumed (40 trials, 4 benches).")
     ]
+    interaction_sd: Annotated[
+        float, Field(description="What one build differs by from bench to bench. [-]")
+    ]
+    interaction_estimated: Annotated[
+        bool, Field(description="From visits between benches, else assumed.")
+    ]
 
 
 class MissingLinkRead(Statement):

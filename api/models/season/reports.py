@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.models.core.ids import OrganisationId, SeasonId, TeamId
 from api.models.core.statements import Statement
 from api.models.season.comparison import PairRead
+from api.models.season.quality import DriftRead
 
 
 class FigureRead(BaseModel):
@@ -203,6 +204,10 @@ class FairTable(Statement):
         datetime | None,
         Field(description="The moment of other schools' trials; null if they are current."),
     ] = None
+    assumption: Annotated[
+        str | None,
+        Field(description="What the comparison assumes because the season cannot tell."),
+    ] = None
 
 
 class SeasonReport(BaseModel):
@@ -217,6 +222,10 @@ class SeasonReport(BaseModel):
     organisations: list[OrganisationReport]
     benches: list[BenchOrder]
     comparison: FairTable
+    drift: Annotated[
+        DriftRead | None,
+        Field(description="Of the reference rotor, if it is certain and was corrected."),
+    ] = None
     trials_stored: int
     trials: int
     sessions: int

@@ -15,8 +15,9 @@ from api.services.reporting.documents import page, pdf, spreadsheets
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.documents.equipment import equipment_document
 from api.services.reporting.documents.event import event_document
+from api.services.reporting.documents.quality import quality_document
 from api.services.reporting.documents.team import team_document
-from api.services.season import reports
+from api.services.season import quality, reports
 
 MEDIA = {
     "json": "application/json",
@@ -77,6 +78,17 @@ def _of_season(name: str, db: Session, caller: Caller, report: SeasonReport) -> 
         report.model_dump_json,
         lambda excel: spreadsheets.season_csv(report, excel=excel),
         lambda: report_subjects.season_sheet(db, caller, report),
+    )
+
+
+def quality_file(db: Session, caller: Caller, season_id: str) -> ReportFile:
+    """Return how well a season measures."""
+    measured = quality.season_quality(db, caller, season_id)
+    return ReportFile(
+        "season-quality",
+        measured.model_dump_json,
+        lambda excel: spreadsheets.quality_csv(measured, excel=excel),
+        lambda: quality_document(measured),
     )
 
 

@@ -310,6 +310,8 @@ def _check(fitted: Fitted) -> ModelCheck:
             "session_sd": rounded(spread.session),
             "residual_factor": rounded(spread.residual),
             "estimated": fitted.fit.is_estimated,
+            "interaction_sd": rounded(spread.interaction),
+            "interaction_estimated": fitted.fit.is_interaction_estimated,
         }
     )
 

@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from itertools import pairwise
 
+from api.messages import say
 from api.models.season.comparison import FairBuild, PairRead
 from api.models.season.reports import FairPlace, FairTable
 from api.services.core import wording
 from api.services.registry.current_builds import CurrentBuild
 from api.services.season.comparisons import ComparableBuilds, pairs_of
+from api.services.season.fit import Fitted
 
 
 def fair_table(
@@ -33,8 +35,18 @@ def fair_table(
         ],
         not_shown=ranking.not_shown,
         others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
+        assumption=_assumption(ranking.fitted) if is_available and ranking.fitted else None,
         **wording.statement("fair.available" if is_available else "fair.not_yet"),
     )
+
+
+def _assumption(fitted: Fitted) -> str | None:
+    """Return what a comparison of several benches assumes; None if the season tells it."""
+    fit = fitted.fit
+    if fit.is_interaction_estimated or len(fit.bench_ids) == 1:
+        return None
+    spread = 100 * fit.spread.interaction
+    return say("season.assumed", spread=spread, twice=2 * spread)
 
 
 def _place(

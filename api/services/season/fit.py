@@ -5,15 +5,14 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.comparison.columns import compared_columns
+from analysis.comparison.control_chart import Drift
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
-from analysis.numeric.groups import Groups, are_among, group_by, pair_up
+from analysis.numeric.groups import Groups, group_by, pair_up
 from analysis.numeric.resolution import at_resolution
-from analysis.season.summary import TeamSeasons, are_usable, summarise_teams
+from analysis.season.summary import TeamSeasons, summarise_teams
 from analysis.trials.results import PowerResults
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
@@ -23,10 +22,7 @@ from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import SeasonTrials
 from api.services.publishing.published import visible_trials
 from api.services.season.coarse import coarse_power
-
-#: Kinds of trial that measure the power of a build: at home, on a visit or as the reference.
-COMPARED = ("record", "visit", "reference")
-SECONDS_A_WEEK = 604_800.0
+from api.services.season.fit_columns import counted_trials, fit_columns
 
 
 @dataclass(frozen=True)
@@ -38,6 +34,8 @@ class Fitted:
     current: dict[str, str]
     assigned: dict[str, float]
     exponents: dict[str, tuple[float, float]]
+    #: The change of the reference rotors over the season, which was removed if it is certain.
+    drift: Drift | None
     #: Whether figures are rounded to a tenth of their uncertainty: they depend on hidden trials.
     is_coarse: bool = False
     #: The moment of others' trials, if their current ones are not published yet.
@@ -107,6 +105,11 @@ class Fitted:
         }
 
     @cached_property
+    def odd_trials(self) -> frozenset[str]:
+        """Return the trials that the rest of the season does not expect."""
+        return frozenset(self.trials["trial_id"][self.fit.is_aside].tolist())
+
+    @cached_property
     def referred(self) -> frozenset[str]:
         """Return the sessions in which a reference rotor ran."""
         return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
@@ -153,18 +156,19 @@ def fitted_season(
 
 
 def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
-    is_compared = are_among(every.trials["kind"], COMPARED)
-    counted = every.only(is_compared & are_usable(every.trials, every.results))
+    counted = counted_trials(every)
     if not len(counted):
         return None
+    read = fit_columns(counted)
     assigned = _assigned(db)
     builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=_fit_trials(counted),
+        fit=fit_season(read.columns, age_weeks=read.age_weeks),
         trials=counted.trials,
         current=_current(summarise_teams(every.trials, every.results)),
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
         exponents=_exponents(builds, counted.results),
+        drift=read.drift,
     )
 
 
@@ -172,23 +176,6 @@ def _current(teams: TeamSeasons) -> dict[str, str]:
     """Return the newest build of each team; reference rotors are left out."""
     pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
     return {team_id: build_id for team_id, build_id in pairs if team_id}
-
-
-def _fit_trials(counted: SeasonTrials) -> SeasonFit:
-    """Fit trials; a link's age is judged at the newest moment that two schools reached."""
-    trials, results = counted.trials, counted.results
-    age = (_reached_by_two(trials) - trials["started_at"]) / SECONDS_A_WEEK
-    columns = compared_columns(trials, results) | {"is_confirmed": trials["is_confirmed"]}
-    return fit_season(columns, age_weeks=age)
-
-
-def _reached_by_two(trials: Columns) -> float:
-    """Return the latest moment that at least two schools reached.
-
-    A wrong date of one school must not make the links of all others old.
-    """
-    newest = np.sort(group_by(trials["organisation_id"]).largest(trials["started_at"]))
-    return float(newest[-2] if len(newest) > 1 else newest[-1])
 
 
 def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:

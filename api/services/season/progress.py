@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 from sqlmodel import Session, col, select
 
-from analysis.numeric.groups import group_by
+from analysis.numeric.groups import are_among, group_by
 from analysis.season.changes import Effect, Pairing, effect_of_change, trial_uncertainty
 from analysis.season.estimates import Figure, places, typical_figures
 from analysis.season.progress import PLATEAU_BUILDS, has_plateaued
@@ -30,7 +30,7 @@ from api.models.season.reports import FigureRead
 from api.models.trials.trials import Trial
 from api.services.core import resources, wording
 from api.services.core.scope import Caller
-from api.services.measurements.frames import read_frame
+from api.services.measurements.frames import Array, read_frame
 from api.services.registry.current_builds import current_builds
 from api.services.season.cached_answers import season_answer
 from api.services.season.findings import Facts, find_load, find_pitch, find_wind
@@ -188,11 +188,15 @@ def _changes(
     """Return what came with each change between consecutive measured builds of a turbine."""
     measured = [build for build in builds if build.id in figures]
     session_sd, residual = U_SESSION, 1.0
+    counted = facts.counted
     if fitted:
         session_sd, residual = fitted.fit.spread.session, fitted.fit.spread.residual
+        # One trial with a mistake would show a change, or hide one, until somebody answers.
+        counted = counted & ~are_among(facts.frame.trials["trial_id"], fitted.odd_trials)
     return [
         _change(older, newer, effect_of_change(
-            figures[newer.id], figures[older.id], _pairing(facts, older, newer, residual),
+            figures[newer.id], figures[older.id],
+            _pairing(facts, counted, older, newer, residual),
             session_sd,
         ))
         for older, newer in pairwise(measured)
@@ -200,10 +204,10 @@ def _changes(
     ]  # fmt: skip
 
 
-def _pairing(facts: Facts, older: Build, newer: Build, residual: float) -> Pairing:
-    """Return the trials of two builds that count, in the order of their ids: as submitted."""
+def _pairing(facts: Facts, counted: Array, older: Build, newer: Build, residual: float) -> Pairing:
+    """Return the counted trials of two builds, in the order of their ids: as submitted."""
     build = facts.frame.trials["build_id"]
-    rows = np.flatnonzero(facts.counted & ((build == older.id) | (build == newer.id)))
+    rows = np.flatnonzero(counted & ((build == older.id) | (build == newer.id)))
     sessions = facts.frame.trials["session_id"][rows].astype(str)
     return Pairing(
         ln_power=np.log(facts.results.normalised_power_w[rows]),

@@ -14,6 +14,7 @@ from api.messages import current_language, say
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
+from api.models.season.quality import DriftRead
 from api.models.season.reports import (
     BenchOrder,
     OrganisationReport,
@@ -29,8 +30,9 @@ from api.services.registry import season_choice
 from api.services.season import comparisons
 from api.services.season.bench_orders import bench_orders
 from api.services.season.cached_answers import season_answer
+from api.services.season.drift_words import read_drift
 from api.services.season.fair_table import fair_table
-from api.services.season.fit import fitted_season
+from api.services.season.fit import Fitted, fitted_season
 from api.services.season.names import SeasonNames, read_names
 from api.services.season.team_reports import Facts, count_sessions, facts_of, left_out, team_report
 
@@ -113,11 +115,18 @@ def _calculate(
         organisations=_by_organisation(reports, names),
         benches=[order for order in view.benches if order.bench_id in at_benches],
         comparison=fair_table(view.ranking, asked, names.current),
+        drift=_certain_drift(fitted),
         trials_stored=sum(each.stored for each in team_facts),
         trials=sum(each.counted for each in team_facts),
         sessions=count_sessions(facts.seasons, asked),
         left_out=left_out(sum((each.left_out for each in team_facts), Counter())),
     )
+
+
+def _certain_drift(fitted: Fitted | None) -> DriftRead | None:
+    """Return the reference rotor's drift if powers were corrected for it."""
+    drift = fitted and read_drift(fitted)
+    return drift if drift and drift.is_certain else None
 
 
 def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:

@@ -20,7 +20,9 @@ from api.models.trials.trials import Trial
 from api.services.core import resources
 from api.services.core.scope import Caller
 from api.services.registry import benches
-from api.services.season import comparisons
+from api.services.reporting.documents.blocks import Block, Builder
+from api.services.reporting.documents.quality import add_chart
+from api.services.season import comparisons, quality
 from api.services.trials import answers, trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of
@@ -58,6 +60,7 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
             "fan": db.get_one(Equipment, bench.fan_id),
             "meter": db.get_one(Equipment, bench.anemometer_id),
             "score": next((each for each in scores if each.bench_id == bench.id), None),
+            "charts": _charts(db, visited.caller, season_id, bench.id) if season else [],
         }
     sessions.sort(key=lambda row: row.started_at, reverse=True)
     return rendering.show(
@@ -74,6 +77,15 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         left_out=[say("page.newest_only", count=SHOWN)] if len(sessions) == SHOWN else (),
         **facts,
     )
+
+
+def _charts(db: Session, caller: Caller, season_id: str, bench_id: str) -> list[Block]:
+    """Return the control charts of the reference rotor at a bench."""
+    builder = Builder()
+    for chart in quality.season_quality(db, caller, season_id).charts:
+        if chart.bench_id == bench_id:
+            add_chart(builder, chart)
+    return builder.blocks
 
 
 def _plain_facts(fields: tuple[Field, ...], thing: object) -> list[tuple[str, str]]:

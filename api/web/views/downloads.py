@@ -38,6 +38,12 @@ def season_file(season_id: Id, ending: Format, visited: Visited) -> Response:
     return _download(visited, report_formats.season_file, season_id, ending)
 
 
+@router.get("/seasons/{season_id}/quality.{ending}")
+def quality_file(season_id: Id, ending: Format, visited: Visited) -> Response:
+    """Give how well a season measures as a file."""
+    return _download(visited, report_formats.quality_file, season_id, ending)
+
+
 @router.get("/seasons/{season_id}/trials.csv")
 def trials_file(season_id: Id, visited: Visited) -> Response:
     """Give a season's trials as a file that an import takes."""

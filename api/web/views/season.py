@@ -11,7 +11,8 @@ from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.services.core import resources
 from api.services.reporting import report_subjects
-from api.services.season import comparisons, reports
+from api.services.reporting.documents.quality import quality_document
+from api.services.season import comparisons, quality, reports
 from api.web import rendering
 from api.web.descriptions import left_out_in_words
 from api.web.views.sign_in import LONGEST_S
@@ -79,3 +80,13 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         left_out=left_out_in_words(report.left_out),
         odd_trials=odd_trials,
     )
+
+
+@router.get("/seasons/{season_id}/quality")
+def quality_page(season_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show how well a season measures."""
+    with visited.reading() as db:
+        season = resources.get_row(db, visited.caller, Season, season_id)
+        measured = quality.season_quality(db, visited.caller, season_id)
+    document = quality_document(measured)
+    return rendering.show("quality.html", visited, document=document, season=season)

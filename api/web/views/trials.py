@@ -18,9 +18,11 @@ from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Confirmation, Reinstatement, Trial, TrialRead, Withdrawal
 from api.services.core.scope import Caller
 from api.services.registry import pickers
+from api.services.reporting.documents import quality_plots
+from api.services.reporting.documents.blocks import Text
 from api.services.reporting.documents.words import milliwatts
 from api.services.season import counting
-from api.services.trials import corrections, trials
+from api.services.trials import budgets, corrections, trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of, how_sure, run_in_words
 from api.web.forms import Field, Filled
@@ -92,6 +94,7 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         context = where(db, stored_trial)
         done = history_of(db, visited, Trial, trial_id)
         proposed = proposals.buttons(db, stored_trial.flags)
+        budget = budgets.budget_of(db, visited.caller, trial_id)
     is_withdrawn = stored_trial.state == "withdrawn"
     open_flags = [flag for flag in stored_trial.flags if flag.state == "open" and not is_withdrawn]
     return rendering.show(
@@ -109,6 +112,7 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         answered=[flag for flag in stored_trial.flags if flag.state not in ("open", "cleared")],
         history=done,
         how=how_sure(stored_trial),
+        budget=[Text(budget.sentence), quality_plots.budget(budget)] if budget.terms else [],
         wrong=wrong,
         wrong_at=at,
         **context,

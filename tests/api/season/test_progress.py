@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from tests.support.makers import World, build_payload, created, session_payload, trial_payload
+from tests.support.odd_trials import submit_odd
 
 LOADS = [15.0, 22.0, 30.1, 47.0, 68.0]
 
@@ -159,3 +160,17 @@ class TestChange:
         (change,) = progress(world.larch)["changes"]
         assert change["effect_pct"] > 200
         assert f"{1 + change['effect_pct'] / 100:.1f} times the power" in change["sentence"]
+
+
+def test_a_trial_that_does_not_fit_the_season_shows_no_change(world: World):
+    """The older build's odd trial has 2.5 times the power; the newer build is as strong as it."""
+    odd = submit_odd(world.larch)
+    newer = next_build(world.larch, 2, changed_factor="pitch")
+    for volts in (1.203, 1.208, 1.213):
+        run(world.larch, [volts] * 3, build_id=newer)
+    (change,) = progress(world.larch)["changes"]
+    assert abs(change["effect_pct"]) < 3
+    body = {"reason": "seen twice"}
+    assert world.larch.coach.post(f"/v1/trials/{odd['id']}/confirm", json=body).status_code == 200
+    (change,) = progress(world.larch)["changes"]
+    assert change["effect_pct"] < -8

@@ -23,6 +23,7 @@ STYLE = "\n".join(
         ".chart .grid { stroke: currentColor; stroke-opacity: .18; fill: none; }",
         ".chart .dash { stroke-dasharray: 5 4; } .chart .line { fill: none; stroke-width: 2; }",
         ".chart .band { fill: currentColor; fill-opacity: .1; }",
+        ".chart .open { fill: currentColor; fill-opacity: .08; stroke-width: 2; }",
         ".chart .whisker { stroke-width: 2; fill: none; }",
         *(f".chart .c{at} {{ stroke: {c}; }} .chart .f{at} {{ fill: {c}; stroke: {c}; }}"
           for at, c in enumerate(COLOURS)),
@@ -128,6 +129,15 @@ class Chart:
         self.parts.append(
             f'<path class="whisker c{series % len(COLOURS)}" '
             f'd="M{start} {up}H{end}M{start} {up - 4}v8M{end} {up - 4}v8"/>'
+        )
+
+    def bar(self, y: float, value: float, *, is_open: bool = False) -> None:
+        """Draw a bar from the left edge to a value, in its row: filled, or as an outline."""
+        start, up = self.at(self.x.low, y)
+        end, _ = self.at(value, y)
+        self.parts.append(
+            f'<rect class="{"open c1" if is_open else "f0"}" x="{start}" y="{up - 7}" '
+            f'width="{max(0.5, round(end - start, 1))}" height="14"/>'
         )
 
     def line(self, points: Iterable[tuple[float, float]], series: int = 0, dash: str = "") -> None:

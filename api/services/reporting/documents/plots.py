@@ -40,7 +40,7 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
     chart = Chart(
         say("plot.season", team=progress.name),
         say("plot.season_how", count=len(sessions)),
-        _days([session.started_at for session in sessions]),
+        days_axis([session.started_at for session in sessions]),
         axis([MW * end for span in spans for end in span], "mW", from_zero=True),
     )
     numbers = [session.build_number for session in sessions]
@@ -64,7 +64,8 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
     return Plot(chart, Table(columns, rows))
 
 
-def _days(moments: Sequence[datetime]) -> Axis:
+def days_axis(moments: Sequence[datetime]) -> Axis:
+    """Return an axis of time with the first and the last day marked, and some room."""
     first, last = min(moments).timestamp(), max(moments).timestamp()
     room = max(86_400.0, 0.04 * (last - first))
     marks = [min(moments), max(moments)] if first != last else [moments[0]]

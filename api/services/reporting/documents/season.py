@@ -87,6 +87,10 @@ def _comparison(builder: Builder, report: SeasonReport) -> None:
         several = len(by_group) > 1
         key = "report_season.of_groups" if several else "report_season.one_group"
         builder.add(_fair(places, say(key, number=number), own))
+    if fair.assumption:
+        builder.add(Text(fair.assumption, "quiet"))
+    if report.drift:
+        builder.add(Text(report.drift.sentence, "callout"))
     if fair.not_shown:
         builder.add(Text(say("report_season.not_shown", count=fair.not_shown), "quiet"))
     if fair.others_as_of:

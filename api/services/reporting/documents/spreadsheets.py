@@ -8,6 +8,7 @@ from datetime import datetime
 from api.models.events.inspections import EventReadiness
 from api.models.registry.equipment_list import EquipmentList
 from api.models.season.progress import TeamProgress
+from api.models.season.quality import SeasonQuality
 from api.models.season.reports import FairPlace, SeasonReport, TeamReport
 from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
 
@@ -62,6 +63,10 @@ SESSION_COLUMNS = (
 READY_COLUMNS = (
     "team", "build", "status", "check", "severity", "outcome", "value", "limit", "unit", "says",
     "pull_test_n", "runaway_tip_speed_m_s", "needs_guard", "team_id",
+)  # fmt: skip
+QUALITY_COLUMNS = (
+    "bench", "rotor", "started_at", "off_pct", "sd_pct", "z", "verdict", "trials", "session_id",
+    "bench_id", "rotor_id",
 )  # fmt: skip
 EQUIPMENT_COLUMNS = (
     "tag", "kind", "owner", "where", "due_on", "days_overdue", "condition", "retired_on", "spares",
@@ -226,3 +231,20 @@ def _fair_cells(place: FairPlace | None) -> dict[str, object]:
 
 def _iso(moment: datetime | None) -> str | None:
     return None if moment is None else moment.isoformat()
+
+
+def quality_csv(quality: SeasonQuality, *, excel: bool) -> str:
+    """Return the sessions of reference rotors at each bench, one line each."""
+    lines = (
+        point.model_dump()
+        | {
+            "bench": chart.bench,
+            "rotor": chart.rotor,
+            "bench_id": chart.bench_id,
+            "rotor_id": chart.rotor_id,
+            "started_at": _iso(point.started_at),
+        }
+        for chart in quality.charts
+        for point in chart.points
+    )
+    return _written(QUALITY_COLUMNS, lines, excel=excel)
