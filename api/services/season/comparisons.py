@@ -24,6 +24,7 @@ from api.models.season.comparison import (
     FairBuild,
     MissingLinkRead,
     ModelCheck,
+    OddTrialRead,
     PairRead,
     SeasonComparison,
 )
@@ -237,6 +238,15 @@ def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScore
         if fitted is None
         else read_scores(caller, fitted, visible_to(db, caller, fitted).benches)
     )
+
+
+def season_odd_trials(db: Session, caller: Caller, season: Season) -> list[OddTrialRead]:
+    """Return the trials that do not fit the season; for a coach only of their own schools."""
+    fitted = fitted_season(db, caller, season)
+    if fitted is None or not fitted.odd_trials:
+        return []
+    teams = {team.id: team.name for team in _named(db, Team).values()}
+    return odd_trials(caller, fitted, teams)
 
 
 def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:

@@ -54,7 +54,7 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
         at_bench = col(BenchSession.bench_id) == bench.id
         sessions = resources.newest(db, visited.caller, BenchSession, at_bench, most=SHOWN)
         newest_grid = benches.newest_wind_grid(db, visited.caller, bench_id)
-        scores = comparisons.compare_season(db, visited.caller, season_id).benches if season else []
+        scores = comparisons.bench_scores(db, visited.caller, season_id) if season else []
         facts: dict[str, Any] = {
             "history": history_of(db, visited, Bench, bench.id),
             "fan": db.get_one(Equipment, bench.fan_id),

@@ -63,7 +63,7 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         report = reports.season_report(db, visited.caller, season_id)
         document = report_subjects.season_sheet(db, visited.caller, report)
         season = resources.get_row(db, visited.caller, Season, season_id)
-        odd_trials = comparisons.compare_season(db, visited.caller, season_id).odd_trials
+        odd_trials = comparisons.season_odd_trials(db, visited.caller, season)
         meetings = list(
             db.scalars(
                 select(Event).where(col(Event.season_id) == season_id).order_by(col(Event.held_on))

@@ -58,8 +58,9 @@ def _trends(seeds: int) -> list[dict[str, object]]:
 def _unchanged(of: Scenario, seeds: int) -> dict[str, object]:
     rows: dict[str, object] = {"season": of.name}
     for name, corrects in (("drift left in", False), ("drift corrected", True)):
-        called, teams = benches.trends_with_a_rotor(of, seeds, corrects_drift=corrects)
+        called, held, teams = benches.trends_with_a_rotor(of, seeds, corrects_drift=corrects)
         rows[name] = f"{100 * called / teams:.1f} % of {teams}"
+        rows[f"90 % of a slope, {name}"] = f"{held / teams:.3f}"
     return rows
 
 
