@@ -127,21 +127,25 @@ def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]
     return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, uncertainties, strict=True)]
 
 
-def place_ranges(fit: SeasonFit, builds: Sequence[str]) -> list[tuple[int, int]]:
-    """Return the best and the worst place that each build may truly have among some builds.
+def place_ranges(fit: SeasonFit, groups: Sequence[Sequence[str]]) -> dict[str, tuple[int, int]]:
+    """Return the best and the worst place that each build may truly have in its group.
 
     Parameters
     ----------
     fit : SeasonFit
         The season's fit.
-    builds : sequence of str
-        Builds of one group, the strongest first.
+    groups : sequence of sequence of str
+        Builds of each group, the strongest first.
 
     Returns
     -------
-    list of (int, int)
-        In their order: 1 and the number of builds that are surely ahead (95 %), and the same from
+    dict of str to (int, int)
+        By build: 1 and the number of builds that are surely ahead (95 %), and the same from
         behind. Only the twenty next ones are compared; those further away count as sure.
+
+    Notes
+    -----
+    The pairs of all groups are compared together, which takes little longer than those of one.
 
     Examples
     --------
@@ -149,20 +153,22 @@ def place_ranges(fit: SeasonFit, builds: Sequence[str]) -> list[tuple[int, int]]
     >>> fit = fit_season({"log_power": [-2.0, -2.02, -3.0] * 4, "u_own": [0.04] * 12,
     ...     "build_id": ["a", "b", "c"] * 4, "team_id": ["x", "y", "z"] * 4,
     ...     "bench_id": ["1"] * 12, "session_id": ["s"] * 12})
-    >>> place_ranges(fit, ["a", "b", "c"])
-    [(1, 2), (1, 2), (3, 3)]
+    >>> place_ranges(fit, [["a", "b", "c"]])
+    {'a': (1, 2), 'b': (1, 2), 'c': (3, 3)}
     """
-    count = len(builds)
     near = [
-        (one, other) for one in range(count) for other in range(one + 1, min(count, one + 1 + NEAR))
+        (one, other)
+        for builds in groups
+        for at, one in enumerate(builds)
+        for other in builds[at + 1 : at + 1 + NEAR]
     ]
-    pairs = compare_each(fit, [(builds[one], builds[other]) for one, other in near])
-    best, worst = list(range(1, count + 1)), list(range(1, count + 1))
-    for (one, other), pair in zip(near, pairs, strict=True):
+    places = {build: place for builds in groups for place, build in enumerate(builds, start=1)}
+    best, worst = dict(places), dict(places)
+    for (one, other), pair in zip(near, compare_each(fit, near), strict=True):
         if pair.statement != "a_ahead":
             worst[one] += 1
             best[other] -= 1
-    return list(zip(best, worst, strict=True))
+    return {build: (best[build], worst[build]) for build in places}
 
 
 def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:

@@ -13,8 +13,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-WORKS = ("analysis", "model", "outlook", "report", "pages", "command", "requests", "beside",
-         "stall", "import", "start")  # fmt: skip
+WORKS = ("analysis", "model", "outlook", "report", "readers", "pages", "command", "requests",
+         "beside", "stall", "import", "start")  # fmt: skip
 
 
 def main() -> None:

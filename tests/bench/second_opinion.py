@@ -20,15 +20,13 @@ import numpyro.distributions as dist
 from numpyro.diagnostics import summary
 from numpyro.infer import MCMC, NUTS
 
-from analysis.comparison.columns import compared_columns
-from analysis.comparison.control_chart import freed_of_drift
 from analysis.comparison.design import Spread
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.solver import INTERACTION_PRIOR_SD, PRIOR_SD
 from analysis.numeric.groups import group_by
-from analysis.trials.results import trial_results
+from tests.bench.calibration.comparison import columns_of
 from tests.bench.calibration.scenarios import Scenario
-from tests.bench.calibration.seasons import Drawn, drawn
+from tests.bench.calibration.seasons import drawn
 from tests.reliability.places import print_table
 from tests.support.mixed_model import mixed_model
 
@@ -40,7 +38,7 @@ Difference = tuple[float, float]  # of ln power, with its standard uncertainty
 def main(arguments: list[str]) -> None:
     """Print how far the fits are apart."""
     season = drawn(SEASON, int(arguments[0]) if arguments else 1)
-    trials = _columns(season)
+    trials, _, _ = columns_of(season)
     pairs = list(combinations(season.current, 2))
     plain = {name: column for name, column in trials.items() if "exponent" not in name}
     mixed = mixed_model(plain)
@@ -56,17 +54,6 @@ def main(arguments: list[str]) -> None:
         _row("full Bayesian fit", _of(fit, pairs), {pair: bayes(pair) for pair in pairs}),
     ]  # fmt: skip
     print_table(f"The season's fit against two others, {len(pairs)} pairs of builds", rows)
-
-
-def _columns(season: Drawn) -> dict[str, np.ndarray]:
-    columns = {name: season.trials[name].to_numpy() for name in season.trials}
-    runs = {name: season.runs[name].to_numpy() for name in season.runs}
-    results = trial_results(columns, runs)
-    known = np.isfinite(results.normalised_power_w)
-    some = {name: column[known] for name, column in columns.items()}
-    trials = compared_columns(some, results.only(known)) | {"started_at": some["started_at"]}
-    trials["log_power"], _ = freed_of_drift(trials)
-    return trials
 
 
 def _of(fit: SeasonFit, pairs: list[tuple[str, str]]) -> dict[tuple[str, str], Difference]:

@@ -5,6 +5,7 @@ from typing import Any
 from fastapi.testclient import TestClient
 
 from api.services.core import cache
+from api.services.core.changes import forget_changes
 from tests.support.makers import World
 
 
@@ -26,3 +27,4 @@ def everything(world: World) -> dict[str, Any]:
 def forget(client: TestClient) -> None:
     """Empty the caches, as a restart does."""
     cache._caches.clear()
+    forget_changes()

@@ -13,6 +13,7 @@ from api.main import bind, create_app
 from api.models.access.keys import KeyCreate
 from api.services.access import keys
 from api.services.core.cache import _caches
+from api.services.core.changes import forget_changes
 from api.settings import Settings
 from tests.support.makers import Signed
 
@@ -46,6 +47,7 @@ def application(settings: Settings) -> Iterator[TestClient]:
     bind(app, settings)
     with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
         yield client
+    forget_changes()
     _caches.clear()  # the next test's database has the same engine, ids and revisions
 
 

@@ -12,6 +12,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
 from api.models.core.shapes import Stored
+from api.services.core.changes import note_writer
 from api.services.core.scope import Caller
 
 PROGRAMME = "programme"
@@ -50,14 +51,17 @@ def _add(
     reason: str | None,
 ) -> None:
     season_id = getattr(row, "season_id", None) or (row.id if row.prefix == "sea" else None)
+    organisation_id = getattr(row, "organisation_id", None) or (
+        row.id if row.prefix == "org" else None
+    )
+    note_writer(db, caller.key_id, organisation_id)
     chain = season_id or PROGRAMME
     _take_turn(db, chain)
     last = db.get(AuditChain, chain) or _first(db, chain)
     entry = AuditEntry(
         id=new_id(AuditEntry.prefix),
         season_id=season_id,
-        organisation_id=getattr(row, "organisation_id", None)
-        or (row.id if row.prefix == "org" else None),
+        organisation_id=organisation_id,
         thing=str(row.__tablename__),
         thing_id=row.id,
         action=action,

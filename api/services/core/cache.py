@@ -16,8 +16,9 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from api.services.core.computing import SeasonQueue
+from api.services.core.refreshing import Refresher
 
-MOST_CACHED = 64
+MOST_CACHED = 256
 MOST_PINNED = 500
 
 Value = TypeVar("Value")
@@ -52,6 +53,7 @@ class Cache(Generic[Value]):
         self._turn = threading.Lock()
         #: The requests for answers that are not cached yet.
         self.queue = SeasonQueue()
+        self.refresher = Refresher(self.queue)
         #: Values that do not depend on the revision, such as what was published to which key.
         self.pinned = NamedCache(MOST_PINNED)
 

@@ -70,6 +70,20 @@ class SeasonQueue:
                     self._put_back(season_id, [each for each in together if not each.is_done])
                     self._changed.notify_all()
 
+    def run(self, season_id: str, together: Sequence[Asked], moment: Moment) -> None:
+        """Compute answers that no request waits for, when no others of the season are computed."""
+        with self._changed:
+            self._changed.wait_for(lambda: season_id not in self._working)
+            self._working[season_id] = threading.get_ident()
+            self._served.setdefault(season_id, Counter())
+        try:
+            self._do_all(season_id, together, moment)
+        finally:
+            with self._changed:
+                del self._working[season_id]
+                self._put_back(season_id, [])
+                self._changed.notify_all()
+
     def _taken(self, season_id: str, asked: Asked) -> list[Asked]:
         """Return all waiting requests if this thread computes them; none once its own is done."""
         with self._changed:

@@ -5,14 +5,17 @@ from collections import Counter
 from sqlmodel import Session, col, select, update
 
 from api.models.registry.seasons import Season
+from api.services.core.changes import note_raised
 
 
-def raise_season(db: Session, *season_ids: str) -> None:
+def raise_season(db: Session, *season_ids: str, only_trials: bool = False) -> None:
     """Raise the revisions of seasons, each as often as it is named.
 
     Call this or `lock` before locking any other row of the seasons. On a database server both make
-    the writers of a season take turns, in the same order everywhere.
+    the writers of a season take turns, in the same order everywhere. With `only_trials` nothing
+    changes but trials at benches that are checked again in this transaction.
     """
+    note_raised(db, season_ids, only_trials=only_trials)
     for season_id, often in sorted(Counter(season_ids).items()):
         raised = Season.revision + often
         db.execute(

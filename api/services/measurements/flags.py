@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from api.models.registry.builds import Build
 from api.models.registry.sessions import BenchSession
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
+from api.services.core.changes import note_bench
 from api.services.measurements import results, sweeps
 from api.services.measurements.flag_words import facts_of, words_of
 from api.services.measurements.frames import Frame, read_checked_frame
@@ -106,6 +108,13 @@ def _recompute_season(db: Session, season_id: str, bench_ids: set[str], swept: s
         if not swept:
             return
         bench_ids = set()
+
+
+def note_moved(db: Session, *conditions: ColumnElement[bool]) -> None:
+    """Note that trials count otherwise than before, although nothing has to be checked again."""
+    for season_id, bench_ids in affected_by(db, *conditions).benches.items():
+        for bench_id in bench_ids:
+            note_bench(db, season_id, bench_id, ())
 
 
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
@@ -190,6 +199,8 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     stored = _stored(db, season_id, at_this_bench, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
     results.store(db, frame, computed, at_this_bench)
+    owners = (frame.trials[name].tolist() for name in ("organisation_id", "bench_organisation_id"))
+    note_bench(db, season_id, bench_id, {str(each) for each in chain(*owners)})
     if not len(frame):
         _sync(db, season_id, frame, {}, stored)
         return set()

@@ -4,7 +4,7 @@ Only the columns that summaries need are cached, so that a season of any size fi
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 
 import numpy as np
@@ -22,11 +22,15 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core.cache import cache_of
+from api.services.core.changes import log_of
 from api.services.measurements import results
 from api.services.measurements.flags import CONFIRMED, UNLIKE_SEASON
 from api.services.measurements.frames import Array, Columns, merge, read_columns, read_plain
 
 AT_ONCE = 20_000  # trials in one query
+#: Trials of a season from which its answers take long: only what changed is read and fitted again.
+LARGE_SEASON = 5_000
+MOST_BENCHES_AGAIN = 50  # with more, everything is read
 OF_TRIAL = ("organisation_id", "session_id", "build_id", "version", "state", "kind")
 _TRIALS = (
     select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(CachedResult.numbers))
@@ -74,14 +78,59 @@ def combine(parts: list[SeasonTrials]) -> SeasonTrials:
 def season_trials(db: Session, season: Season, until: datetime | None = None) -> SeasonTrials:
     """Return all trials of a season, or those of sessions that began before a moment."""
     subject = ("trials", season.id, until)
-    cached: SeasonTrials = cache_of(db).get_or_make(
-        subject, season.revision, lambda: _read(db, season, until)
-    )
+    cache = cache_of(db)
+
+    def read() -> SeasonTrials:
+        before = None if until else cache.newest(subject, 0)
+        updated = before and _updated(db, season, *before)
+        return updated or _read(db, season, until)
+
+    cached: SeasonTrials = cache.get_or_make(subject, season.revision, read)
     return cached
 
 
-def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
-    conditions = [col(Trial.season_id) == season.id]
+def _updated(
+    db: Session, season: Season, revision: int, before: SeasonTrials
+) -> SeasonTrials | None:
+    """Return trials as read at an older revision, with those of changed benches read again.
+
+    Return None if more may have changed, or if reading everything takes no longer.
+    """
+    changes = log_of(db.get_bind().engine).between(season.id, revision, season.revision)
+    if changes is None or len(before) < LARGE_SEASON:
+        return None
+    benches = set[str]()
+    for change in changes:
+        if change.benches is None:
+            return None
+        benches |= change.benches
+    if len(benches) > MOST_BENCHES_AGAIN:
+        return None
+    if not benches:
+        return before
+    at_benches = select(col(BenchSession.id)).where(
+        col(BenchSession.season_id) == season.id, col(BenchSession.bench_id).in_(benches)
+    )
+    now = _read(db, season, None, col(Trial.session_id).in_(at_benches))
+    return _inserted(before.only(~are_among(before.trials["bench_id"], benches)), now)
+
+
+def _inserted(kept: SeasonTrials, added: SeasonTrials) -> SeasonTrials:
+    """Return two lists of trials as one, in the order of their ids."""
+    ids = kept.trials["trial_id"]
+    at = np.searchsorted(ids, added.trials["trial_id"])
+    trials = {name: np.insert(column, at, added.trials[name])
+              for name, column in kept.trials.items()}  # fmt: skip
+    powers = {each.name: np.insert(getattr(kept.results, each.name), at,
+                                   getattr(added.results, each.name))
+              for each in fields(PowerResults)}  # fmt: skip
+    return SeasonTrials(trials, PowerResults(**powers))
+
+
+def _read(
+    db: Session, season: Season, until: datetime | None, *where: ColumnElement[bool]
+) -> SeasonTrials:
+    conditions = [col(Trial.season_id) == season.id, *where]
     if until is not None:
         before = select(col(BenchSession.id)).where(
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until

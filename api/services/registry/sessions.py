@@ -38,7 +38,7 @@ def add(db: Session, caller: Caller, session: SessionCreate) -> BenchSession:
     season = resources.get_row(db, caller, Season, session.season_id, "season_id")
     require_kind(db, caller, session.meter_id, "meter", "meter_id")
     require_within(season, session)
-    revisions.raise_season(db, season.id)
+    revisions.raise_season(db, season.id, only_trials=True)  # a new one has no trials yet
     return resources.store(db, caller, BenchSession, session, organisation_id=bench.organisation_id)
 
 

@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import TypeVar
 
+from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
@@ -15,6 +17,7 @@ from api.services.core.cache import cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
 from api.services.publishing.published import view_of
+from api.services.season.pace import may_be_shown
 
 Value = TypeVar("Value")
 #: Computes an answer from a session and the season as that session sees it.
@@ -26,7 +29,8 @@ def season_answer(
 ) -> Value:
     """Return an answer of the season's revision, or of a newer one, in the current language.
 
-    A newer revision is correct too, since the request came before the answer was computed. The
+    A newer revision is correct too, since the request came before the answer was computed. Of a
+    large season it may be an older one, if nothing since then concerns the caller. The
     caller has no open transaction while it waits, so `make` reads only in the session it is given.
     """
     cache, view, language = cache_of(db), view_of(caller, season), current_language()
@@ -38,9 +42,15 @@ def season_answer(
     if newest is not None:
         newer: Value = newest[1]
         return newer
-    db.commit()  # end the transaction before waiting
     asked = Asked(subject, _in_language(language, make), view)
-    cache.queue.wait(season.id, asked, lambda: _moment(db, season.id))
+    moment = partial(_moment, db.get_bind().engine, season.id)
+    older = cache.newest(subject, 0)
+    if older is not None and may_be_shown(db, caller, season, older[0]):
+        cache.refresher.ask(season.id, asked, moment)
+        shown: Value = older[1]
+        return shown
+    db.commit()  # end the transaction before waiting
+    cache.queue.wait(season.id, asked, moment)
     computed: Value = asked.taken()
     return computed
 
@@ -56,9 +66,9 @@ def _in_language(language: str, make: Make[Value]) -> Make[Value]:
 
 
 @contextmanager
-def _moment(db: Session, season_id: str) -> Iterator[Callable[[Asked], object]]:
+def _moment(engine: Engine, season_id: str) -> Iterator[Callable[[Asked], object]]:
     """Open a snapshot, and give the function that computes answers from it."""
-    with reading_with(db.get_bind().engine) as now:
+    with reading_with(engine) as now:
         season = now.get(Season, season_id)
         if season is None:
             raise NotFound(say("report_refused.season_gone"))

@@ -263,11 +263,7 @@ def comparable_builds(db: Session, caller: Caller, season: Season) -> Comparable
         [[_fair(each, fitted, visible) for each in builds] for _, builds in sorted(groups.items())],
         {pair.a: _pair(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
         _hidden(fitted, visible),
-        {
-            build_id: place
-            for builds in groups.values()
-            for build_id, place in zip(builds, place_ranges(fitted.fit, builds), strict=True)
-        },
+        place_ranges(fitted.fit, list(groups.values())),
         fitted,
         visible,
     )

@@ -23,6 +23,7 @@ from api.services.measurements.season_trials import SeasonTrials
 from api.services.publishing.published import visible_trials
 from api.services.season.coarse import coarse_power
 from api.services.season.fit_columns import counted_trials, fit_columns
+from api.services.season.fit_start import start_at
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ class Fitted:
     exponents: dict[str, tuple[float, float]]
     #: The change of the reference rotors over the season, which was removed if it is certain.
     drift: Drift | None
+    #: How many fits in a row began at the one before, since the spreads were estimated.
+    steps: int = 0
     #: Whether figures are rounded to a tenth of their uncertainty: they depend on hidden trials.
     is_coarse: bool = False
     #: The moment of others' trials, if their current ones are not published yet.
@@ -142,9 +145,12 @@ def fitted_season(
     seen = visible_trials(db, caller, season, until)
     view = None if seen.version is None else (caller.sees, seen.version)
     cache, subject = cache_of(db), ("fit", season.id, until, view)
-    exact: Fitted | None = cache.get_or_make(
-        subject, season.revision, lambda: _fit(db, seen.trials)
-    )
+
+    def fit() -> Fitted | None:
+        before = None if until else cache.newest(subject, 0)
+        return _fit(db, seen.trials, before[1] if before else None)
+
+    exact: Fitted | None = cache.get_or_make(subject, season.revision, fit)
     if exact is None or caller.reaches_all:
         return exact
     shown: Fitted = cache.get_or_make(
@@ -155,15 +161,20 @@ def fitted_season(
     return shown
 
 
-def _fit(db: Session, every: SeasonTrials) -> Fitted | None:
+def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitted | None:
+    """Fit trials; begin at an earlier fit if few changed since the spreads were estimated."""
     counted = counted_trials(every)
     if not len(counted):
         return None
     read = fit_columns(counted)
+    begun = before and start_at(before.fit, before.trials, counted.trials, before.steps)
     assigned = _assigned(db)
     builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=fit_season(read.columns, age_weeks=read.age_weeks),
+        fit=fit_season(
+            read.columns, age_weeks=read.age_weeks, start=begun.start if begun else None
+        ),
+        steps=begun.steps if begun else 0,
         trials=counted.trials,
         current=_current(summarise_teams(every.trials, every.results)),
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},

@@ -52,7 +52,7 @@ def _locked_row(db: Session, caller: Caller, trial_id: str) -> Trial:
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
     require_lead_where_official(db, caller, col(Trial.id) == row.id, "refused.official_trial")
-    revisions.raise_season(db, row.season_id)
+    revisions.raise_season(db, row.season_id, only_trials=True)
     resources.lock(db, row)
     return row
 
@@ -188,6 +188,7 @@ def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> 
     db.flush()
     changes = {"rule": [flag.rule, flag.rule], "state": [before, flag.state]}
     audit.note(db, caller, "answered", flag, changes, given.reason)
+    flags.note_moved(db, col(Trial.id) == row.id)
     return trials.get(db, caller, row.id)
 
 

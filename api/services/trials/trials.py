@@ -108,7 +108,7 @@ def submit_each(
         outcomes.update(zip(of_caller, stored, strict=True))
     created = {str(one.trial_id): submitted[at][0] for at, one in outcomes.items() if one.created}
     if created:
-        revisions.raise_season(db, *_seasons_moved(outcomes.values()))
+        revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
         flags.recheck(db, col(Trial.id).in_(created))
     in_order = (
         select(Trial)
@@ -141,7 +141,7 @@ def submit(
     outcomes = _store(db, caller, trials, import_id)
     created = [str(each.trial_id) for each in outcomes if each.created]
     if created:
-        revisions.raise_season(db, *set(_seasons_moved(outcomes)))
+        revisions.raise_season(db, *set(_seasons_moved(outcomes)), only_trials=True)
         is_new = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(created)
         flags.recheck(db, is_new)
     return outcomes
@@ -305,7 +305,7 @@ def change(
     """Change a trial's note, which is checked for names of persons."""
     row = resources.get_row(db, caller, Trial, trial_id)
     require_owner(caller, row.organisation_id)
-    revisions.raise_season(db, row.season_id)
+    revisions.raise_season(db, row.season_id, only_trials=True)
     if resources.change(db, caller, row, changes, version):
         flags.recheck(db, col(Trial.id) == row.id)
     return _reads(db, [row.id])[0]

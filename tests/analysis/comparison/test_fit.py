@@ -8,8 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.comparison.fit import Spread, fit_season
+from analysis.comparison.fit import Spread, Start, fit_season
 from analysis.errors import InvalidInput, TooFewTrials
+from tests.bench.calibration.comparison import columns_of
+from tests.bench.calibration.scenarios import SCENARIOS
+from tests.bench.calibration.seasons import drawn
 
 #: Priors so wide that they say nothing: plain least squares.
 FREE = Spread(team=100, build=100, bench=100, session=1e-4, interaction=1e-4, mean=1000)
@@ -310,3 +313,29 @@ class TestUnexpected:
         trials["build_id"][[0, 1]], trials["team_id"] = "new", trials["team_id"].astype("<U8")
         trials["team_id"][[0, 1]] = "new"
         assert np.flatnonzero(fit_season(trials).is_aside).tolist() == [0, 1]
+
+
+class TestBegunAtAnEarlierFit:
+    """A fit that begins at one of almost the same trials is the fit from nothing, nearly."""
+
+    @pytest.mark.parametrize("name", ["base", "heavy tails", "3 % mistakes"])
+    @pytest.mark.parametrize("seed", [1, 2])
+    def test_with_a_hundredth_of_the_trials_new(self, name, seed):
+        """Within 0.03 of the uncertainty of each difference; the stated limit is 0.05."""
+        (of,) = (each for each in SCENARIOS if each.name == name)
+        trials, draw = columns_of(drawn(of, seed))[0], np.random.default_rng(seed)
+        count = len(trials["log_power"])
+        earlier = np.ones(count, dtype=bool)
+        earlier[draw.choice(count, count // 100, replace=False)] = False
+        before = fit_season({name: column[earlier] for name, column in trials.items()})
+        weights = np.ones(count)
+        weights[earlier] = np.where(before.is_aside, 1.0, before.weights)
+        begun = fit_season(trials, start=Start(weights, before.spread))
+        fresh = fit_season(trials)
+        assert begun.is_aside.tolist() == fresh.is_aside.tolist()
+        first = fresh.build_ids[0]
+        for build, u in fresh.u_differences(first).items():
+            apart = (begun.effects[build] - begun.effects[first]) - (
+                fresh.effects[build] - fresh.effects[first]
+            )
+            assert abs(apart) <= 0.03 * max(u, 1e-6), build

@@ -121,7 +121,7 @@ class TestPlaceRanges:
             effects=dict(zip(builds, log_power, strict=True)), group_of=dict.fromkeys(builds, 0),
             u_of_pairs=lambda pairs: np.full(len(pairs), 0.1),
         )  # fmt: skip
-        return place_ranges(fit, builds)
+        return list(place_ranges(fit, [builds]).values())
 
     def test_all_apart_and_all_alike(self):
         assert self.ranges(2.0, 1.5, 1.0) == [(1, 1), (2, 2), (3, 3)]

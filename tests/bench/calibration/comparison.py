@@ -50,10 +50,10 @@ class Scores:
         return row | {"mistakes caught": caught, "sound asked about": asked}
 
 
-def fitted(
+def columns_of(
     season: Drawn, *, corrects_drift: bool = True
-) -> tuple[SeasonFit, TrialResults, np.ndarray]:
-    """Return a season's fit as the service makes it, the results, and which trials are in it."""
+) -> tuple[dict[str, np.ndarray], TrialResults, np.ndarray]:
+    """Return the columns of a season's fit, the results, and which trials are in the columns."""
     columns = {name: season.trials[name].to_numpy() for name in season.trials}
     runs = {name: season.runs[name].to_numpy() for name in season.runs}
     results = trial_results(columns, runs)
@@ -62,6 +62,14 @@ def fitted(
     trials = compared_columns(some, results.only(known)) | {"started_at": some["started_at"]}
     if corrects_drift:
         trials["log_power"], _ = freed_of_drift(trials)
+    return trials, results, known
+
+
+def fitted(
+    season: Drawn, *, corrects_drift: bool = True
+) -> tuple[SeasonFit, TrialResults, np.ndarray]:
+    """Return a season's fit as the service makes it, the results, and which trials are in it."""
+    trials, results, known = columns_of(season, corrects_drift=corrects_drift)
     return fit_season(trials), results, known
 
 

@@ -1,0 +1,163 @@
+"""Remember what recent writes of this process changed, so that answers need not all be made again.
+
+A write notes in its session which organisations and benches it touches and whose key it was; once
+it is committed, the change is remembered with the revisions that it raised the season by. Revisions
+that are missing were written by another process, or long ago: whatever they changed is not known.
+"""
+
+import threading
+import time
+from collections import Counter, defaultdict, deque
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from sqlalchemy import Engine, event
+from sqlalchemy.orm import SessionTransaction
+from sqlmodel import Session, col, select
+
+from api.models.registry.seasons import Season
+
+MOST_REMEMBERED = 2_000  # changes of a season
+NOTED = "noted change"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One committed write to a season: the revisions after `before` up to `revision`.
+
+    `organisations` is None if everybody is concerned, `benches` None if facts other than trials
+    changed, or facts of trials at any bench.
+    """
+
+    before: int
+    revision: int
+    keys: frozenset[str]
+    organisations: frozenset[str] | None
+    benches: frozenset[str] | None
+    at_s: float
+
+
+@dataclass(slots=True)
+class _Noted:
+    """What the transaction of a session has touched so far."""
+
+    raised: Counter[str] = field(default_factory=Counter)
+    #: Seasons of which facts other than trials changed.
+    otherwise: set[str] = field(default_factory=set)
+    keys: set[str] = field(default_factory=set)
+    organisations: set[str | None] = field(default_factory=set)
+    benches: defaultdict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
+    #: False once a part of the transaction was undone: which part is not known.
+    is_known: bool = True
+
+
+class ChangeLog:
+    """The recent changes of all seasons in one database."""
+
+    def __init__(self) -> None:
+        self._changes: defaultdict[str, deque[Change]] = defaultdict(
+            lambda: deque(maxlen=MOST_REMEMBERED)
+        )
+        self._turn = threading.Lock()
+
+    def add(self, season_id: str, change: Change) -> None:
+        """Remember a change."""
+        with self._turn:
+            self._changes[season_id].append(change)
+
+    def between(self, season_id: str, older: int, newer: int) -> list[Change] | None:
+        """Return the changes from one revision to a newer one; None if one of them is not known."""
+        with self._turn:
+            found = [each for each in self._changes[season_id] if older <= each.before < newer]
+        found.sort(key=lambda change: change.before)
+        reached = older
+        for change in found:
+            if change.before != reached:
+                return None
+            reached = change.revision
+        return found if reached == newer else None
+
+
+_logs: dict[str, ChangeLog] = {}
+
+
+def log_of(engine: Engine) -> ChangeLog:
+    """Return the log of the database that an engine connects to."""
+    return _logs.setdefault(engine.url.render_as_string(hide_password=False), ChangeLog())
+
+
+def forget_changes() -> None:
+    """Forget the changes of all databases."""
+    _logs.clear()
+
+
+def note_raised(db: Session, season_ids: Iterable[str], *, only_trials: bool) -> None:
+    """Note that a transaction raises seasons' revisions, by trials only or by other facts."""
+    noted = _noted(db)
+    raised = list(season_ids)
+    noted.raised.update(raised)
+    if not only_trials:
+        noted.otherwise.update(raised)
+
+
+def note_writer(db: Session, key_id: str, organisation_id: str | None) -> None:
+    """Note whose key changes a thing, and whose thing it is; None is the programme's."""
+    noted = _noted(db)
+    noted.keys.add(key_id)
+    noted.organisations.add(organisation_id)
+
+
+def note_bench(db: Session, season_id: str, bench_id: str, organisation_ids: Iterable[str]) -> None:
+    """Note that trials at a bench may have other results or states, and whose trials they are."""
+    noted = _noted(db)
+    noted.benches[season_id].add(bench_id)
+    noted.organisations.update(organisation_ids)
+
+
+def _noted(db: Session) -> _Noted:
+    noted: _Noted | None = db.info.get(NOTED)
+    if noted is None:
+        noted = db.info[NOTED] = _Noted()
+        event.listen(db, "before_commit", _remember)
+        event.listen(db, "after_soft_rollback", _doubt)
+    return noted
+
+
+def _doubt(db: Session, previous: SessionTransaction) -> None:
+    """Remember nothing of a transaction that went on after a part of it was undone."""
+    if previous.nested and NOTED in db.info:
+        db.info[NOTED].is_known = False
+
+
+def _remember(db: Session) -> None:
+    """Remember what a transaction touched, once it is committed."""
+    if db.in_nested_transaction() or NOTED not in db.info:
+        return
+    noted: _Noted = db.info.pop(NOTED)
+    if not noted.is_known:
+        return
+    log, now = log_of(db.get_bind().engine), time.monotonic()
+    changes = []
+    for season_id, often in noted.raised.items():
+        revision = db.scalar(select(Season.revision).where(col(Season.id) == season_id))
+        if revision is not None:
+            changes.append((season_id, _change(noted, season_id, revision - often, revision, now)))
+
+    def committed(_: Session) -> None:
+        for season_id, change in changes:
+            log.add(season_id, change)
+
+    event.listen(db, "after_commit", committed, once=True)
+
+
+def _change(noted: _Noted, season_id: str, before: int, revision: int, at_s: float) -> Change:
+    organisations = noted.organisations
+    is_of_all = not organisations or None in organisations
+    return Change(
+        before=before,
+        revision=revision,
+        keys=frozenset(noted.keys),
+        organisations=None if is_of_all else frozenset(each for each in organisations if each),
+        benches=None if season_id in noted.otherwise else frozenset(noted.benches[season_id]),
+        at_s=at_s,
+    )

@@ -1,0 +1,134 @@
+"""What recent writes changed: revisions without gaps, by whom, of which schools and benches."""
+
+import pytest
+from sqlalchemy import create_engine
+
+from api.services.core.changes import Change, ChangeLog, log_of
+from tests.support.makers import World, bench_payload, created, session_payload, trial_payload
+
+FROM_NOTHING = {"keys": frozenset(), "organisations": None, "benches": None, "at_s": 0.0}
+
+
+def change(before, revision, **facts):
+    return Change(before, revision, **FROM_NOTHING | facts)
+
+
+class TestBetween:
+    def test_a_gap_is_not_known(self):
+        log = ChangeLog()
+        log.add("s", change(1, 2))
+        log.add("s", change(3, 4))
+        assert log.between("s", 1, 4) is None
+        assert log.between("s", 2, 4) is None
+        assert log.between("other", 1, 2) is None
+
+    def test_what_was_before_or_comes_later_does_not_matter(self):
+        log = ChangeLog()
+        for at in (3, 1, 2, 4):
+            log.add("s", change(at, at + 1))
+        assert [each.revision for each in log.between("s", 2, 4)] == [3, 4]
+
+    def test_one_write_may_raise_a_revision_more_than_once(self):
+        log = ChangeLog()
+        log.add("s", change(1, 4))
+        assert len(log.between("s", 1, 4)) == 1
+        assert log.between("s", 2, 4) is None
+
+    def test_nothing_happened(self):
+        assert ChangeLog().between("s", 7, 7) == []
+
+    def test_each_database_has_its_own(self):
+        one, other = (create_engine(f"sqlite:///{name}.db") for name in ("one", "other"))
+        assert log_of(one) is log_of(create_engine("sqlite:///one.db"))
+        assert log_of(one) is not log_of(other)
+
+
+@pytest.mark.on_both
+class TestOfWrites:
+    @pytest.fixture
+    def changes(self, world: World, app_client):
+        """Return a function that gives the changes of the world's season since the last call."""
+        log = log_of(app_client.app.state.database.write_engine)
+
+        def revision():
+            return world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"]
+
+        seen = [revision()]
+
+        def since():
+            older, newer = seen[0], revision()
+            seen[0] = newer
+            return log.between(world.season_id, older, newer)
+
+        return since
+
+    def test_a_trial_is_of_its_school_its_bench_and_its_key(self, world: World, changes):
+        created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch)))
+        (one,) = changes()
+        assert one.keys == {world.larch.key_id}
+        assert one.organisations == {world.larch.organisation_id}
+        assert one.benches == {world.larch.bench_id}
+
+    def test_a_correction_a_withdrawal_and_a_confirmation_touch_the_bench(
+        self, world: World, changes
+    ):
+        path = f"/v1/trials/{world.larch.trial_id}"
+        for action, body in (
+            ("corrections", {"reason": "typed wrong", "changes": {"load_ohm": 29.0}}),
+            ("confirm", {"reason": "seen twice"}),
+            ("withdraw", {"reason": "loose"}),
+            ("reinstate", {"reason": "tight again"}),
+        ):
+            answer = world.larch.coach.post(f"{path}/{action}", json=body)
+            assert answer.status_code in (200, 201), answer.text
+            (one,) = changes()
+            assert one.benches == {world.larch.bench_id}, action
+
+    def test_a_trial_that_moves_touches_both_benches(self, world: World, changes):
+        coach = world.larch.coach
+        gym = created(coach.post("/v1/benches", json=bench_payload(world.larch)))["id"]
+        asked = session_payload(world.larch, bench_id=gym, started_at="2026-03-12T14:30:00Z")
+        session_id = created(coach.post("/v1/sessions", json=asked))["id"]
+        changes()
+        body = {"reason": "wrong bench", "changes": {"session_id": session_id}}
+        created(coach.post(f"/v1/trials/{world.larch.trial_id}/corrections", json=body))
+        (one,) = changes()
+        assert one.benches == {world.larch.bench_id, gym}
+
+    def test_a_new_session_touches_no_trial(self, world: World, changes):
+        asked = session_payload(world.larch, started_at="2026-03-12T14:30:00Z")
+        created(world.larch.coach.post("/v1/sessions", json=asked))
+        (one,) = changes()
+        assert (one.benches, one.organisations) == (frozenset(), {world.larch.organisation_id})
+
+    def test_other_facts_may_concern_any_trial(self, world: World, changes):
+        facts, version = {"altitude_m": 600}, {"If-Match": '"v1"'}
+        path = f"/v1/organisations/{world.larch.organisation_id}"
+        assert world.lead.patch(path, json=facts, headers=version).status_code == 200
+        (one,) = changes()
+        assert (one.benches, one.organisations) == (None, {world.larch.organisation_id})
+
+    def test_facts_of_the_programme_concern_everybody(self, world: World, changes):
+        facts = {"reference_wind_speed_m_s": 4.1}
+        path = f"/v1/seasons/{world.season_id}"
+        version = {"If-Match": world.lead.get(path).headers["etag"]}
+        assert world.lead.patch(path, json=facts, headers=version).status_code == 200
+        (one,) = changes()
+        assert one.organisations is None
+
+    def test_a_tried_import_is_no_change_and_a_stored_one_is(self, world: World, changes):
+        body = {"trials": [trial_payload(world.larch, client_ref="im-1")]}
+        for query in ("?dry_run=true", ""):
+            answer = world.larch.coach.post(f"/v1/imports{query}", json=body)
+            assert answer.status_code in (200, 201), answer.text
+            found = changes()
+            assert found is not None
+            assert [each.benches for each in found] == (
+                [] if query else [frozenset({world.larch.bench_id})]
+            )
+
+    def test_a_refused_write_is_no_change(self, world: World, changes):
+        body = {"reason": "typed wrong", "changes": {"load_ohm": -1}}
+        path = f"/v1/trials/{world.larch.trial_id}/corrections"
+        assert world.larch.coach.post(path, json=body).status_code == 422
+        assert changes() == []
