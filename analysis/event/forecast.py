@@ -24,6 +24,8 @@ from analysis.exponent import REFERENCE_WIND_SPEED_M_S
 from analysis.reasons import reason
 
 DRAWS = 20_000
+#: Entrants up to which every pair is compared; with more, each and the next ones, in fewer draws.
+FULL_FIELD, NEXT_ONES, DRAWS_OF_LARGE = 200, 20, 5_000
 U_EVENT_WIND = 0.04  # [-], of ln wind speed, shared
 U_EVENT_BENCH = 0.125  # [-], of ln power, shared; 0.10 to 0.15
 INTERACTION = 0.05  # [-], of a build with the event's bench
@@ -67,8 +69,8 @@ class Forecast:
     """Summary of many drawn events; one value per entrant, in their order.
 
     Ranges are over the draws in which an entrant finished. `ahead` is, for every pair, the
-    probability that the first comes before the second, `whole_order` the probability of the
-    likeliest order.
+    probability that the first comes before the second, NaN where a large field's pair was not
+    compared; `whole_order` is the probability of the likeliest order.
     """
 
     median_w: FloatArray
@@ -94,7 +96,9 @@ class Score:
     finished: int
 
 
-def draw_forecast(entrants: Entrants, event: Event, *, seed: int, draws: int = DRAWS) -> Forecast:
+def draw_forecast(
+    entrants: Entrants, event: Event, *, seed: int, draws: int | None = None
+) -> Forecast:
     """Return the forecast of an event for entrants that can be compared.
 
     Parameters
@@ -106,7 +110,7 @@ def draw_forecast(entrants: Entrants, event: Event, *, seed: int, draws: int = D
     seed : int
         The same seed gives the same answer.
     draws : int, optional
-        Number of draws.
+        Number of draws; by default 20,000, and 5,000 for more than 200 entrants.
 
     Returns
     -------
@@ -135,12 +139,16 @@ def draw_forecast(entrants: Entrants, event: Event, *, seed: int, draws: int = D
     """
     _require_known(entrants)
     rng = np.random.default_rng(seed)
+    is_large = entrants.ln_power.size > FULL_FIELD
+    draws = draws or (DRAWS_OF_LARGE if is_large else DRAWS)
     ln_power = _draw(entrants, event, rng, draws)
     finished = rng.random(ln_power.shape) >= entrants.not_finishing
     # Teams that do not finish come after all that do, in a random order.
     ranked_power = ln_power.copy()
     ranked_power[~finished] = -1e3 + rng.random(np.count_nonzero(~finished))
-    rank, ahead = _places(ranked_power)
+    rank, ahead = (
+        _places_of_many(ranked_power, entrants.ln_power) if is_large else _places(ranked_power)
+    )
     median, low, high = _ranges(ln_power, finished)
     count = ln_power.shape[1]
     return Forecast(
@@ -174,6 +182,24 @@ def _places(ranked_power: FloatArray) -> tuple[npt.NDArray[np.int16], FloatArray
         ahead[one, one + 1 :] = np.count_nonzero(wins, axis=1) / draws
         ahead[one + 1 :, one] = 1 - ahead[one, one + 1 :]
     return rank, ahead
+
+
+def _places_of_many(
+    ranked_power: FloatArray, expected: FloatArray
+) -> tuple[npt.NDArray[np.int16], FloatArray]:
+    """Return the same for a large field, with shares of wins only over the next ones expected."""
+    draws, count = ranked_power.shape
+    order = np.argsort(-ranked_power, axis=1, kind="stable")
+    rank = np.empty(order.shape, dtype=np.int16)
+    np.put_along_axis(rank, order, np.arange(count, dtype=np.int16)[np.newaxis], axis=1)
+    ahead = np.full((count, count), np.nan)
+    by_entrant = np.ascontiguousarray(ranked_power.T)
+    likeliest = np.argsort(-expected, kind="stable")
+    for at, one in enumerate(likeliest):
+        others = likeliest[at + 1 : at + 1 + NEXT_ONES]
+        ahead[one, others] = np.count_nonzero(by_entrant[one] > by_entrant[others], axis=1) / draws
+        ahead[others, one] = 1 - ahead[one, others]
+    return np.ascontiguousarray(rank.T), ahead
 
 
 def _require_known(entrants: Entrants) -> None:
@@ -286,7 +312,7 @@ def _brier(
     every = [(one, other) for one in range(count) for other in range(one)]
     pairs = [
         (one, other) for one, other in (stated_pairs if stated_pairs is not None else every)
-        if result[one] != result[other]
+        if result[one] != result[other] and np.isfinite(ahead[one, other])
     ]  # fmt: skip
     if not pairs:
         return None

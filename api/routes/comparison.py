@@ -28,7 +28,9 @@ def season_comparison(
     builds are shown to others only if it shares them by name; benches are scored for their owner.
     """
     with database(request).reading() as db:
-        comparison = comparisons.compare_season(db, read.caller, season_id, query.event_id)
+        comparison = comparisons.compare_season(
+            db, read.caller, season_id, query.event_id, query.organisation_id
+        )
     return private_json(comparison)
 
 

@@ -70,7 +70,7 @@ def after_a_write(scale: str) -> dict[str, float]:
 
 
 def other_key(url: str, key: str) -> str:
-    """Return the key of another lead: whoever writes sees it at once, and the readers do not."""
+    """Return the key of another lead: a writer waits for the newest answer, the readers do not."""
     asked = {"label": "writer", "role": "lead", "organisation_ids": []}
     return json.loads(Client(url, key).ask("POST", "/v1/keys", asked))["key"]
 

@@ -60,8 +60,12 @@ class EventOutlook(BaseModel):
     teams: list[TeamOutlook]
     pairs: Annotated[
         list[PairOutlook],
-        Field(description="Each two that can be compared: within a group also without an anchor."),
+        Field(
+            description="Each two that can be compared: within a group also without an anchor; in "
+            "a group of more than 200 each and the next 20 in order."
+        ),
     ]
+    pairs_not_listed: int = 0
     whole_order: Annotated[
         Share | None,
         Field(description="How probably the likeliest order comes out as it is: rarely. [-]"),

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.models.core.ids import EventId
+from api.models.core.ids import EventId, OrganisationId
 from api.models.core.statements import Statement
 
 
@@ -150,13 +150,19 @@ class SeasonComparison(BaseModel):
     groups: Annotated[
         list[list[str]], Field(description="Builds that reference rotors and visits connect.")
     ]
-    builds: list[FairBuild]
+    builds: Annotated[
+        list[FairBuild],
+        Field(
+            description="Up to 1,000, current ones first, the stronger first; else ask by school."
+        ),
+    ]
+    builds_not_listed: int = 0
     benches: list[BenchScoreRead]
     pairs: Annotated[
         list[PairRead],
         Field(
             description="Every two current builds, the stronger first; of more than 200 each and "
-            "the next 20 in order."
+            "the next ones in order, up to 2,000 pairs."
         ),
     ]
     pairs_not_listed: int
@@ -190,4 +196,8 @@ class ComparisonQuery(BaseModel):
 
     event_id: Annotated[
         EventId | None, Field(description="As it was known on the morning of an event.")
+    ] = None
+    organisation_id: Annotated[
+        OrganisationId | None,
+        Field(description="Only this school's builds, their pairs, and its benches."),
     ] = None

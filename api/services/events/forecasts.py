@@ -147,6 +147,7 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
     visible = comparisons.visible_to(db, caller, fitted) if fitted else None
     groups = draw_groups(fitted, season, event, visible) if fitted and visible else []
     placed = _placed_of(groups)
+    pairs = [pair for drawn in groups for pair in _pairs(drawn, visible)] if visible else []
     shown = sum(len(drawn.builds) for drawn in groups)
     return EventOutlook(
         event_id=event.id,
@@ -156,10 +157,11 @@ def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOu
         revision=season.revision,
         wind_speed_m_s=event.wind_speed_m_s or season.reference_wind_speed_m_s,
         best_of=event.best_of,
-        draws=drawing.DRAWS,
+        draws=placed.outlook.draws if placed else drawing.DRAWS,
         seed=SEED,
         teams=_with_untested(_teams(groups, visible), db, season) if visible else [],
-        pairs=[pair for drawn in groups for pair in _pairs(drawn, visible)] if visible else [],
+        pairs=pairs,
+        pairs_not_listed=_pairs_of_all(groups) - len(pairs),
         whole_order=_chance(placed, placed.outlook.whole_order)
         if placed and len(placed.builds) > 1
         else None,
@@ -174,11 +176,11 @@ def _teams(groups: Sequence[Drawn], visible: VisibleComparison) -> list[TeamOutl
     """Return the forecast of each visible team, those that can be placed first."""
     reason = say("reason.nothing_joins" if _placed_of(groups) else "reason.no_reference")
     return [
-        _placed(build, drawn, visible)
+        _placed(at, build, drawn, visible)
         if drawn.is_placed
         else _not_placed(build, drawn, visible, reason)
         for drawn in sorted(groups, key=lambda drawn: not drawn.is_placed)
-        for build in drawn.builds
+        for at, build in enumerate(drawn.builds)
     ]
 
 
@@ -221,8 +223,8 @@ def rounded_range(at: int, drawn: Drawn) -> tuple[float, float, float]:
     return rounded(median, u), rounded(low, u), rounded(high, u)
 
 
-def _placed(build: str, drawn: Drawn, visible: VisibleComparison) -> TeamOutlook:
-    at, outlook, facts = drawn.builds.index(build), drawn.outlook, _of_build(build, drawn, visible)
+def _placed(at: int, build: str, drawn: Drawn, visible: VisibleComparison) -> TeamOutlook:
+    outlook, facts = drawn.outlook, _of_build(build, drawn, visible)
     median, low, high = rounded_range(at, drawn)
     is_alone = len(drawn.builds) == 1
     sentence = wording.statement(
@@ -259,9 +261,19 @@ def _not_placed(build: str, drawn: Drawn, visible: VisibleComparison, reason: st
 
 
 def _pairs(drawn: Drawn, visible: VisibleComparison) -> list[PairOutlook]:
-    """Return the pairs of one group with their chances."""
+    """Return the pairs of one group with their chances; of many teams each and the next ones."""
     every = range(len(drawn.builds))
-    return [_pair(one, other, drawn, visible) for one in every for other in every[one + 1 :]]
+    near = len(every) if len(every) <= drawing.FULL_FIELD else drawing.NEXT_ONES
+    return [
+        _pair(one, other, drawn, visible)
+        for one in every
+        for other in every[one + 1 : one + 1 + near]
+    ]
+
+
+def _pairs_of_all(groups: Sequence[Drawn]) -> int:
+    """Return the number of pairs within groups."""
+    return sum(len(drawn.builds) * (len(drawn.builds) - 1) // 2 for drawn in groups)
 
 
 def _pair(one: int, other: int, drawn: Drawn, visible: VisibleComparison) -> PairOutlook:

@@ -1,15 +1,14 @@
 """Compare schools fairly: fit the complete season, and show each caller the builds they may see."""
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import pairwise
 
 from sqlmodel import Session, col, select
 
 from analysis.comparison.bench_scores import missing_links
-from analysis.comparison.pairs import Pair, compare_all, compare_each, place_ranges
+from analysis.comparison.pairs import Pair, compare_all, compare_each
 from analysis.numeric.resolution import two_digits
 from api.errors import NotFound
 from api.messages import say
@@ -37,7 +36,7 @@ from api.services.season.fit import Fitted, fitted_season
 from api.services.season.odd_trial_words import odd_trials
 
 ALL_PAIRS_UP_TO = 200  # current builds; with more, each is compared only with the next ones
-NEXT_ONES = 20
+NEXT_ONES, MOST_PAIRS, MOST_BUILDS = 20, 2_000, 1_000  # listed at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +55,26 @@ class VisibleComparison:
 
 
 def compare_season(
-    db: Session, caller: Caller, season_id: str, event_id: str | None = None
+    db: Session,
+    caller: Caller,
+    season_id: str,
+    event_id: str | None = None,
+    organisation_id: str | None = None,
 ) -> SeasonComparison:
     """Return the season's builds on one scale, now or as of the morning of an event.
 
-    The fit is cached for each revision of the season.
+    With an organisation only its builds, pairs and benches. The fit is cached for each revision of
+    the season.
     """
     season = resources.get_row(db, caller, Season, season_id)
     until = None if event_id is None else morning_of(db, caller, season, event_id)
+    if organisation_id is not None:
+        resources.get_row(db, caller, Organisation, organisation_id)
 
     def make(db: Session, season: Season) -> SeasonComparison:
-        return _compare(db, caller, season, until)
+        return _compare(db, caller, season, until, organisation_id)
 
-    return season_answer(db, caller, season, ("comparison", until), make)
+    return season_answer(db, caller, season, ("comparison", until, organisation_id), make)
 
 
 def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> datetime:
@@ -80,25 +86,31 @@ def morning_of(db: Session, caller: Caller, season: Season, event_id: str) -> da
 
 
 def _compare(
-    db: Session, caller: Caller, season: Season, until: datetime | None
+    db: Session,
+    caller: Caller,
+    season: Season,
+    until: datetime | None,
+    organisation_id: str | None,
 ) -> SeasonComparison:
     fitted = fitted_season(db, caller, season, until)
     if fitted is None:
         return _nothing(season)
     visible = visible_to(db, caller, fitted)
-    builds = [
-        _fair(build_id, fitted, visible)
-        for build_id in fitted.fit.build_ids
-        if visible.is_shown(build_id, fitted)
-    ]
-    pairs, left_out = _pairs(fitted, visible)
+    asked = _Asked(fitted, visible, organisation_id)
+    builds = asked.builds()
+    pairs, left_out = _pairs(fitted, visible, asked)
     return SeasonComparison(
         season_id=season.id,
         as_of=datetime.now(UTC),
         revision=season.revision,
         groups=_groups_shown(fitted, visible),
-        builds=builds,
-        benches=read_scores(caller, fitted, visible.benches),
+        builds=[fair_build(build_id, fitted, visible) for build_id in builds[:MOST_BUILDS]],
+        builds_not_listed=max(0, len(builds) - MOST_BUILDS),
+        benches=[
+            score
+            for score in read_scores(caller, fitted, visible.benches)
+            if asked.is_of(visible.benches[score.bench_id].organisation_id)
+        ],
         pairs=pairs,
         pairs_not_listed=left_out,
         missing_links=links(caller, fitted, visible),
@@ -107,10 +119,39 @@ def _compare(
             caller, fitted, {team.id: team.name for team in visible.teams.values()}
         ),
         trials=len(fitted.trials["build_id"]),
-        not_shown=_hidden(fitted, visible),
+        not_shown=hidden_builds(fitted, visible),
         reason=None,
         others_as_of=fitted.others_as_of,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The builds that a comparison lists: all that are visible, or those of one school."""
+
+    fitted: Fitted
+    visible: VisibleComparison
+    organisation_id: str | None
+
+    def is_of(self, organisation_id: str) -> bool:
+        """Tell whether a school was asked for."""
+        return self.organisation_id in (None, organisation_id)
+
+    def lists(self, build_id: str) -> bool:
+        """Tell whether a visible build is of a school that was asked for."""
+        return self.is_of(self.visible.teams[self.fitted.team_of[build_id]].organisation_id)
+
+    def builds(self) -> list[str]:
+        """Return the builds in the order of their ids; of very many the current ones first."""
+        shown = [
+            build
+            for build in self.fitted.fit.build_ids
+            if self.visible.is_shown(build, self.fitted) and self.lists(build)
+        ]
+        if len(shown) <= MOST_BUILDS:
+            return shown
+        current, effects = set(self.fitted.current.values()), self.fitted.fit.effects
+        return sorted(shown, key=lambda build: (build not in current, -effects[build]))
 
 
 def _nothing(season: Season) -> SeasonComparison:
@@ -164,7 +205,8 @@ def _groups_shown(fitted: Fitted, visible: VisibleComparison) -> list[list[str]]
     ]
 
 
-def _fair(build_id: str, fitted: Fitted, visible: VisibleComparison) -> FairBuild:
+def fair_build(build_id: str, fitted: Fitted, visible: VisibleComparison) -> FairBuild:
+    """Return a visible build with its comparable power, or the reason why it has none."""
     team = visible.teams[fitted.team_of[build_id]]
     fair = fitted.fair.get(build_id)
     return FairBuild(
@@ -183,7 +225,7 @@ def _fair(build_id: str, fitted: Fitted, visible: VisibleComparison) -> FairBuil
     )
 
 
-def _hidden(fitted: Fitted, visible: VisibleComparison) -> int:
+def hidden_builds(fitted: Fitted, visible: VisibleComparison) -> int:
     """Return the number of hidden builds of teams."""
     return sum(
         bool(team) and not visible.is_shown(build_id, fitted)
@@ -191,43 +233,38 @@ def _hidden(fitted: Fitted, visible: VisibleComparison) -> int:
     )
 
 
-def _in_order(fitted: Fitted, visible: VisibleComparison) -> list[str]:
+def in_order(fitted: Fitted, visible: VisibleComparison) -> list[str]:
     """Return the visible current builds, strongest first."""
     current = [each for each in fitted.current.values() if visible.is_shown(each, fitted)]
     return sorted(current, key=lambda build_id: -fitted.fit.effects[build_id])
 
 
-def _pairs(fitted: Fitted, visible: VisibleComparison) -> tuple[list[PairRead], int]:
+def _pairs(fitted: Fitted, visible: VisibleComparison, asked: _Asked) -> tuple[list[PairRead], int]:
     """Return the comparisons of pairs of current builds, the stronger first.
 
     With very many builds each is compared only with the next ones; the other pairs are counted.
     """
-    current = _in_order(fitted, visible)
+    current = in_order(fitted, visible)
+    every = len(current) * (len(current) - 1) // 2
     if len(current) <= ALL_PAIRS_UP_TO:
-        pairs = compare_all(fitted.fit, current) if current else []
+        pairs = [
+            pair
+            for pair in (compare_all(fitted.fit, current) if current else [])
+            if asked.lists(pair.a) or asked.lists(pair.b)
+        ]
     else:
         near = [
-            (a, b) for at, a in enumerate(current) for b in current[at + 1 : at + 1 + NEXT_ONES]
+            (a, b)
+            for at, a in enumerate(current)
+            for b in current[at + 1 : at + 1 + NEXT_ONES]
+            if asked.lists(a) or asked.lists(b)
         ]
-        pairs = compare_each(fitted.fit, near)
-    every = len(current) * (len(current) - 1) // 2
-    return [_pair(pair, fitted, visible) for pair in pairs], every - len(pairs)
-
-
-@dataclass(frozen=True, slots=True)
-class ComparableBuilds:
-    """The visible current builds, by group, strongest first.
-
-    `ahead` has the comparison of each build with the next one of its group.
-    """
-
-    groups: list[list[FairBuild]]
-    ahead: dict[str, PairRead]
-    not_shown: int
-    #: The best and the worst place of each build that its uncertainty leaves open.
-    places: dict[str, tuple[int, int]] = field(default_factory=dict)
-    fitted: Fitted | None = None
-    visible: VisibleComparison | None = None
+        # The nearest neighbours first, so that each build has some.
+        place = {build: at for at, build in enumerate(current)}
+        near.sort(key=lambda pair: place[pair[1]] - place[pair[0]])
+        chosen = sorted(near[:MOST_PAIRS], key=lambda pair: (place[pair[0]], place[pair[1]]))
+        pairs = compare_each(fitted.fit, chosen)
+    return [pair_read(pair, fitted, visible) for pair in pairs], every - len(pairs)
 
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
@@ -249,43 +286,8 @@ def season_odd_trials(db: Session, caller: Caller, season: Season) -> list[OddTr
     return odd_trials(caller, fitted, teams)
 
 
-def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
-    """Return the season's current builds in order, each compared with the next one."""
-    fitted = fitted_season(db, caller, season)
-    if fitted is None:
-        return ComparableBuilds([], {}, 0)
-    visible = visible_to(db, caller, fitted)
-    groups: dict[int, list[str]] = defaultdict(list)
-    for build_id in _in_order(fitted, visible):
-        groups[fitted.fit.group_of[build_id]].append(build_id)
-    nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
-    return ComparableBuilds(
-        [[_fair(each, fitted, visible) for each in builds] for _, builds in sorted(groups.items())],
-        {pair.a: _pair(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
-        _hidden(fitted, visible),
-        place_ranges(fitted.fit, list(groups.values())),
-        fitted,
-        visible,
-    )
-
-
-def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
-    """Return the comparisons of pairs of builds, each under its first build."""
-    by_first = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
-    others = [pair for pair in pairs if pair[0] not in by_first]
-    fitted, visible = ranked.fitted, ranked.visible
-    if others and fitted is not None and visible is not None:
-        by_first |= {
-            each.a: _pair(each, fitted, visible) for each in compare_each(fitted.fit, others)
-        }
-    return by_first
-
-
-def _is_next(ranked: ComparableBuilds, a: str, b: str) -> bool:
-    return a in ranked.ahead and ranked.ahead[a].b == b
-
-
-def _pair(exact: Pair, fitted: Fitted, visible: VisibleComparison) -> PairRead:
+def pair_read(exact: Pair, fitted: Fitted, visible: VisibleComparison) -> PairRead:
+    """Return the comparison of two visible builds with its sentence."""
     pair = coarse_pair(exact) if fitted.is_coarse else exact
     a, b = (visible.teams[fitted.team_of[each]].name for each in (pair.a, pair.b))
     return PairRead(

@@ -8,8 +8,8 @@ from api.models.season.comparison import FairBuild, PairRead
 from api.models.season.reports import FairPlace, FairTable
 from api.services.core import wording
 from api.services.registry.current_builds import CurrentBuild
-from api.services.season.comparisons import ComparableBuilds, pairs_of
 from api.services.season.fit import Fitted
+from api.services.season.ranking import ComparableBuilds, pairs_of
 
 
 def fair_table(

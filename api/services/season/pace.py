@@ -1,8 +1,8 @@
 """Decide whether a large season's answer may be shown while a newer one is made.
 
-After one write the whole of a large season is compared again, which takes a second or ten. Whoever
-wrote, and the schools that it concerns, wait for that; everybody else gets the answer of a moment
-ago, with its time, and the newer one as soon as it is made.
+After one write a large season is compared again, which takes a second or ten. The key that wrote
+and the schools that the write concerns wait for that; all others get the answer of a moment ago,
+with its time, and the newer one as soon as it is made.
 """
 
 import time

@@ -34,10 +34,11 @@ from api.models.season.quality import (
 from api.services.core import resources, wording
 from api.services.core.scope import Caller
 from api.services.season.cached_answers import season_answer
-from api.services.season.comparisons import VisibleComparison, comparable_builds, visible_to
+from api.services.season.comparisons import VisibleComparison, visible_to
 from api.services.season.drift_words import read_drift
 from api.services.season.fit import Fitted, fitted_season
 from api.services.season.fit_columns import FitColumns, columns_of_season
+from api.services.season.ranking import comparable_builds
 
 MOST_REVERSED = 10  # pairs listed for a bench
 OTHER_INTERACTION = 2.0  # times the spread over benches that comparisons are shown for

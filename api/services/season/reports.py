@@ -27,13 +27,13 @@ from api.services.core.scope import Caller
 from api.services.measurements.season_trials import SeasonTrials, season_trials
 from api.services.publishing.published import view_of
 from api.services.registry import season_choice
-from api.services.season import comparisons
 from api.services.season.bench_orders import bench_orders
 from api.services.season.cached_answers import season_answer
 from api.services.season.drift_words import read_drift
 from api.services.season.fair_table import fair_table
 from api.services.season.fit import Fitted, fitted_season
 from api.services.season.names import SeasonNames, read_names
+from api.services.season.ranking import ComparableBuilds, comparable_builds
 from api.services.season.team_reports import Facts, count_sessions, facts_of, left_out, team_report
 
 
@@ -45,7 +45,7 @@ class _SeasonView:
     names: SeasonNames
     facts: Facts
     benches: list[BenchOrder]
-    ranking: comparisons.ComparableBuilds
+    ranking: ComparableBuilds
 
 
 def season_report(
@@ -135,9 +135,7 @@ def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:
     # A trial belongs to its team's school, so a caller who sees the team sees the trial.
     facts = facts_of(_of_teams(season_trials(db, season), names.teams))
     orders = bench_orders(facts.seasons, names)
-    return _SeasonView(
-        teams, names, facts, orders, comparisons.comparable_builds(db, caller, season)
-    )
+    return _SeasonView(teams, names, facts, orders, comparable_builds(db, caller, season))
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.event.forecast import Entrants, Event, draw_forecast, score_forecast
+from analysis.event import forecast as forecast_module
+from analysis.event.forecast import FULL_FIELD, Entrants, Event, draw_forecast, score_forecast
 from analysis.trend import expected_maximum
 
 NORMAL = NormalDist()
@@ -171,3 +172,29 @@ class TestScore:
             finished += score.finished
         # Results of one event share its wind and bench, so sixty events are what counts.
         assert inside / finished == pytest.approx(0.80, abs=3 * math.sqrt(0.16 / 60))
+
+
+class TestALargeField:
+    """With more than 200 entrants only the next ones are compared, and in fewer draws."""
+
+    def field(self, count):
+        return entrants(*np.linspace(0.06, 0.03, count), u=0.1)
+
+    def test_each_is_compared_with_the_next_twenty(self):
+        forecast = draw_forecast(self.field(FULL_FIELD + 1), Event(), seed=1)
+        assert forecast.draws == 5_000
+        compared = np.isfinite(forecast.ahead)
+        assert compared[0].nonzero()[0].tolist() == list(range(1, 21))
+        assert compared[100].sum() == 40
+        chances = forecast.ahead[compared] + forecast.ahead.T[compared]
+        assert chances == pytest.approx(np.ones(len(chances)))
+
+    def test_places_and_chances_are_those_of_every_pair_compared(self, monkeypatch):
+        field = self.field(FULL_FIELD + 1)
+        many = draw_forecast(field, Event(), seed=1)
+        monkeypatch.setattr(forecast_module, "FULL_FIELD", 1_000)
+        every = draw_forecast(field, Event(), seed=1, draws=5_000)
+        for name in ("first", "top_three", "top_half", "median_w"):
+            assert getattr(many, name).tolist() == getattr(every, name).tolist()
+        compared = np.isfinite(many.ahead)
+        assert many.ahead[compared] == pytest.approx(every.ahead[compared])

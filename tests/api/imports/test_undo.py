@@ -139,11 +139,11 @@ class TestUndo:
         trial = stored["rows"][1]["id"]
         raise_season = revisions.raise_season
 
-        def undo_first(db, *season_ids):
+        def undo_first(db, *season_ids, **how):
             for table in (Flag, Run, Trial):
                 key = Trial.id if table is Trial else table.trial_id
                 db.execute(sa.delete(table).where(key == trial))
-            raise_season(db, *season_ids)
+            raise_season(db, *season_ids, **how)
 
         monkeypatch.setattr(revisions, "raise_season", undo_first)
         answer = world.larch.coach.post(f"/v1/trials/{trial}/withdraw", json={"reason": "x y"})

@@ -138,3 +138,31 @@ class TestVisibility:
         names = sorted(build["team_name"] for build in answer.json()["builds"])
         assert names == ["Birch one", "Larch one"]
         assert [bench["name"] for bench in answer.json()["benches"]] == ["Larch hall"]
+
+
+class TestOneSchool:
+    def test_another_school_is_not_there_for_a_coach(self, world: World):
+        path = f"/v1/seasons/{world.season_id}/comparison"
+        asked = world.larch.coach.get(f"{path}?organisation_id={world.birch.organisation_id}")
+        assert asked.status_code == 404
+
+    def test_only_its_builds_benches_and_pairs_are_listed(self, world: World):
+        for school in (world.larch, world.birch):
+            reference(world, school, 1.2)
+        path = f"/v1/seasons/{world.season_id}/comparison"
+        body = world.lead.get(f"{path}?organisation_id={world.birch.organisation_id}").json()
+        assert [build["team_name"] for build in body["builds"]] == ["Birch one"]
+        assert [bench["name"] for bench in body["benches"]] == ["Birch hall"]
+        (pair,) = body["pairs"]
+        assert world.birch.build_id in (pair["a"], pair["b"])
+
+
+def test_of_very_many_builds_the_strongest_current_ones_are_listed(world: World, monkeypatch):
+    """A programme in which more than one is very many."""
+    monkeypatch.setattr(comparisons, "MOST_BUILDS", 1)
+    for school in (world.larch, world.birch):
+        reference(world, school, 1.2)
+    run_own(world, world.birch, 1.3)
+    body = comparison(world.lead, world)
+    assert [build["team_name"] for build in body["builds"]] == ["Birch one"]
+    assert body["builds_not_listed"] == 1

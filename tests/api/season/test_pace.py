@@ -1,4 +1,4 @@
-"""Large seasons: who waits for a newer answer, and who is shown the one of a moment ago."""
+"""Large seasons: callers who wait for a newer answer, and those shown an older one."""
 
 import time
 
@@ -47,7 +47,7 @@ class TestASmallSeason:
 
 @pytest.mark.usefixtures("large")
 class TestALargeOne:
-    def test_whoever_wrote_sees_it_at_once(self, world: World):
+    def test_the_writer_sees_it_at_once(self, world: World):
         before = stored(world.larch.coach, world)
         send(world.larch)
         assert stored(world.larch.coach, world) == before + 1

@@ -1,0 +1,77 @@
+"""Put the current builds of a season in order, each compared with the next one of its group."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from sqlmodel import Session
+
+from analysis.comparison.pairs import compare_each, place_ranges
+from api.models.registry.seasons import Season
+from api.models.season.comparison import FairBuild, PairRead
+from api.services.core.scope import Caller
+from api.services.season.comparisons import (
+    VisibleComparison,
+    fair_build,
+    hidden_builds,
+    in_order,
+    pair_read,
+    visible_to,
+)
+from api.services.season.fit import Fitted, fitted_season
+
+
+@dataclass(frozen=True, slots=True)
+class ComparableBuilds:
+    """The visible current builds, by group, strongest first.
+
+    `ahead` has the comparison of each build with the next one of its group.
+    """
+
+    groups: list[list[FairBuild]]
+    ahead: dict[str, PairRead]
+    not_shown: int
+    #: The best and the worst place of each build that its uncertainty leaves open.
+    places: dict[str, tuple[int, int]] = field(default_factory=dict)
+    fitted: Fitted | None = None
+    visible: VisibleComparison | None = None
+
+
+def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
+    """Return the season's current builds in order, each compared with the next one."""
+    fitted = fitted_season(db, caller, season)
+    if fitted is None:
+        return ComparableBuilds([], {}, 0)
+    visible = visible_to(db, caller, fitted)
+    groups: dict[int, list[str]] = defaultdict(list)
+    for build_id in in_order(fitted, visible):
+        groups[fitted.fit.group_of[build_id]].append(build_id)
+    nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
+    return ComparableBuilds(
+        [
+            [fair_build(each, fitted, visible) for each in builds]
+            for _, builds in sorted(groups.items())
+        ],
+        {pair.a: pair_read(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
+        hidden_builds(fitted, visible),
+        place_ranges(fitted.fit, list(groups.values())),
+        fitted,
+        visible,
+    )
+
+
+def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
+    """Return the comparisons of pairs of builds, each under its first build."""
+    by_first = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
+    others = [pair for pair in pairs if pair[0] not in by_first]
+    fitted, visible = ranked.fitted, ranked.visible
+    if others and fitted is not None and visible is not None:
+        by_first |= {
+            each.a: pair_read(each, fitted, visible) for each in compare_each(fitted.fit, others)
+        }
+    return by_first
+
+
+def _is_next(ranked: ComparableBuilds, a: str, b: str) -> bool:
+    return a in ranked.ahead and ranked.ahead[a].b == b
