@@ -108,11 +108,23 @@ def _updated(
         return None
     if not benches:
         return before
-    at_benches = select(col(BenchSession.id)).where(
-        col(BenchSession.season_id) == season.id, col(BenchSession.bench_id).in_(benches)
-    )
-    now = _read(db, season, None, col(Trial.session_id).in_(at_benches))
+    now = _at_benches(db, season, benches)
     return _inserted(before.only(~are_among(before.trials["bench_id"], benches)), now)
+
+
+def _at_benches(db: Session, season: Season, benches: set[str]) -> SeasonTrials:
+    """Read the trials at some benches, and only their sessions and builds."""
+    there = col(BenchSession.bench_id).in_(benches)
+    sessions = select(col(BenchSession.id)).where(col(BenchSession.season_id) == season.id, there)
+    chosen = col(Trial.session_id).in_(sessions)
+    builds = _BUILDS.where(col(Build.id).in_(select(col(Trial.build_id)).where(chosen)))
+    return _merged(
+        db,
+        season,
+        [col(Trial.season_id) == season.id, chosen],
+        _SESSIONS.where(col(BenchSession.season_id) == season.id, there),
+        builds,
+    )
 
 
 def _inserted(kept: SeasonTrials, added: SeasonTrials) -> SeasonTrials:
@@ -127,18 +139,27 @@ def _inserted(kept: SeasonTrials, added: SeasonTrials) -> SeasonTrials:
     return SeasonTrials(trials, PowerResults(**powers))
 
 
-def _read(
-    db: Session, season: Season, until: datetime | None, *where: ColumnElement[bool]
-) -> SeasonTrials:
-    conditions = [col(Trial.season_id) == season.id, *where]
+def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:
+    conditions = [col(Trial.season_id) == season.id]
     if until is not None:
         before = select(col(BenchSession.id)).where(
             col(BenchSession.season_id) == season.id, col(BenchSession.started_at) < until
         )
         conditions.append(col(Trial.session_id).in_(before))
+    return _merged(db, season, conditions, sessions_in(season.id), builds_in(season.id))
+
+
+def _merged(
+    db: Session,
+    season: Season,
+    conditions: list[ColumnElement[bool]],
+    sessions: Executable,
+    builds: Executable,
+) -> SeasonTrials:
+    """Read trials by parts, with the columns of their sessions and builds."""
     complete = _joined([_part(db, *part) for part in parts_of(db, *conditions)])
-    merge(complete.trials, _sessions(db, season.id), "session_id")
-    merge(complete.trials, _builds(db, season.id), "build_id")
+    merge(complete.trials, _sessions(db, sessions), "session_id")
+    merge(complete.trials, _builds(db, builds), "build_id")
     complete.trials["is_confirmed"] = _confirmed(db, season.id, complete.trials["trial_id"])
     return complete
 
@@ -160,15 +181,14 @@ def _joined(parts: list[SeasonTrials]) -> SeasonTrials:
     return SeasonTrials(trials, PowerResults.joined([part.results for part in parts]))
 
 
-def _sessions(db: Session, season_id: str) -> Columns:
-    sessions = read_columns(db, ["session_id", "bench_id", "started_at"], sessions_in(season_id))
+def _sessions(db: Session, query: Executable) -> Columns:
+    sessions = read_columns(db, ["session_id", "bench_id", "started_at"], query)
     moments = [moment.timestamp() for moment in sessions["started_at"]]
     return sessions | {"started_at": np.array(moments, dtype=np.float64)}
 
 
-def _builds(db: Session, season_id: str) -> Columns:
-    names = ["build_id", "team_id", "turbine_id", "build_number"]
-    return read_columns(db, names, builds_in(season_id))
+def _builds(db: Session, query: Executable) -> Columns:
+    return read_columns(db, ["build_id", "team_id", "turbine_id", "build_number"], query)
 
 
 def trials_where(*conditions: ColumnElement[bool]) -> Executable:

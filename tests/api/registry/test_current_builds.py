@@ -15,9 +15,9 @@ from api.services.registry.current_builds import current_builds
 from api.services.reporting.documents.season import season_document
 from api.services.reporting.documents.team import team_document
 from api.services.season import counting
-from api.services.season.comparisons import comparable_builds
 from api.services.season.fair_table import fair_table
 from api.services.season.progress import _plateau
+from api.services.season.ranking import comparable_builds
 from tests.support.makers import World, build_payload, created, session_payload, trial_payload
 
 NOTE = "build 1, 5 March 2026; build 2 has no counted trial yet"
