@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.comparison.fit import SeasonFit, Start
-from api.services.measurements.frames import Columns
+from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import LARGE_SEASON
 
 #: The spreads are estimated again after so many fits, or when so large a share of trials changed.
@@ -33,10 +34,24 @@ def start_at(fit: SeasonFit, older: Columns, newer: Columns, steps: int) -> Begu
     return Begun(Start(np.where(counts, fit.weights[at], 1.0), fit.spread), steps + 1)
 
 
-def _places(older: np.ndarray, newer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the place of each newer id among the older ones, both sorted, and if it is there."""
-    if len(older) == len(newer) and np.array_equal(older, newer):
-        return np.arange(len(newer)), np.ones(len(newer), dtype=bool)
-    place = {trial_id: at for at, trial_id in enumerate(older.tolist())}
-    at = np.array([place.get(trial_id, -1) for trial_id in newer.tolist()], dtype=np.int64)
+def _places(older: Array, newer: Array) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Return the place of each newer id among the older ones, and whether it is there.
+
+    Both are sorted and almost the same: only between a common beginning and a common end are they
+    looked up.
+    """
+    head = _alike(older, newer)
+    tail = _alike(older[head:][::-1], newer[head:][::-1])
+    ends = len(older) - tail, len(newer) - tail
+    place = {trial_id: at for at, trial_id in enumerate(older[head : ends[0]].tolist(), head)}
+    between = [place.get(trial_id, -1) for trial_id in newer[head : ends[1]].tolist()]
+    at = np.concatenate([np.arange(head), np.array(between, dtype=np.int64),
+                         np.arange(ends[0], len(older))])  # fmt: skip
     return at, at >= 0
+
+
+def _alike(one: Array, other: Array) -> int:
+    """Return how many ids two lists have in common at their beginning."""
+    shorter = min(len(one), len(other))
+    differs = np.flatnonzero(one[:shorter] != other[:shorter])
+    return int(differs[0]) if differs.size else shorter
