@@ -92,9 +92,10 @@ def score_benches(
     """
     by_consensus = len(fit.bench_ids) >= LEAST_FOR_CONSENSUS
     centre = algorithm_a(fit.bench_effect).location if by_consensus else 0.0
+    uncertainties = fit.bench_u_from_mean() if by_consensus else fit.bench_u
     among = [
         _among_benches(bench_id, float(effect), float(u), centre, by_consensus=by_consensus)
-        for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, fit.bench_u, strict=True)
+        for bench_id, effect, u in zip(fit.bench_ids, fit.bench_effect, uncertainties, strict=True)
     ]
     off = _off_assigned(fit, assigned_power_w or {})
     return [_with_assigned(score, off.get(score.bench_id)) for score in among]
@@ -116,31 +117,43 @@ def _among_benches(
     )
 
 
-def _off_assigned(fit: SeasonFit, assigned_power_w: Mapping[str, float]) -> dict[str, float]:
-    """Return, for each bench that a rotor of assigned power is joined to, how far it reads off."""
-    off: dict[str, float] = {}
+def _off_assigned(
+    fit: SeasonFit, assigned_power_w: Mapping[str, float]
+) -> dict[str, tuple[float, float]]:
+    """Return how far each bench reads off a rotor of assigned power, and the reading's uncertainty.
+
+    Benches that no such rotor is joined to are left out.
+    """
+    off: dict[str, tuple[float, float]] = {}
+    effects = dict(zip(fit.bench_ids, map(float, fit.bench_effect), strict=True))
     for group in fit.groups:
         anchor = anchor_of(group, assigned_power_w)
         if anchor is not None:
             above = fit.effects[anchor] - math.log(assigned_power_w[anchor])
-            off |= {
-                bench_id: above + float(effect)
-                for bench_id, effect in zip(fit.bench_ids, fit.bench_effect, strict=True)
+            joined = [
+                bench_id
+                for bench_id in fit.bench_ids
                 if fit.bench_group.get(bench_id) == fit.group_of[anchor]
+            ]
+            u = fit.u_of_readings(anchor, joined).tolist()
+            off |= {
+                bench_id: (above + effects[bench_id], each)
+                for bench_id, each in zip(joined, u, strict=True)
             }
     return off
 
 
-def _with_assigned(among: BenchScore, off: float | None) -> BenchScore:
+def _with_assigned(among: BenchScore, read: tuple[float, float] | None) -> BenchScore:
     """Return the score with that against an assigned power, and the graver verdict of both."""
-    if off is None:
+    if read is None:
         return among
+    off, u = read
     z_prime = z_score(off, 0.0, math.hypot(SIGMA_PT, U_ASSIGNING_BENCH))
     assigned = AssignedScore(
         effect=off,
         z_prime=z_prime,
-        zeta=zeta_score(off, 0.0, among.u, U_ASSIGNING_BENCH),
-        e_n=e_n_score(off, 0.0, COVERAGE_FACTOR * among.u, COVERAGE_FACTOR * U_ASSIGNING_BENCH),
+        zeta=zeta_score(off, 0.0, u, U_ASSIGNING_BENCH),
+        e_n=e_n_score(off, 0.0, COVERAGE_FACTOR * u, COVERAGE_FACTOR * U_ASSIGNING_BENCH),
         verdict=verdict_of(z_prime),
     )
     graver = max(among.verdict, assigned.verdict, key=GRAVER.index)

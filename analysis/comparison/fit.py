@@ -42,6 +42,7 @@ TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
 ROUNDS_AGAIN = 3  # of reweighting, at most, where a few trials were set aside
+BENCHES_TOGETHER = 500  # up to which their covariance is calculated
 ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
 SCATTER_MOVED_BY = 0.002  # [-], share of trials set aside from which the scatter is estimated again
 FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
@@ -145,6 +146,13 @@ class SeasonFit:
         there, is_new = self._solution.readings(read, at)
         return self._solution.covariance(builds.and_then(there)), is_new
 
+    def u_of_readings(self, build_id: str, bench_ids: Sequence[str]) -> FloatArray:
+        """Return the standard uncertainty of what a build gives at benches, without scatter."""
+        bench = {bench_id: i for i, bench_id in enumerate(self.bench_ids)}
+        at = np.array([bench[bench_id] for bench_id in bench_ids], dtype=np.int64)
+        readings, _ = self._solution.readings(self._positions([build_id] * len(at)), at)
+        return np.sqrt(np.maximum(self._solution.variances(readings), 0.0))
+
     def u_differences(self, other: str) -> dict[str, float]:
         """Return the standard uncertainty of each build's difference of ln power to one build."""
         uncertainties = self.u_of_pairs([(build_id, other) for build_id in self.build_ids])
@@ -159,6 +167,19 @@ class SeasonFit:
     def u_difference(self, one: str, other: str) -> float:
         """Return the standard uncertainty of the difference of ln power of two builds."""
         return float(self.u_of_pairs([(one, other)])[0])
+
+    def bench_u_from_mean(self) -> FloatArray:
+        """Return the standard uncertainty of each bench's effect less the mean of all effects.
+
+        What all benches share is not known well, and matters for none of their differences.
+        """
+        if len(self.bench_ids) > BENCHES_TOGETHER:
+            return self.bench_u  # more than a season's table of benches can hold: an upper limit
+        together = self._solution.covariance(self._solution.of_terms("bench"))
+        with_mean = together.mean(axis=0)
+        variance = np.diag(together) - 2 * with_mean + together.mean()
+        apart: FloatArray = np.sqrt(np.maximum(variance, 0.0))
+        return apart
 
     @cached_property
     def group_of(self) -> dict[str, int]:

@@ -18,4 +18,8 @@ def stated_fit(difference=0.0, u=0.1, groups=(("a", "b"),), benches=()):
         bench_group=dict.fromkeys(names, 0),
         bench_effect=effects,
         bench_u=uncertainties,
+        bench_u_from_mean=lambda: uncertainties,
+        u_of_readings=lambda build_id, bench_ids: np.array(
+            [dict(zip(names, uncertainties, strict=True))[each] for each in bench_ids]
+        ),
     )

@@ -13,6 +13,7 @@ from analysis.errors import InvalidInput, TooFewTrials
 from tests.bench.calibration.comparison import columns_of
 from tests.bench.calibration.scenarios import SCENARIOS
 from tests.bench.calibration.seasons import drawn
+from tests.support.season_designs import travelling, written_out
 
 #: Priors so wide that they say nothing: plain least squares.
 FREE = Spread(team=100, build=100, bench=100, session=1e-4, interaction=1e-4, mean=1000)
@@ -339,3 +340,28 @@ class TestBegunAtAnEarlierFit:
                 fresh.effects[build] - fresh.effects[first]
             )
             assert abs(apart) <= 0.03 * max(u, 1e-6), build
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_uncertainties_of_benches_by_the_design_written_out(seed):
+    """The posterior covariance is (X' W X + D⁻¹)⁻¹; a bench is judged less the mean of all."""
+    draw, spread = np.random.default_rng(seed), Spread()
+    trials = travelling(draw)
+    count = len(trials["build_id"])
+    trials |= {"log_power": draw.normal(-3, 0.02, count), "u_own": draw.uniform(0.02, 0.05, count)}
+    fit = fit_season(trials, spread=spread)
+    weight = np.where(fit.is_aside, 0.0, fit.weights) / trials["u_own"] ** 2
+    x, variance, names = written_out(trials, spread)
+    inverse = np.linalg.inv(x.T @ np.diag(weight) @ x + np.diag(1 / variance))
+    place = {name: at for at, name in enumerate(names)}
+    benches = inverse[np.ix_(*[[place["bench", each] for each in fit.bench_ids]] * 2)]
+    apart = np.eye(len(benches)) - 1 / len(benches)
+    expected = np.sqrt(np.diag(apart @ benches @ apart.T))
+    assert fit.bench_u_from_mean() == pytest.approx(expected)
+    assert np.all(fit.bench_u_from_mean() < fit.bench_u)
+    rotor, (bench, *_) = "b101", fit.bench_ids
+    terms = [("mean", ""), ("build", rotor), ("bench", bench), ("interaction", rotor + bench)]
+    row = np.zeros(len(names))
+    row[[place[term] for term in terms if term in place]] = 1
+    (u,) = fit.u_of_readings(rotor, [bench])
+    assert u == pytest.approx(np.sqrt(row @ inverse @ row))
