@@ -45,7 +45,7 @@ from api.routes import (
     turbines,
 )
 from api.services.access.limits import InDatabase, InMemory, Limits
-from api.services.core.cache import is_computing
+from api.services.core.cache import is_computing, stop_refreshing
 from api.settings import Settings, read_settings
 from api.web import errors
 from api.web.addresses import FILE_PAGES, PAGES
@@ -174,6 +174,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         tasks.start_soon(trim_regularly)
         yield
         tasks.cancel_scope.cancel()
+    stop_refreshing(app.state.database.read_engine)
     app.state.database.close()
 
 

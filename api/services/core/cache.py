@@ -18,7 +18,7 @@ from sqlmodel import Session
 from api.services.core.computing import SeasonQueue
 from api.services.core.refreshing import Refresher
 
-MOST_CACHED = 256
+MOST_CACHED = 64
 MOST_PINNED = 500
 
 Value = TypeVar("Value")
@@ -101,6 +101,13 @@ def is_computing(engine: Engine) -> bool:
     """Tell whether answers from a database are being computed now."""
     cache = _caches.get(engine)
     return cache is not None and cache.queue.is_working
+
+
+def stop_refreshing(engine: Engine) -> None:
+    """Make no answer of a database any more that no request waits for."""
+    cache = _caches.get(engine)
+    if cache is not None:
+        cache.refresher.stop()
 
 
 OWN_CACHE = "own cache"

@@ -17,7 +17,8 @@ from sqlmodel import Session, col, select
 
 from api.models.registry.seasons import Season
 
-MOST_REMEMBERED = 2_000  # changes of a season
+MOST_REMEMBERED = 500  # changes of a season
+MOST_NAMED = 50  # benches, or schools, of one change; with more it is of all
 NOTED = "noted change"
 
 
@@ -25,13 +26,14 @@ NOTED = "noted change"
 class Change:
     """One committed write to a season: the revisions after `before` up to `revision`.
 
-    `organisations` is None if everybody is concerned, `benches` None if facts other than trials
-    changed, or facts of trials at any bench.
+    `only_trials` if no other facts changed than those of trials. `organisations` are the schools
+    that they are about, None for all of them; `benches` where they were run, None for anywhere.
     """
 
     before: int
     revision: int
     keys: frozenset[str]
+    only_trials: bool
     organisations: frozenset[str] | None
     benches: frozenset[str] | None
     at_s: float
@@ -151,13 +153,19 @@ def _remember(db: Session) -> None:
 
 
 def _change(noted: _Noted, season_id: str, before: int, revision: int, at_s: float) -> Change:
-    organisations = noted.organisations
-    is_of_all = not organisations or None in organisations
+    only_trials = season_id not in noted.otherwise
+    schools = None if None in noted.organisations else {str(each) for each in noted.organisations}
     return Change(
         before=before,
         revision=revision,
         keys=frozenset(noted.keys),
-        organisations=None if is_of_all else frozenset(each for each in organisations if each),
-        benches=None if season_id in noted.otherwise else frozenset(noted.benches[season_id]),
+        only_trials=only_trials,
+        organisations=_few(schools) if schools else None,
+        benches=_few(noted.benches[season_id]) if only_trials else None,
         at_s=at_s,
     )
+
+
+def _few(ids: set[str]) -> frozenset[str] | None:
+    """Return ids to remember, or None if they are too many."""
+    return frozenset(ids) if len(ids) <= MOST_NAMED else None

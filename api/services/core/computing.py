@@ -44,13 +44,15 @@ class SeasonQueue:
         self._changed = threading.Condition()
         self._waiting: dict[str, list[Asked]] = {}
         self._working: dict[str, int] = {}
+        #: The seasons whose answers are made although no request waits for them.
+        self._in_background: set[str] = set()
         #: For each season, the order in which its views were last served.
         self._served: dict[str, Counter[Hashable]] = {}
 
     @property
     def is_working(self) -> bool:
-        """Tell whether answers of any season are being computed."""
-        return bool(self._working)
+        """Tell whether answers of any season are being computed that requests wait for."""
+        return bool(self._working.keys() - self._in_background)
 
     def is_mine(self, season_id: str) -> bool:
         """Tell whether this thread computes the answers of a season."""
@@ -71,16 +73,21 @@ class SeasonQueue:
                     self._changed.notify_all()
 
     def run(self, season_id: str, together: Sequence[Asked], moment: Moment) -> None:
-        """Compute answers that no request waits for, when no others of the season are computed."""
+        """Compute answers that no request waits for, when no others of the season are computed.
+
+        Those that are not done, because a request has come, are left as they are.
+        """
         with self._changed:
             self._changed.wait_for(lambda: season_id not in self._working)
             self._working[season_id] = threading.get_ident()
+            self._in_background.add(season_id)
             self._served.setdefault(season_id, Counter())
         try:
             self._do_all(season_id, together, moment)
         finally:
             with self._changed:
                 del self._working[season_id]
+                self._in_background.discard(season_id)
                 self._put_back(season_id, [])
                 self._changed.notify_all()
 

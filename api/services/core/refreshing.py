@@ -4,12 +4,14 @@ import logging
 import threading
 import time
 from collections import defaultdict
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 
+from api.many_rows import parts
 from api.services.core.computing import Asked, Moment, SeasonQueue
 
 #: A season's answers are made again after this many times as long as making them takes. [-], [s]
 PAUSES, LEAST_PAUSE_S, MOST_PAUSE_S = 4.0, 1.0, 30.0
+TOGETHER = 8  # answers from one moment of the database, so that none is held open for long
 log = logging.getLogger("gustbook")
 
 
@@ -22,6 +24,7 @@ class Refresher:
         self._asked: defaultdict[str, dict[Hashable, Asked]] = defaultdict(dict)
         self._pause_s: dict[str, float] = {}
         self._running: set[str] = set()
+        self._stopped = threading.Event()
 
     def ask(self, season_id: str, asked: Asked, moment: Moment) -> None:
         """Have an answer made again soon, once, however often it is asked for until then."""
@@ -30,26 +33,49 @@ class Refresher:
             if season_id in self._running:
                 return
             self._running.add(season_id)
-        work = threading.Thread(target=self._work, args=(season_id, moment), daemon=True)
-        work.start()
+        try:
+            threading.Thread(target=self._work, args=(season_id, moment), daemon=True).start()
+        except RuntimeError as error:  # there are too many threads: the next request tries again
+            log.warning("answers of season %s are not made again now: %s", season_id, error)
+            self._end(season_id)
+
+    def stop(self) -> None:
+        """Make nothing any more; what is being made is finished."""
+        self._stopped.set()
 
     def _work(self, season_id: str, moment: Moment) -> None:
         """Make what is asked for, until nothing is."""
-        while together := self._next(season_id):
-            started = time.monotonic()
-            self._queue.run(season_id, together, moment)
-            taken = time.monotonic() - started
-            with self._turn:
-                pause = min(MOST_PAUSE_S, max(LEAST_PAUSE_S, PAUSES * taken))
-                self._pause_s[season_id] = pause
-            for error in {repr(each.error) for each in together if each.error}:
-                log.warning("an answer of season %s was not made again: %s", season_id, error)
+        try:
+            while together := self._next(season_id):
+                started = time.monotonic()
+                for part in parts(together, TOGETHER):
+                    self._queue.run(season_id, part, moment)
+                taken = time.monotonic() - started
+                self._pause_s[season_id] = min(MOST_PAUSE_S, max(LEAST_PAUSE_S, PAUSES * taken))
+                self._settle(season_id, together)
+        except Exception:
+            self._end(season_id)  # otherwise the season would never be made again
+            raise
 
     def _next(self, season_id: str) -> list[Asked]:
         """Wait for the season's pause, and return what was asked for until then."""
-        time.sleep(self._pause_s.get(season_id, LEAST_PAUSE_S))
+        if self._stopped.wait(self._pause_s.get(season_id, LEAST_PAUSE_S)):
+            return []
         with self._turn:
             together = list(self._asked.pop(season_id, {}).values())
             if not together:
                 self._running.discard(season_id)
         return together
+
+    def _settle(self, season_id: str, together: Sequence[Asked]) -> None:
+        """Ask again for what was not reached, and report what could not be made."""
+        with self._turn:
+            for asked in together:
+                if not asked.is_done:
+                    self._asked[season_id].setdefault(asked.subject, asked)
+        for error in {repr(each.error) for each in together if each.error}:
+            log.warning("an answer of season %s was not made again: %s", season_id, error)
+
+    def _end(self, season_id: str) -> None:
+        with self._turn:
+            self._running.discard(season_id)

@@ -10,7 +10,6 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -199,8 +198,9 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     stored = _stored(db, season_id, at_this_bench, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
     results.store(db, frame, computed, at_this_bench)
-    owners = (frame.trials[name].tolist() for name in ("organisation_id", "bench_organisation_id"))
-    note_bench(db, season_id, bench_id, {str(each) for each in chain(*owners)})
+    host = db.scalar(select(Bench.organisation_id).where(col(Bench.id) == bench_id))
+    owners = {str(host), *frame.trials["organisation_id"].tolist()}
+    note_bench(db, season_id, bench_id, owners)
     if not len(frame):
         _sync(db, season_id, frame, {}, stored)
         return set()

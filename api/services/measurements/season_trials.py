@@ -30,7 +30,6 @@ from api.services.measurements.frames import Array, Columns, merge, read_columns
 AT_ONCE = 20_000  # trials in one query
 #: Trials of a season from which its answers take long: only what changed is read and fitted again.
 LARGE_SEASON = 5_000
-MOST_BENCHES_AGAIN = 50  # with more, everything is read
 OF_TRIAL = ("organisation_id", "session_id", "build_id", "version", "state", "kind")
 _TRIALS = (
     select(*(col(getattr(Trial, name)) for name in ("id", *OF_TRIAL)), col(CachedResult.numbers))
@@ -104,8 +103,6 @@ def _updated(
         if change.benches is None:
             return None
         benches |= change.benches
-    if len(benches) > MOST_BENCHES_AGAIN:
-        return None
     if not benches:
         return before
     now = _at_benches(db, season, benches)

@@ -19,7 +19,7 @@ from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array, Columns
-from api.services.measurements.season_trials import SeasonTrials
+from api.services.measurements.season_trials import LARGE_SEASON, SeasonTrials
 from api.services.publishing.published import visible_trials
 from api.services.season.coarse import coarse_power
 from api.services.season.fit_columns import counted_trials, fit_columns
@@ -37,6 +37,8 @@ class Fitted:
     exponents: dict[str, tuple[float, float]]
     #: The change of the reference rotors over the season, which was removed if it is certain.
     drift: Drift | None
+    #: The columns that were fitted, to tell which trials have other values later.
+    compared: Columns
     #: How many fits in a row began at the one before, since the spreads were estimated.
     steps: int = 0
     #: Whether figures are rounded to a tenth of their uncertainty: they depend on hidden trials.
@@ -167,7 +169,7 @@ def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitt
     if not len(counted):
         return None
     read = fit_columns(counted)
-    begun = before and start_at(before.fit, before.trials, counted.trials, before.steps)
+    begun = before and start_at(before.fit, before.compared, read.columns, before.steps)
     assigned = _assigned(db)
     builds = group_by(counted.trials["build_id"])
     return Fitted(
@@ -180,6 +182,7 @@ def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitt
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
         exponents=_exponents(builds, counted.results),
         drift=read.drift,
+        compared=read.columns if len(counted) >= LARGE_SEASON else {},
     )
 
 

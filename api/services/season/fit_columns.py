@@ -51,7 +51,7 @@ def fit_columns(counted: SeasonTrials) -> FitColumns:
     """
     trials = counted.trials
     columns = compared_columns(trials, counted.results)
-    columns |= {"is_confirmed": trials["is_confirmed"],
+    columns |= {"is_confirmed": trials["is_confirmed"], "trial_id": trials["trial_id"],
                 "started_at": trials["started_at"].astype(float)}  # fmt: skip
     measured = columns["log_power"]
     columns["log_power"], drift = freed_of_drift(columns)

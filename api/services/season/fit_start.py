@@ -13,6 +13,10 @@ from api.services.measurements.season_trials import LARGE_SEASON
 MOST_STEPS, MOST_CHANGED = 50, 0.01
 
 
+VALUES = ("log_power", "u_own", "u_wind_exponent", "u_density_exponent", "build_id", "team_id",
+          "bench_id", "session_id", "is_confirmed")  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Begun:
     """Where a fit begins, and the number of fits since the spreads were estimated."""
@@ -22,12 +26,19 @@ class Begun:
 
 
 def start_at(fit: SeasonFit, older: Columns, newer: Columns, steps: int) -> Begun | None:
-    """Return where the fit of newer trials begins, or None if it has to be made from nothing."""
+    """Return where the fit of newer columns begins, or None if it has to be made from nothing.
+
+    A trial with another value counts as changed like a new one: a season that scatters otherwise
+    than before needs other spreads.
+    """
     count = len(newer["trial_id"])
-    if count < LARGE_SEASON or steps >= MOST_STEPS:
+    if count < LARGE_SEASON or steps >= MOST_STEPS or not older or not fit.is_estimated:
         return None
     at, is_known = _places(older["trial_id"], newer["trial_id"])
-    changed = (count - is_known.sum()) + (len(older["trial_id"]) - is_known.sum())
+    is_same = is_known.copy()
+    for name in VALUES:
+        is_same[is_known] &= older[name][at[is_known]] == newer[name][is_known]
+    changed = (count - is_same.sum()) + (len(older["trial_id"]) - is_known.sum())
     if changed > MOST_CHANGED * count:
         return None
     counts = is_known & ~fit.is_aside[at]

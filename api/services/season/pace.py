@@ -30,8 +30,12 @@ def may_be_shown(db: Session, caller: Caller, season: Season, revision: int) -> 
 
 
 def _concerns(change: Change, caller: Caller) -> bool:
-    """Tell whether a caller wrote a change, or it is about the caller's schools or everybody."""
-    if change.organisations is None or caller.key_id in change.keys:
+    """Tell whether a caller wrote a change, or it is about the caller's schools or everybody.
+
+    Other facts than trials concern everybody: a name that was changed, or is no longer shared, must
+    not be shown any more.
+    """
+    if not change.only_trials or change.organisations is None or caller.key_id in change.keys:
         return True
     own = caller.organisation_ids
     return own is not None and not own.isdisjoint(change.organisations)

@@ -6,7 +6,8 @@ from sqlalchemy import create_engine
 from api.services.core.changes import Change, ChangeLog, log_of
 from tests.support.makers import World, bench_payload, created, session_payload, trial_payload
 
-FROM_NOTHING = {"keys": frozenset(), "organisations": None, "benches": None, "at_s": 0.0}
+FROM_NOTHING = {"keys": frozenset(), "only_trials": True, "organisations": None,
+                "benches": None, "at_s": 0.0}  # fmt: skip
 
 
 def change(before, revision, **facts):
@@ -68,6 +69,7 @@ class TestOfWrites:
         assert one.keys == {world.larch.key_id}
         assert one.organisations == {world.larch.organisation_id}
         assert one.benches == {world.larch.bench_id}
+        assert one.only_trials
 
     def test_a_correction_a_withdrawal_and_a_confirmation_touch_the_bench(
         self, world: World, changes
@@ -95,6 +97,21 @@ class TestOfWrites:
         (one,) = changes()
         assert one.benches == {world.larch.bench_id, gym}
 
+    def test_a_visitors_last_trial_that_is_withdrawn_is_the_hosts_matter_too(
+        self, world: World, changes
+    ):
+        coach = world.larch.coach
+        gym = created(coach.post("/v1/benches", json=bench_payload(world.larch)))["id"]
+        asked = session_payload(world.larch, bench_id=gym, started_at="2026-03-12T14:30:00Z")
+        session_id = created(coach.post("/v1/sessions", json=asked))["id"]
+        visit = trial_payload(world.birch, session_id=session_id, kind="visit")
+        trial = created(world.lead.post("/v1/trials", json=visit))
+        changes()
+        path, body = f"/v1/trials/{trial['id']}/withdraw", {"reason": "loose"}
+        assert world.birch.coach.post(path, json=body).status_code == 200
+        (one,) = changes()
+        assert one.organisations == {world.larch.organisation_id, world.birch.organisation_id}
+
     def test_a_new_session_touches_no_trial(self, world: World, changes):
         asked = session_payload(world.larch, started_at="2026-03-12T14:30:00Z")
         created(world.larch.coach.post("/v1/sessions", json=asked))
@@ -106,7 +123,8 @@ class TestOfWrites:
         path = f"/v1/organisations/{world.larch.organisation_id}"
         assert world.lead.patch(path, json=facts, headers=version).status_code == 200
         (one,) = changes()
-        assert (one.benches, one.organisations) == (None, {world.larch.organisation_id})
+        assert (one.only_trials, one.benches) == (False, None)
+        assert one.organisations == {world.larch.organisation_id}
 
     def test_facts_of_the_programme_concern_everybody(self, world: World, changes):
         facts = {"reference_wind_speed_m_s": 4.1}

@@ -9,13 +9,16 @@ from analysis.comparison.design import Spread
 from api.services.season import fit_start
 
 
-def ids(*names):
-    return {"trial_id": np.array(names, dtype=object)}
+def ids(*names, **values):
+    columns = {name: np.zeros(len(names)) for name in fit_start.VALUES}
+    return columns | {"trial_id": np.array(names, dtype=object)} | values
 
 
-def fit(*weights, aside=()):
+def fit(*weights, aside=(), is_estimated=True):
     is_aside = np.isin(np.arange(len(weights)), aside)
-    return SimpleNamespace(weights=np.array(weights), is_aside=is_aside, spread=Spread())
+    return SimpleNamespace(
+        weights=np.array(weights), is_aside=is_aside, spread=Spread(), is_estimated=is_estimated
+    )
 
 
 @pytest.fixture(autouse=True)
@@ -55,3 +58,18 @@ def test_a_trial_that_was_set_aside_is_judged_again():
     trials = ids(*"abcd")
     begun = fit_start.start_at(fit(0.0, 0.2, 0.3, 0.4, aside=(0,)), trials, trials, 0)
     assert begun.start.weights.tolist() == [1, 0.2, 0.3, 0.4]
+
+
+def test_spreads_that_were_assumed_are_not_kept():
+    trials = ids(*"abcd")
+    one = fit(1, 1, 1, 1, is_estimated=False)
+    assert fit_start.start_at(one, trials, trials, 0) is None
+
+
+@pytest.mark.parametrize("column", fit_start.VALUES)
+def test_trials_with_other_values_count_as_changed(column):
+    one, before = fit(1, 1, 1, 1), ids(*"abcd")
+    few = ids(*"abcd", **{column: np.array([0, 0, 0, 1.0])})
+    many = ids(*"abcd", **{column: np.array([0, 1.0, 1.0, 1.0])})
+    assert fit_start.start_at(one, before, few, 0) is not None
+    assert fit_start.start_at(one, before, many, 0) is None

@@ -80,6 +80,23 @@ class TestALargeOne:
         report = world.lead.get(f"/v1/seasons/{world.season_id}/report").json()
         assert report["name"] == "Renamed"
 
+    def test_what_is_shared_no_more_is_not_shown_any_more(self, world: World):
+        """A name that was changed or is no longer shared must be gone at once, for everybody."""
+        path = f"/v1/organisations/{world.larch.organisation_id}"
+
+        def share(how):
+            version = {"If-Match": world.lead.get(path).headers["etag"]}
+            answer = world.lead.patch(path, json={"sharing": how}, headers=version)
+            assert answer.status_code == 200
+
+        def compared():
+            return world.birch.coach.get(f"/v1/seasons/{world.season_id}/comparison").text
+
+        share("named")
+        assert "Larch one" in compared()
+        share("own")
+        assert "Larch one" not in compared()
+
     def test_an_answer_is_never_older_than_a_minute(self, world: World, monkeypatch):
         assert stored(world.lead, world) == 2
         send(world.larch)
