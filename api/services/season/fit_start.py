@@ -13,8 +13,10 @@ from api.services.measurements.season_trials import LARGE_SEASON
 MOST_STEPS, MOST_CHANGED = 50, 0.01
 
 
-VALUES = ("log_power", "u_own", "u_wind_exponent", "u_density_exponent", "build_id", "team_id",
-          "bench_id", "session_id", "is_confirmed")  # fmt: skip
+#: Columns in which a trial may differ, and by how much it may before it counts as another one: the
+#: drift of a reference rotor moves all of its trials a little with each of them. [-]
+NUMBERS, ALIKE = ("log_power", "u_own", "u_wind_exponent", "u_density_exponent"), 0.005
+NAMES = ("build_id", "team_id", "bench_id", "session_id", "is_confirmed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +38,10 @@ def start_at(fit: SeasonFit, older: Columns, newer: Columns, steps: int) -> Begu
         return None
     at, is_known = _places(older["trial_id"], newer["trial_id"])
     is_same = is_known.copy()
-    for name in VALUES:
-        is_same[is_known] &= older[name][at[is_known]] == newer[name][is_known]
+    for name in NUMBERS:
+        is_same &= np.abs(older[name][at] - newer[name]) <= ALIKE
+    for name in NAMES:
+        is_same &= older[name][at] == newer[name]
     changed = (count - is_same.sum()) + (len(older["trial_id"]) - is_known.sum())
     if changed > MOST_CHANGED * count:
         return None

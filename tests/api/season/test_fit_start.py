@@ -10,7 +10,7 @@ from api.services.season import fit_start
 
 
 def ids(*names, **values):
-    columns = {name: np.zeros(len(names)) for name in fit_start.VALUES}
+    columns = {name: np.zeros(len(names)) for name in (*fit_start.NUMBERS, *fit_start.NAMES)}
     return columns | {"trial_id": np.array(names, dtype=object)} | values
 
 
@@ -66,7 +66,7 @@ def test_spreads_that_were_assumed_are_not_kept():
     assert fit_start.start_at(one, trials, trials, 0) is None
 
 
-@pytest.mark.parametrize("column", fit_start.VALUES)
+@pytest.mark.parametrize("column", [*fit_start.NUMBERS, *fit_start.NAMES])
 def test_trials_with_other_values_count_as_changed(column):
     one, before = fit(1, 1, 1, 1), ids(*"abcd")
     few = ids(*"abcd", **{column: np.array([0, 0, 0, 1.0])})
