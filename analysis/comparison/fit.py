@@ -26,18 +26,17 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
+from analysis.comparison.connections import connected_builds
 from analysis.comparison.design import Model, Spread
 from analysis.comparison.odd_trials import predicted_off, set_aside
 from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
-from analysis.numeric.groups import Groups, Pairs, group_by, pair_up
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
 #: Change of a weight below which the reweighting has converged: in the end, where it moves no build
 #: by a hundredth of its uncertainty, and before the spreads are estimated. [-]
 SETTLED, ROUGHLY_SETTLED = 5e-3, 5e-2
-LINK_WEEKS = 8.0  # [weeks], a link between benches older than this does not count
 TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
 ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
 LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
@@ -290,7 +289,7 @@ def fit_season(
         counted = np.where(is_aside, 0.0, np.where(before, 1.0, weights))
         solution, weights = _robust(model, y, u, used, counted, rounds=ROUNDS_AGAIN)
     builds = solution.builds(np.arange(model.builds.size))
-    groups, bench_group = _connected(model.builds, model.terms["bench"], age_weeks)
+    groups, bench_group = connected_builds(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
         log_power=builds.rows @ solution.terms,
@@ -370,52 +369,3 @@ def _estimated(
         sample = Model({name: np.asarray(column)[chosen] for name, column in trials.items()})
     floor = LEAST_RESIDUAL / float(np.median(u[chosen]))
     return restricted_spread(sample, y[chosen], (weights / u**2)[chosen], spread, floor)
-
-
-def _connected(
-    builds: Groups, benches: Groups, age_weeks: npt.ArrayLike | None
-) -> tuple[list[list[str]], dict[str, int]]:
-    """Return the builds that trials at benches join, the largest group first; and benches' groups.
-
-    A bench at which no build belongs to a group any more is in none.
-    """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    pairs = pair_up(builds, benches)
-    joined = np.ones(pairs.count.size, dtype=bool)
-    if age_weeks is not None:
-        newest = np.full(pairs.count.size, np.inf)
-        np.minimum.at(newest, pairs.codes, np.asarray(age_weeks, dtype=np.float64))
-        joined = _still_joined(pairs, newest)
-    size = builds.size + benches.size
-    edges = (pairs.one[joined], builds.size + pairs.other[joined])
-    graph = coo_array((np.ones(int(joined.sum())), edges), shape=(size, size))
-    _, component = connected_components(graph, directed=False)
-    members: dict[int, list[str]] = {}
-    for label, group in zip(builds.labels, component[: builds.size], strict=True):
-        members.setdefault(int(group), []).append(str(label))
-    order = sorted(members, key=lambda each: (-len(members[each]), members[each]))
-    place = {each: at for at, each in enumerate(order)}
-    of_bench = component[builds.size :].tolist()
-    return [members[each] for each in order], {
-        str(label): place[each]
-        for label, each in zip(benches.labels, of_bench, strict=True)
-        if each in place
-    }
-
-
-def _still_joined(pairs: Pairs, age_weeks: FloatArray) -> npt.NDArray[np.bool_]:
-    """Return a mask of the (build, bench) pairs that still count as links.
-
-    A build tested at several benches links them while its trials are not too old; a build always
-    belongs to the bench where it was tested most.
-    """
-    joined = age_weeks <= LINK_WEEKS
-    by_build = group_by(pairs.one)
-    has_bench = by_build.largest(joined.astype(float)) > 0
-    order = np.lexsort([-pairs.count, by_build.codes])
-    at_home = np.zeros(pairs.count.size, dtype=bool)
-    at_home[order[np.unique(by_build.codes[order], return_index=True)[1]]] = True
-    still: npt.NDArray[np.bool_] = joined | (at_home & ~has_bench[by_build.codes])
-    return still
