@@ -44,7 +44,7 @@ from api.routes import (
     trials,
     turbines,
 )
-from api.services.access.limits import InDatabase, InMemory, Limits
+from api.services.access.rate_limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing, stop_refreshing
 from api.settings import Settings, read_settings
 from api.web import errors

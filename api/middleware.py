@@ -11,7 +11,7 @@ from api.errors import MEDIA_TYPE, Answering, Explain, TooLarge, from_foreign
 from api.messages import say
 from api.metrics import Metrics
 from api.models.core.ids import new_id
-from api.services.access.limits import network_of
+from api.services.access.rate_limits import network_of
 
 HEADERS = [
     (b"x-content-type-options", b"nosniff"),

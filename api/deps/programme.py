@@ -4,7 +4,7 @@ from fastapi import Request
 
 from api.concurrency import KeyLimits
 from api.db import Database
-from api.services.access.limits import Limits
+from api.services.access.rate_limits import Limits
 
 
 def database(request: Request) -> Database:

@@ -10,7 +10,7 @@ from api.deps.programme import database, limits
 from api.errors import NotPermitted
 from api.messages import say
 from api.services.access import keys
-from api.services.access.limits import network_of
+from api.services.access.rate_limits import network_of
 from api.services.core.scope import Caller
 
 

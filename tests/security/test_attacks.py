@@ -14,7 +14,7 @@ from analysis.checks.personal_data import MAIL
 from analysis.comparison.fit import fit_season
 from analysis.comparison.planning import Step, plan_steps
 from api.models.trials.trials import MOST_SAMPLES, MOST_SAMPLES_OF_TRIAL
-from api.services.access.limits import InMemory, Limits
+from api.services.access.rate_limits import InMemory, Limits
 from api.services.core.safe_cells import protect, unprotect
 from api.services.imports import trial_files
 from api.services.reporting import shares

@@ -17,7 +17,7 @@ from api.services.core.cache import cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
 from api.services.publishing.published import view_of
-from api.services.season.pace import may_be_shown
+from api.services.season.older_answers import may_be_shown
 
 Value = TypeVar("Value")
 #: Computes an answer from a session and the season as that session sees it.

@@ -4,7 +4,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.errors import TooMany
-from api.services.access.limits import (
+from api.services.access.rate_limits import (
     DAY,
     GUESSING,
     MINUTE,
@@ -86,7 +86,7 @@ class TestCounting:
         limits.note_guess("key_a", "192.0.2.0/24")
 
     def test_a_network_that_guesses_at_many_keys_stops_too(self, counter, clock, monkeypatch):
-        monkeypatch.setattr("api.services.access.limits.MOST_GUESSES_OF_NETWORK", 30)
+        monkeypatch.setattr("api.services.access.rate_limits.MOST_GUESSES_OF_NETWORK", 30)
         limits = Limits(counter, 9, DAILY, clock)
         for at in range(30):
             limits.note_guess(f"key_{at}", "192.0.2.0/24")

@@ -6,7 +6,7 @@ import pytest
 
 from api.services.core import refreshing
 from api.services.measurements import season_trials
-from api.services.season import fit_start, pace
+from api.services.season import fit_start, older_answers
 from tests.support.databases import make_lead_key
 from tests.support.makers import World, created, trial_payload
 
@@ -14,7 +14,7 @@ from tests.support.makers import World, created, trial_payload
 @pytest.fixture
 def large(monkeypatch):
     """Let every season be a large one."""
-    for module in (season_trials, fit_start, pace):
+    for module in (season_trials, fit_start, older_answers):
         monkeypatch.setattr(module, "LARGE_SEASON", 0)
     monkeypatch.setattr(refreshing, "LEAST_PAUSE_S", 0.3)
 
@@ -100,7 +100,7 @@ class TestALargeOne:
     def test_an_answer_is_never_older_than_a_minute(self, world: World, monkeypatch):
         assert stored(world.lead, world) == 2
         send(world.larch)
-        monkeypatch.setattr(pace, "MOST_BEHIND_S", 0.0)
+        monkeypatch.setattr(older_answers, "MOST_BEHIND_S", 0.0)
         assert stored(world.lead, world) == 3
 
     def test_after_a_gap_in_what_is_known_all_is_made_again(self, world: World, app_client):
