@@ -105,7 +105,9 @@ def _put_results(connection: Connection) -> None:
     with Session(connection) as db:
         for here in season_trials.parts_of(db, col(Trial.season_id) == SEASON):
             frame = read_frame(db, *here, flags.not_withdrawn)
-            results.store(db, frame, trial_results(frame.trials, frame.runs), *here)
+            results.store(
+                db, results.rows_of(frame, trial_results(frame.trials, frame.runs)), *here
+            )
 
 
 def _put_machines(connection: Connection, teams: int) -> None:

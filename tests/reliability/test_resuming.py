@@ -7,7 +7,7 @@ from sqlmodel import Session, delete, select
 from api.embedded import engine_for, file_of
 from api.models.measurements.flags import Flag
 from api.models.operations.rebuilds import RebuildDue
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.operations import rebuilding
 from tests.reliability.power_cut import PowerFailure
 from tests.support.makers import World
@@ -53,7 +53,7 @@ def test_broken_off_within_a_season_that_season_is_still_due(
     step, world: World, app_client, database_url, monkeypatch
 ):
     left_by_a_kill(database_url, world.season_id)
-    seen, recheck = [], flags.recheck_season
+    seen, recheck = [], rechecks.recheck_season
 
     def failing(*arguments):
         seen.append(arguments)
@@ -62,7 +62,7 @@ def test_broken_off_within_a_season_that_season_is_still_due(
         recheck(*arguments)
         raise PowerFailure
 
-    monkeypatch.setattr(flags, "recheck_season", failing)
+    monkeypatch.setattr(rechecks, "recheck_season", failing)
     with pytest.raises(PowerFailure):
         rebuilding.rebuild_due(app_client.app.state.database)
     monkeypatch.undo()

@@ -14,7 +14,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import Run, Trial
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 
 MOST_NAMED = 20
 
@@ -32,13 +32,13 @@ def undo(db: Session, caller: Caller, import_id: str, undoing: Undoing) -> Impor
     for owner in owners | {session.organisation_id for session in unshared}:
         require_owner(caller, owner)
     _require_untouched(db, {trial.id for trial in trials}, {session.id for session in unshared})
-    affected = flags.affected_by(db, col(Trial.import_id) == row.id)
+    affected = rechecks.affected_by(db, col(Trial.import_id) == row.id)
     _delete(db, caller, row, unshared)
     row.undone_at = datetime.now(UTC).replace(microsecond=0)
     row.version += 1
     db.flush()
     audit.note(db, caller, "undone", row, {"trials": [len(trials), 0]}, undoing.reason)
-    flags.recompute(db, affected)
+    rechecks.recompute(db, affected)
     return resources.read(ImportRead, row)
 
 

@@ -51,14 +51,11 @@ CACHED_COLUMNS = [getattr(CachedResult, name) for name in CACHED]
 _ALL_CACHED = select(CachedResult.trial_id, *CACHED_COLUMNS)
 
 
-def store(
-    db: Session, frame: Frame, results: TrialResults, *conditions: ColumnElement[bool]
-) -> None:
-    """Update the cached results of the trials that meet the conditions.
+def store(db: Session, computed_rows: Mapping[str, Row], *conditions: ColumnElement[bool]) -> None:
+    """Update the cached results of the trials that meet the conditions, by trial id.
 
-    `frame` has the trials whose results are cached; those of the others are deleted.
+    The cached results of trials that are not in `computed_rows` are deleted.
     """
-    computed_rows = dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
     stored = _stored(db, col(CachedResult.trial_id).in_(select(Trial.id).where(*conditions)))
     outdated_ids = [each for each in stored if stored[each] != computed_rows.get(each)]
     for part in parts(outdated_ids):
@@ -70,6 +67,11 @@ def store(
         if stored.get(trial_id) != row
     ]
     insert_rows(db.connection(), RESULTS, new)
+
+
+def rows_of(frame: Frame, results: TrialResults) -> dict[str, Row]:
+    """Return the columns to cache of the trials in a frame, by trial id."""
+    return dict(zip(frame.trials["trial_id"].tolist(), _rows(results), strict=True))
 
 
 def _rows(results: TrialResults) -> Iterator[Row]:
@@ -89,8 +91,7 @@ def computed(db: Session, trial_ids: Sequence[str]) -> dict[str, Row]:
     by_trial: dict[str, Row] = {}
     for part in parts(trial_ids):
         frame = read_frame(db, col(Trial.id).in_(part))
-        rows = _rows(trial_results(frame.trials, frame.runs))
-        by_trial.update(zip(frame.trials["trial_id"].tolist(), rows, strict=True))
+        by_trial |= rows_of(frame, trial_results(frame.trials, frame.runs))
     return by_trial
 
 

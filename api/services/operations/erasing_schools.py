@@ -31,7 +31,7 @@ from api.models.registry.turbines import Turbine
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Run, Trial
 from api.services.core import revisions
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.operations.erasing import Eraser, begin
 from api.services.operations.tables import lent_or_borrowed
 
@@ -62,7 +62,7 @@ def erase_organisation(db: Session, organisation_id: str) -> dict[str, int]:
     eraser.empty_record(col(AuditEntry.organisation_id) == organisation_id)
     db.expire_all()
     for season_id in seasons:
-        flags.recheck_season(db, season_id)
+        rechecks.recheck_season(db, season_id)
     return eraser.finish()
 
 

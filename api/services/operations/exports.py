@@ -27,7 +27,7 @@ from api.services.core import audit, resources, revisions
 from api.services.core.cache import use_own_cache
 from api.services.core.scope import Caller
 from api.services.imports import trial_files
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.operations.tables import Rows, rows_of, school_tables, season_tables
 from api.services.season import comparisons, reports
 
@@ -118,7 +118,7 @@ def import_season(db: Session, caller: Caller, body: bytes) -> SeasonRead:
         for part in parts(rows):
             db.execute(insert(table), part)
     _require_within(db, season_id)
-    flags.recheck_season(db, season_id)
+    rechecks.recheck_season(db, season_id)
     season = db.get(Season, season_id)
     if season is None:
         raise _refused(say("refused.file_without_season"))

@@ -10,7 +10,7 @@ from api.db import Database
 from api.models.operations.rebuilds import RebuildDue
 from api.models.registry.seasons import Season
 from api.services.core import revisions
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 
 
 def due_seasons(db: Session) -> list[str]:
@@ -37,6 +37,6 @@ def _rebuild(database: Database, seasons: list[str]) -> int:
         with database.unit_of_work() as db:
             if db.get(Season, season_id) is not None:
                 revisions.raise_season(db, season_id)  # first, so that nobody writes meanwhile
-                flags.recheck_season(db, season_id)
+                rechecks.recheck_season(db, season_id)
             db.execute(delete(RebuildDue).where(col(RebuildDue.season_id) == season_id))
     return len(seasons)

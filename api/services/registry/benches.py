@@ -22,7 +22,7 @@ from api.models.registry.organisations import Organisation
 from api.models.registry.sessions import BenchSession
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
 
 #: The fields that identify a bench: its bench bias depends on each of them.
@@ -65,7 +65,7 @@ def change(
     fixed_fields = sorted(moved.keys() & set(IDENTITY))
     if fixed_fields and _is_used(db, row.id):
         raise Conflict(say("refused.bench_is_used", bench=row.name, fields=", ".join(fixed_fields)))
-    flags.recheck(db, flags.at_bench(row.id))
+    rechecks.recheck(db, rechecks.at_bench(row.id))
     return resources.read(BenchRead, row)
 
 
@@ -95,7 +95,7 @@ def measure_wind(db: Session, caller: Caller, bench_id: str, grid: WindGridCreat
         unevenness=unevenness(speeds),
         points=[point.model_dump() | {"as_typed": point.typed()} for point in grid.points],
     )
-    flags.recheck(db, flags.at_bench(bench.id))
+    rechecks.recheck(db, rechecks.at_bench(bench.id))
     return resources.read(WindGridRead, row)
 
 

@@ -8,7 +8,7 @@ from api.models.registry.builds import Build, BuildCreate, BuildQuery, BuildRead
 from api.models.registry.turbines import Turbine
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner, visible
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry import reference_rotors
 
 
@@ -29,7 +29,7 @@ def create(db: Session, caller: Caller, build: BuildCreate) -> BuildRead:
     row = resources.store(
         db, caller, Build, build, number=number, organisation_id=turbine.organisation_id
     )
-    flags.recheck(db, flags.near_build(row))
+    rechecks.recheck(db, rechecks.near_build(row))
     return resources.read(BuildRead, row)
 
 
@@ -83,5 +83,5 @@ def change(
     if "assigned_power_w" in changes.model_fields_set:
         reference_rotors.require_unassigned(row)
     resources.change(db, caller, row, changes, version)
-    flags.recheck(db, flags.near_build(row))
+    rechecks.recheck(db, rechecks.near_build(row))
     return resources.read(BuildRead, row)

@@ -22,7 +22,7 @@ from api.models.registry.loans import Loan
 from api.models.registry.organisations import Organisation
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry import loans, reference_rotors
 
 
@@ -93,7 +93,7 @@ def change(
     resources.change(db, caller, row, changes, version, spec=spec)
     row.as_typed = typed
     reference_rotors.note_condition(db, caller, row, row.condition, loans.today())
-    flags.recheck(db, *flags.depending_on(row.id))
+    rechecks.recheck(db, *rechecks.depending_on(row.id))
     return reads(db, caller, [row])[0]
 
 

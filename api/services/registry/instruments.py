@@ -12,7 +12,7 @@ from api.models.registry.equipment import Equipment
 from api.models.registry.loans import CheckCreate, CheckRead, InstrumentCheck
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry import loans
 
 WIND_METER, ROTOR = "anemometer", "reference_rotor"
@@ -59,7 +59,7 @@ def _date(db: Session, caller: Caller, item: Equipment, row: InstrumentCheck) ->
     item.version += 1
     db.flush()
     audit.note(db, caller, "changed", item, {"spec.checked_on": [before, day]})
-    flags.recheck(db, *flags.depending_on(item.id))
+    rechecks.recheck(db, *rechecks.depending_on(item.id))
 
 
 def page(

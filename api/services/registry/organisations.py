@@ -15,7 +15,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import Trial
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 
 
 def create(db: Session, caller: Caller, organisation: OrganisationCreate) -> OrganisationRead:
@@ -49,5 +49,5 @@ def change(
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
     rooms = select(BenchSession.id).where(col(BenchSession.organisation_id) == row.id)
-    flags.recheck(db, col(Trial.session_id).in_(rooms))
+    rechecks.recheck(db, col(Trial.session_id).in_(rooms))
     return resources.read(OrganisationRead, row)

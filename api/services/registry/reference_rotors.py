@@ -20,7 +20,7 @@ from api.models.registry.seasons import Season
 from api.models.trials.trials import Trial
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.measurements.frames import read_frame
 
 REFERENCE, BROKEN = "reference_rotor", "broken"
@@ -54,7 +54,7 @@ def assign(db: Session, caller: Caller, build_id: str, assigning: Assigning) -> 
     require_unassigned(row)
     season = _season(db, caller, row, bench, assigning.season_id)
     frame = read_frame(
-        db, col(Trial.build_id) == row.id, flags.at_bench(bench.id),
+        db, col(Trial.build_id) == row.id, rechecks.at_bench(bench.id),
         col(Trial.season_id) == season.id,
     )  # fmt: skip
     results = trial_results(frame.trials, frame.runs)
@@ -89,7 +89,7 @@ def _season(
     if season_id is not None:
         return resources.get_row(db, caller, Season, season_id, "season_id")
     ran_in = select(Trial.season_id).where(
-        col(Trial.build_id) == build.id, flags.at_bench(bench.id)
+        col(Trial.build_id) == build.id, rechecks.at_bench(bench.id)
     )
     season_ids = list(db.scalars(ran_in.distinct()))
     if len(season_ids) != 1:

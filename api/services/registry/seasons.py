@@ -7,7 +7,7 @@ from api.messages import say
 from api.models.registry.seasons import Season, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry import rule_sets
 
 
@@ -37,5 +37,5 @@ def change(
     resources.change(db, caller, row, changes, version, **rule_sets.checked_change(changes))
     if row.ends_on < row.starts_on:
         raise Invalid(say("fault.ends_before_start"))
-    flags.recheck_season(db, row.id)
+    rechecks.recheck_season(db, row.id)
     return resources.read(SeasonRead, row)

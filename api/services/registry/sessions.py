@@ -19,7 +19,7 @@ from api.models.registry.sessions import (
 from api.models.trials.trials import Trial
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_lead_where_official, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
 
 #: A session may be this far outside its season.
@@ -80,7 +80,7 @@ def change(
     moved = resources.change(db, caller, row, changes, version)
     if moved.get("adult_present") is False and _has_trials(db, row.id):
         raise Conflict(say("refused.adult_needed"))
-    flags.recheck(db, in_session)
+    rechecks.recheck(db, in_session)
     return resources.read(SessionRead, row)
 
 

@@ -7,7 +7,7 @@ from api.models.registry.seasons import Season
 from api.models.registry.teams import Team, TeamCreate, TeamQuery, TeamRead, TeamUpdate
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 
 
 def create(db: Session, caller: Caller, team: TeamCreate) -> TeamRead:
@@ -38,5 +38,5 @@ def change(
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id)
     if "name" in resources.change(db, caller, row, changes, version):
-        flags.recheck(db, flags.of_team(row.id))
+        rechecks.recheck(db, rechecks.of_team(row.id))
     return resources.read(TeamRead, row)

@@ -16,7 +16,7 @@ from api.models.registry.turbines import (
 from api.models.trials.trials import Trial
 from api.services.core import resources, revisions
 from api.services.core.scope import Caller, require_owner
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
 
 
@@ -63,5 +63,5 @@ def change(
     revisions.raise_all(db)
     resources.change(db, caller, row, changes, version)
     builds = select(Build.id).where(col(Build.turbine_id) == row.id)
-    flags.recheck(db, col(Trial.build_id).in_(builds))
+    rechecks.recheck(db, col(Trial.build_id).in_(builds))
     return resources.read(TurbineRead, row)

@@ -28,7 +28,7 @@ from api.models.registry.turbines import Turbine
 from api.models.trials.trials import RunCreate, Trial, TrialChanges
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_lead_where_official, require_owner, visible
-from api.services.measurements import flags
+from api.services.measurements import flags, rechecks
 from api.services.measurements.flag_words import words_of
 from api.services.registry import sessions
 from api.services.trials import corrections, trials
@@ -50,7 +50,7 @@ def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead],
 
 def _of_team(team_id: str) -> ColumnElement[bool]:
     """Return the condition on flags of a team's trials and of their sessions."""
-    own = flags.of_team(team_id)
+    own = rechecks.of_team(team_id)
     return or_(
         col(Flag.trial_id).in_(select(col(Trial.id)).where(own)),
         col(Flag.session_id).in_(select(col(Trial.session_id)).where(own)),
@@ -194,7 +194,7 @@ def _act(db: Session, caller: Caller, flag: Flag, reply: FlagAnswerCreate) -> No
             raise Conflict(say("refused.flag_of_session"))
         corrections.withdraw_row(db, caller, db.get_one(Trial, flag.trial_id), reason)
     else:
-        flags.recheck(db, _about(flag))
+        rechecks.recheck(db, _about(flag))
 
 
 def _about(flag: Flag) -> ColumnElement[bool]:

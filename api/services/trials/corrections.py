@@ -26,7 +26,7 @@ from api.models.trials.trials import (
 )
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_lead_where_official, require_owner
-from api.services.measurements import flags
+from api.services.measurements import flags, rechecks
 from api.services.trials import rows as trial_rows
 from api.services.trials import trials
 from api.services.trials.targets import Targets, require_sound
@@ -80,14 +80,14 @@ def apply(db: Session, caller: Caller, row: Trial, changes: TrialChanges, reason
     }
     if not moved:
         raise Invalid(say("refused.nothing_changes"))
-    affected_before = flags.affected_by(db, col(Trial.id) == row.id)
+    affected_before = rechecks.affected_by(db, col(Trial.id) == row.id)
     _write(db, row, wanted, changes, moved)
     if "runs" in moved:
         _write_runs(db, row, runs, wanted)
     if moved.keys() - {"note"}:
         _forget_confirmation(db, row)
     audit.note(db, caller, "corrected", row, moved, reason)
-    flags.recompute(db, affected_before, flags.affected_by(db, col(Trial.id) == row.id))
+    rechecks.recompute(db, affected_before, rechecks.affected_by(db, col(Trial.id) == row.id))
 
 
 def _forget_confirmation(db: Session, row: Trial) -> None:
@@ -161,7 +161,7 @@ def withdraw_row(db: Session, caller: Caller, row: Trial, reason: str) -> None:
     row.version += 1
     db.flush()
     audit.note(db, caller, "withdrawn", row, {"state": [before, row.state]}, reason)
-    flags.recheck(db, col(Trial.id) == row.id)
+    rechecks.recheck(db, col(Trial.id) == row.id)
 
 
 def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> TrialRead:
@@ -188,7 +188,7 @@ def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> 
     db.flush()
     changes = {"rule": [flag.rule, flag.rule], "state": [before, flag.state]}
     audit.note(db, caller, "answered", flag, changes, given.reason)
-    flags.note_moved(db, col(Trial.id) == row.id)
+    rechecks.note_moved(db, col(Trial.id) == row.id)
     return trials.get(db, caller, row.id)
 
 
@@ -201,5 +201,5 @@ def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) 
     row.version += 1
     db.flush()
     audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
-    flags.recheck(db, col(Trial.id) == row.id)
+    rechecks.recheck(db, col(Trial.id) == row.id)
     return trials.get(db, caller, row.id)

@@ -35,7 +35,7 @@ from api.models.trials.trials import (
 )
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner, visible
-from api.services.measurements import flags
+from api.services.measurements import flags, rechecks
 from api.services.measurements.results import CACHED_COLUMNS, results_of
 from api.services.trials.rows import Name, Submission, digest_of, facts_of, insert
 from api.services.trials.targets import Target, Targets, require_sound
@@ -109,7 +109,7 @@ def submit_each(
     created = {str(one.trial_id): submitted[at][0] for at, one in outcomes.items() if one.created}
     if created:
         revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
-        flags.recheck(db, col(Trial.id).in_(created))
+        rechecks.recheck(db, col(Trial.id).in_(created))
     in_order = (
         select(Trial)
         .where(col(Trial.id).in_(created))
@@ -143,7 +143,7 @@ def submit(
     if created:
         revisions.raise_season(db, *set(_seasons_moved(outcomes)), only_trials=True)
         is_new = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(created)
-        flags.recheck(db, is_new)
+        rechecks.recheck(db, is_new)
     return outcomes
 
 
@@ -307,7 +307,7 @@ def change(
     require_owner(caller, row.organisation_id)
     revisions.raise_season(db, row.season_id, only_trials=True)
     if resources.change(db, caller, row, changes, version):
-        flags.recheck(db, col(Trial.id) == row.id)
+        rechecks.recheck(db, col(Trial.id) == row.id)
     return _reads(db, [row.id])[0]
 
 

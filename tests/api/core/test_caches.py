@@ -12,7 +12,7 @@ from api.models.measurements.sweeps import WindSweep
 from api.models.trials.trials import Trial
 from api.services.access.keys import CONSOLE
 from api.services.core import cache
-from api.services.measurements import flags, season_trials
+from api.services.measurements import rechecks, season_trials
 from api.services.operations.exports import season_digest
 from tests.support.answers import everything, forget
 from tests.support.makers import World, created, trial_payload
@@ -173,7 +173,7 @@ def test_a_rebuild_gives_equal_digests(joined: World, app_client: TestClient):
         db.execute(update(Trial).values(state="accepted"))
     assert digest() != before
     with database.unit_of_work() as db:
-        flags.recheck_season(db, joined.season_id)
+        rechecks.recheck_season(db, joined.season_id)
     assert digest() == before
 
 

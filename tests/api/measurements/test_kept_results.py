@@ -7,7 +7,7 @@ from sqlmodel import col, delete, func, select, update
 
 from analysis.trials.results import FORMULA
 from api.models.measurements.results import CachedResult
-from api.services.measurements import flags, results
+from api.services.measurements import rechecks, results
 from tests.support.answers import everything, forget
 from tests.support.makers import World, created, trial_payload
 from tests.support.sheets import send, sheet, three_runs
@@ -59,7 +59,7 @@ def test_cached_results_equal_computed_ones(several: World, database):
     assert listed(several) == warm
     assert everything(several) == answers
     with database.unit_of_work() as db:
-        flags.recheck_season(db, several.season_id)
+        rechecks.recheck_season(db, several.season_id)
     assert kept(database, several.larch.trial_id) == 1
 
 
@@ -72,7 +72,7 @@ def test_what_another_formula_found_is_not_looked_at(several: World, database):
     assert listed(several) == warm
     assert everything(several) == answers
     with database.unit_of_work() as db:
-        flags.recheck_season(db, several.season_id)
+        rechecks.recheck_season(db, several.season_id)
     with database.reading() as db:
         assert set(db.scalars(select(CachedResult.formula))) == {FORMULA}
 

@@ -8,7 +8,7 @@ from sqlmodel import Session, select
 
 from analysis.exponent import shrink
 from api.models.measurements.sweeps import WindSweep
-from api.services.measurements import flags
+from api.services.measurements import rechecks
 from tests.support.makers import World, created, trial_payload
 
 OWN = 2.2
@@ -130,7 +130,7 @@ def test_dropped_caches_are_found_again(world: World, app_client):
     with database.unit_of_work() as db:
         db.execute(delete(WindSweep))
         assert kept(db) == 0
-        flags.recheck_season(db, world.season_id)
+        rechecks.recheck_season(db, world.season_id)
         assert kept(db) == 1
     assert (result(world.larch), progress(world.larch)["builds"]) == before
 

@@ -83,14 +83,14 @@ class TestSweeps:
         assert self.source(world) == "own"
 
     def test_what_is_stored_is_what_a_rebuild_finds(self, world: World, app_client):
-        from api.services.measurements import flags
+        from api.services.measurements import rechecks
 
         *_, last = self.sweep(world)
         correct(world.larch.coach, last, runs=[{"voltage_v": 1.5}, {"voltage_v": 1.1}])
         paths = ("/v1/trials?limit=200", "/v1/flags?limit=200", "/v1/flags?state=cleared")
         before = [world.lead.get(path).json() for path in paths]
         with app_client.app.state.database.unit_of_work() as db:
-            flags.recheck_season(db, world.season_id)
+            rechecks.recheck_season(db, world.season_id)
         assert [world.lead.get(path).json() for path in paths] == before
 
 
