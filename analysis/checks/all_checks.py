@@ -89,13 +89,19 @@ def check_trials(view: View) -> list[Finding]:
     list of Finding
         A session's rule has one finding, at its first trial; each trial has at most one of a rule.
     """
-    first = _findings(view, CHECKS)
-    later = _findings(view.holding(held_trials(view, first)), LATER)
-    findings = [with_sound_fix(view, finding) for finding in (*first, *later)]
-    return sorted(findings, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+    first = findings_by(view, CHECKS)
+    later = findings_by(view.holding(held_trials(view, first)), LATER)
+    return sorted_findings(view, (*first, *later))
 
 
-def _findings(view: View, checks: Iterable[Check]) -> list[Finding]:
+def sorted_findings(view: View, findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings by trial and gravest first, without fixes that are physically impossible."""
+    sound = [with_sound_fix(view, finding) for finding in findings]
+    return sorted(sound, key=lambda each: (each.trial, GRAVEST[each.rule.severity]))
+
+
+def findings_by(view: View, checks: Iterable[Check]) -> list[Finding]:
+    """Return the findings of some checks, at most one of a rule in each trial."""
     findings: dict[tuple[int, str], Finding] = {}
     for check in checks:
         for finding in view.findings_of(check):

@@ -31,6 +31,8 @@ NEAR_PITCH_DEG, WITHIN_PLACES, ANY_PITCH_TOLERANCE = 1.5, 0.26, 0.70
 LEAST_SHIFT = 10 * math.exp(-WITHIN_PLACES)  # a smaller factor is no shift by a place
 SAME_PITCH_PLACES, ANY_PITCH_PLACES = (1, 2, 3, -1, -2, -3), (2, 3, -2, -3)
 JUMP_UP, JUMP_DOWN = 1.60, 0.60  # [-], of the build before
+#: What volts unlike earlier ones are called, once a cause is known or not.
+VOLTAGE_RULES = ("millivolt_slip", "decimal_slip", "voltage_unlike_before")
 RUN_AGAIN = ("reference", "event")  # kinds with one run each, which may repeat a reading
 ALIKE = 0.02  # [-], of a pitch or a load
 
@@ -66,9 +68,13 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
     benches = view.text("bench_id").tolist()
     before: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=WINDS_REMEMBERED))
     flagged_benches: set[str] = set()
+    settled, slipped = view.is_settled.tolist(), view.was_found("wind_unit_slip").tolist()
     for trial in view.in_time.tolist():
         speed = speeds[trial]
-        if not math.isfinite(speed):
+        if not math.isfinite(speed) or slipped[trial]:
+            continue
+        if settled[trial]:
+            before[benches[trial]].append(speed)
             continue
         bench = before[benches[trial]]
         is_known = len(bench) >= LEAST_WINDS or benches[trial] in flagged_benches
@@ -183,13 +189,16 @@ def _suspects(view: View) -> Iterator[_Suspect]:
     with np.errstate(invalid="ignore", divide="ignore"):
         in_wind = np.where(has_wind, speed, reference) ** (-view.results.wind_exponent / 2)
         at_one_m_s = (volts * in_wind).tolist()
+    settled, was_odd = view.is_settled.tolist(), view.was_found(*VOLTAGE_RULES).tolist()
     for trial in view.in_time.tolist():
         setting, scaled = settings[trial], at_one_m_s[trial]
-        if setting is None or not (math.isfinite(scaled) and scaled > 0):
+        if setting is None or not (math.isfinite(scaled) and scaled > 0) or was_odd[trial]:
             continue
         pitch = pitches[trial]
         now = _EarlierTrial(pitch, f"{pitch:.1f}", scaled, bool(has_wind[trial]))
-        odd = _odd(now, before[setting], trial, float(volts[trial]))
+        odd = None
+        if not settled[trial]:
+            odd = _odd(now, before[setting], trial, float(volts[trial]))
         if odd is not None:
             yield odd
             if not view.is_confirmed(_finding_of(odd)):
@@ -260,7 +269,7 @@ def held_by_own_numbers(view: View) -> Mask:
     array of bool
         False where the odd value is confirmed.
     """
-    suspect = np.zeros(len(view.in_time), dtype=bool)
+    suspect = view.was_found("wind_unit_slip")
     checks = (wind_unit_slip, impossible_power, unmeasurable_power, kiloohm_slip, load_slip,
               millivolt_slip, runs_disagree)  # fmt: skip
     for finding in chain.from_iterable(map(view.findings_of, checks)):

@@ -45,7 +45,9 @@ class View:
     """Trials to check, of complete benches, in the order of their ids.
 
     `confirmed` has the findings that somebody confirmed: for a trial's or session's id and a rule's
-    name, the value seen then, or None if that was not recorded.
+    name, the value seen then, or None if that was not recorded. If only the newest trials are to be
+    checked, `settled` marks the others, and `found` has the severity of the findings that earlier
+    checks made about them and their sessions, and that nobody confirmed.
     """
 
     trials: Columns
@@ -53,6 +55,8 @@ class View:
     results: TrialResults
     now: float = math.inf
     confirmed: Mapping[Place, str | None] = field(default_factory=dict)
+    settled: Mask | None = None
+    found: Mapping[Place, Severity] = field(default_factory=dict)
     _columns: dict[str, FloatArray] = field(default_factory=dict)
     _texts: dict[str, npt.NDArray[Any]] = field(default_factory=dict)
     _findings: dict[Any, list[Finding]] = field(default_factory=dict)
@@ -88,6 +92,16 @@ class View:
         """Tell whether somebody confirmed the finding, and the value has not changed since."""
         place = self.place(finding)
         return place in self.confirmed and self.confirmed[place] in (None, finding.seen)
+
+    @cached_property
+    def is_settled(self) -> Mask:
+        """Return a mask of the trials that earlier checks have decided about."""
+        return np.zeros(len(self.in_time), dtype=bool) if self.settled is None else self.settled
+
+    def was_found(self, *rules: str) -> Mask:
+        """Return a mask of the trials in which earlier checks found one of these rules broken."""
+        odd = [trial for trial, rule in self.found if rule in rules]
+        return self.is_settled & np.isin(self.text("trial_id"), odd)
 
     def holding(self, held: Mask) -> "View":
         """Return the same trials, with those in the mask held and the others accepted."""

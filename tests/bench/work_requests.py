@@ -43,7 +43,7 @@ def rows(scale: str) -> Iterator[Row]:
         mine, theirs = Client(service.url, key), Client(plain_url)
         for _ in range(200):
             theirs.ask("POST", "/trials", flat())
-        taken = _medians({
+        taken = medians({
             "page": lambda: mine.ask("GET", "/v1/trials?limit=50"),
             "hello": lambda: theirs.ask("GET", "/hello"),
             "their page": lambda: theirs.ask("GET", "/trials?limit=50"),
@@ -60,7 +60,7 @@ def rows(scale: str) -> Iterator[Row]:
                   min(plainly), 2, at_least=True)  # fmt: skip
 
 
-def _medians(works: dict[str, Callable[[], object]]) -> dict[str, float]:
+def medians(works: dict[str, Callable[[], object]]) -> dict[str, float]:
     """Return the median seconds of single requests, some of each in every round."""
     taken: dict[str, list[float]] = {name: [] for name in works}
     for at in range(ROUNDS + 1):

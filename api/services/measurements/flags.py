@@ -63,14 +63,21 @@ def stored_about(
     return {(str(row.trial_id or row.session_id), row.rule): row for row in rows}
 
 
-def view_of(frame: Frame, computed: TrialResults, stored: Mapping[Place, StoredFlag]) -> View:
-    """Return trials for the data checks, with the findings that were confirmed."""
+def view_of(
+    frame: Frame,
+    computed: TrialResults,
+    stored: Mapping[Place, StoredFlag],
+    settled: Mask | None = None,
+) -> View:
+    """Return trials for the data checks, and what is stored of earlier findings in them."""
     return View(
         frame.trials,
         frame.runs,
         computed,
         now=datetime.now(UTC).timestamp(),
         confirmed={place: flag.seen for place, flag in stored.items() if flag.state == CONFIRMED},
+        settled=settled,
+        found={place: flag.severity for place, flag in stored.items() if flag.state == OPEN},
     )
 
 

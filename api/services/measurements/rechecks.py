@@ -5,6 +5,7 @@ them; a trial that was just stored may need few of them (`new_trials`).
 """
 
 from collections import defaultdict
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from sqlalchemy import ColumnElement, or_
@@ -19,8 +20,9 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core.changes import note_bench
-from api.services.measurements import flags, results, sweeps
+from api.services.measurements import flags, new_trials, results, sweeps
 from api.services.measurements.frames import read_checked_frame
+from api.services.measurements.new_trials import NewTrials
 
 MOST_ROUNDS = 3
 
@@ -82,6 +84,25 @@ def note_moved(db: Session, *conditions: ColumnElement[bool]) -> None:
 def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
     """Fit sweeps and check benches again that the selected trials affect."""
     recompute(db, affected_by(db, *conditions))
+
+
+def check_new(db: Session, trial_ids: Collection[str]) -> None:
+    """Check trials that were just stored, and what they affect."""
+    if len(trial_ids) > new_trials.MOST:
+        return recheck(db, col(Trial.id).in_(trial_ids))
+    db.flush()
+    left = [each for new in new_trials.of_bench(db, trial_ids) for each in _check_new(db, new)]
+    if left:
+        recheck(db, col(Trial.id).in_(left))
+
+
+def _check_new(db: Session, new: NewTrials) -> list[str]:
+    """Check the new trials of a bench; return those that are left to check with all others."""
+    owners = new_trials.check(db, new)
+    if owners is None:
+        return new.ids
+    _note(db, new.season_id, new.bench_id, owners)
+    return []
 
 
 def recheck_season(db: Session, season_id: str) -> None:
@@ -162,10 +183,14 @@ def _recheck_bench(db: Session, season_id: str, bench_id: str) -> set[str]:
     stored = flags.stored_about(db, season_id, of_trials, col(Flag.session_id).in_(sessions))
     computed = trial_results(frame.trials, frame.runs)
     results.store(db, results.rows_of(frame, computed), at_this_bench)
-    host = db.scalar(select(Bench.organisation_id).where(col(Bench.id) == bench_id))
-    owners = {str(host), *frame.trials["organisation_id"].tolist()}
-    note_bench(db, season_id, bench_id, owners)
+    _note(db, season_id, bench_id, frame.trials["organisation_id"].tolist())
     view = flags.view_of(frame, computed, stored)
     findings = check_trials(view) if len(frame) else []
     flags.sync(db, season_id, view, findings, stored)
     return flags.hold(db, view, held_trials(view, findings)) if len(frame) else set()
+
+
+def _note(db: Session, season_id: str, bench_id: str, owners: Iterable[str]) -> None:
+    """Note that trials of these schools at a bench, and its own school's, may count otherwise."""
+    host = db.scalar(select(Bench.organisation_id).where(col(Bench.id) == bench_id))
+    note_bench(db, season_id, bench_id, {str(host), *owners})

@@ -109,7 +109,7 @@ def submit_each(
     created = {str(one.trial_id): submitted[at][0] for at, one in outcomes.items() if one.created}
     if created:
         revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
-        rechecks.recheck(db, col(Trial.id).in_(created))
+        rechecks.check_new(db, created)
     in_order = (
         select(Trial)
         .where(col(Trial.id).in_(created))
@@ -142,8 +142,7 @@ def submit(
     created = [str(each.trial_id) for each in outcomes if each.created]
     if created:
         revisions.raise_season(db, *set(_seasons_moved(outcomes)), only_trials=True)
-        is_new = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(created)
-        rechecks.recheck(db, is_new)
+        rechecks.check_new(db, created)
     return outcomes
 
 

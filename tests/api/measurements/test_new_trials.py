@@ -1,0 +1,103 @@
+"""New trials that are checked without their complete bench are checked as with it."""
+
+import pytest
+from sqlmodel import Session
+
+from api.services.measurements import new_trials
+from tests.support.bench_histories import BenchHistory, checked_anew, stored_checks
+from tests.support.flags import flag_of, new_session, run
+from tests.support.makers import World, created, trial_payload
+
+WRITES = 40
+
+
+@pytest.fixture
+def alone(monkeypatch):
+    """Return the list of whether each check of new trials needed no complete bench."""
+    seen, check = [], new_trials.check
+
+    def noting(db, new):
+        owners = check(db, new)
+        seen.append(owners is not None)
+        return owners
+
+    monkeypatch.setattr(new_trials, "check", noting)
+    return seen
+
+
+@pytest.fixture
+def sizes(monkeypatch):
+    """Return the list of how many trials each check of new trials reads."""
+    seen, read = [], new_trials.read_checked_frame
+
+    def noting(db, *conditions):
+        frame = read(db, *conditions)
+        seen.append(len(frame))
+        return frame
+
+    monkeypatch.setattr(new_trials, "read_checked_frame", noting)
+    return seen
+
+
+class TestNeedsTheCompleteBench:
+    @pytest.mark.parametrize("kind", ["reference", "wind"])
+    def test_a_kind_that_judges_older_trials(self, kind, world: World, alone):
+        build = world.reference_build_id if kind == "reference" else world.larch.build_id
+        run(world.larch, kind=kind, build_id=build, wind_speed_m_s=4.4)
+        assert alone == [False]
+
+    def test_a_session_before_others(self, world: World, alone):
+        early = new_session(world.larch, started_at="2026-02-20T09:00:00Z")
+        run(world.larch, session_id=early["id"])
+        assert alone == [False]
+
+    def test_a_usual_value_that_was_confirmed(self, world: World, alone):
+        school = world.larch
+        run(school, pitch_deg=12.0)
+        odd = run(school, (1.9, 1.9, 1.91), pitch_deg=12.0)
+        flag = flag_of(odd, "voltage_unlike_before")
+        body = {"answer": "confirm", "reason": "another blade"}
+        assert school.coach.post(f"/v1/flags/{flag['id']}/answer", json=body).status_code == 200
+        run(school, pitch_deg=12.0)
+        assert alone == [True, True, False]
+
+    def test_a_large_import(self, world: World, alone):
+        trials = [trial_payload(world.larch, client_ref=f"large-{at}") for at in range(65)]
+        created(world.larch.coach.post("/v1/imports", json={"trials": trials}))
+        assert alone == []
+
+
+class TestAlone:
+    def test_reads_few_trials_however_many_there_are(self, world: World, alone, sizes):
+        school = world.larch
+        turbine = {"team_id": school.team_id, "name": "Gale"}
+        other = created(school.coach.post("/v1/turbines", json=turbine))["id"]
+        facts = {"turbine_id": other, "rotor_diameter_m": 0.4, "blade_count": 3}
+        build = created(school.coach.post("/v1/builds", json=facts))["id"]
+        for _ in range(40):
+            run(school, build_id=build)
+        run(school)
+        assert alone == [True] * 41
+        assert sizes[-1] <= 2 + new_trials.LATEST_WINDS
+
+    def test_a_sessions_note_is_found_once(self, world: World, alone):
+        session = new_session(world.larch, started_at="2026-03-12T10:00:00Z", note="by Anna Muster")
+        found = [
+            [flag["rule"] for flag in run(world.larch, session_id=session["id"])["flags"]]
+            for _ in range(new_trials.LATEST_WINDS + 3)
+        ]
+        assert ["personal_data" in rules for rules in found] == [True] + [False] * (len(found) - 1)
+        assert all(alone)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_any_history_is_checked_as_by_a_check_of_all(seed, world: World, app_client, alone):
+    history = BenchHistory(world, seed)
+    for _ in range(WRITES):
+        history.write()
+        with Session(app_client.app.state.database.write_engine) as db:
+            stored = stored_checks(db, world.season_id)
+            anew = checked_anew(db, world.season_id)
+        for name, rows in anew.items():
+            assert stored[name] == rows, name
+    assert any(alone)
