@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.checks.all_checks import CHECKS, LATER, findings_by, held_trials, sorted_findings
-from analysis.checks.earlier_trials import VOLTAGE_RULES, WINDS_REMEMBERED
+from analysis.checks.earlier_trials import REMEMBERED, VOLTAGE_RULES, WINDS_REMEMBERED
 from analysis.checks.reference_rotor import DAYS
 from analysis.checks.view import Finding, Mask, Place, View
 from analysis.columns import FloatArray, TextArray
@@ -23,10 +23,14 @@ NEEDS_ALL = ("reference", "wind")
 MOVED_BY_NEWER = ("jump", "edge_optimum")
 #: Rules of a session that a trial cannot change, unless it is of a kind that needs all trials.
 ONLY_BY_REFERENCE = ("reference_off",)
-#: Rules with a usual value that begins anew at a confirmed finding.
+#: Rules with a usual value that starts again at a confirmed finding.
 USUAL_VALUES = ("wind_unit_slip", *VOLTAGE_RULES)
-#: How far the checks of a trial look back: this many wind speeds, these days for a reference run.
-LATEST_WINDS, REFERENCE_DAYS = WINDS_REMEMBERED, DAYS
+#: Rules that break once a build, in the first trial that breaks them.
+ONCE_A_BUILD = ("default_exponent", "mixed_change", "personal_data", "rotor_wider_than_jet",
+                "tunnel_blockage")  # fmt: skip
+#: How far the checks of a trial look back: this many trials of the same build and load, this many
+#: wind speeds, these days for a reference run.
+LATEST_OF_A_SETTING, LATEST_WINDS, REFERENCE_DAYS = REMEMBERED, WINDS_REMEMBERED, DAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,7 @@ class NewestChecked:
     decides: Callable[[Place], bool]
 
 
-def check_newest(view: View) -> NewestChecked:
+def check_newest(view: View, *, has_whole_builds: bool = True) -> NewestChecked:
     """Return what the checks find in the newest trials, and in older ones because of them.
 
     Parameters
@@ -53,13 +57,18 @@ def check_newest(view: View) -> NewestChecked:
         the same builds and of the builds before and after them, the first of each session, the
         latest `LATEST_WINDS` with a wind speed that is not suspect and all after these, and
         each reference run of the last `REFERENCE_DAYS`. No finding of `USUAL_VALUES` is confirmed.
+    has_whole_builds : bool
+        False if, of the same builds, the settled trials contain only these: a record that counts,
+        the first, those with a finding of `ONCE_A_BUILD`, those of the same sessions, and, of the
+        same load, the latest `LATEST_OF_A_SETTING` that are not suspect and all after these. Then
+        the next builds have no trial at the bench, and no new trial is of a pitch sweep.
 
     Returns
     -------
     NewestChecked
         The same as of a check of the complete bench, as far as it `decides`.
     """
-    decided = _decided(view)
+    decided = _decided(view, has_whole_builds=has_whole_builds)
     first = [each for each in findings_by(view, CHECKS) if decided(view.place(each))]
     held = np.where(view.is_settled, view.text("state") == "held", _held_now(view, first))
     later = findings_by(view.holding(held), LATER)
@@ -77,11 +86,12 @@ def _held_now(view: View, findings: Sequence[Finding]) -> Mask:
     return held_trials(view, findings) | np.isin(view.text("session_id"), earlier)
 
 
-def _decided(view: View) -> Callable[[Place], bool]:
+def _decided(view: View, *, has_whole_builds: bool) -> Callable[[Place], bool]:
     """Return a function that tells whether the newest trials decide about a place."""
     is_new = ~view.is_settled
     new, sessions = (set(view.text(name)[is_new]) for name in ("trial_id", "session_id"))
-    older = set(view.text("trial_id")[view.is_settled & _of_moved_builds(view, is_new)])
+    may_move = view.is_settled & _of_moved_builds(view, is_new) & has_whole_builds
+    older = set(view.text("trial_id")[may_move])
 
     def is_decided(place: Place) -> bool:
         about, rule = place

@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from api.migrate import upgrade
 from api.settings import Settings
-from tests.support.bench_histories import BenchHistory, checked_anew, stored_checks
+from tests.support.bench_histories import BenchHistory, checked_again, stored_checks
 from tests.support.databases import application, make_lead_key, signer
 from tests.support.makers import make_world
 
@@ -43,8 +43,8 @@ def _differing(file: Path, seed: int) -> tuple[list[str], int]:
             history.write()
             with Session(client.app.state.database.write_engine) as db:
                 stored = stored_checks(db, world.season_id)
-                anew = checked_anew(db, world.season_id)
-            differing = [name for name, rows in anew.items() if stored[name] != rows]
+                again = checked_again(db, world.season_id)
+            differing = [name for name, rows in again.items() if stored[name] != rows]
             if differing:
                 return differing, done
     return [], WRITES

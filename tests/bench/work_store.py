@@ -42,12 +42,13 @@ def _store(client: Client) -> None:
 
 
 def _sent() -> dict[str, Any]:
-    """Return a trial that nobody sent before, in the bench's latest session."""
+    """Return a trial of a team's newest build, in the bench's latest session."""
     number = next(numbers)
     volts = 1.15 + number * 7 % 100 / 1000
+    newest = BUILDS * (number % TEAMS_OF_A_BENCH) + BUILDS - 1
     return {
         "session_id": public_id("ses", SESSIONS - 1), "kind": "record", "load_ohm": 30.1,
-        "build_id": public_id("bld", number % (BUILDS * TEAMS_OF_A_BENCH)), "load_connected": True,
+        "build_id": public_id("bld", newest), "load_connected": True,
         "client_ref": f"store-{number}", "pitch_deg": number % 30, "meter_range_v": 2.0,
         "runs": [{"voltage_v": volts + at / 1000, "duration_s": 30} for at in range(3)],
     }  # fmt: skip

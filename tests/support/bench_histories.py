@@ -187,10 +187,10 @@ def stored_checks(db: Session, season_id: str) -> dict[str, list[tuple[Any, ...]
     }  # fmt: skip
 
 
-def checked_anew(db: Session, season_id: str) -> dict[str, list[tuple[Any, ...]]]:
+def checked_again(db: Session, season_id: str) -> dict[str, list[tuple[Any, ...]]]:
     """Return the same after a check of all trials of the season, which is not stored."""
     rechecks.recheck_season(db, season_id)
     db.flush()
-    anew = stored_checks(db, season_id)
+    again = stored_checks(db, season_id)
     db.rollback()
-    return anew
+    return again

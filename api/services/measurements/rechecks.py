@@ -20,9 +20,9 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core.changes import note_bench
-from api.services.measurements import flags, new_trials, results, sweeps
+from api.services.measurements import flags, new_trials, older_trials, results, sweeps
 from api.services.measurements.frames import read_checked_frame
-from api.services.measurements.new_trials import NewTrials
+from api.services.measurements.older_trials import NewTrials
 
 MOST_ROUNDS = 3
 
@@ -91,7 +91,7 @@ def check_new(db: Session, trial_ids: Collection[str]) -> None:
     if len(trial_ids) > new_trials.MOST:
         return recheck(db, col(Trial.id).in_(trial_ids))
     db.flush()
-    left = [each for new in new_trials.of_bench(db, trial_ids) for each in _check_new(db, new)]
+    left = [each for new in older_trials.new_trials(db, trial_ids) for each in _check_new(db, new)]
     if left:
         recheck(db, col(Trial.id).in_(left))
 

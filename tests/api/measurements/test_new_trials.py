@@ -3,8 +3,9 @@
 import pytest
 from sqlmodel import Session
 
-from api.services.measurements import new_trials
-from tests.support.bench_histories import BenchHistory, checked_anew, stored_checks
+from analysis.checks import earlier_trials
+from api.services.measurements import new_trials, older_trials
+from tests.support.bench_histories import BenchHistory, checked_again, stored_checks
 from tests.support.flags import flag_of, new_session, run
 from tests.support.makers import World, created, trial_payload
 
@@ -78,26 +79,46 @@ class TestAlone:
             run(school, build_id=build)
         run(school)
         assert alone == [True] * 41
-        assert sizes[-1] <= 2 + new_trials.LATEST_WINDS
+        assert sizes[-1] <= 2 + older_trials.LATEST_WINDS
 
     def test_a_sessions_note_is_found_once(self, world: World, alone):
         session = new_session(world.larch, started_at="2026-03-12T10:00:00Z", note="by Anna Muster")
         found = [
             [flag["rule"] for flag in run(world.larch, session_id=session["id"])["flags"]]
-            for _ in range(new_trials.LATEST_WINDS + 3)
+            for _ in range(older_trials.LATEST_WINDS + 3)
         ]
         assert ["personal_data" in rules for rules in found] == [True] + [False] * (len(found) - 1)
         assert all(alone)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_any_history_is_checked_as_by_a_check_of_all(seed, world: World, app_client, alone):
+@pytest.fixture
+def long_builds(monkeypatch):
+    """Let every build have too many trials to be read whole, and few of them be enough."""
+    monkeypatch.setattr(older_trials, "MOST_OF_BUILDS", 0)
+    monkeypatch.setattr(older_trials, "LATEST_OF_A_SETTING", 3)
+    monkeypatch.setattr(older_trials, "OF_A_SETTING_READ", 8)
+    monkeypatch.setattr(earlier_trials, "REMEMBERED", 3)
+
+
+def require_checked_as_by_a_check_of_all(world, app_client, seed):
     history = BenchHistory(world, seed)
     for _ in range(WRITES):
         history.write()
         with Session(app_client.app.state.database.write_engine) as db:
             stored = stored_checks(db, world.season_id)
-            anew = checked_anew(db, world.season_id)
-        for name, rows in anew.items():
+            again = checked_again(db, world.season_id)
+        for name, rows in again.items():
             assert stored[name] == rows, name
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_any_history_is_checked_as_by_a_check_of_all(seed, world: World, app_client, alone):
+    require_checked_as_by_a_check_of_all(world, app_client, seed)
+    assert any(alone)
+
+
+@pytest.mark.usefixtures("long_builds")
+@pytest.mark.parametrize("seed", range(10, 13))
+def test_any_history_of_long_builds(seed, world: World, app_client, alone):
+    require_checked_as_by_a_check_of_all(world, app_client, seed)
     assert any(alone)

@@ -1,0 +1,275 @@
+"""Find the older trials that the checks of new ones look back at; queries are built once."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+from math import isfinite
+from operator import attrgetter
+from typing import Any
+
+from sqlalchemy import Row, Select, and_, bindparam, func
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col, select
+
+from analysis.checks.newest_trials import (
+    LATEST_OF_A_SETTING,
+    LATEST_WINDS,
+    ONCE_A_BUILD,
+    REFERENCE_DAYS,
+)
+from api.models.measurements.flags import Flag
+from api.models.measurements.results import CachedResult
+from api.models.registry.builds import Build
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trials import Trial
+from api.services.measurements import flags, results
+from api.services.measurements.results import unpacked
+
+SESSIONS_READ = 32  # of a bench, the latest, in search of wind speeds
+WINDS_READ = 32  # trials of sessions that began together
+MOST_OF_BUILDS = 60  # trials of builds that are read whole
+OF_A_SETTING_READ = 2 * LATEST_OF_A_SETTING
+SAME_LOAD = 0.01  # [-], more than loads of one setting differ by
+EVERY = 1_000_000
+
+_here = and_(
+    col(BenchSession.season_id) == bindparam("season"),
+    col(BenchSession.bench_id) == bindparam("bench"),
+)
+_at_bench = col(Trial.session_id).in_(select(BenchSession.id).where(_here))
+_of_builds = col(Trial.build_id).in_(bindparam("builds", expanding=True))
+_in_sessions = col(Trial.session_id).in_(bindparam("sessions", expanding=True))
+_has_load = col(Trial.load_ohm).between(bindparam("low"), bindparam("high"))
+_not_new = col(Trial.id).not_in(bindparam("new", expanding=True))
+
+
+def _query(*columns: Any) -> Select[Any]:
+    query: Select[Any] = select(*columns).where(flags.not_withdrawn)
+    return query
+
+
+_OF_TRIAL: list[Any] = [
+    getattr(Trial, name)
+    for name in ("id", "session_id", "build_id", "kind", "load_ohm", "season_id")
+]
+_OF_SESSION: list[Any] = [BenchSession.bench_id, BenchSession.started_at]
+_NEW = (
+    select(*_OF_TRIAL, *_OF_SESSION)
+    .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+    .where(col(Trial.id).in_(bindparam("new", expanding=True)))
+)
+_SESSIONS = (
+    select(BenchSession.id, BenchSession.started_at)
+    .where(_here)
+    .order_by(col(BenchSession.started_at).desc())
+    .limit(SESSIONS_READ)
+)
+_OfWind = aliased(Flag)
+#: Trials with their packed results, and the state of an open flag of their wind.
+_WITH_WIND = (
+    _query(Trial.id, CachedResult.numbers, _OfWind.state)
+    .join(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
+    .outerjoin(_OfWind, and_(col(_OfWind.trial_id) == col(Trial.id),
+                             col(_OfWind.rule) == "wind_unit_slip",
+                             col(_OfWind.state) == flags.OPEN))
+    .where(_in_sessions, _not_new)
+    .order_by(col(Trial.id).desc())
+    .limit(bindparam("most"))
+)  # fmt: skip
+_NewBuild = aliased(Build)
+_near = select(Build.id).join(
+    _NewBuild, and_(col(_NewBuild.turbine_id) == col(Build.turbine_id),
+                    col(Build.number).between(col(_NewBuild.number) - 1, col(_NewBuild.number) + 1))
+).where(col(_NewBuild.id).in_(bindparam("builds", expanding=True)))  # fmt: skip
+_OF_NEAR_BUILDS = (
+    _query(Trial.id).where(col(Trial.build_id).in_(_near), _at_bench).limit(bindparam("most"))
+)
+_later = select(Build.id).join(
+    _NewBuild, and_(col(_NewBuild.turbine_id) == col(Build.turbine_id),
+                    col(Build.number) == col(_NewBuild.number) + 1)
+).where(col(_NewBuild.id).in_(bindparam("builds", expanding=True)))  # fmt: skip
+_OF_LATER_BUILD = _query(Trial.id).where(col(Trial.build_id).in_(_later), _at_bench).limit(1)
+_is_flagged = select(Flag.id).where(col(Flag.trial_id) == col(Trial.id),
+                                    col(Flag.state) == flags.OPEN).exists()  # fmt: skip
+_OF_SETTING = (
+    _query(Trial.id, Trial.kind, Trial.state, CachedResult.numbers, _is_flagged.label("is_flagged"))
+    .join(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
+    .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+    .where(_here, _of_builds, _not_new, _has_load)
+    .order_by(col(BenchSession.started_at).desc(), col(Trial.id).desc())
+    .limit(bindparam("most"))
+)  # fmt: skip
+_OF_SESSIONS = _query(Trial.id).where(_of_builds, _in_sessions)
+_FIRST_OF_BUILDS = (
+    _query(func.min(Trial.id)).where(_of_builds, _at_bench).group_by(col(Trial.build_id))
+)
+_FLAGGED_ONCE = (
+    _query(Trial.id)
+    .join(Flag, col(Flag.trial_id) == col(Trial.id))
+    .where(_of_builds, _at_bench, col(Flag.rule).in_(ONCE_A_BUILD), flags.not_cleared)
+)
+_FIRST_OF_SESSIONS = _query(func.min(Trial.id)).where(_in_sessions).group_by(col(Trial.session_id))
+_REFERENCES = _query(Trial.id).where(
+    col(Trial.kind) == "reference",
+    col(Trial.session_id).in_(
+        select(BenchSession.id).where(_here, col(BenchSession.started_at) >= bindparam("since"))
+    ),
+)
+_CURRENT = select(func.count()).where(
+    col(CachedResult.trial_id).in_(bindparam("ids", expanding=True)), results.by_current_formula
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NewTrials:
+    """Trials of one bench and season that were just stored, as rows of `_NEW`."""
+
+    season_id: str
+    bench_id: str
+    rows: Sequence[Row[Any]]
+
+    @property
+    def ids(self) -> list[str]:
+        """Return their ids."""
+        return [row.id for row in self.rows]
+
+    @property
+    def sessions(self) -> list[str]:
+        """Return the ids of their sessions."""
+        return sorted({row.session_id for row in self.rows})
+
+    @property
+    def first_at(self) -> datetime:
+        """Return when the first of their sessions began."""
+        first: datetime = min(row.started_at for row in self.rows)
+        return first
+
+    @property
+    def names(self) -> dict[str, Any]:
+        """Return the values that queries name."""
+        builds = sorted({row.build_id for row in self.rows})
+        since = self.first_at - timedelta(days=REFERENCE_DAYS + 1)
+        return {"season": self.season_id, "bench": self.bench_id, "builds": builds,
+                "sessions": self.sessions, "new": self.ids, "since": since}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class OlderTrials:
+    """The older trials to check with new ones.
+
+    `has_whole_builds` if all of the new trials' builds and of those before and after are among
+    them; otherwise a new trial of these builds cannot change a finding in an older one.
+    """
+
+    ids: Sequence[str]
+    has_whole_builds: bool
+
+
+def new_trials(db: Session, trial_ids: Collection[str]) -> list[NewTrials]:
+    """Return trials that were just stored, by bench and season."""
+    by_bench = attrgetter("season_id", "bench_id")
+    rows = sorted(db.execute(_NEW, {"new": list(trial_ids)}).all(), key=by_bench)
+    return [NewTrials(*key, list(of)) for key, of in groupby(rows, by_bench)]
+
+
+def older_trials(db: Session, new: NewTrials) -> OlderTrials | None:
+    """Return the older trials to check with new ones; None if the bench has to be checked."""
+    names = new.names
+    latest = _latest_with_wind(db, new, names)
+    if latest is None:
+        return None
+    of_builds, has_whole_builds = _of_their_builds(db, new, names)
+    firsts, references = _ids(db, _FIRST_OF_SESSIONS, names), _ids(db, _REFERENCES, names)
+    older = {*latest, *of_builds, *firsts, *references}.difference(new.ids)
+    if older and max(older) > min(new.ids):
+        return None
+    is_current = db.scalar(_CURRENT, {"ids": list(older)}) == len(older)
+    return OlderTrials(sorted(older), has_whole_builds) if is_current else None
+
+
+def _ids(db: Session, query: Select[Any], names: dict[str, Any]) -> Sequence[str]:
+    return db.scalars(query, names).all()
+
+
+def _latest_with_wind(db: Session, new: NewTrials, names: dict[str, Any]) -> list[str] | None:
+    """Return the latest trials until enough have a usable wind; None if one is later than `new`."""
+    rows = db.execute(_SESSIONS, names).all()
+    latest: list[str] = []
+    winds = 0
+    for started_at, together in groupby(rows, key=attrgetter("started_at")):
+        sessions = {"sessions": [row.id for row in together], "most": WINDS_READ}
+        found = db.execute(_WITH_WIND, names | sessions).all()
+        if found and started_at > new.first_at:
+            return None
+        speeds = unpacked(row.numbers for row in found)["wind_speed_m_s"]
+        for row, speed in zip(found, speeds.tolist(), strict=True):
+            latest.append(row.id)
+            winds += row.state is None and isfinite(speed)
+            if winds == LATEST_WINDS:
+                return latest
+        if len(found) == WINDS_READ:
+            return None
+    return latest if len(rows) < SESSIONS_READ else None
+
+
+def _of_their_builds(
+    db: Session, new: NewTrials, names: dict[str, Any]
+) -> tuple[Collection[str], bool]:
+    """Return trials of the new trials' builds, and whether they are all of these and of the next.
+
+    All are returned unless there are many and the latest ones are enough.
+    """
+    few = db.scalars(_OF_NEAR_BUILDS, names | {"most": MOST_OF_BUILDS + 1}).all()
+    if len(few) <= MOST_OF_BUILDS:
+        return few, True
+    latest = _latest_of_builds(db, new, names)
+    if latest is not None:
+        return latest, False
+    return db.scalars(_OF_NEAR_BUILDS, names | {"most": EVERY}).all(), True
+
+
+def _latest_of_builds(db: Session, new: NewTrials, names: dict[str, Any]) -> Collection[str] | None:
+    """Return the latest trials of builds, with what each check of new ones needs of the older.
+
+    None if a new trial could change what was found in an older one, or more would be needed.
+    """
+    if any(row.kind == "pitch" for row in new.rows) or _ids(db, _OF_LATER_BUILD, names):
+        return None
+    found: set[str] = set()
+    for build_id, load_ohm in {(row.build_id, row.load_ohm) for row in new.rows}:
+        rows = None if load_ohm is None else _of_setting(db, names, build_id, load_ohm)
+        if rows is None:
+            return None
+        found |= {row.id for row in rows}
+    for query in (_OF_SESSIONS, _FIRST_OF_BUILDS, _FLAGGED_ONCE):
+        found |= set(_ids(db, query, names))
+    return found
+
+
+def _of_setting(
+    db: Session, names: dict[str, Any], build_id: str, load_ohm: float
+) -> Sequence[Row[Any]] | None:
+    setting = {"builds": [build_id], "low": load_ohm * (1 - SAME_LOAD),
+               "high": load_ohm * (1 + SAME_LOAD), "most": OF_A_SETTING_READ}  # fmt: skip
+    return _enough_of(db.execute(_OF_SETTING, names | setting).all())
+
+
+def _enough_of(rows: Sequence[Row[Any]]) -> Sequence[Row[Any]] | None:
+    """Return the latest trials of a setting that define the usual value; None if there are too few.
+
+    One of them is a record that counts.
+    """
+    numbers = unpacked(row.numbers for row in rows)
+    powers, normalised = numbers["power_w"].tolist(), numbers["normalised_power_w"].tolist()
+    sound = [
+        at
+        for at, row in enumerate(rows)
+        if powers[at] > 0 and isfinite(normalised[at])
+        and not row.is_flagged and row.state == flags.ACCEPTED
+    ]  # fmt: skip
+    if not any(rows[at].kind == "record" for at in sound[:LATEST_OF_A_SETTING]):
+        return None
+    if len(sound) >= LATEST_OF_A_SETTING:
+        return rows[: sound[LATEST_OF_A_SETTING - 1] + 1]
+    return rows if len(rows) < OF_A_SETTING_READ else None
