@@ -86,10 +86,12 @@ def recheck(db: Session, *conditions: ColumnElement[bool]) -> None:
     recompute(db, affected_by(db, *conditions))
 
 
-def check_new(db: Session, trial_ids: Collection[str]) -> None:
-    """Check trials that were just stored, and what they affect."""
+def check_new(db: Session, trial_ids: Collection[str], import_id: str | None = None) -> None:
+    """Check trials that were just stored, all of them by the import if there is one."""
     if len(trial_ids) > new_trials.MOST:
-        return recheck(db, col(Trial.id).in_(trial_ids))
+        # An import has more ids than a query can name.
+        is_new = col(Trial.import_id) == import_id if import_id else col(Trial.id).in_(trial_ids)
+        return recheck(db, is_new)
     db.flush()
     left = [each for new in older_trials.new_trials(db, trial_ids) for each in _check_new(db, new)]
     if left:

@@ -142,7 +142,7 @@ def submit(
     created = [str(each.trial_id) for each in outcomes if each.created]
     if created:
         revisions.raise_season(db, *set(_seasons_moved(outcomes)), only_trials=True)
-        rechecks.check_new(db, created)
+        rechecks.check_new(db, created, import_id)
     return outcomes
 
 
