@@ -7,7 +7,7 @@ from analysis.checks import earlier_trials
 from api.services.measurements import new_trials, older_trials
 from tests.support.bench_histories import BenchHistory, checked_again, stored_checks
 from tests.support.flags import flag_of, new_session, run
-from tests.support.makers import World, created, trial_payload
+from tests.support.makers import World, build_payload, created, trial_payload
 
 WRITES = 40
 
@@ -38,6 +38,16 @@ def sizes(monkeypatch):
 
     monkeypatch.setattr(new_trials, "read_checked_frame", noting)
     return seen
+
+
+def build_of_another_turbine(school):
+    turbine = {"team_id": school.team_id, "name": "Gale"}
+    turbine_id = created(school.coach.post("/v1/turbines", json=turbine))["id"]
+    return created(school.coach.post("/v1/builds", json=build_payload(turbine_id)))["id"]
+
+
+def flagged(trial):
+    return [flag["rule"] for flag in trial["flags"]]
 
 
 class TestNeedsTheCompleteBench:
@@ -71,10 +81,7 @@ class TestNeedsTheCompleteBench:
 class TestAlone:
     def test_reads_few_trials_however_many_there_are(self, world: World, alone, sizes):
         school = world.larch
-        turbine = {"team_id": school.team_id, "name": "Gale"}
-        other = created(school.coach.post("/v1/turbines", json=turbine))["id"]
-        facts = {"turbine_id": other, "rotor_diameter_m": 0.4, "blade_count": 3}
-        build = created(school.coach.post("/v1/builds", json=facts))["id"]
+        build = build_of_another_turbine(school)
         for _ in range(40):
             run(school, build_id=build)
         run(school)
@@ -82,11 +89,12 @@ class TestAlone:
         assert sizes[-1] <= 2 + older_trials.LATEST_WINDS
 
     def test_a_sessions_note_is_found_once(self, world: World, alone):
-        session = new_session(world.larch, started_at="2026-03-12T10:00:00Z", note="by Anna Muster")
-        found = [
-            [flag["rule"] for flag in run(world.larch, session_id=session["id"])["flags"]]
-            for _ in range(older_trials.LATEST_WINDS + 3)
-        ]
+        school = world.larch
+        session = new_session(school, started_at="2026-03-12T10:00:00Z", note="by Anna Muster")
+        build = build_of_another_turbine(school)
+        found = [flagged(run(school, session_id=session["id"]))]
+        for _ in range(older_trials.LATEST_WINDS + 3):
+            found.append(flagged(run(school, session_id=session["id"], build_id=build)))
         assert ["personal_data" in rules for rules in found] == [True] + [False] * (len(found) - 1)
         assert all(alone)
 
@@ -100,15 +108,61 @@ def long_builds(monkeypatch):
     monkeypatch.setattr(earlier_trials, "REMEMBERED", 3)
 
 
+def require_same(world, app_client):
+    """Require that what is stored of checks is what a check of all trials finds."""
+    with Session(app_client.app.state.database.write_engine) as db:
+        stored = stored_checks(db, world.season_id)
+        again = checked_again(db, world.season_id)
+    for name, rows in again.items():
+        assert stored[name] == rows, name
+
+
+@pytest.mark.usefixtures("long_builds")
+class TestLongBuilds:
+    """Only the latest trials of a build are read, and what each check needs of the older ones."""
+
+    def test_what_is_found_once_a_build(self, world: World, alone, sizes):
+        for at in range(12):
+            run(world.larch, (1.2, 1.2, 1.201 + at / 1000))
+        session = new_session(world.larch, started_at="2026-03-12T10:00:00Z")["id"]
+        for at in range(3):
+            latest = run(world.larch, (1.2, 1.2, 1.23 + at / 1000), session_id=session)
+            assert "rotor_wider_than_jet" not in flagged(latest)  # the build's first trial has it
+        assert all(alone)
+        assert sizes[-1] < 15
+
+    def test_a_duplicate_of_a_trial_that_is_not_among_the_latest(self, world: World, alone):
+        volts = [(1.2, 1.2, 1.201 + at / 1000) for at in range(12)]
+        found = [flagged(run(world.larch, each)) for each in (*volts, volts[0])]
+        assert ["duplicate" in rules for rules in found] == [False] * 12 + [True]
+        assert all(alone)
+
+    def test_a_next_build_that_is_compared_with_this_one(self, world: World, app_client):
+        school = world.larch
+        for at in range(5):
+            run(school, (1.2, 1.2, 1.2 + at / 1000))
+        build = build_payload(school.turbine_id, pitch_deg=14.0)
+        later = created(school.coach.post("/v1/builds", json=build))["id"]
+        jumped = run(school, (1.53, 1.53, 1.53), build_id=later)
+        assert "jump" in flagged(jumped)
+        for at in range(6):
+            run(school, (1.27, 1.27, 1.27 + at / 1000))
+            require_same(world, app_client)
+        kept = school.coach.get(f"/v1/trials/{jumped['id']}").json()
+        assert "jump" not in flagged(kept)
+
+    def test_a_pitch_sweep_that_goes_on(self, world: World, app_client):
+        for at in range(12):
+            volts = 1.1 + at / 100
+            run(world.larch, (volts, volts, volts), kind="pitch", pitch_deg=8.0 + at)
+            require_same(world, app_client)
+
+
 def require_checked_as_by_a_check_of_all(world, app_client, seed):
     history = BenchHistory(world, seed)
     for _ in range(WRITES):
         history.write()
-        with Session(app_client.app.state.database.write_engine) as db:
-            stored = stored_checks(db, world.season_id)
-            again = checked_again(db, world.season_id)
-        for name, rows in again.items():
-            assert stored[name] == rows, name
+        require_same(world, app_client)
 
 
 @pytest.mark.parametrize("seed", range(3))
