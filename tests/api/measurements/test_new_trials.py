@@ -131,6 +131,17 @@ class TestLongBuilds:
         assert all(alone)
         assert sizes[-1] < 15
 
+    def test_an_exponent_that_is_not_known(self, world: World, alone):
+        school = world.larch
+        first = run(school, (1.2, 1.2, 1.2), wind_speed_m_s=4.6)
+        for at in range(12):
+            run(school, (1.2, 1.2, 1.201 + at / 1000), wind_speed_m_s=4.0)
+        session = new_session(school, started_at="2026-03-12T10:00:00Z")["id"]
+        latest = run(school, (1.21, 1.2, 1.2), wind_speed_m_s=4.6, session_id=session)
+        assert "default_exponent" in flagged(first)
+        assert "default_exponent" not in flagged(latest)
+        assert all(alone)
+
     def test_a_duplicate_of_a_trial_that_is_not_among_the_latest(self, world: World, alone):
         volts = [(1.2, 1.2, 1.201 + at / 1000) for at in range(12)]
         found = [flagged(run(world.larch, each)) for each in (*volts, volts[0])]
@@ -156,6 +167,7 @@ class TestLongBuilds:
             volts = 1.1 + at / 100
             run(world.larch, (volts, volts, volts), kind="pitch", pitch_deg=8.0 + at)
             require_same(world, app_client)
+            run(world.larch, (1.2, 1.2, 1.201 + at / 1000))
 
 
 def require_checked_as_by_a_check_of_all(world, app_client, seed):
