@@ -68,7 +68,7 @@ def wind_unit_slip(view: View) -> Iterator[Finding]:
     benches = view.text("bench_id").tolist()
     before: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=WINDS_REMEMBERED))
     flagged_benches: set[str] = set()
-    settled, slipped = view.is_settled.tolist(), view.was_found("wind_unit_slip").tolist()
+    settled, slipped = view.is_settled.tolist(), view.has_open_finding("wind_unit_slip").tolist()
     for trial in view.in_time.tolist():
         speed = speeds[trial]
         if not math.isfinite(speed) or slipped[trial]:
@@ -189,7 +189,7 @@ def _suspects(view: View) -> Iterator[_Suspect]:
     with np.errstate(invalid="ignore", divide="ignore"):
         in_wind = np.where(has_wind, speed, reference) ** (-view.results.wind_exponent / 2)
         at_one_m_s = (volts * in_wind).tolist()
-    settled, was_odd = view.is_settled.tolist(), view.was_found(*VOLTAGE_RULES).tolist()
+    settled, was_odd = view.is_settled.tolist(), view.has_open_finding(*VOLTAGE_RULES).tolist()
     for trial in view.in_time.tolist():
         setting, scaled = settings[trial], at_one_m_s[trial]
         if setting is None or not (math.isfinite(scaled) and scaled > 0) or was_odd[trial]:
@@ -269,7 +269,7 @@ def held_by_own_numbers(view: View) -> Mask:
     array of bool
         False where the odd value is confirmed.
     """
-    suspect = view.was_found("wind_unit_slip")
+    suspect = view.has_open_finding("wind_unit_slip")
     checks = (wind_unit_slip, impossible_power, unmeasurable_power, kiloohm_slip, load_slip,
               millivolt_slip, runs_disagree)  # fmt: skip
     for finding in chain.from_iterable(map(view.findings_of, checks)):

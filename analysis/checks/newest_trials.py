@@ -21,7 +21,7 @@ from analysis.columns import FloatArray, TextArray
 NEEDS_ALL = ("reference", "wind")
 #: Rules that a newer trial of a build can break or keep in an older one of it or of the next build.
 MOVED_BY_NEWER = ("jump", "edge_optimum")
-#: Rules of a session that a trial cannot change, unless it is of a kind that needs all trials.
+#: Rules of a session that only trials of a kind in `NEEDS_ALL` can change.
 ONLY_BY_REFERENCE = ("reference_off",)
 #: Rules with a usual value that starts again at a confirmed finding.
 USUAL_VALUES = ("wind_unit_slip", *VOLTAGE_RULES)
@@ -46,29 +46,29 @@ class NewestChecked:
     decides: Callable[[Place], bool]
 
 
-def check_newest(view: View, *, has_whole_builds: bool = True) -> NewestChecked:
+def check_newest(view: View, *, has_complete_builds: bool = True) -> NewestChecked:
     """Return what the checks find in the newest trials, and in older ones because of them.
 
     Parameters
     ----------
     view : View
         Trials of one bench. Those that are not `settled` are later, and have larger ids, than all
-        others of the bench, and none is of `NEEDS_ALL`. The settled ones contain at least: all of
+        others of the bench, and none has a kind in `NEEDS_ALL`. The settled ones contain: all of
         the same builds and of the builds before and after them, the first of each session, the
         latest `LATEST_WINDS` with a wind speed that is not suspect and all after these, and
         each reference run of the last `REFERENCE_DAYS`. No finding of `USUAL_VALUES` is confirmed.
-    has_whole_builds : bool
+    has_complete_builds : bool
         False if, of the same builds, the settled trials contain only these: a record that counts,
         the first, those with a finding of `ONCE_A_BUILD`, those of the same sessions, and, of the
         same load, the latest `LATEST_OF_A_SETTING` that are not suspect and all after these. Then
-        the next builds have no trial at the bench, and no new trial is of a pitch sweep.
+        the next builds have no trial at the bench, and no new trial belongs to a pitch sweep.
 
     Returns
     -------
     NewestChecked
         The same as of a check of the complete bench, as far as it `decides`.
     """
-    decided = _decided(view, has_whole_builds=has_whole_builds)
+    decided = _decided(view, has_complete_builds=has_complete_builds)
     first = [each for each in findings_by(view, CHECKS) if decided(view.place(each))]
     held = np.where(view.is_settled, view.text("state") == "held", _held_now(view, first))
     later = findings_by(view.holding(held), LATER)
@@ -80,17 +80,17 @@ def _held_now(view: View, findings: Sequence[Finding]) -> Mask:
     """Return a mask of the trials held by these findings, or by an earlier one of their session."""
     earlier = [
         session
-        for (session, rule), severity in view.found.items()
+        for (session, rule), severity in view.open_findings.items()
         if severity == "hold" and rule in ONLY_BY_REFERENCE
     ]
     return held_trials(view, findings) | np.isin(view.text("session_id"), earlier)
 
 
-def _decided(view: View, *, has_whole_builds: bool) -> Callable[[Place], bool]:
+def _decided(view: View, *, has_complete_builds: bool) -> Callable[[Place], bool]:
     """Return a function that tells whether the newest trials decide about a place."""
     is_new = ~view.is_settled
     new, sessions = (set(view.text(name)[is_new]) for name in ("trial_id", "session_id"))
-    may_move = view.is_settled & _of_moved_builds(view, is_new) & has_whole_builds
+    may_move = view.is_settled & _of_moved_builds(view, is_new) & has_complete_builds
     older = set(view.text("trial_id")[may_move])
 
     def is_decided(place: Place) -> bool:

@@ -46,8 +46,8 @@ class View:
 
     `confirmed` has the findings that somebody confirmed: for a trial's or session's id and a rule's
     name, the value seen then, or None if that was not recorded. If only the newest trials are to be
-    checked, `settled` marks the others, and `found` has the severity of the findings that earlier
-    checks made about them and their sessions, and that nobody confirmed.
+    checked, `settled` marks the others, and `open_findings` has the severity of the findings that
+    earlier checks made about them and their sessions, and that nobody confirmed.
     """
 
     trials: Columns
@@ -56,7 +56,7 @@ class View:
     now: float = math.inf
     confirmed: Mapping[Place, str | None] = field(default_factory=dict)
     settled: Mask | None = None
-    found: Mapping[Place, Severity] = field(default_factory=dict)
+    open_findings: Mapping[Place, Severity] = field(default_factory=dict)
     _columns: dict[str, FloatArray] = field(default_factory=dict)
     _texts: dict[str, npt.NDArray[Any]] = field(default_factory=dict)
     _findings: dict[Any, list[Finding]] = field(default_factory=dict)
@@ -98,9 +98,9 @@ class View:
         """Return a mask of the trials that earlier checks have decided about."""
         return np.zeros(len(self.in_time), dtype=bool) if self.settled is None else self.settled
 
-    def was_found(self, *rules: str) -> Mask:
+    def has_open_finding(self, *rules: str) -> Mask:
         """Return a mask of the trials in which earlier checks found one of these rules broken."""
-        odd = [trial for trial, rule in self.found if rule in rules]
+        odd = [trial for trial, rule in self.open_findings if rule in rules]
         return self.is_settled & np.isin(self.text("trial_id"), odd)
 
     def holding(self, held: Mask) -> "View":

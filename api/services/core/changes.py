@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 from api.models.registry.seasons import Season
 
 MOST_REMEMBERED = 500  # changes of a season
-MOST_NAMED = 50  # benches, or schools, of one change; with more it is of all
+MOST_NAMED = 50  # benches, or schools, of one change; a change of more concerns all of them
 NOTED = "noted change"
 
 

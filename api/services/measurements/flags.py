@@ -77,7 +77,9 @@ def view_of(
         now=datetime.now(UTC).timestamp(),
         confirmed={place: flag.seen for place, flag in stored.items() if flag.state == CONFIRMED},
         settled=settled,
-        found={place: flag.severity for place, flag in stored.items() if flag.state == OPEN},
+        open_findings={
+            place: flag.severity for place, flag in stored.items() if flag.state == OPEN
+        },
     )
 
 

@@ -31,23 +31,23 @@ def check(db: Session, new: NewTrials) -> set[str] | None:
 
 
 def _check(db: Session, new: NewTrials, older: OlderTrials) -> set[str] | None:
-    of_trials = col(Trial.id).in_([*older.ids, *new.ids])
+    trial_ids = [*older.ids, *new.ids]
     stored = flags.stored_about(
         db,
         new.season_id,
-        col(Flag.trial_id).in_([*older.ids, *new.ids]),
+        col(Flag.trial_id).in_(trial_ids),
         col(Flag.session_id).in_(new.sessions),
     )
     if any(rule in USUAL_VALUES and flag.state == flags.CONFIRMED
            for (_, rule), flag in stored.items()):  # fmt: skip
         return None
-    frame = read_checked_frame(db, of_trials)
+    frame = read_checked_frame(db, col(Trial.id).in_(trial_ids))
     computed = trial_results(frame.trials, frame.runs)
     rows = results.rows_of(frame, computed)
     results.store(db, {each: rows[each] for each in new.ids}, col(Trial.id).in_(new.ids))
     is_new = np.isin(frame.trials["trial_id"], new.ids)
     view = flags.view_of(frame, computed, stored, settled=~is_new)
-    checked = check_newest(view, has_whole_builds=older.has_whole_builds)
+    checked = check_newest(view, has_complete_builds=older.has_complete_builds)
     decided = {place: flag for place, flag in stored.items() if checked.decides(place)}
     flags.sync(db, new.season_id, view, checked.findings, decided)
     flags.hold(db, view, checked.held)

@@ -28,7 +28,7 @@ from api.services.measurements.results import unpacked
 
 SESSIONS_READ = 32  # of a bench, the latest, in search of wind speeds
 WINDS_READ = 32  # trials of sessions that began together
-MOST_OF_BUILDS = 60  # trials of builds that are read whole
+MOST_OF_BUILDS = 60  # trials of builds that are read completely
 OF_A_SETTING_READ = 2 * LATEST_OF_A_SETTING
 SAME_LOAD = 0.01  # [-], more than loads of one setting differ by
 EVERY = 1_000_000
@@ -158,12 +158,12 @@ class NewTrials:
 class OlderTrials:
     """The older trials to check with new ones.
 
-    `has_whole_builds` if all of the new trials' builds and of those before and after are among
+    `has_complete_builds` if all of the new trials' builds and of those before and after are among
     them; otherwise a new trial of these builds cannot change a finding in an older one.
     """
 
     ids: Sequence[str]
-    has_whole_builds: bool
+    has_complete_builds: bool
 
 
 def new_trials(db: Session, trial_ids: Collection[str]) -> list[NewTrials]:
@@ -179,13 +179,13 @@ def older_trials(db: Session, new: NewTrials) -> OlderTrials | None:
     latest = _latest_with_wind(db, new, names)
     if latest is None:
         return None
-    of_builds, has_whole_builds = _of_their_builds(db, new, names)
+    of_builds, has_complete_builds = _of_their_builds(db, new, names)
     firsts, references = _ids(db, _FIRST_OF_SESSIONS, names), _ids(db, _REFERENCES, names)
     older = {*latest, *of_builds, *firsts, *references}.difference(new.ids)
     if older and max(older) > min(new.ids):
         return None
     is_current = db.scalar(_CURRENT, {"ids": list(older)}) == len(older)
-    return OlderTrials(sorted(older), has_whole_builds) if is_current else None
+    return OlderTrials(sorted(older), has_complete_builds) if is_current else None
 
 
 def _ids(db: Session, query: Select[Any], names: dict[str, Any]) -> Sequence[str]:

@@ -138,7 +138,7 @@ class _Asked:
         return self.organisation_id in (None, organisation_id)
 
     def lists(self, build_id: str) -> bool:
-        """Tell whether a visible build is of a school that was asked for."""
+        """Tell whether a visible build belongs to a requested school."""
         return self.is_of(self.visible.teams[self.fitted.team_of[build_id]].organisation_id)
 
     def builds(self) -> list[str]:

@@ -14,7 +14,7 @@ def newest_of(*rows, new=1, found=None, **facts):
     """Return the check of the last rows, and the view: the others are settled."""
     view = view_of(*rows)
     settled = np.arange(len(rows)) < len(rows) - new
-    view = replace(view, settled=settled, found=found or {})
+    view = replace(view, settled=settled, open_findings=found or {})
     return check_newest(view, **facts), view
 
 
@@ -63,8 +63,8 @@ class TestDecides:
         for place in (("000", "duplicate"), ("s", "cold_fan"), ("s2", "reference_off")):
             assert not checked.decides(place)
 
-    def test_without_whole_builds_no_older_trial(self):
-        checked, _ = newest_of({}, {}, has_whole_builds=False)
+    def test_without_complete_builds_no_older_trial(self):
+        checked, _ = newest_of({}, {}, has_complete_builds=False)
         assert not checked.decides(("000", "jump"))
 
     def test_the_next_builds_first_trial_moves(self):

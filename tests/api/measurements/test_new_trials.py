@@ -13,8 +13,8 @@ WRITES = 40
 
 
 @pytest.fixture
-def alone(monkeypatch):
-    """Return the list of whether each check of new trials needed no complete bench."""
+def needed_few(monkeypatch):
+    """Return the list of whether each check of new trials needed few older trials."""
     seen, check = [], new_trials.check
 
     def noting(db, new):
@@ -52,17 +52,17 @@ def flagged(trial):
 
 class TestNeedsTheCompleteBench:
     @pytest.mark.parametrize("kind", ["reference", "wind"])
-    def test_a_kind_that_judges_older_trials(self, kind, world: World, alone):
+    def test_a_kind_that_judges_older_trials(self, kind, world: World, needed_few):
         build = world.reference_build_id if kind == "reference" else world.larch.build_id
         run(world.larch, kind=kind, build_id=build, wind_speed_m_s=4.4)
-        assert alone == [False]
+        assert needed_few == [False]
 
-    def test_a_session_before_others(self, world: World, alone):
+    def test_a_session_before_others(self, world: World, needed_few):
         early = new_session(world.larch, started_at="2026-02-20T09:00:00Z")
         run(world.larch, session_id=early["id"])
-        assert alone == [False]
+        assert needed_few == [False]
 
-    def test_a_usual_value_that_was_confirmed(self, world: World, alone):
+    def test_a_usual_value_that_was_confirmed(self, world: World, needed_few):
         school = world.larch
         run(school, pitch_deg=12.0)
         odd = run(school, (1.9, 1.9, 1.91), pitch_deg=12.0)
@@ -70,25 +70,25 @@ class TestNeedsTheCompleteBench:
         body = {"answer": "confirm", "reason": "another blade"}
         assert school.coach.post(f"/v1/flags/{flag['id']}/answer", json=body).status_code == 200
         run(school, pitch_deg=12.0)
-        assert alone == [True, True, False]
+        assert needed_few == [True, True, False]
 
-    def test_a_large_import(self, world: World, alone):
+    def test_a_large_import(self, world: World, needed_few):
         trials = [trial_payload(world.larch, client_ref=f"large-{at}") for at in range(65)]
         created(world.larch.coach.post("/v1/imports", json={"trials": trials}))
-        assert alone == []
+        assert needed_few == []
 
 
-class TestAlone:
-    def test_reads_few_trials_however_many_there_are(self, world: World, alone, sizes):
+class TestNeedsFewTrials:
+    def test_reads_few_trials_however_many_there_are(self, world: World, needed_few, sizes):
         school = world.larch
         build = build_of_another_turbine(school)
         for _ in range(40):
             run(school, build_id=build)
         run(school)
-        assert alone == [True] * 41
+        assert needed_few == [True] * 41
         assert sizes[-1] <= 2 + older_trials.LATEST_WINDS
 
-    def test_a_sessions_note_is_found_once(self, world: World, alone):
+    def test_a_sessions_note_is_found_once(self, world: World, needed_few):
         school = world.larch
         session = new_session(school, started_at="2026-03-12T10:00:00Z", note="by Anna Muster")
         build = build_of_another_turbine(school)
@@ -96,12 +96,12 @@ class TestAlone:
         for _ in range(older_trials.LATEST_WINDS + 3):
             found.append(flagged(run(school, session_id=session["id"], build_id=build)))
         assert ["personal_data" in rules for rules in found] == [True] + [False] * (len(found) - 1)
-        assert all(alone)
+        assert all(needed_few)
 
 
 @pytest.fixture
 def long_builds(monkeypatch):
-    """Let every build have too many trials to be read whole, and few of them be enough."""
+    """Let every build have too many trials to be read completely, and few of them be enough."""
     monkeypatch.setattr(older_trials, "MOST_OF_BUILDS", 0)
     monkeypatch.setattr(older_trials, "LATEST_OF_A_SETTING", 3)
     monkeypatch.setattr(older_trials, "OF_A_SETTING_READ", 8)
@@ -121,17 +121,17 @@ def require_same(world, app_client):
 class TestLongBuilds:
     """Only the latest trials of a build are read, and what each check needs of the older ones."""
 
-    def test_what_is_found_once_a_build(self, world: World, alone, sizes):
+    def test_what_is_found_once_a_build(self, world: World, needed_few, sizes):
         for at in range(12):
             run(world.larch, (1.2, 1.2, 1.201 + at / 1000))
         session = new_session(world.larch, started_at="2026-03-12T10:00:00Z")["id"]
         for at in range(3):
             latest = run(world.larch, (1.2, 1.2, 1.23 + at / 1000), session_id=session)
             assert "rotor_wider_than_jet" not in flagged(latest)  # the build's first trial has it
-        assert all(alone)
+        assert all(needed_few)
         assert sizes[-1] < 15
 
-    def test_an_exponent_that_is_not_known(self, world: World, alone):
+    def test_an_exponent_that_is_not_known(self, world: World, needed_few):
         school = world.larch
         first = run(school, (1.2, 1.2, 1.2), wind_speed_m_s=4.6)
         for at in range(12):
@@ -140,13 +140,13 @@ class TestLongBuilds:
         latest = run(school, (1.21, 1.2, 1.2), wind_speed_m_s=4.6, session_id=session)
         assert "default_exponent" in flagged(first)
         assert "default_exponent" not in flagged(latest)
-        assert all(alone)
+        assert all(needed_few)
 
-    def test_a_duplicate_of_a_trial_that_is_not_among_the_latest(self, world: World, alone):
+    def test_a_duplicate_of_a_trial_that_is_not_among_the_latest(self, world: World, needed_few):
         volts = [(1.2, 1.2, 1.201 + at / 1000) for at in range(12)]
         found = [flagged(run(world.larch, each)) for each in (*volts, volts[0])]
         assert ["duplicate" in rules for rules in found] == [False] * 12 + [True]
-        assert all(alone)
+        assert all(needed_few)
 
     def test_a_next_build_that_is_compared_with_this_one(self, world: World, app_client):
         school = world.larch
@@ -178,13 +178,13 @@ def require_checked_as_by_a_check_of_all(world, app_client, seed):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_any_history_is_checked_as_by_a_check_of_all(seed, world: World, app_client, alone):
+def test_any_history_is_checked_as_by_a_check_of_all(seed, world: World, app_client, needed_few):
     require_checked_as_by_a_check_of_all(world, app_client, seed)
-    assert any(alone)
+    assert any(needed_few)
 
 
 @pytest.mark.usefixtures("long_builds")
 @pytest.mark.parametrize("seed", range(10, 13))
-def test_any_history_of_long_builds(seed, world: World, app_client, alone):
+def test_any_history_of_long_builds(seed, world: World, app_client, needed_few):
     require_checked_as_by_a_check_of_all(world, app_client, seed)
-    assert any(alone)
+    assert any(needed_few)
