@@ -268,11 +268,12 @@ def _upgrade(
     tell: Callable[[str], None] = _say,
 ) -> None:
     """Bring the schema to a revision, then rebuild the seasons that are due."""
-    from api.migrate import upgrade
     from api.services.operations import rebuilding
 
     with reaching(settings):
         if revision not in ("head", HEAD) or current(settings.database_url) != HEAD:
+            from api.migrate import upgrade
+
             if backup and is_older(settings.database_url):
                 _back_up_first(settings, tell)
             upgrade(settings.database_url, revision)

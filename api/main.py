@@ -1,13 +1,13 @@
 """Assemble the application. Importing this module opens nothing."""
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 import anyio
 import anyio.to_thread
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
 from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
@@ -48,7 +48,7 @@ from api.services.access.rate_limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing, stop_refreshing
 from api.settings import Settings, read_settings
 from api.web import errors
-from api.web.addresses import FILE_PAGES, PAGES
+from api.web.on_demand import PagesOnDemand
 
 #: Resources that take files; the bodies of the others are small.
 FILES = (exports.router, imports.router)
@@ -89,8 +89,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     bind(app, settings)
     add_error_handlers(app, explain, errors.answer)
     app.include_router(about.router)
-    for router in _limited(settings.max_body_bytes):
-        app.include_router(router)
+    _include_resources(app, settings.max_body_bytes)
+    app.add_middleware(PagesOnDemand, include=partial(_include_pages, app, settings.max_body_bytes))
     app.add_middleware(
         AnswerFrame, explain=explain, answer=errors.answer, allowed=partial(_allowed, app)
     )
@@ -103,21 +103,24 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     return app
 
 
-def _limited(most_bytes: int) -> Iterator[APIRouter]:
-    """Yield the resources and pages, each with the largest body it takes.
+def _include_resources(app: FastAPI, most_bytes: int) -> None:
+    """Include the resources, each with the largest body it takes.
 
     The limit is on routers, not on the application, which would answer outside of `AnswerFrame`.
+    With a prefix a router is assembled at the first request that may be for it.
     """
-    for resources, limit in ((FILES, most_bytes), (RESOURCES, min(most_bytes, ONE_THING_BYTES))):
-        v1 = APIRouter(prefix="/v1", max_body_size=limit)
-        for resource in resources:
-            v1.include_router(resource)
-        yield v1
-    for group, limit in ((FILE_PAGES, most_bytes), (PAGES, min(most_bytes, FORM_BYTES))):
-        pages = APIRouter(include_in_schema=False, max_body_size=limit)
-        for page in group:
-            pages.include_router(page)
-        yield pages
+    for routers, limit in ((FILES, most_bytes), (RESOURCES, min(most_bytes, ONE_THING_BYTES))):
+        for router in routers:
+            app.include_router(router, prefix="/v1", max_body_size=limit)
+
+
+def _include_pages(app: FastAPI, most_bytes: int) -> None:
+    """Include the pages, each with the largest form it takes; their modules are imported here."""
+    from api.web.addresses import FILE_PAGES, PAGES
+
+    for routers, limit in ((FILE_PAGES, most_bytes), (PAGES, min(most_bytes, FORM_BYTES))):
+        for router in routers:
+            app.include_router(router, include_in_schema=False, max_body_size=limit)
 
 
 def _allowed(app: FastAPI, path: str) -> list[str]:

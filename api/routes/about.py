@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
-from prometheus_client import CONTENT_TYPE_LATEST
 from pydantic import BaseModel, Field
 from sqlalchemy import text
 from starlette.responses import Response
@@ -96,7 +95,8 @@ def metrics_router(metrics: Metrics) -> APIRouter:
 
     @metrics_routes.get("/metrics")
     def show_metrics() -> Response:
-        return Response(metrics.shown(), media_type=CONTENT_TYPE_LATEST)
+        counts, media_type = metrics.shown()
+        return Response(counts, media_type=media_type)
 
     return metrics_routes
 

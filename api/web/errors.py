@@ -7,11 +7,7 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from api.errors import ApiError, NotSignedIn, problem, words_of
-from api.web import rendering
-from api.web.visitors import go_to
-
-#: Addresses for programs, whatever their Accept header says.
-FOR_PROGRAMS = ("/v1/", "/openapi.json", "/healthz", "/readyz", "/metrics")
+from api.web.on_demand import FOR_PROGRAMS
 
 
 def answer(scope: Scope, refusal: ApiError) -> Response:
@@ -20,6 +16,14 @@ def answer(scope: Scope, refusal: ApiError) -> Response:
     is_page = "text/html" in request.headers.get("accept", "")
     if not is_page or request.url.path.startswith(FOR_PROGRAMS):
         return problem(refusal, scope["request_id"])
+    return _page(request, refusal)
+
+
+def _page(request: Request, refusal: ApiError) -> Response:
+    # The modules of pages are imported at the first request for one.
+    from api.web import rendering
+    from api.web.visitors import go_to
+
     if isinstance(refusal, NotSignedIn):
         return go_to(f"/sign-in?next={quote(_return_to(request))}")
     status, _, title, detail = words_of(refusal)
@@ -29,7 +33,7 @@ def answer(scope: Scope, refusal: ApiError) -> Response:
         title=title,
         detail=detail,
         errors=[error.detail for error in refusal.errors[:20]],
-        request_id=scope["request_id"],
+        request_id=request.scope["request_id"],
     )
     page.headers.update(refusal.headers)
     return page

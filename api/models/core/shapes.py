@@ -121,6 +121,8 @@ def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
 class Stored(SQLModel):
     """The columns of every stored thing in addition to its facts; `prefix` begins its ids."""
 
+    #: Few tables are ever validated: their validators are built at the first use.
+    model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]  # SQLModel narrows it
     prefix: ClassVar[str]
 
     id: str = Column(primary_key=True)
