@@ -48,6 +48,8 @@ class Database:
     write_engine: Engine
     read_engine: Engine
     writer_turn: AbstractContextManager[Any]
+    #: One connection for lookups in the event loop, if none of them can wait.
+    lookup_engine: Engine | None = None
 
     @contextmanager
     def unit_of_work(self, reach: Collection[str] | None = None) -> Iterator[Session]:
@@ -67,6 +69,16 @@ class Database:
         with reading_with(self.read_engine) as db:
             yield db
 
+    @contextmanager
+    def looking_up(self) -> Iterator[Session]:
+        """Open a session for a lookup of a few rows, in the event loop where it can be quick.
+
+        With a write-ahead log a lookup takes a tenth of a millisecond and never waits; handing it
+        to a thread takes four times as long.
+        """
+        with reading_with(self.lookup_engine or self.read_engine) as db:
+            yield db
+
     def compact(self) -> None:
         """Free the space of deleted rows, so that the file no longer has their contents."""
         with self.writer_turn, closing(self.write_engine.raw_connection()) as connection:
@@ -81,8 +93,9 @@ class Database:
 
     def close(self) -> None:
         """Close all connections."""
-        self.write_engine.dispose()
-        self.read_engine.dispose()
+        for engine in (self.write_engine, self.read_engine, self.lookup_engine):
+            if engine is not None:
+                engine.dispose()
 
 
 def open_database(
@@ -129,7 +142,11 @@ def _open_sqlite(database_url: str, threads: int, busy_timeout_s: float) -> Data
     # Keep changed pages in memory until the commit: writing them early would block readers.
     _begin_by_hand(write, "BEGIN IMMEDIATE", busy_timeout_s, "cache_spill = OFF")
     _begin_by_hand(read, "BEGIN", busy_timeout_s)
-    return Database(write, read, threading.Lock())
+    if JOURNAL != "WAL":
+        return Database(write, read, threading.Lock())
+    lookup = engine_for(database_url, pool_size=1, **pool)
+    _begin_by_hand(lookup, "BEGIN", busy_timeout_s)
+    return Database(write, read, threading.Lock(), lookup)
 
 
 def _begin_by_hand(engine: Engine, statement: str, busy_timeout_s: float, *settings: str) -> None:

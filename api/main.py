@@ -53,6 +53,7 @@ from api.web.on_demand import PagesOnDemand
 #: Resources that take files; the bodies of the others are small.
 FILES = (exports.router, imports.router)
 RESOURCES = (
+    trials.router,  # first, as most requests are for it, and each router before it is asked
     seasons.router,
     organisations.router,
     keys.router,
@@ -63,7 +64,6 @@ RESOURCES = (
     builds.router,
     benches.router,
     sessions.router,
-    trials.router,
     reports.router,
     comparison.router,
     progress.router,

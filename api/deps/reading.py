@@ -6,6 +6,7 @@ from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import Depends, Request
+from pydantic_core import to_json
 from sqlmodel import Session
 from starlette.responses import Response
 
@@ -60,13 +61,12 @@ class Reading:
         """Answer one page of a list, with the address of the next."""
         with database(self.request).reading() as db:
             items, after = verb(db, self.caller, query)
-        body = ",".join(item.model_dump_json() for item in items)
         headers = {}
         if after is not None:
             next_query = query.filters() | {"limit": query.limit, "cursor": after}
             headers["Link"] = f'<{self.request.url.path}?{urlencode(next_query)}>; rel="next"'
-        cursor = "null" if after is None else f'"{after}"'
-        return response_of(Answered(200, f'{{"items":[{body}],"next":{cursor}}}', headers))
+        body = to_json({"items": items, "next": after}, inf_nan_mode="null")
+        return Response(body, headers=headers, media_type="application/json")
 
 
 async def read(

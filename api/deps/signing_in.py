@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
+from starlette.concurrency import run_in_threadpool
 
 from api.deps.programme import database, limits
 from api.errors import NotPermitted
@@ -28,32 +29,38 @@ def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Call
         raise
 
 
-def sign_in(request: Request) -> Caller:
+async def sign_in(request: Request) -> Caller:
     """Return the caller, or refuse; looked up once for a request, before its body is read."""
-    if "caller" in request.scope:
-        signed_in: Caller = request.scope["caller"]
-        return signed_in
+    if "caller" not in request.scope:
+        if database(request).lookup_engine is None:
+            request.scope["caller"] = await run_in_threadpool(_caller, request)
+        else:
+            request.scope["caller"] = _caller(request)
+    signed_in: Caller = request.scope["caller"]
+    return signed_in
+
+
+def _caller(request: Request) -> Caller:
+    """Return the caller of the request's key, and count the request."""
 
     def look(token: str) -> Caller:
-        with database(request).reading() as db:
+        with database(request).looking_up() as db:
             return keys.caller_with(db, token, datetime.now(UTC))
 
-    token = keys.token_of(request.headers.get("authorization"))
-    caller = look_at(request, token, look)
+    caller = look_at(request, keys.token_of(request.headers.get("authorization")), look)
     request.scope["key_id"] = caller.key_id
     request.scope["rate"] = limits(request).take(caller.key_id).headers()
-    request.scope["caller"] = caller
     return caller
 
 
-def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
+async def sign_in_lead(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
     """Return the caller if it is a lead, or refuse."""
     if caller.role != "lead":
         raise NotPermitted(say("refused.needs_lead"))
     return caller
 
 
-def sign_in_writer(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
+async def sign_in_writer(caller: Annotated[Caller, Depends(sign_in)]) -> Caller:
     """Return the caller if it is a lead or a coach, or refuse."""
     if caller.role == "reader":
         raise NotPermitted(say("refused.reader"))

@@ -68,7 +68,7 @@ class Submitting:
         return await submissions.done(_Submission(trial, self.writing), own_turn)
 
 
-def submit(writing: Annotated[Writing, Depends(prepare)]) -> Submitting:
+async def submit(writing: Annotated[Writing, Depends(prepare)]) -> Submitting:
     """Let a coach or lead submit a trial."""
     return Submitting(writing)
 

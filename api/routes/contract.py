@@ -114,7 +114,7 @@ class StrictRoute(APIRoute):
             if request.method in READING:
                 return await handle(strictly)
             # A request without a valid key costs only the lookup of the key.
-            caller = await run_in_threadpool(sign_in, request)
+            caller = await sign_in(request)
             async with received(strictly, caller.key_id):
                 return await handle(strictly)
 

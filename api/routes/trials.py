@@ -25,7 +25,7 @@ from api.models.trials.trials import (
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
-from api.services.trials import budgets, corrections, series, trials
+from api.services.trials import budgets, corrections, series, stored_trials, trials
 
 STORED_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": TrialRead, "description": "Stored before, with the same numbers."}
@@ -53,13 +53,13 @@ async def submit_trial(trial: TrialCreate, submit: Submit) -> Response:
 @router.get("", response_model=Page[TrialRead], responses=LIST)
 def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
     """List trials that the key may see with their results, oldest first."""
-    return read.page(trials.page, query)
+    return read.page(stored_trials.page, query)
 
 
 @router.get("/{trial_id}", response_model=TrialRead, responses=READ)
 def get_trial(trial_id: str, read: Read) -> Response:
     """Show a trial with its result."""
-    return read.one(trials.get, trial_id)
+    return read.one(stored_trials.get, trial_id)
 
 
 @router.get("/{trial_id}/uncertainty", response_model=UncertaintyBudget, responses=READ)

@@ -3,14 +3,15 @@
 A session's air and a build's rotor are read once, not once for each of their trials.
 """
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, func, select
+from sqlalchemy import ColumnElement, Select, and_, bindparam, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
+from analysis.columns import CHECK_RUN_COLUMNS
 from api.models.measurements.sweeps import WindSweep
 from api.models.registry.benches import Bench, WindGrid
 from api.models.registry.builds import Build
@@ -192,20 +193,10 @@ def build_columns(*, is_checked: bool) -> dict[str, Any]:
 
 
 @cache
-def _trials(*, is_checked: bool) -> Select[Any]:
-    return _select(trial_columns(is_checked=is_checked)).order_by(col(Trial.id))
-
-
-def of_trials(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the query for trials, in the order of their ids."""
-    return _trials(is_checked=is_checked).where(*conditions)
-
-
-@cache
 def _sessions(*, is_checked: bool) -> Select[Any]:
     """Return the query for session ⋈ bench ⋈ season and their equipment.
 
-    It is built once, like those below: building it takes longer than reading a bench.
+    It is built once, like that for builds: building it takes longer than reading a bench.
     """
     return (
         _select(session_columns(is_checked=is_checked))
@@ -220,12 +211,6 @@ def _sessions(*, is_checked: bool) -> Select[Any]:
         .outerjoin(WindGrid, col(WindGrid.id) == newest_grid.c.grid_id)
         .outerjoin(season_sweeps, season_sweeps.c.season_id == col(BenchSession.season_id))
     )
-
-
-def of_sessions(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the query for the sessions of trials."""
-    wanted = select(col(Trial.session_id)).where(*conditions)
-    return _sessions(is_checked=is_checked).where(col(BenchSession.id).in_(wanted))
 
 
 @cache
@@ -248,33 +233,60 @@ def _builds(*, is_checked: bool) -> Select[Any]:
     return statement.outerjoin(Team, col(Turbine.team_id) == col(Team.id))
 
 
-def of_builds(*conditions: Condition, is_checked: bool) -> Select[Any]:
-    """Return the query for the builds of trials."""
-    wanted = select(col(Trial.build_id)).where(*conditions)
-    return _builds(is_checked=is_checked).where(col(Build.id).in_(wanted))
+def _select(columns: dict[str, Any]) -> Select[Any]:
+    return select(*(expression.label(name) for name, expression in columns.items()))
 
 
-def of_sweeps(*conditions: Condition) -> Select[Any]:
-    """Return the query for the sweeps of the builds of trials."""
-    wanted = select(col(Trial.build_id)).where(*conditions)
-    return _select(OF_SWEEP).where(col(WindSweep.build_id).in_(wanted))
+def run_names(*, is_checked: bool) -> tuple[str, ...]:
+    """Return the columns of runs, in addition to their trial's id."""
+    return (*RUN_FRAME, *CHECK_RUN_COLUMNS) if is_checked else RUN_FRAME
 
 
-def of_loads(*conditions: Condition) -> Select[Any]:
-    """Return the query for the resistors of trials."""
-    wanted = select(col(Trial.load_id)).where(*conditions)
-    return _select(OF_LOAD).where(col(Equipment.id).in_(wanted))
+@dataclass(frozen=True, slots=True)
+class FrameQueries:
+    """The queries for the parts of a frame: trials and runs are in the order of ids."""
+
+    trials: Select[Any]
+    sessions: Select[Any]
+    builds: Select[Any]
+    sweeps: Select[Any]
+    loads: Select[Any]
+    runs: Select[Any]
 
 
-def of_runs(names: Sequence[str], *conditions: Condition) -> Select[Any]:
-    """Return the query for the runs of trials, in their order."""
-    return (
-        select(col(Run.trial_id), *(getattr(Run, name) for name in names))
+def frame_queries(*conditions: Condition, is_checked: bool) -> FrameQueries:
+    """Return the queries for the trials that meet the conditions."""
+
+    def of_them(column: Any) -> Select[Any]:
+        return select(col(column)).where(*conditions)
+
+    trials = (
+        _select(trial_columns(is_checked=is_checked)).where(*conditions).order_by(col(Trial.id))
+    )
+    runs = (
+        select(
+            col(Run.trial_id), *(getattr(Run, name) for name in run_names(is_checked=is_checked))
+        )
         .join(Trial, col(Run.trial_id) == col(Trial.id))
         .where(*conditions)
         .order_by(col(Run.trial_id), col(Run.number))
     )
+    is_theirs = col(BenchSession.id).in_(of_them(Trial.session_id))
+    return FrameQueries(
+        trials=trials,
+        sessions=_sessions(is_checked=is_checked).where(is_theirs),
+        builds=_builds(is_checked=is_checked).where(col(Build.id).in_(of_them(Trial.build_id))),
+        sweeps=_select(OF_SWEEP).where(col(WindSweep.build_id).in_(of_them(Trial.build_id))),
+        loads=_select(OF_LOAD).where(col(Equipment.id).in_(of_them(Trial.load_id))),
+        runs=runs,
+    )
 
 
-def _select(columns: dict[str, Any]) -> Select[Any]:
-    return select(*(expression.label(name) for name, expression in columns.items()))
+@cache
+def queries_by_id(*, is_checked: bool) -> FrameQueries:
+    """Return the queries for the trials in `trial_ids`.
+
+    They are built once: for a few trials, building them takes longer than running them.
+    """
+    ids: Any = bindparam("trial_ids", expanding=True)
+    return frame_queries(col(Trial.id).in_(ids), is_checked=is_checked)

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from sqlalchemy import ColumnElement
 from sqlmodel import Session
 
-from analysis.columns import CHECK_RUN_COLUMNS, CHECK_TEXT_COLUMNS, TEXT_COLUMNS
+from analysis.columns import CHECK_TEXT_COLUMNS, TEXT_COLUMNS
 from api.services.measurements import frame_parts as parts
 
 Array = npt.NDArray[Any]
@@ -62,19 +62,38 @@ class Frame:
 
 def read_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return the trials that meet the conditions, with all inputs of their results."""
-    trials = _trials(db, *conditions, is_checked=False)
-    return _frame(db, trials, parts.RUN_FRAME, *conditions)
+    return _read(db, parts.frame_queries(*conditions, is_checked=False), is_checked=False)
 
 
 def read_checked_frame(db: Session, *conditions: ColumnElement[bool]) -> Frame:
     """Return the trials that meet the conditions, with the inputs of the data checks as well."""
-    trials = _trials(db, *conditions, is_checked=True)
-    trials["blade_pitch_range_deg"] = np.array(
-        [_range_of(each) for each in trials.pop("blade_pitches_deg").tolist()], dtype=np.float64
+    return _read(db, parts.frame_queries(*conditions, is_checked=True), is_checked=True)
+
+
+def read_checked_trials(db: Session, trial_ids: Sequence[str]) -> Frame:
+    """Return a few trials by their ids, with the inputs of the data checks as well."""
+    return _read(db, parts.queries_by_id(is_checked=True), is_checked=True, trial_ids=trial_ids)
+
+
+def _read(db: Session, queries: parts.FrameQueries, *, is_checked: bool, **values: Any) -> Frame:
+    """Return the frame of some trials; `values` are those that the queries name."""
+    trials = _trials(db, queries, is_checked=is_checked, **values)
+    if is_checked:
+        trials["blade_pitch_range_deg"] = np.array(
+            [_range_of(each) for each in trials.pop("blade_pitches_deg").tolist()], dtype=np.float64
+        )
+        measured, nominal = trials["load_measured_ohm"], trials.pop("load_nominal_ohm")
+        trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
+    # The printed tolerance counts only for resistors that were not measured.
+    trials["load_tolerance_pct"] = np.where(
+        np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
     )
-    measured, nominal = trials["load_measured_ohm"], trials.pop("load_nominal_ohm")
-    trials["load_record_ohm"] = np.where(np.isnan(measured), nominal, measured)
-    return _frame(db, trials, (*parts.RUN_FRAME, *CHECK_RUN_COLUMNS), *conditions)
+    names = ["trial_id", *parts.run_names(is_checked=is_checked)]
+    runs = read_plain(db, names, queries.runs, **values)
+    index_of_trial = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
+    of_trial = [index_of_trial[trial_id] for trial_id in runs.pop("trial_id").tolist()]
+    runs["trial"] = np.array(of_trial, dtype=np.int64)
+    return Frame(trials, runs)
 
 
 def _range_of(pitches: list[float] | str | None) -> float:
@@ -83,30 +102,23 @@ def _range_of(pitches: list[float] | str | None) -> float:
     return max(listed) - min(listed) if listed else np.nan
 
 
-def _trials(db: Session, *conditions: ColumnElement[bool], is_checked: bool) -> Columns:
+def _trials(
+    db: Session, queries: parts.FrameQueries, *, is_checked: bool, **values: Any
+) -> Columns:
     """Return trials with the columns of their sessions, builds, sweeps and resistors."""
-    columns = parts.trial_columns(is_checked=is_checked)
-    trials = read_plain(db, list(columns), parts.of_trials(*conditions, is_checked=is_checked))
-    sessions = read_columns(
-        db,
-        list(parts.session_columns(is_checked=is_checked)),
-        parts.of_sessions(*conditions, is_checked=is_checked),
-    )
+    names = list(parts.trial_columns(is_checked=is_checked))
+    trials = read_plain(db, names, queries.trials, **values)
+    names = list(parts.session_columns(is_checked=is_checked))
+    sessions = read_columns(db, names, queries.sessions, **values)
     _to_seconds(sessions, is_checked=is_checked)
     merge(trials, sessions, "session_id")
-    builds = parts.of_builds(*conditions, is_checked=is_checked)
-    merge(
-        trials,
-        read_columns(db, list(parts.build_columns(is_checked=is_checked)), builds),
-        "build_id",
-    )
-    sweeps = read_plain(db, list(parts.OF_SWEEP), parts.of_sweeps(*conditions))
+    names = list(parts.build_columns(is_checked=is_checked))
+    merge(trials, read_columns(db, names, queries.builds, **values), "build_id")
+    sweeps = read_plain(db, list(parts.OF_SWEEP), queries.sweeps, **values)
     merge(trials, sweeps, "build_id", "season_id")
     names = list(parts.OF_LOAD)
     has_loads = bool(np.any(trials["load_id"] != ""))
-    loads = (
-        read_columns(db, names, parts.of_loads(*conditions)) if has_loads else _columns(names, [])
-    )
+    loads = read_columns(db, names, queries.loads, **values) if has_loads else _columns(names, [])
     merge(trials, loads, "load_id")
     return trials
 
@@ -161,35 +173,19 @@ def _nothing(column: Array) -> Any:
     return "" if column.dtype == object else np.nan
 
 
-def _frame(
-    db: Session, trials: Columns, run_names: Sequence[str], *conditions: ColumnElement[bool]
-) -> Frame:
-    """Return trials with their runs and the tolerances of their resistors."""
-    # The printed tolerance counts only for resistors that were not measured.
-    trials["load_tolerance_pct"] = np.where(
-        np.isnan(trials.pop("load_measured_ohm")), trials["load_tolerance_pct"], np.nan
-    )
-    names = ["trial_id", *run_names]
-    runs = read_plain(db, names, parts.of_runs(run_names, *conditions))
-    index_of_trial = {trial_id: at for at, trial_id in enumerate(trials["trial_id"].tolist())}
-    of_trial = [index_of_trial[trial_id] for trial_id in runs.pop("trial_id").tolist()]
-    runs["trial"] = np.array(of_trial, dtype=np.int64)
-    return Frame(trials, runs)
-
-
-def read_columns(db: Session, names: list[str], statement: Any) -> Columns:
+def read_columns(db: Session, names: list[str], query: Any, **values: Any) -> Columns:
     """Return the result of a query, a column for each name."""
-    return _columns(names, db.connection().execute(statement).all())
+    return _columns(names, db.connection().execute(query, values).all())
 
 
-def read_plain(db: Session, names: list[str], statement: Any) -> Columns:
+def read_plain(db: Session, names: list[str], query: Any, **values: Any) -> Columns:
     """Return columns with the values of the driver: this halves the time for many rows."""
-    return _columns(names, plain_rows(db, statement))
+    return _columns(names, plain_rows(db, query, **values))
 
 
-def plain_rows(db: Session, statement: Any) -> Sequence[Any]:
+def plain_rows(db: Session, query: Any, **values: Any) -> Sequence[Any]:
     """Return rows with the values of the driver; text, numbers and bytes need no conversion."""
-    result = db.connection().execute(statement)
+    result = db.connection().execute(query, values)
     rows = result.cursor.fetchall()  # it returns rows, so it has one
     result.close()
     return rows

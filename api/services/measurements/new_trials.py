@@ -12,7 +12,7 @@ from analysis.trials.results import trial_results
 from api.models.measurements.flags import Flag
 from api.models.trials.trials import Trial
 from api.services.measurements import flags, results
-from api.services.measurements.frames import read_checked_frame
+from api.services.measurements.frames import read_checked_trials
 from api.services.measurements.older_trials import NewTrials, OlderTrials, older_trials
 
 MOST = 64  # new trials that are checked so; more are as fast with their complete bench
@@ -41,7 +41,7 @@ def _check(db: Session, new: NewTrials, older: OlderTrials) -> set[str] | None:
     if any(rule in USUAL_VALUES and flag.state == flags.CONFIRMED
            for (_, rule), flag in stored.items()):  # fmt: skip
         return None
-    frame = read_checked_frame(db, col(Trial.id).in_(trial_ids))
+    frame = read_checked_trials(db, trial_ids)
     computed = trial_results(frame.trials, frame.runs)
     rows = results.rows_of(frame, computed)
     results.store(db, {each: rows[each] for each in new.ids}, col(Trial.id).in_(new.ids))

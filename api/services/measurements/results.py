@@ -17,7 +17,7 @@ from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_r
 from api.many_rows import insert_rows, parts
 from api.messages.reasons import say_reason
 from api.models.measurements.results import CachedResult
-from api.models.trials.trials import Trial
+from api.models.trials.trials import Trial, TrialResult
 from api.services.measurements.frames import Array, Columns, Frame, plain_rows, read_frame
 
 NUMBERS = (
@@ -134,7 +134,7 @@ def _computed(db: Session, trial_ids: Sequence[str]) -> dict[str, dict[str, Any]
 
 
 def result_fields(results: TrialResults) -> list[dict[str, Any]]:
-    """Return the fields of `TrialResult` for each trial.
+    """Return the fields of `TrialResult`, in their order, for each trial.
 
     A value that cannot be computed is None, and `reason` says why.
     """
@@ -156,7 +156,10 @@ def _result_fields(results: Mapping[str, Array]) -> list[dict[str, Any]]:
     )
     columns["interval_w"] = [None if low is None else (low, high)
                              for low, high in zip(*limits, strict=True)]  # fmt: skip
-    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+    in_order = [columns[name] for name in TrialResult.model_fields]
+    return [
+        dict(zip(TrialResult.model_fields, row, strict=True)) for row in zip(*in_order, strict=True)
+    ]
 
 
 def _finite_or_none(values: Array, where: Array | bool = True) -> list[float | None]:

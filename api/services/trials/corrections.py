@@ -28,7 +28,7 @@ from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_lead_where_official, require_owner
 from api.services.measurements import flags, rechecks
 from api.services.trials import rows as trial_rows
-from api.services.trials import trials
+from api.services.trials import stored_trials, trials
 from api.services.trials.targets import Targets, require_sound
 
 
@@ -36,7 +36,7 @@ def correct(db: Session, caller: Caller, trial_id: str, correction: Correction) 
     """Correct facts of a trial; it is computed and checked again."""
     row = open_row(db, caller, trial_id)
     apply(db, caller, row, correction.changes, correction.reason)
-    return trials.get(db, caller, row.id)
+    return stored_trials.get(db, caller, row.id)
 
 
 def open_row(db: Session, caller: Caller, trial_id: str) -> Trial:
@@ -151,7 +151,7 @@ def withdraw(db: Session, caller: Caller, trial_id: str, withdrawal: Withdrawal)
     """Withdraw a trial from all results; it stays readable."""
     row = open_row(db, caller, trial_id)
     withdraw_row(db, caller, row, withdrawal.reason)
-    return trials.get(db, caller, row.id)
+    return stored_trials.get(db, caller, row.id)
 
 
 def withdraw_row(db: Session, caller: Caller, row: Trial, reason: str) -> None:
@@ -189,7 +189,7 @@ def confirm(db: Session, caller: Caller, trial_id: str, given: Confirmation) -> 
     changes = {"rule": [flag.rule, flag.rule], "state": [before, flag.state]}
     audit.note(db, caller, "answered", flag, changes, given.reason)
     rechecks.note_moved(db, col(Trial.id) == row.id)
-    return trials.get(db, caller, row.id)
+    return stored_trials.get(db, caller, row.id)
 
 
 def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) -> TrialRead:
@@ -202,4 +202,4 @@ def reinstate(db: Session, caller: Caller, trial_id: str, given: Reinstatement) 
     db.flush()
     audit.note(db, caller, "reinstated", row, {"state": [flags.WITHDRAWN, row.state]}, given.reason)
     rechecks.recheck(db, col(Trial.id) == row.id)
-    return trials.get(db, caller, row.id)
+    return stored_trials.get(db, caller, row.id)

@@ -14,7 +14,7 @@ from api.messages import say
 from api.models.core.validation import invalid
 from api.models.trials.trials import MOST_SAMPLES, RunCreate, TrialChanges, TrialRead
 from api.services.core.scope import Caller
-from api.services.trials import corrections, trials
+from api.services.trials import corrections, stored_trials, trials
 
 TIME_COLUMNS, VOLTAGE_COLUMNS = ("time_s", "time", "t", "seconds"), ("voltage_v", "voltage", "v")
 UNEVEN = 0.10  # [-], largest relative difference of a step from the usual one
@@ -40,7 +40,7 @@ def attach(db: Session, caller: Caller, trial_id: str, number: int, body: bytes)
     except ValidationError as error:
         raise invalid(error, {"runs": runs}) from error
     corrections.apply(db, caller, row, changes, say("import_series.reason", number=number))
-    return trials.get(db, caller, row.id)
+    return stored_trials.get(db, caller, row.id)
 
 
 def read_series(body: bytes) -> tuple[list[float], float]:

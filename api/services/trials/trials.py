@@ -1,4 +1,4 @@
-"""Submit one trial or many, and read trials with their results.
+"""Submit one trial or many.
 
 One trial and a hundred thousand take the same path: look up their targets,
 store the new ones, compute and check all of them at once. A trial sent
@@ -11,52 +11,29 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from pydantic import TypeAdapter
-from sqlalchemy import ColumnElement, and_
+from sqlalchemy import and_
 from sqlmodel import Session, col, select
 
 from api.errors import ApiError, Conflict, FieldError
 from api.many_rows import parts
 from api.messages import say
 from api.models.core.ids import is_id, new_id
-from api.models.measurements.results import CachedResult
-from api.models.registry.seasons import Season
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import (
     Run,
     RunCreate,
-    RunRead,
     Trial,
     TrialCreate,
     TrialFacts,
-    TrialQuery,
     TrialRead,
     TrialUpdate,
 )
 from api.services.core import audit, resources, revisions
-from api.services.core.scope import Caller, require_owner, visible
-from api.services.measurements import flags, rechecks
-from api.services.measurements.results import CACHED_COLUMNS, results_of
+from api.services.core.scope import Caller, require_owner
+from api.services.measurements import rechecks
+from api.services.trials import stored_trials
 from api.services.trials.rows import Name, Submission, digest_of, facts_of, insert
 from api.services.trials.targets import Target, Targets, require_sound
-
-READS = TypeAdapter(list[TrialRead])
-#: The fields of a trial's answer that are copied from its row.
-TRIAL_COLUMNS = [name for name in TrialRead.model_fields if name in Trial.model_fields]
-#: These, the revision of the season, and the cached result.
-READ_COLUMNS: list[Any] = [
-    *(getattr(Trial, name) for name in TRIAL_COLUMNS),
-    Season.revision,
-    *CACHED_COLUMNS,
-]
-TRIAL_WITH_RESULT = (
-    select(*READ_COLUMNS)
-    .join(Season, col(Season.id) == col(Trial.season_id))
-    .outerjoin(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
-)
-RUN_COLUMNS = select(Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)).order_by(
-    col(Run.number)
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +94,7 @@ def submit_each(
     )
     audit.note_created(db, [(created[row.id], row) for row in db.scalars(in_order)])
     ids = sorted({str(one.trial_id) for one in outcomes.values() if one.trial_id})
-    reads = {read.id: read for read in _reads(db, ids)}
+    reads = {read.id: read for read in stored_trials.reads(db, ids)}
     return [_outcome_of(outcomes[at], reads) for at in range(len(submitted))]
 
 
@@ -279,25 +256,6 @@ def _require_same(submission: Submission, stored_trial: StoredTrial) -> None:
         raise Conflict(words, [FieldError("client_ref_taken", words, hint, pointer="/client_ref")])
 
 
-def get(db: Session, caller: Caller, trial_id: str) -> TrialRead:
-    """Return a trial with its result."""
-    return _reads(db, [resources.get_row(db, caller, Trial, trial_id).id])[0]
-
-
-def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[TrialRead], str | None]:
-    """Return a page of trials with their results."""
-    ids, after = resources.page_of_ids(db, caller, Trial, query)
-    return _reads(db, ids), after
-
-
-def newest(
-    db: Session, caller: Caller, *conditions: ColumnElement[bool], most: int
-) -> list[TrialRead]:
-    """Return the newest trials that meet the conditions, newest first, with their results."""
-    ids = visible(caller, Trial).with_only_columns(col(Trial.id)).where(*conditions)
-    return _reads(db, list(db.scalars(ids.order_by(col(Trial.id).desc()).limit(most))))
-
-
 def change(
     db: Session, caller: Caller, trial_id: str, changes: TrialUpdate, version: int
 ) -> TrialRead:
@@ -307,49 +265,4 @@ def change(
     revisions.raise_season(db, row.season_id, only_trials=True)
     if resources.change(db, caller, row, changes, version):
         rechecks.recheck(db, col(Trial.id) == row.id)
-    return _reads(db, [row.id])[0]
-
-
-def _reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:
-    """Return trials as API shapes, with their results and flags."""
-    rows = _rows_with_result(db, ids)
-    trials_by_id = {
-        trial_id: dict(zip(TRIAL_COLUMNS, row, strict=False)) for trial_id, row in rows.items()
-    }
-    cached = {trial_id: row[len(TRIAL_COLUMNS) + 1 :] for trial_id, row in rows.items()}
-    results, runs = results_of(db, cached), _read_runs(db, ids)
-    flags_of = flags.of_trials(
-        db, {trial_id: each["session_id"] for trial_id, each in trials_by_id.items()}
-    )
-    return READS.validate_python(
-        [
-            trials_by_id[trial_id]
-            | {
-                "revision": rows[trial_id][len(TRIAL_COLUMNS)],
-                "runs": runs[trial_id],
-                "result": results[trial_id],
-                "flags": flags_of.get(trial_id, []),
-            }
-            for trial_id in ids
-        ]
-    )
-
-
-def _rows_with_result(db: Session, ids: Sequence[str]) -> dict[str, Sequence[Any]]:
-    """Return the rows of `TRIAL_WITH_RESULT`, by trial id."""
-    at = TRIAL_COLUMNS.index("id")
-    rows = (
-        row
-        for part in parts(ids)
-        for row in db.execute(TRIAL_WITH_RESULT.where(col(Trial.id).in_(part)))
-    )
-    return {row[at]: row for row in rows}
-
-
-def _read_runs(db: Session, trial_ids: Sequence[str]) -> dict[str, list[dict[str, Any]]]:
-    """Return the fields of `RunRead` for the runs of trials, in their order."""
-    runs_by_trial: dict[str, list[dict[str, Any]]] = {trial_id: [] for trial_id in trial_ids}
-    for part in parts(trial_ids):
-        for trial_id, *run in db.execute(RUN_COLUMNS.where(col(Run.trial_id).in_(part))):
-            runs_by_trial[trial_id].append(dict(zip(RunRead.model_fields, run, strict=True)))
-    return runs_by_trial
+    return stored_trials.reads(db, [row.id])[0]

@@ -23,7 +23,7 @@ from api.services.registry import benches
 from api.services.reporting.documents.blocks import Block, Builder
 from api.services.reporting.documents.quality import add_chart
 from api.services.season import comparisons, quality
-from api.services.trials import answers, trials
+from api.services.trials import answers, stored_trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of
 from api.web.forms import Field, Filled
@@ -123,7 +123,7 @@ def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         school = db.get_one(Organisation, bench.organisation_id)
         season = db.get_one(Season, session.season_id)
         in_session = col(Trial.session_id) == session.id
-        session_trials = trials.newest(db, visited.caller, in_session, most=MOST_TRIALS)
+        session_trials = stored_trials.newest(db, visited.caller, in_session, most=MOST_TRIALS)
         query = FlagQuery(session_id=session.id, limit=50)
         questions, _ = answers.page(db, visited.caller, query)
         asked = [each for each in questions if not each.trial_id]

@@ -16,7 +16,7 @@ from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core import resources
 from api.services.registry import safety
-from api.services.trials import trials
+from api.services.trials import stored_trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of, session_days
 from api.web.registration.fields import BUILD
@@ -34,7 +34,7 @@ def build_page(build_id: Annotated[str, Path()], visited: Visited) -> Response:
         turbine = db.get_one(Turbine, build.turbine_id)
         team = db.get(Team, turbine.team_id) if turbine.team_id else None
         figures = safety.of_build(db, visited.caller, build_id, SafetyQuery())
-        build_trials = trials.newest(
+        build_trials = stored_trials.newest(
             db, visited.caller, col(Trial.build_id) == build.id, most=SHOWN
         )
         done = history_of(db, visited, Build, build.id)

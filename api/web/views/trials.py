@@ -22,7 +22,7 @@ from api.services.reporting.documents import quality_plots
 from api.services.reporting.documents.blocks import Text
 from api.services.reporting.documents.words import milliwatts
 from api.services.season import counting
-from api.services.trials import budgets, corrections, trials
+from api.services.trials import budgets, corrections, stored_trials
 from api.web import forms, rendering
 from api.web.descriptions import history_of, how_sure, run_in_words
 from api.web.forms import Field, Filled
@@ -90,7 +90,7 @@ def trial(trial_id: TrialId, visited: Visited) -> Response:
 
 def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = "") -> Response:
     with visited.reading() as db:
-        stored_trial = trials.get(db, visited.caller, trial_id)
+        stored_trial = stored_trials.get(db, visited.caller, trial_id)
         context = where(db, stored_trial)
         done = history_of(db, visited, Trial, trial_id)
         proposed = proposals.buttons(db, stored_trial.flags)
@@ -142,7 +142,7 @@ def _choice(asked: Field, text: str) -> str:
 def correct_form(trial_id: TrialId, visited: Visited) -> Response:
     """Show the facts of a trial in a form."""
     with visited.reading() as db:
-        stored_trial = trials.get(db, visited.caller, trial_id)
+        stored_trial = stored_trials.get(db, visited.caller, trial_id)
     filled = Filled(correction_form.fields(stored_trial), correction_form.shown(stored_trial))
     return _correction(visited, stored_trial, filled)
 
@@ -151,7 +151,7 @@ def correct_form(trial_id: TrialId, visited: Visited) -> Response:
 def correct(trial_id: TrialId, posted: Posted) -> Response:
     """Correct a trial, with the reason; the old values stay in its history."""
     with posted.visit.reading() as db:
-        stored_trial = trials.get(db, posted.visit.caller, trial_id)
+        stored_trial = stored_trials.get(db, posted.visit.caller, trial_id)
     filled, values = forms.read(correction_form.fields(stored_trial), posted.typed())
     changes = (
         None

@@ -29,14 +29,14 @@ def needed_few(monkeypatch):
 @pytest.fixture
 def sizes(monkeypatch):
     """Return the list of how many trials each check of new trials reads."""
-    seen, read = [], new_trials.read_checked_frame
+    seen, read = [], new_trials.read_checked_trials
 
-    def noting(db, *conditions):
-        frame = read(db, *conditions)
+    def noting(db, trial_ids):
+        frame = read(db, trial_ids)
         seen.append(len(frame))
         return frame
 
-    monkeypatch.setattr(new_trials, "read_checked_frame", noting)
+    monkeypatch.setattr(new_trials, "read_checked_trials", noting)
     return seen
 
 
