@@ -17,8 +17,10 @@ from sqlmodel import Session
 
 from api.services.core.computing import SeasonQueue
 from api.services.core.refreshing import Refresher
+from api.services.core.sizes import size_of
 
-MOST_CACHED = 64
+#: How much is cached of one database, by the estimate of `size_of`; so many answers are always.
+MOST_BYTES, LEAST_CACHED = 256_000_000, 24
 MOST_PINNED = 500
 
 Value = TypeVar("Value")
@@ -44,11 +46,12 @@ class NamedCache:
 
 
 class Cache(Generic[Value]):
-    """A cache of the answers used most recently, one per subject."""
+    """A cache of the answers used most recently, one per subject, of bounded size."""
 
-    def __init__(self, most: int) -> None:
-        self._most = most
+    def __init__(self, most_bytes: int = MOST_BYTES, least: int = LEAST_CACHED) -> None:
+        self._most_bytes, self._least = most_bytes, least
         self._answers: OrderedDict[Hashable, tuple[int, Value]] = OrderedDict()
+        self._bytes: dict[Hashable, int] = {}
         self._making: dict[Hashable, threading.Lock] = {}
         self._turn = threading.Lock()
         #: The requests for answers that are not cached yet.
@@ -84,13 +87,16 @@ class Cache(Generic[Value]):
             return cached
 
     def _store(self, subject: Hashable, revision: int, value: Value) -> Value:
+        size = size_of(value)
         with self._turn:
             before = self._answers.get(subject)
             # A reader of an earlier revision gets its answer; the newer one stays cached.
             if before is None or before[0] < revision:
-                self._answers[subject] = revision, value
-            while len(self._answers) > self._most:
-                self._answers.popitem(last=False)
+                self._answers[subject], self._bytes[subject] = (revision, value), size
+                self._answers.move_to_end(subject)
+            while len(self._answers) > self._least and sum(self._bytes.values()) > self._most_bytes:
+                dropped, _ = self._answers.popitem(last=False)
+                del self._bytes[dropped]
         return value
 
 
@@ -115,7 +121,7 @@ OWN_CACHE = "own cache"
 
 def use_own_cache(db: Session) -> None:
     """Give this session a cache of its own: its answers may depend on uncommitted facts."""
-    db.info[OWN_CACHE] = Cache(MOST_CACHED)
+    db.info[OWN_CACHE] = Cache()
 
 
 def has_own_cache(db: Session) -> bool:
@@ -126,4 +132,4 @@ def has_own_cache(db: Session) -> bool:
 def cache_of(db: Session) -> Cache[Any]:
     """Return the cache of the database that a session reads."""
     own_cache: Cache[Any] | None = db.info.get(OWN_CACHE)
-    return own_cache or _caches.setdefault(db.get_bind().engine, Cache(MOST_CACHED))
+    return own_cache or _caches.setdefault(db.get_bind().engine, Cache())

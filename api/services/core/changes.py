@@ -60,12 +60,27 @@ class ChangeLog:
         self._changes: defaultdict[str, deque[Change]] = defaultdict(
             lambda: deque(maxlen=MOST_REMEMBERED)
         )
+        #: From which revision on to which one all changes are known and about trials only.
+        self._only_trials: dict[str, tuple[int, int]] = {}
         self._turn = threading.Lock()
 
     def add(self, season_id: str, change: Change) -> None:
         """Remember a change."""
         with self._turn:
             self._changes[season_id].append(change)
+            since, until = self._only_trials.get(season_id, (0, 0))
+            if change.only_trials and change.before == until:
+                self._only_trials[season_id] = since, change.revision
+            elif change.revision > until:
+                self._only_trials[season_id] = change.revision, change.revision
+            elif not change.only_trials:  # it was remembered after a later one
+                self._only_trials[season_id] = until, until
+
+    def facts_revision(self, season_id: str, revision: int) -> int:
+        """Return the revision since which only trials changed; this one itself if unknown."""
+        with self._turn:
+            since, until = self._only_trials.get(season_id, (0, 0))
+        return since if since <= revision <= until else revision
 
     def between(self, season_id: str, older: int, newer: int) -> list[Change] | None:
         """Return the changes from one revision to a newer one; None if one of them is not known."""
@@ -86,6 +101,16 @@ _logs: dict[str, ChangeLog] = {}
 def log_of(engine: Engine) -> ChangeLog:
     """Return the log of the database that an engine connects to."""
     return _logs.setdefault(engine.url.render_as_string(hide_password=False), ChangeLog())
+
+
+def facts_revision(db: Session, season: Season) -> int:
+    """Return the revision since which no facts changed but those of trials, as far as is known."""
+    return log_of(db.get_bind().engine).facts_revision(season.id, season.revision)
+
+
+def changes_since(db: Session, season: Season, revision: int) -> list[Change] | None:
+    """Return the changes of a season since an older revision; None if one of them is not known."""
+    return log_of(db.get_bind().engine).between(season.id, revision, season.revision)
 
 
 def forget_changes() -> None:

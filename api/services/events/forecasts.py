@@ -144,7 +144,7 @@ def _entrants(fitted: Fitted, builds: Sequence[str], days_since: dict[str, int])
 
 def _shape(db: Session, caller: Caller, season: Season, event: Event) -> EventOutlook:
     fitted = fitted_season(db, caller, season, until=event.morning(season.timezone))
-    visible = comparisons.visible_to(db, caller, fitted) if fitted else None
+    visible = comparisons.visible_to(db, caller, season) if fitted else None
     groups = draw_groups(fitted, season, event, visible) if fitted and visible else []
     placed = _placed_of(groups)
     pairs = [pair for drawn in groups for pair in _pairs(drawn, visible)] if visible else []

@@ -47,7 +47,7 @@ def _review(db: Session, caller: Caller, season: Season, event: Event) -> EventR
         score = score_forecast(drawn.outlook, results)
     except AnalysisError as unknown:
         return _nothing(season, event, say_reason(str(unknown)))
-    visible = comparisons.visible_to(db, caller, drawn.fitted)
+    visible = comparisons.visible_to(db, caller, season)
     shown = [at for at, build in enumerate(drawn.builds) if visible.is_shown(build, drawn.fitted)]
     sentence = wording.statement(
         "review.coverage", inside=round(score.coverage * score.finished), of=score.finished

@@ -64,6 +64,10 @@ class Moved:
         """Tell whether any trial belongs to a school outside this set."""
         return not set(self.school.tolist()) <= own
 
+    def inside(self, own: frozenset[str]) -> bool:
+        """Tell whether any trial belongs to a school of this set."""
+        return not own.isdisjoint(self.school.tolist())
+
     def may_be_shown_to(self, own: frozenset[str], ages: Ages) -> bool:
         """Tell whether other schools' trials may be shown to a key with these own schools.
 

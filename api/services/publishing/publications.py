@@ -34,6 +34,8 @@ class Publication:
     trials: SeasonTrials
     #: Digests of all states in which trials were ever published, up to this one.
     states: Array
+    #: Whether these were all trials of its revision; otherwise some were held back, or unknown.
+    is_complete: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,10 @@ def erase_trials(db: Session) -> None:
 def without_erased(db: Session, trials: SeasonTrials) -> SeasonTrials:
     """Return the trials whose build and bench were not erased."""
     builds, benches = (set(db.scalars(select(table.id))) for table in (Build, Bench))
-    pairs = zip(trials.trials["build_id"].tolist(), trials.trials["bench_id"].tolist(), strict=True)
+    names = trials.trials["build_id"].tolist(), trials.trials["bench_id"].tolist()
+    if builds.issuperset(names[0]) and benches.issuperset(names[1]):
+        return trials
+    pairs = zip(*names, strict=True)
     are_left = [build in builds and bench in benches for build, bench in pairs]
     return trials.only(np.array(are_left, dtype=bool))
 

@@ -11,13 +11,14 @@ With an embedded database, a restart publishes the current trials.
 import math
 from collections import defaultdict
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlmodel import Session, col, or_, select
 
+from analysis.numeric.groups import are_among
 from api.many_rows import parts
 from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.core.audit import AuditEntry
@@ -27,6 +28,7 @@ from api.models.registry.seasons import Season
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
 from api.services.core.cache import cache_of
+from api.services.core.changes import changes_since, facts_revision
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array
 from api.services.measurements.season_trials import SeasonTrials, combine, season_trials
@@ -41,18 +43,22 @@ from api.services.publishing.moved_trials import (
 )
 from api.services.publishing.publications import Choice, Publication, Shelf, without_erased
 
+_HOSTS = select(Bench.id, Bench.organisation_id)
+
 
 @dataclass(frozen=True, slots=True)
 class VisibleTrials:
     """The trials that an answer may depend on.
 
-    If others' trials are not the current ones, `as_of` is their moment, and `version` distinguishes
-    them from other views of this revision.
+    If others' trials are not the current ones, `as_of` is their moment, and `view` distinguishes
+    these trials from other views: keys whose own trials are as published share one.
     """
 
     trials: SeasonTrials
-    version: int | None = None
+    view: Hashable = None
     as_of: datetime | None = None
+    #: Whether these are the published trials, which stay the same while others are written.
+    are_published: bool = False
 
 
 def visible_trials(
@@ -64,12 +70,39 @@ def visible_trials(
         return VisibleTrials(season_trials(db, season, until))
     current = season_trials(db, season)
     shown = _shown(db, season, current)
-    if shown is None or not _moved(db, season, shown, current).outside(own):
+    moved = None if shown is None else _moved(db, season, shown, current)
+    if shown is None or moved is None or not moved.outside(own):
         return VisibleTrials(season_trials(db, season, until))
-    mixed = _mixed(own, current, without_erased(db, shown.trials))
-    if until is not None:
-        mixed = mixed.only(mixed.trials["started_at"].astype(float) < until.timestamp())
-    return VisibleTrials(mixed, shown.revision, datetime.fromtimestamp(shown.taken_at_s, UTC))
+    published, as_of = _published(db, season, shown), datetime.fromtimestamp(shown.taken_at_s, UTC)
+    if not moved.inside(own):
+        view = "published", shown.revision, shown.taken_at_s
+        return VisibleTrials(_until(published, until), view, as_of, are_published=True)
+    mixed = _until(_mixed(own, current, published), until)
+    return VisibleTrials(mixed, (caller.sees, shown.revision), as_of)
+
+
+def _published(db: Session, season: Season, shown: Publication) -> SeasonTrials:
+    """Return the published trials, without those of things that were erased since."""
+    subject = ("published", season.id, shown.revision, shown.taken_at_s)
+    revision = facts_revision(db, season)
+    trials: SeasonTrials = cache_of(db).get_or_make(
+        subject, revision, lambda: without_erased(db, shown.trials)
+    )
+    return trials
+
+
+def _until(trials: SeasonTrials, moment: datetime | None) -> SeasonTrials:
+    """Return the trials of sessions that began before a moment, or all."""
+    if moment is None:
+        return trials
+    return trials.only(trials.trials["started_at"].astype(float) < moment.timestamp())
+
+
+def shows_the_same(db: Session, season: Season, older: int) -> bool:
+    """Tell whether others' trials are shown as at an older revision."""
+    _shown(db, season, season_trials(db, season))
+    shown = publications.shelf_of(db, season).shown
+    return older in shown and shown[older] == shown[season.revision]
 
 
 def view_of(caller: Caller, season: Season) -> Hashable:
@@ -102,7 +135,7 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
     revision, last, now = season.revision, shelf.last(), datetime.now(UTC)
     if last is None:
         states = np.union1d(states_of(current), facts_of(current))
-        return _publication(current, states, revision, now)
+        return _complete(current, states, revision, now)
     if last.revision > revision:
         # This reader's snapshot is older than the last publication: publishing it as well would
         # let the two be compared.
@@ -119,7 +152,7 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
         lambda: _changed_at(db, moved.trial_id.tolist()),
     )
     if moved.may_be_shown(_reaches(db, now), ages):
-        return _publication(current, np.union1d(last.states, moved.states), revision, now)
+        return _complete(current, np.union1d(last.states, moved.states), revision, now)
     aged = moved.aged(ages)
     if aged.any():
         content = part_way(last.trials, current, set(moved.trial_id[~aged].tolist()))
@@ -128,6 +161,13 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
         return _publication(content, np.union1d(last.states, partly.states), revision, now)
     is_chosen = shelf.shown.get(revision) == last.revision
     return None if is_chosen else Choice(revision, last.revision, now.timestamp())
+
+
+def _complete(trials: SeasonTrials, states: Array, revision: int, now: datetime) -> Choice:
+    """Return the choice to publish all trials of a revision."""
+    choice = _publication(trials, states, revision, now)
+    publication = choice.published and replace(choice.published, is_complete=True)
+    return replace(choice, published=publication)
 
 
 def _publication(trials: SeasonTrials, states: Array, revision: int, now: datetime) -> Choice:
@@ -140,12 +180,26 @@ def _moved(db: Session, season: Season, last: Publication, current: SeasonTrials
     """Return how a season's trials differ from those of a publication."""
 
     def compared() -> Moved:
-        hosts = {row.id: row.organisation_id for row in db.scalars(select(Bench))}
-        return moved_trials(last.trials, current, last.states, hosts)
+        hosts = {row.id: row.organisation_id for row in db.execute(_HOSTS)}
+        before, after = _where_changed(db, season, last, current)
+        return moved_trials(before, after, last.states, hosts)
 
     subject = ("moved", season.id, last.revision, last.taken_at_s)
     moved: Moved = cache_of(db).get_or_make(subject, season.revision, compared)
     return moved
+
+
+def _where_changed(
+    db: Session, season: Season, last: Publication, current: SeasonTrials
+) -> tuple[SeasonTrials, SeasonTrials]:
+    """Return the published and the current trials at benches that changed, or all if unknown."""
+    changes = changes_since(db, season, last.revision) if last.is_complete else None
+    if changes is None or any(change.benches is None for change in changes):
+        return last.trials, current
+    benches = frozenset[str]().union(*(change.benches or () for change in changes))
+    of_last, of_current = (are_among(each.trials["bench_id"], benches)
+                           for each in (last.trials, current))  # fmt: skip
+    return last.trials.only(of_last), current.only(of_current)
 
 
 def _changed_at(db: Session, trial_ids: list[str]) -> Array:

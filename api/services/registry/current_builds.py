@@ -7,6 +7,7 @@ shown, `words_of_build` names its build and date.
 from datetime import datetime
 from typing import NamedTuple
 
+from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from api.messages import say
@@ -23,16 +24,19 @@ class CurrentBuild(NamedTuple):
     number: int
 
 
-def current_builds(db: Session, season_id: str) -> dict[str, CurrentBuild]:
+def current_builds(
+    db: Session, season_id: str, *only: ColumnElement[bool]
+) -> dict[str, CurrentBuild]:
     """Return the current build of each team of a season that has one, by team id.
 
-    If a team has several turbines, it is the newest build of the turbine that was built last.
+    `only` are conditions on the teams. If a team has several turbines, it is the newest build of
+    the turbine that was built last.
     """
     rows = db.execute(
         select(Team.id, Turbine.id, Build.id, Build.number)
         .join(Turbine, col(Turbine.team_id) == col(Team.id))
         .join(Build, col(Build.turbine_id) == col(Turbine.id))
-        .where(col(Team.season_id) == season_id)
+        .where(col(Team.season_id) == season_id, *only)
         .order_by(col(Turbine.id), col(Build.number))
     )
     newest: dict[tuple[str, str], CurrentBuild] = {}

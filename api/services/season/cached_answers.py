@@ -17,7 +17,7 @@ from api.services.core.cache import cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
 from api.services.publishing.published import view_of
-from api.services.season.older_answers import may_be_shown
+from api.services.season.older_answers import may_be_shown, still_holds
 
 Value = TypeVar("Value")
 #: Computes an answer from a session and the season as that session sees it.
@@ -42,7 +42,11 @@ def season_answer(
     if newest is not None:
         newer: Value = newest[1]
         return newer
-    asked = Asked(subject, _in_language(language, make), view)
+
+    def renewed(db: Session, season: Season) -> Value:
+        return renew(db, caller, season, subject, make)
+
+    asked = Asked(subject, _in_language(language, renewed), view)
     moment = partial(_moment, db.get_bind().engine, season.id)
     older = cache.newest(subject, 0)
     if older is not None and may_be_shown(db, caller, season, older[0]):
@@ -53,6 +57,23 @@ def season_answer(
     cache.queue.wait(season.id, asked, moment)
     computed: Value = asked.taken()
     return computed
+
+
+def renew(
+    db: Session,
+    caller: Caller,
+    season: Season,
+    subject: Hashable,
+    make: Make[Value],
+    *,
+    is_of_own: bool = False,
+) -> Value:
+    """Return the value that is cached of an older revision if it still holds, or a new one."""
+    cached = cache_of(db).newest(subject, 0)
+    if cached is not None and still_holds(db, caller, season, cached[0], is_of_own=is_of_own):
+        older: Value = cached[1]
+        return older
+    return make(db, season)
 
 
 def _in_language(language: str, make: Make[Value]) -> Make[Value]:

@@ -28,6 +28,8 @@ from api.models.season.comparison import (
     SeasonComparison,
 )
 from api.services.core import resources, wording
+from api.services.core.cache import cache_of
+from api.services.core.changes import facts_revision
 from api.services.core.scope import Caller
 from api.services.season.bench_score_words import Named, read_scores
 from api.services.season.cached_answers import season_answer
@@ -95,7 +97,7 @@ def _compare(
     fitted = fitted_season(db, caller, season, until)
     if fitted is None:
         return _nothing(season)
-    visible = visible_to(db, caller, fitted)
+    visible = visible_to(db, caller, season)
     asked = _Asked(fitted, visible, organisation_id)
     builds = asked.builds()
     pairs, left_out = _pairs(fitted, visible, asked)
@@ -173,18 +175,38 @@ def _nothing(season: Season) -> SeasonComparison:
     )
 
 
-def visible_to(db: Session, caller: Caller, fitted: Fitted) -> VisibleComparison:
+def visible_to(db: Session, caller: Caller, season: Season) -> VisibleComparison:
     """Read names, and the schools whose builds the caller may see: own, and those that share."""
-    teams, benches = _named(db, Team), _named(db, Bench)
-    numbers = db.execute(select(Build.id, Build.number))
-    sharing = select(Organisation.id).where(col(Organisation.sharing) == "named")
-    everyone = frozenset(team.organisation_id for team in teams.values())
+    revision = facts_revision(db, season)
+    names: _Names = cache_of(db).get_or_make(("names", season.id), revision, lambda: _names(db))
+    everyone = frozenset(team.organisation_id for team in names.teams.values())
     own = caller.organisation_ids
     return VisibleComparison(
-        teams=teams,
+        teams=names.teams,
+        numbers=names.numbers,
+        benches=names.benches,
+        shown=everyone if own is None else own | names.sharing,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """The names of all teams and benches, build numbers, and the schools that share by name."""
+
+    teams: dict[str, Named]
+    numbers: dict[str, int]
+    benches: dict[str, Named]
+    sharing: frozenset[str]
+
+
+def _names(db: Session) -> _Names:
+    numbers = db.execute(select(Build.id, Build.number))
+    sharing = select(Organisation.id).where(col(Organisation.sharing) == "named")
+    return _Names(
+        teams=_named(db, Team),
         numbers={row.id: row.number for row in numbers},
-        benches=benches,
-        shown=everyone if own is None else own | frozenset(db.scalars(sharing)),
+        benches=_named(db, Bench),
+        sharing=frozenset(db.scalars(sharing)),
     )
 
 
@@ -269,11 +291,12 @@ def _pairs(fitted: Fitted, visible: VisibleComparison, asked: _Asked) -> tuple[l
 
 def bench_scores(db: Session, caller: Caller, season_id: str) -> list[BenchScoreRead]:
     """Return the scores of a season's benches; for a coach only of their own."""
-    fitted = fitted_season(db, caller, resources.get_row(db, caller, Season, season_id))
+    season = resources.get_row(db, caller, Season, season_id)
+    fitted = fitted_season(db, caller, season)
     return (
         []
         if fitted is None
-        else read_scores(caller, fitted, visible_to(db, caller, fitted).benches)
+        else read_scores(caller, fitted, visible_to(db, caller, season).benches)
     )
 
 

@@ -1,5 +1,6 @@
 """Fit a season once for each revision; all answers that depend on the fit share it."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -17,6 +18,7 @@ from analysis.trials.results import PowerResults
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
+from api.services.core.changes import facts_revision
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import LARGE_SEASON, SeasonTrials
@@ -43,6 +45,9 @@ class Fitted:
     steps: int = 0
     #: Whether figures are rounded to a tenth of their uncertainty: they depend on hidden trials.
     is_coarse: bool = False
+    #: Which trials these are, and the revision they are of: keys that see the same share a fit.
+    view: Hashable = None
+    revision: int = 0
     #: The moment of others' trials, if their current ones are not published yet.
     others_as_of: datetime | None = None
 
@@ -145,22 +150,31 @@ def fitted_season(
     Return None if no trial counts. Keys that see the same trials share one fit.
     """
     seen = visible_trials(db, caller, season, until)
-    view = None if seen.version is None else (caller.sees, seen.version)
-    cache, subject = cache_of(db), ("fit", season.id, until, view)
+    cache, subject = cache_of(db), ("fit", season.id, until, seen.view)
+    revision = season.revision
+    if seen.are_published:  # other trials do not change them
+        revision = facts_revision(db, season)
 
-    def fit() -> Fitted | None:
+    def fit() -> _Fits | None:
         before = None if until else cache.newest(subject, 0)
-        return _fit(db, seen.trials, before[1] if before else None)
+        fitted = _fit(db, seen.trials, before[1].exact if before and before[1] else None)
+        if fitted is None:
+            return None
+        exact = replace(fitted, view=seen.view, revision=revision)
+        return _Fits(exact, replace(exact, is_coarse=True, others_as_of=seen.as_of))
 
-    exact: Fitted | None = cache.get_or_make(subject, season.revision, fit)
-    if exact is None or caller.reaches_all:
-        return exact
-    shown: Fitted = cache.get_or_make(
-        ("coarse", *subject),
-        season.revision,
-        lambda: replace(exact, is_coarse=True, others_as_of=seen.as_of),
-    )
-    return shown
+    fits: _Fits | None = cache.get_or_make(subject, revision, fit)
+    if fits is None:
+        return None
+    return fits.exact if caller.reaches_all else fits.coarse
+
+
+@dataclass(frozen=True, slots=True)
+class _Fits:
+    """One fit, with exact figures and with coarse ones."""
+
+    exact: Fitted
+    coarse: Fitted
 
 
 def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitted | None:

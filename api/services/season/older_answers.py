@@ -11,22 +11,43 @@ from sqlmodel import Session
 
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
-from api.services.core.changes import Change, log_of
+from api.services.core.changes import Change, changes_since
 from api.services.core.scope import Caller
 from api.services.measurements.season_trials import LARGE_SEASON
+from api.services.publishing.published import shows_the_same
 
 MOST_BEHIND_S = 60.0  # an answer is never older than that
 
 
 def may_be_shown(db: Session, caller: Caller, season: Season, revision: int) -> bool:
     """Tell whether an answer of an older revision may be shown to a caller for now."""
-    trials = cache_of(db).newest(("trials", season.id, None), 0)
-    if trials is None or len(trials[1]) < LARGE_SEASON:
+    if not _is_large(db, season):
         return False
-    changes = log_of(db.get_bind().engine).between(season.id, revision, season.revision)
+    changes = changes_since(db, season, revision)
     if not changes or time.monotonic() - changes[0].at_s > MOST_BEHIND_S:
         return False
     return not any(_concerns(change, caller) for change in changes)
+
+
+def still_holds(
+    db: Session, caller: Caller, season: Season, revision: int, *, is_of_own: bool = False
+) -> bool:
+    """Tell whether a large season's answer of an older revision is right for a caller today.
+
+    It is for a key that sees others' trials as published, if these are still the ones shown, and
+    if no change since then concerns the key. An answer `is_of_own` if it has nothing of others.
+    """
+    if caller.sees_unpublished_of is None or not _is_large(db, season):
+        return False
+    changes = changes_since(db, season, revision)
+    if changes is None or any(_concerns(change, caller) for change in changes):
+        return False
+    return is_of_own or shows_the_same(db, season, revision)
+
+
+def _is_large(db: Session, season: Season) -> bool:
+    trials = cache_of(db).newest(("trials", season.id, None), 0)
+    return trials is not None and len(trials[1]) >= LARGE_SEASON
 
 
 def _concerns(change: Change, caller: Caller) -> bool:

@@ -44,7 +44,7 @@ def _plan(db: Session, caller: Caller, season: Season) -> SeasonPlan:
     current = list(fitted.current.values()) if fitted else []
     if fitted is None or len(current) < 2:
         return _answer(season, len(current), [], None, say("reason.too_few_teams"))
-    visible = comparisons.visible_to(db, caller, fitted)
+    visible = comparisons.visible_to(db, caller, season)
     home = _home_benches(fitted, visible)
     joins = _joins(fitted, current, home)
     retired = _retired(db, fitted.references)

@@ -63,7 +63,7 @@ def _calculate(db: Session, caller: Caller, team: Team, season: Season) -> TeamP
     changes = _changes(facts, builds, by_build, fitted)
     figures = [by_build[build.id] for build in builds if build.id in by_build]
     plateau = _plateau(figures, changes)
-    newest = current_builds(db, season.id).get(team.id)
+    newest = current_builds(db, season.id, col(Team.id) == team.id).get(team.id)
     return TeamProgress(
         team_id=team.id,
         name=team.name,

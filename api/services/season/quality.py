@@ -88,7 +88,7 @@ def _quality(db: Session, caller: Caller, season: Season) -> SeasonQuality:
             interaction=None, reason=say("reason.no_trials"),
         )  # fmt: skip
     columns = columns_of_season(db, caller, season)
-    asked = _Asked(caller, fitted, visible_to(db, caller, fitted), columns)
+    asked = _Asked(caller, fitted, visible_to(db, caller, season), columns)
     is_small = can_leave_out(columns.columns, fitted.fit)
     return SeasonQuality(
         **facts,

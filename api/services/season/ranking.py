@@ -8,9 +8,12 @@ from itertools import pairwise
 from sqlmodel import Session
 
 from analysis.comparison.pairs import compare_each, place_ranges
+from api.messages import current_language
 from api.models.registry.seasons import Season
 from api.models.season.comparison import FairBuild, PairRead
+from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
+from api.services.core.sizes import COUNTED_ELSEWHERE
 from api.services.season.comparisons import (
     VisibleComparison,
     fair_build,
@@ -34,7 +37,7 @@ class ComparableBuilds:
     not_shown: int
     #: The best and the worst place of each build that its uncertainty leaves open.
     places: dict[str, tuple[int, int]] = field(default_factory=dict)
-    fitted: Fitted | None = None
+    fitted: Fitted | None = field(default=None, metadata=COUNTED_ELSEWHERE)
     visible: VisibleComparison | None = None
 
 
@@ -43,7 +46,15 @@ def comparable_builds(db: Session, caller: Caller, season: Season) -> Comparable
     fitted = fitted_season(db, caller, season)
     if fitted is None:
         return ComparableBuilds([], {}, 0)
-    visible = visible_to(db, caller, fitted)
+    visible = visible_to(db, caller, season)
+    about = fitted.view, fitted.is_coarse, visible.shown, current_language()
+    ranked: ComparableBuilds = cache_of(db).get_or_make(
+        ("ranking", season.id, *about), fitted.revision, lambda: _ranked(fitted, visible)
+    )
+    return ranked
+
+
+def _ranked(fitted: Fitted, visible: VisibleComparison) -> ComparableBuilds:
     groups: dict[int, list[str]] = defaultdict(list)
     for build_id in in_order(fitted, visible):
         groups[fitted.fit.group_of[build_id]].append(build_id)

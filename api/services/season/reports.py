@@ -28,24 +28,23 @@ from api.services.measurements.season_trials import SeasonTrials, season_trials
 from api.services.publishing.published import view_of
 from api.services.registry import season_choice
 from api.services.season.bench_orders import bench_orders
-from api.services.season.cached_answers import season_answer
+from api.services.season.cached_answers import renew, season_answer
 from api.services.season.drift_words import read_drift
 from api.services.season.fair_table import fair_table
 from api.services.season.fit import Fitted, fitted_season
 from api.services.season.names import SeasonNames, read_names
-from api.services.season.ranking import ComparableBuilds, comparable_builds
+from api.services.season.ranking import comparable_builds
 from api.services.season.team_reports import Facts, count_sessions, facts_of, left_out, team_report
 
 
 @dataclass(frozen=True, slots=True)
 class _SeasonView:
-    """All of a season that a caller may see, as the source of every part of its report."""
+    """The caller's own part of a season: what all reports of it share."""
 
     teams: list[Team]
     names: SeasonNames
     facts: Facts
     benches: list[BenchOrder]
-    ranking: ComparableBuilds
 
 
 def season_report(
@@ -89,11 +88,7 @@ def _calculate(
     db: Session, caller: Caller, season: Season, organisation_id: str | None, team_id: str | None
 ) -> SeasonReport:
     # Read all teams first: a bench's order has all its builds, even if the report has one team.
-    view: _SeasonView = cache_of(db).get_or_make(
-        ("season view", season.id, view_of(caller, season), current_language()),
-        season.revision,
-        lambda: _read(db, caller, season),
-    )
+    view = _season_view(db, caller, season)
     names, facts = view.names, view.facts
     teams = [
         team
@@ -114,7 +109,7 @@ def _calculate(
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
         benches=[order for order in view.benches if order.bench_id in at_benches],
-        comparison=fair_table(view.ranking, asked, names.current),
+        comparison=fair_table(comparable_builds(db, caller, season), asked, names.current),
         drift=_certain_drift(fitted),
         trials_stored=sum(each.stored for each in team_facts),
         trials=sum(each.counted for each in team_facts),
@@ -129,13 +124,26 @@ def _certain_drift(fitted: Fitted | None) -> DriftRead | None:
     return drift if drift and drift.is_certain else None
 
 
+def _season_view(db: Session, caller: Caller, season: Season) -> _SeasonView:
+    """Return what all reports of a caller's view share."""
+    subject = ("season view", season.id, view_of(caller, season), current_language())
+
+    def read(db: Session, season: Season) -> _SeasonView:
+        return _read(db, caller, season)
+
+    view: _SeasonView = cache_of(db).get_or_make(
+        subject, season.revision, lambda: renew(db, caller, season, subject, read, is_of_own=True)
+    )
+    return view
+
+
 def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:
     teams = _teams(db, caller, season.id)
-    names = read_names(db, caller, season.id, teams)
+    names = read_names(db, caller, season, teams)
     # A trial belongs to its team's school, so a caller who sees the team sees the trial.
     facts = facts_of(_of_teams(season_trials(db, season), names.teams))
     orders = bench_orders(facts.seasons, names)
-    return _SeasonView(teams, names, facts, orders, comparable_builds(db, caller, season))
+    return _SeasonView(teams, names, facts, orders)
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:

@@ -186,7 +186,7 @@ def test_a_season_read_by_parts_is_the_season(joined: World, monkeypatch: pytest
 
 
 def test_an_older_moment_is_answered_and_the_newer_one_kept():
-    cached: cache.Cache[str] = cache.Cache(2)
+    cached: cache.Cache[str] = cache.Cache(0, 2)
     assert cached.get_or_make("report", 2, lambda: "new") == "new"
     assert cached.get_or_make("report", 1, lambda: "old") == "old"
     assert cached.get_or_make("report", 2, lambda: "made again") == "new"
