@@ -173,7 +173,9 @@ def faults(seen):
 def fill_into(kind, url):
     """Put the region's season into a database."""
     if kind == "sqlite":
-        shutil.copyfile(season_url(SCALE).removeprefix("sqlite:///"), url.removeprefix("sqlite:///"))
+        shutil.copyfile(
+            season_url(SCALE).removeprefix("sqlite:///"), url.removeprefix("sqlite:///")
+        )
         return
     engine = create_engine(url)
     with engine.begin() as connection:

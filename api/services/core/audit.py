@@ -12,6 +12,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
 from api.models.core.shapes import Stored
+from api.models.imports.imports import ImportBatch
 from api.services.core.changes import note_writer
 from api.services.core.scope import Caller
 
@@ -54,7 +55,8 @@ def _add(
     organisation_id = getattr(row, "organisation_id", None) or (
         row.id if row.prefix == "org" else None
     )
-    note_writer(db, caller.key_id, organisation_id)
+    is_import = row.prefix == ImportBatch.prefix  # about the schools of its trials
+    note_writer(db, caller.key_id, set() if is_import else {organisation_id})
     chain = season_id or PROGRAMME
     _take_turn(db, chain)
     last = db.get(AuditChain, chain) or _first(db, chain)

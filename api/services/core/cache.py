@@ -9,7 +9,7 @@ ids and revisions and may differ in everything else.
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 from weakref import WeakKeyDictionary
 
 from sqlalchemy import Engine
@@ -24,6 +24,18 @@ MOST_BYTES, LEAST_CACHED = 256_000_000, 24
 MOST_PINNED = 500
 
 Value = TypeVar("Value")
+
+
+class AnswerSubject(NamedTuple):
+    """What a cached answer about a season is about, and whose view of the season it shows.
+
+    The view is None for keys that see everything.
+    """
+
+    about: tuple[Hashable, ...]
+    season_id: str
+    view: Hashable
+    language: str
 
 
 class NamedCache:
@@ -85,6 +97,15 @@ class Cache(Generic[Value]):
                 return None
             self._answers.move_to_end(subject)
             return cached
+
+    def outdate(self, season_id: str, revision: int) -> None:
+        """Make answers of a revision older ones, for all who see others' trials as published."""
+        with self._turn:
+            for subject, (of, value) in self._answers.items():
+                if not isinstance(subject, AnswerSubject) or subject.season_id != season_id:
+                    continue
+                if subject.view is not None and of == revision:
+                    self._answers[subject] = of - 1, value
 
     def _store(self, subject: Hashable, revision: int, value: Value) -> Value:
         size = size_of(value)

@@ -8,7 +8,7 @@ that are missing were written by another process, or long ago: whatever they cha
 import threading
 import time
 from collections import Counter, defaultdict, deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from sqlalchemy import Engine, event
@@ -127,11 +127,14 @@ def note_raised(db: Session, season_ids: Iterable[str], *, only_trials: bool) ->
         noted.otherwise.update(raised)
 
 
-def note_writer(db: Session, key_id: str, organisation_id: str | None) -> None:
-    """Note whose key changes a thing, and whose thing it is; None is the programme's."""
+def note_writer(db: Session, key_id: str, owners: Collection[str | None]) -> None:
+    """Note whose key changes a thing, and whose thing it is; None is the programme's.
+
+    An import has no owner: its trials have theirs.
+    """
     noted = _noted(db)
     noted.keys.add(key_id)
-    noted.organisations.add(organisation_id)
+    noted.organisations.update(owners)
 
 
 def note_bench(db: Session, season_id: str, bench_id: str, organisation_ids: Iterable[str]) -> None:

@@ -58,6 +58,8 @@ class Shelf:
     shown: dict[int, int] = field(default_factory=dict)
     #: When a change since the last publication was first seen. [s]
     changed_at_s: float | None = None
+    #: When it was last considered to publish again at the same revision. [s]
+    considered_at_s: float = 0.0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def last(self) -> Publication | None:
@@ -120,7 +122,10 @@ def choose(db: Session, season: Season, chosen: Callable[[Shelf], Choice | None]
                 if choice is not None:
                     shared.write(choice)
         if choice is not None:
+            is_again = choice.revision in shelf.shown
             shelf.take(choice)
+            if is_again:  # answers of this revision show the publication before
+                cache_of(db).outdate(season.id, choice.revision)
     return shelf
 
 

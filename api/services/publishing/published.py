@@ -31,7 +31,12 @@ from api.services.core.cache import cache_of
 from api.services.core.changes import changes_since, facts_revision
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array
-from api.services.measurements.season_trials import SeasonTrials, combine, season_trials
+from api.services.measurements.season_trials import (
+    LARGE_SEASON,
+    SeasonTrials,
+    combine,
+    season_trials,
+)
 from api.services.publishing import publications
 from api.services.publishing.moved_trials import (
     Ages,
@@ -43,6 +48,8 @@ from api.services.publishing.moved_trials import (
 )
 from api.services.publishing.publications import Choice, Publication, Shelf, without_erased
 
+#: A large season is published at most once in this time: fitting it again takes a second. [s]
+PAUSE_S = 30.0
 _HOSTS = select(Bench.id, Bench.organisation_id)
 
 
@@ -68,17 +75,63 @@ def visible_trials(
     own = caller.sees_unpublished_of
     if own is None:
         return VisibleTrials(season_trials(db, season, until))
+    latest = _latest(db, season)
+    if latest is not None and not _has_own_since(db, own, season, latest):
+        return _as_published(db, season, latest, until)
     current = season_trials(db, season)
-    shown = _shown(db, season, current)
-    moved = None if shown is None else _moved(db, season, shown, current)
-    if shown is None or moved is None or not moved.outside(own):
+    shown, is_large = _shown(db, season, current), len(current) >= LARGE_SEASON
+    if shown is None and is_large:
+        shown = publications.shelf_of(db, season).last()  # it has the same trials
+    if shown is None:
         return VisibleTrials(season_trials(db, season, until))
-    published, as_of = _published(db, season, shown), datetime.fromtimestamp(shown.taken_at_s, UTC)
-    if not moved.inside(own):
-        view = "published", shown.revision, shown.taken_at_s
-        return VisibleTrials(_until(published, until), view, as_of, are_published=True)
-    mixed = _until(_mixed(own, current, published), until)
-    return VisibleTrials(mixed, (caller.sees, shown.revision), as_of)
+    moved = _moved(db, season, shown, current)
+    if not moved.inside(own) and (is_large or moved.outside(own)):
+        return _as_published(db, season, shown, until)
+    if not (is_large or moved.outside(own)):
+        return VisibleTrials(season_trials(db, season, until))
+    mixed = _until(_mixed(own, current, _published(db, season, shown)), until)
+    return VisibleTrials(mixed, (caller.sees, shown.revision), _moment_of(shown))
+
+
+def _as_published(
+    db: Session, season: Season, shown: Publication, until: datetime | None
+) -> VisibleTrials:
+    """Return what all keys share whose own trials are as published."""
+    view = "published", shown.revision, shown.taken_at_s
+    trials = _until(_published(db, season, shown), until)
+    return VisibleTrials(trials, view, _moment_of(shown), are_published=True)
+
+
+def _moment_of(shown: Publication) -> datetime:
+    return datetime.fromtimestamp(shown.taken_at_s, UTC)
+
+
+def _latest(db: Session, season: Season) -> Publication | None:
+    """Return the last publication of a large season if it cannot be replaced yet, or None.
+
+    Then the current trials need not be read, which takes longer than the answer for a key.
+    """
+    last = publications.shelf_of(db, season).last()
+    if last is None or not last.is_complete or last.revision > season.revision:
+        return None
+    return last if is_early(last) else None
+
+
+def is_early(last: Publication) -> bool:
+    """Tell whether it is too early to publish a large season again."""
+    age_s = datetime.now(UTC).timestamp() - last.taken_at_s
+    return len(last.trials) >= LARGE_SEASON and age_s < PAUSE_S
+
+
+def _has_own_since(db: Session, own: frozenset[str], season: Season, last: Publication) -> bool:
+    """Tell whether own trials, or other facts, may have changed since a publication."""
+    changes = changes_since(db, season, last.revision)
+    return changes is None or any(
+        not change.only_trials
+        or change.organisations is None
+        or not own.isdisjoint(change.organisations)
+        for change in changes
+    )
 
 
 def _published(db: Session, season: Season, shown: Publication) -> SeasonTrials:
@@ -100,9 +153,27 @@ def _until(trials: SeasonTrials, moment: datetime | None) -> SeasonTrials:
 
 def shows_the_same(db: Session, season: Season, older: int) -> bool:
     """Tell whether others' trials are shown as at an older revision."""
+    latest = _latest(db, season)
+    if latest is not None:
+        return older >= latest.revision
     _shown(db, season, season_trials(db, season))
     shown = publications.shelf_of(db, season).shown
     return older in shown and shown[older] == shown[season.revision]
+
+
+def outdate_if_due(db: Session, caller: Caller, season: Season) -> None:
+    """Have a large season's trials considered for publishing again after the pause.
+
+    Without a further write, the cached answers would otherwise stay as they are.
+    """
+    shelf, revision = publications.shelf_of(db, season), season.revision
+    last, now_s = shelf.last(), datetime.now(UTC).timestamp()
+    if last is None or caller.sees_unpublished_of is None or len(last.trials) < LARGE_SEASON:
+        return
+    may_be_held_back = revision not in (last.revision, shelf.shown.get(revision))
+    if may_be_held_back and now_s - max(last.taken_at_s, shelf.considered_at_s) >= PAUSE_S:
+        shelf.considered_at_s = now_s
+        cache_of(db).outdate(season.id, revision)
 
 
 def view_of(caller: Caller, season: Season) -> Hashable:
@@ -145,6 +216,9 @@ def _choice(db: Session, season: Season, shelf: Shelf, current: SeasonTrials) ->
     if not len(moved.school):
         is_chosen = shelf.shown.get(revision) == revision
         return None if is_chosen else Choice(revision, revision, now.timestamp())
+    if is_early(last):
+        is_chosen = shelf.shown.get(revision) == last.revision
+        return None if is_chosen else Choice(revision, last.revision, now.timestamp())
     ages = Ages(
         now,
         season.timezone,

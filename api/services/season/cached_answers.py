@@ -13,10 +13,10 @@ from api.db import reading_with
 from api.errors import NotFound
 from api.messages import current_language, say, using
 from api.models.registry.seasons import Season
-from api.services.core.cache import cache_of, has_own_cache
+from api.services.core.cache import AnswerSubject, cache_of, has_own_cache
 from api.services.core.computing import Asked
 from api.services.core.scope import Caller
-from api.services.publishing.published import view_of
+from api.services.publishing.published import outdate_if_due, view_of
 from api.services.season.older_answers import may_be_shown, still_holds
 
 Value = TypeVar("Value")
@@ -34,10 +34,11 @@ def season_answer(
     caller has no open transaction while it waits, so `make` reads only in the session it is given.
     """
     cache, view, language = cache_of(db), view_of(caller, season), current_language()
-    subject = (*about, season.id, view, language)
+    subject = AnswerSubject(about, season.id, view, language)
     if has_own_cache(db) or cache.queue.is_mine(season.id):
         cached: Value = cache.get_or_make(subject, season.revision, lambda: make(db, season))
         return cached
+    outdate_if_due(db, caller, season)
     newest = cache.newest(subject, season.revision)
     if newest is not None:
         newer: Value = newest[1]

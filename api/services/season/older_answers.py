@@ -16,15 +16,18 @@ from api.services.core.scope import Caller
 from api.services.measurements.season_trials import LARGE_SEASON
 from api.services.publishing.published import shows_the_same
 
-MOST_BEHIND_S = 60.0  # an answer is never older than that
+#: How old an answer may be that others' changes have not reached yet: for a key that sees all, and
+#: for one that sees others' trials as published. [s]
+MOST_BEHIND_S, MOST_BEHIND_PUBLISHED_S = 60.0, 300.0
 
 
 def may_be_shown(db: Session, caller: Caller, season: Season, revision: int) -> bool:
     """Tell whether an answer of an older revision may be shown to a caller for now."""
     if not _is_large(db, season):
         return False
+    most_s = MOST_BEHIND_S if caller.sees_unpublished_of is None else MOST_BEHIND_PUBLISHED_S
     changes = changes_since(db, season, revision)
-    if not changes or time.monotonic() - changes[0].at_s > MOST_BEHIND_S:
+    if not changes or time.monotonic() - changes[0].at_s > most_s:
         return False
     return not any(_concerns(change, caller) for change in changes)
 
