@@ -20,7 +20,7 @@ from api.services.core.refreshing import Refresher
 from api.services.core.sizes import size_of
 
 #: How much is cached of one database, by the estimate of `size_of`; so many answers are always.
-MOST_BYTES, LEAST_CACHED = 256_000_000, 24
+MOST_BYTES, LEAST_CACHED = 160_000_000, 24
 MOST_PINNED = 500
 
 Value = TypeVar("Value")

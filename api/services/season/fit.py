@@ -156,7 +156,8 @@ def fitted_season(
         revision = facts_revision(db, season)
 
     def fit() -> _Fits | None:
-        before = None if until else cache.newest(subject, 0)
+        nearest = ("fit", season.id, until, seen.nearest_view or seen.view)
+        before = None if until else cache.newest(subject, 0) or cache.newest(nearest, 0)
         fitted = _fit(db, seen.trials, before[1].exact if before and before[1] else None)
         if fitted is None:
             return None

@@ -6,7 +6,7 @@ import pytest
 
 from api.services.core import cache
 from api.services.measurements import season_trials
-from api.services.publishing import moved_trials, published
+from api.services.publishing import choosing, moved_trials, published
 from api.services.season import fit, older_answers
 from tests.support.makers import World, created, trial_payload
 from tests.support.season_histories import History
@@ -19,7 +19,7 @@ OF_THE_MOMENT = ("as_of", "revision")
 @pytest.fixture
 def large(monkeypatch):
     """Let every season be a large one, and show no answer that may be outdated."""
-    for module in (season_trials, older_answers, published):
+    for module in (season_trials, older_answers, published, choosing):
         monkeypatch.setattr(module, "LARGE_SEASON", 0)
     for name in ("MOST_BEHIND_S", "MOST_BEHIND_PUBLISHED_S"):
         monkeypatch.setattr(older_answers, name, 0.0)
@@ -69,11 +69,11 @@ def differing(one, other, path=""):
     """Return where two answers differ, with both values."""
     if isinstance(one, dict) and isinstance(other, dict):
         names = sorted(one.keys() | other.keys())
-        return [each for name in names
-                for each in differing(one.get(name), other.get(name), f"{path}/{name}")]  # fmt: skip
+        pairs = {f"{path}/{name}": (one.get(name), other.get(name)) for name in names}
+        return [each for place, pair in pairs.items() for each in differing(*pair, place)]
     if isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
-        return [each for at, pair in enumerate(zip(one, other, strict=True))
-                for each in differing(*pair, f"{path}/{at}")]  # fmt: skip
+        pairs = {f"{path}/{at}": pair for at, pair in enumerate(zip(one, other, strict=True))}
+        return [each for place, pair in pairs.items() for each in differing(*pair, place)]
     return [] if one == other else [(path, one, other)]
 
 
@@ -136,7 +136,7 @@ class TestPause:
         before = compared(world.larch.coach, world)
         send(world.birch, "theirs", 1.5)
         assert compared(world.larch.coach, world) == before
-        monkeypatch.setattr(published, "PAUSE_S", 0.2)
+        monkeypatch.setattr(choosing, "PAUSE_S", 0.2)
         until = time.monotonic() + 20
         while compared(world.larch.coach, world)["trials"] == before["trials"]:
             assert time.monotonic() < until, "it was never published"
@@ -150,7 +150,7 @@ class TestPause:
 def test_what_is_kept_equals_what_is_made_from_nothing(
     seed, pause_s, world: World, app_client, monkeypatch
 ):
-    monkeypatch.setattr(published, "PAUSE_S", pause_s)
+    monkeypatch.setattr(choosing, "PAUSE_S", pause_s)
     monkeypatch.setattr(moved_trials, "LEAST_TRIALS", 2)
     monkeypatch.setattr(moved_trials, "LEAST_SCHOOLS", 1)
     history = History(world, 100 + seed)

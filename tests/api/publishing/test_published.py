@@ -12,7 +12,7 @@ from api.models.publishing.published import PublishedTrials
 from api.models.registry.seasons import Season
 from api.services.core.cache import _caches
 from api.services.core.scope import Caller
-from api.services.publishing import moved_trials, published
+from api.services.publishing import choosing, moved_trials, published
 from api.services.publishing.packed_trials import unpacked
 from api.services.publishing.publications import Choice, Publication, Shelf, shelf_of
 from tests.support.makers import World, created, trial_payload
@@ -200,7 +200,7 @@ def test_who_reads_an_older_moment_publishes_nothing():
     shelf, trials = Shelf(), object()
     states = np.array([], dtype="<u8")
     shelf.take(Choice(5, 5, 0.0, Publication(5, 0.0, trials, states)))
-    chosen = published._choice(None, SimpleNamespace(revision=4), shelf, trials)
+    chosen = choosing._choice(None, SimpleNamespace(revision=4), shelf, trials)
     shelf.take(chosen)
     assert shelf.shown_at(4).revision == 5
     assert set(shelf.published) == {5}
