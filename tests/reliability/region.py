@@ -9,7 +9,6 @@ and one imports sheets. It prints percentiles of what each waited, and the memor
 import argparse
 import json
 import random
-import shutil
 import threading
 import time
 from functools import partial
@@ -18,8 +17,9 @@ import httpx
 import numpy as np
 from sqlalchemy import create_engine
 
+from api.migrate import upgrade
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH
-from tests.bench.filled import SEASON, fill, public_id, season_url
+from tests.bench.filled import SEASON, fill, public_id
 from tests.reliability.places import KINDS, fresh, print_table
 from tests.reliability.soak import MOST_GROWTH, Seen, growth, memory_mb
 from tests.support.service import FreshService
@@ -115,17 +115,17 @@ def coach(lead, service, school):
     return service.client(json.loads(answer.text)["key"])
 
 
-def run(database_url, folder, seconds):
+def run(database_url, folder, seconds, readers=READERS, writers=WRITERS):
     """Let the clients work for some seconds; return their observations."""
     service = FreshService(folder, database_url, **LIMITS)
     seen = Seen()
     try:
         with service.client(service.lead_key("Mixed")) as lead:
-            clients = [coach(lead, service, school) for school in range(READERS + WRITERS + 1)]
+            clients = [coach(lead, service, school) for school in range(readers + writers + 1)]
             for path in (f"/v1/seasons/{SEASON}/report", f"/v1/seasons/{SEASON}/comparison"):
                 lead.get(path).raise_for_status()
         until = time.monotonic() + seconds
-        works = [(reading, READ_PAUSE_S)] * READERS + [(writing, WRITE_PAUSE_S)] * WRITERS
+        works = [(reading, READ_PAUSE_S)] * readers + [(writing, WRITE_PAUSE_S)] * writers
         works.append((importing, IMPORT_PAUSE_S))
         threads = [
             threading.Thread(
@@ -170,16 +170,12 @@ def faults(seen):
     return problems
 
 
-def fill_into(kind, url):
-    """Put the region's season into a database."""
-    if kind == "sqlite":
-        shutil.copyfile(
-            season_url(SCALE).removeprefix("sqlite:///"), url.removeprefix("sqlite:///")
-        )
-        return
+def fill_into(url, trials, teams):
+    """Put a drawn season into a database, at the newest schema."""
+    upgrade(url)
     engine = create_engine(url)
     with engine.begin() as connection:
-        fill(connection, *SCALES[SCALE])
+        fill(connection, trials, teams)
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("ANALYZE")
     engine.dispose()
@@ -191,7 +187,7 @@ def main():
     parser.add_argument("--database", choices=KINDS, default="sqlite")
     asked = parser.parse_args()
     with fresh(asked.database) as (folder, url):
-        fill_into(asked.database, url)
+        fill_into(url, *SCALES[SCALE])
         seen = run(url, folder, 60 * asked.minutes)
     title = f"{READERS} readers, {WRITERS} writers, imports, {SCALE}, {asked.minutes:g} minutes"
     print_table(title, table(asked.database, seen))

@@ -30,6 +30,9 @@ from api.services.measurements.season_trials import (
 from api.services.publishing import choosing, publications
 from api.services.publishing.publications import Publication, without_erased
 
+#: The view that all keys share whose own trials are as published.
+PUBLISHED = "published"
+
 
 @dataclass(frozen=True, slots=True)
 class VisibleTrials:
@@ -42,8 +45,8 @@ class VisibleTrials:
     trials: SeasonTrials
     view: Hashable = None
     as_of: datetime | None = None
-    #: Whether these are the published trials, which stay the same while others are written.
-    are_published: bool = False
+    #: The revision that these trials are of; None is the current one.
+    revision: int | None = None
     #: The view of almost the same trials, whose fit is a good beginning for theirs.
     nearest_view: Hashable = None
 
@@ -71,7 +74,7 @@ def visible_trials(
         return VisibleTrials(season_trials(db, season, until))
     mixed = _until(_mixed(own, current, _published(db, season, shown)), until)
     view = caller.sees, shown.revision
-    return VisibleTrials(mixed, view, _moment_of(shown), nearest_view=_view_of(shown))
+    return VisibleTrials(mixed, view, _moment_of(shown), nearest_view=PUBLISHED)
 
 
 def _as_published(
@@ -79,12 +82,12 @@ def _as_published(
 ) -> VisibleTrials:
     """Return what all keys share whose own trials are as published."""
     trials = _until(_published(db, season, shown), until)
-    return VisibleTrials(trials, _view_of(shown), _moment_of(shown), are_published=True)
+    return VisibleTrials(trials, PUBLISHED, _moment_of(shown), _revision_of(db, season, shown))
 
 
-def _view_of(shown: Publication) -> Hashable:
-    """Return the name of the view that all keys share whose own trials are as published."""
-    return "published", shown.revision, shown.taken_at_s
+def _revision_of(db: Session, season: Season, shown: Publication) -> int:
+    """Return when the published trials, or facts that their figures depend on, changed last."""
+    return max(shown.revision, facts_revision(db, season))
 
 
 def _moment_of(shown: Publication) -> datetime:
@@ -104,10 +107,10 @@ def _has_own_since(db: Session, own: frozenset[str], season: Season, last: Publi
 
 def _published(db: Session, season: Season, shown: Publication) -> SeasonTrials:
     """Return the published trials, without those of things that were erased since."""
-    subject = ("published", season.id, shown.revision, shown.taken_at_s)
-    revision = facts_revision(db, season)
     trials: SeasonTrials = cache_of(db).get_or_make(
-        subject, revision, lambda: without_erased(db, shown.trials)
+        (PUBLISHED, season.id),
+        _revision_of(db, season, shown),
+        lambda: without_erased(db, shown.trials),
     )
     return trials
 

@@ -18,7 +18,6 @@ from analysis.trials.results import PowerResults
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
 from api.services.core.cache import cache_of
-from api.services.core.changes import facts_revision
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import LARGE_SEASON, SeasonTrials
@@ -151,9 +150,7 @@ def fitted_season(
     """
     seen = visible_trials(db, caller, season, until)
     cache, subject = cache_of(db), ("fit", season.id, until, seen.view)
-    revision = season.revision
-    if seen.are_published:  # other trials do not change them
-        revision = facts_revision(db, season)
+    revision = season.revision if seen.revision is None else seen.revision
 
     def fit() -> _Fits | None:
         nearest = ("fit", season.id, until, seen.nearest_view or seen.view)
