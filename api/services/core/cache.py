@@ -26,6 +26,10 @@ MOST_PINNED = 500
 Value = TypeVar("Value")
 
 
+#: The view of a season that all keys share whose own trials are as published; part of subjects.
+PUBLISHED = "published"
+
+
 class AnswerSubject(NamedTuple):
     """What a cached answer about a season is about, and whose view of the season it shows.
 
@@ -102,9 +106,7 @@ class Cache(Generic[Value]):
         """Make answers of a revision older ones, for all who see others' trials as published."""
         with self._turn:
             for subject, (of, value) in self._answers.items():
-                if not isinstance(subject, AnswerSubject) or subject.season_id != season_id:
-                    continue
-                if subject.view is not None and of == revision:
+                if of == revision and _shows_published(subject, season_id):
                     self._answers[subject] = of - 1, value
 
     def _store(self, subject: Hashable, revision: int, value: Value) -> Value:
@@ -119,6 +121,13 @@ class Cache(Generic[Value]):
                 dropped, _ = self._answers.popitem(last=False)
                 del self._bytes[dropped]
         return value
+
+
+def _shows_published(subject: Hashable, season_id: str) -> bool:
+    """Tell whether something about a season depends on what is published of it."""
+    if isinstance(subject, AnswerSubject):
+        return subject.season_id == season_id and subject.view is not None
+    return isinstance(subject, tuple) and PUBLISHED in subject and season_id in subject
 
 
 _caches: WeakKeyDictionary[Engine, Cache[Any]] = WeakKeyDictionary()

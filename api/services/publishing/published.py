@@ -9,7 +9,7 @@ With an embedded database, a restart publishes the current trials.
 """
 
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,7 @@ import numpy as np
 from sqlmodel import Session
 
 from api.models.registry.seasons import Season
-from api.services.core.cache import cache_of
+from api.services.core.cache import PUBLISHED, cache_of
 from api.services.core.changes import changes_since, facts_revision
 from api.services.core.scope import Caller
 from api.services.measurements.frames import Array
@@ -29,9 +29,6 @@ from api.services.measurements.season_trials import (
 )
 from api.services.publishing import choosing, publications
 from api.services.publishing.publications import Publication, without_erased
-
-#: The view that all keys share whose own trials are as published.
-PUBLISHED = "published"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +70,7 @@ def visible_trials(
     if not (is_large or moved.outside(own)):
         return VisibleTrials(season_trials(db, season, until))
     mixed = _until(_mixed(own, current, _published(db, season, shown)), until)
-    view = caller.sees, shown.revision
+    view = caller.sees, shown.revision, shown.taken_at_s
     return VisibleTrials(mixed, view, _moment_of(shown), nearest_view=PUBLISHED)
 
 
@@ -107,12 +104,17 @@ def _has_own_since(db: Session, own: frozenset[str], season: Season, last: Publi
 
 def _published(db: Session, season: Season, shown: Publication) -> SeasonTrials:
     """Return the published trials, without those of things that were erased since."""
-    trials: SeasonTrials = cache_of(db).get_or_make(
-        (PUBLISHED, season.id),
-        _revision_of(db, season, shown),
-        lambda: without_erased(db, shown.trials),
-    )
-    return trials
+    cache, subject = cache_of(db), (PUBLISHED, season.id)
+    revision = _revision_of(db, season, shown)
+
+    def left() -> Publication:
+        return replace(shown, trials=without_erased(db, shown.trials))
+
+    publication: Publication = cache.get_or_make(subject, revision, left)
+    if publication.taken_at_s != shown.taken_at_s:  # it was published again at the same revision
+        cache.outdate(season.id, revision)
+        publication = cache.get_or_make(subject, revision, left)
+    return publication.trials
 
 
 def _until(trials: SeasonTrials, moment: datetime | None) -> SeasonTrials:

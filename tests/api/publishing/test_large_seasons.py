@@ -1,12 +1,17 @@
 """Large seasons: coaches share what was published, and others' writes make nothing again."""
 
 import time
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from api.models.registry.seasons import Season
 from api.services.core import cache
+from api.services.core.scope import Caller
 from api.services.measurements import season_trials
 from api.services.publishing import choosing, moved_trials, published
+from api.services.publishing.publications import shelf_of
 from api.services.season import fit, older_answers
 from tests.support.makers import World, created, trial_payload
 from tests.support.season_histories import History
@@ -117,6 +122,21 @@ class TestShared:
             version = {"If-Match": world.lead.get(path).headers["etag"]}
             world.lead.patch(path, json={"sharing": sharing}, headers=version).raise_for_status()
             assert ("Birch one" in str(compared(world.larch.coach, world))) is is_named
+
+
+def test_what_is_published_again_at_the_same_revision_replaces_it(large, world: World, app_client):
+    """After a night more trials may be published although nobody wrote."""
+    compared(world.larch.coach, world)
+    caller = Caller("key_x", "x", "coach", frozenset({world.larch.organisation_id}))
+    with app_client.app.state.database.reading() as db:
+        season = db.get_one(Season, world.season_id)
+        shelf = shelf_of(db, season)
+        last = shelf.last()
+        one = last.trials.in_order(np.arange(1))
+        assert len(fit.fitted_season(db, caller, season).trials["build_id"]) == 2
+        shelf.add(replace(last, trials=one, taken_at_s=last.taken_at_s + 1e-3))
+        assert len(published.visible_trials(db, caller, season).trials) == 1
+        assert len(fit.fitted_season(db, caller, season).trials["build_id"]) == 1
 
 
 @pytest.mark.usefixtures("large")
