@@ -7,7 +7,6 @@ and one imports sheets. It prints percentiles of what each waited, and the memor
 """
 
 import argparse
-import json
 import random
 import threading
 import time
@@ -21,7 +20,8 @@ from api.migrate import upgrade
 from tests.bench.columns import BUILDS, SCALES, SESSIONS, TEAMS_OF_A_BENCH
 from tests.bench.filled import SEASON, fill, public_id
 from tests.reliability.places import KINDS, fresh, print_table
-from tests.reliability.soak import MOST_GROWTH, Seen, growth, memory_mb
+from tests.reliability.soak import MOST_GROWTH, Seen, growth, judge, let_work, table
+from tests.support.makers import created
 from tests.support.service import FreshService
 
 READERS, WRITERS, SCALE = 32, 4, "region"
@@ -110,9 +110,7 @@ def coach(lead, service, school):
     """Return a client with the key of a school's coach."""
     asked = {"label": f"Coach {school}", "role": "coach",
              "organisation_ids": [public_id("org", school)]}  # fmt: skip
-    answer = lead.post("/v1/keys", json=asked)
-    answer.raise_for_status()
-    return service.client(json.loads(answer.text)["key"])
+    return service.client(created(lead.post("/v1/keys", json=asked))["key"])
 
 
 def run(database_url, folder, seconds, readers=READERS, writers=WRITERS):
@@ -134,27 +132,10 @@ def run(database_url, folder, seconds, readers=READERS, writers=WRITERS):
             )
             for school, (client, (work, pause)) in enumerate(zip(clients, works, strict=True))
         ]
-        for each in threads:
-            each.start()
-        while time.monotonic() < until:
-            seen.memory_mb.append(memory_mb(service.process))
-            time.sleep(min(2.0, seconds / 20))
-        for each in threads:
-            each.join(60)
+        let_work(threads, service, seen, until)
     finally:
         service.kill()
     return seen
-
-
-def table(kind, seen):
-    """Return one row for each kind of request."""
-    rows = []
-    for name, times in seen.seconds.items():
-        took = 1000 * np.array(times)
-        cuts = {f"p{p}": f"{np.percentile(took, p):.0f}" for p in (50, 95, 99)}
-        rows.append({"database": kind, "request": name, "count": len(took), **cuts,
-                     "max ms": f"{took.max():.0f}"})  # fmt: skip
-    return rows
 
 
 def faults(seen):
@@ -190,12 +171,8 @@ def main():
         fill_into(url, *SCALES[SCALE])
         seen = run(url, folder, 60 * asked.minutes)
     title = f"{READERS} readers, {WRITERS} writers, imports, {SCALE}, {asked.minutes:g} minutes"
-    print_table(title, table(asked.database, seen))
-    print(f"memory: {seen.memory_mb[0]:.0f} MB at the start, {max(seen.memory_mb):.0f} at most, "
-          f"{seen.memory_mb[-1]:.0f} at the end; in the last half {growth(seen):+.1%}")  # fmt: skip
-    wrong = faults(seen)
-    print("faults: " + ("; ".join(wrong) or "none"))
-    raise SystemExit(bool(wrong))
+    print_table(title, table(asked.database, seen, sorted(seen.seconds)))
+    judge(seen, faults(seen))
 
 
 if __name__ == "__main__":

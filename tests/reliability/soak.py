@@ -141,16 +141,22 @@ def run(database_url, folder, seconds):
         seen, until = Seen(), time.monotonic() + seconds
         work = Work(school, places, seen, until)
         clients = [Client(at, service.client(keys[at % KEYS]), work) for at in range(CLIENTS)]
-        for each in clients:
-            each.start()
-        while time.monotonic() < until:
-            seen.memory_mb.append(memory_mb(service.process))
-            time.sleep(min(2.0, seconds / 20))
-        for each in clients:
-            each.join(60)
+        let_work(clients, service, seen, until)
     finally:
         service.kill()
     return seen
+
+
+def let_work(clients, service, seen, until):
+    """Start clients, note the memory of the service until the time is over, and wait for them."""
+    every_s = min(2.0, (until - time.monotonic()) / 20)
+    for each in clients:
+        each.start()
+    while time.monotonic() < until:
+        seen.memory_mb.append(memory_mb(service.process))
+        time.sleep(every_s)
+    for each in clients:
+        each.join(60)
 
 
 def growth(seen):
@@ -160,10 +166,10 @@ def growth(seen):
     return float(slope * (len(half) - 1) / start)
 
 
-def table(kind, seen):
+def table(kind, seen, names=tuple(MIXTURE)):
     """Return one row for each kind of request."""
     rows = []
-    for name in MIXTURE:
+    for name in names:
         took = 1000 * np.array(seen.seconds[name])
         cuts = {f"p{p}": f"{np.percentile(took, p):.0f}" for p in (50, 95, 99, 99.9)}
         rows.append({"database": kind, "request": name, "count": len(took), **cuts,
@@ -190,11 +196,15 @@ def main():
     with fresh(asked.database) as (folder, url):
         seen = run(url, folder, 60 * asked.minutes)
     print_table(f"{CLIENTS} mixed clients, {asked.minutes:g} minutes", table(asked.database, seen))
+    judge(seen, faults(seen))
+
+
+def judge(seen, problems):
+    """Print the memory and the problems that were seen, and exit with 1 if there are any."""
     print(f"memory: {seen.memory_mb[0]:.0f} MB at the start, {max(seen.memory_mb):.0f} at most, "
           f"{seen.memory_mb[-1]:.0f} at the end; in the last half {growth(seen):+.1%}")  # fmt: skip
-    wrong = faults(seen)
-    print("faults: " + ("; ".join(wrong) or "none"))
-    raise SystemExit(bool(wrong))
+    print("faults: " + ("; ".join(problems) or "none"))
+    raise SystemExit(bool(problems))
 
 
 if __name__ == "__main__":

@@ -305,8 +305,8 @@ def season_odd_trials(db: Session, caller: Caller, season: Season) -> list[OddTr
     fitted = fitted_season(db, caller, season)
     if fitted is None or not fitted.odd_trials:
         return []
-    teams = {team.id: team.name for team in _named(db, Team).values()}
-    return odd_trials(caller, fitted, teams)
+    teams = visible_to(db, caller, season).teams
+    return odd_trials(caller, fitted, {team.id: team.name for team in teams.values()})
 
 
 def pair_read(exact: Pair, fitted: Fitted, visible: VisibleComparison) -> PairRead:

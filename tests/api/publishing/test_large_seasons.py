@@ -17,7 +17,7 @@ from tests.support.makers import World, created, trial_payload
 from tests.support.season_histories import History
 
 WRITES = 25
-#: Fields that say which moment an answer is of.
+#: Fields about the time of an answer, which are not figures.
 OF_THE_MOMENT = ("as_of", "revision")
 
 
