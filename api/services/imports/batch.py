@@ -128,8 +128,7 @@ def _set_targets(trial: ImportedTrial, opening: Opening) -> None:
         return
     session = opening.find_or_open(trial)
     if session is not None:
-        targets = {"session_id": session.id, "build_id": trial.place.build.id}
-        trial.values = trial.values.model_copy(update=targets)
+        trial.values.session_id, trial.values.build_id = session.id, trial.place.build.id
 
 
 def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None:

@@ -20,6 +20,7 @@ from api.services.imports.headers import Header
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Unresolved
+from api.services.imports.repeated_values import SOUND_RUNS, STAND_IN, validated
 from api.services.imports.table import (
     RUN_COLUMNS,
     SESSION_COLUMNS,
@@ -147,7 +148,6 @@ def _notes(trial: ImportedTrial) -> str | None:
     return "; ".join(notes)[:NOTE_LENGTH] or None
 
 
-STAND_IN = {"session_id": "ses_" + "0" * 26, "build_id": "bld_" + "0" * 26}
 SESSION = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
            "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
 
@@ -155,10 +155,9 @@ SESSION = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
 def _check_shapes(trial: ImportedTrial, facts: dict[str, Any], header: Header) -> None:
     """Note every value that a session, a run or a trial refuses, even if names are unknown."""
     try:
-        trial.values = TrialCreate.model_validate(STAND_IN | facts)
+        trial.values = validated(facts)
     except ValidationError:  # now each part separately, so that a fault names its cell
-        sound_runs = [{"voltage_v": 1.0}]
-        _check(trial, TrialCreate, STAND_IN | facts | {"runs": sound_runs}, None, header)
+        _check(trial, TrialCreate, STAND_IN | facts | {"runs": SOUND_RUNS}, None, header)
         for row, run in zip(trial.rows, facts["runs"], strict=True):
             _check(trial, RunCreate, run, row, header)
     if not is_sound_session(trial.conditions):

@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel
 
 from analysis.electrical import mean_square
 from analysis.trials.steadiness import steadiness
-from api.many_rows import insert_rows, parts
+from api.many_rows import insert_rows
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.measurements.flags import ACCEPTED
 from api.services.trials.targets import Target
@@ -21,7 +21,6 @@ TRIALS, RUNS = SQLModel.metadata.tables["trial"], SQLModel.metadata.tables["run"
 FACTS = [name for name in TrialCreate.model_fields if name not in ("note", "runs")]
 RUN_FACTS = list(RunCreate.model_fields)
 IN_ORDER = json.JSONEncoder(sort_keys=True, default=str)
-AT_ONCE = 5_000  # trials, whose rows are in memory together
 SERIES = ("series_variation", "series_drift", "series_block_variation")
 
 
@@ -60,15 +59,14 @@ def insert(db: Session, new: dict[str, tuple[Submission, Target]], import_id: st
     """Store new trials with their runs."""
     # Insert into the table, not by the class: the rows are not needed as objects.
     connection, now = db.connection(), datetime.now(UTC)
-    for part in parts(list(new), AT_ONCE):
-        trials = [_trial_row(trial_id, *new[trial_id], import_id, now) for trial_id in part]
-        insert_rows(connection, TRIALS, trials)
-        runs = [
-            run_row(trial_id, number, run)
-            for trial_id in part
-            for number, run in enumerate(new[trial_id][0].trial.runs, start=1)
-        ]
-        insert_rows(connection, RUNS, runs)
+    trials = [_trial_row(trial_id, *of_trial, import_id, now) for trial_id, of_trial in new.items()]
+    insert_rows(connection, TRIALS, trials)
+    runs = [
+        run_row(trial_id, number, run)
+        for trial_id, (submission, _) in new.items()
+        for number, run in enumerate(submission.trial.runs, start=1)
+    ]
+    insert_rows(connection, RUNS, runs)
 
 
 def _trial_row(

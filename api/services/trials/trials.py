@@ -35,6 +35,8 @@ from api.services.trials import stored_trials
 from api.services.trials.rows import Name, Submission, digest_of, facts_of, insert
 from api.services.trials.targets import Target, Targets, require_sound
 
+AT_ONCE = 5_000  # trials of an import, whose submissions and rows are in memory together
+
 
 @dataclass(frozen=True, slots=True)
 class Submitted:
@@ -115,7 +117,8 @@ def submit(
 ) -> list[Submitted]:
     """Store the new trials that are valid, and check them; return the outcome of each."""
     revisions.lock(db, *_seasons_of(db, trials))
-    outcomes = _store(db, caller, trials, import_id)
+    stored = (_store(db, caller, part, import_id) for part in parts(trials, AT_ONCE))
+    outcomes = [outcome for of_part in stored for outcome in of_part]
     created = [str(each.trial_id) for each in outcomes if each.created]
     if created:
         revisions.raise_season(db, *set(_seasons_moved(outcomes)), only_trials=True)
