@@ -149,6 +149,18 @@ def postgres_url(request: pytest.FixtureRequest, postgres_address: str) -> Itera
     run_on_postgres(postgres_address, "DROP DATABASE programme WITH (FORCE)")
 
 
+@pytest.fixture
+def server_database(
+    request: pytest.FixtureRequest, postgres_address: str, postgres_templates: Templates
+) -> Iterator[str]:
+    """Return the address of an empty database of a name of its own, for processes on ports."""
+    name = f"ports_{request.node.name[:20].lower()}"
+    empty = postgres_templates.empty
+    run_on_postgres(postgres_address, f'CREATE DATABASE "{name}" OWNER {ROLE} TEMPLATE {empty}')
+    yield named_database(postgres_address, name)
+    run_on_postgres(postgres_address, f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
 def _wanted(request: pytest.FixtureRequest) -> str:
     """Return the template a test needs: the populated one if it asks for the world."""
     return "populated" if "world" in request.fixturenames else "empty"

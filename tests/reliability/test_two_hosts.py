@@ -4,29 +4,19 @@ import re
 import time
 
 import httpx
-import pytest
 from sqlalchemy import create_engine, text
 
 from tests.reliability.two_hosts import prepare, run, start
-from tests.support.databases import ROLE, named_database, run_on_postgres
 from tests.support.makers import created
 
 
-@pytest.fixture
-def database(postgres_address, postgres_templates, request):
-    name = f"two_{request.node.name[:20].lower()}"
-    run_on_postgres(postgres_address, f'CREATE DATABASE "{name}" OWNER {ROLE} TEMPLATE empty')
-    yield named_database(postgres_address, name)
-    run_on_postgres(postgres_address, f'DROP DATABASE "{name}" WITH (FORCE)')
-
-
-def test_mixed_requests_get_no_wrong_answer(database, tmp_path):
-    pair = start(tmp_path, database)
+def test_mixed_requests_get_no_wrong_answer(server_database, tmp_path):
+    pair = start(tmp_path, server_database)
     try:
         mixture = run(pair, 200, benches=2)
         assert mixture.wrong == {}
         assert mixture.sent >= 200
-        engine = create_engine(database.replace("postgresql:", "postgresql+psycopg:"))
+        engine = create_engine(server_database.replace("postgresql:", "postgresql+psycopg:"))
         with engine.connect() as server:
             stored = "SELECT count(*) FROM published_trials WHERE content IS NOT NULL"
             assert server.scalar(text(stored)) == 2  # others' trials moved on, for both alike
@@ -46,8 +36,8 @@ def left_of_one_minute(pair, key):
     return left if len(minutes) == 1 else left_of_one_minute(pair, key)
 
 
-def test_keys_sessions_and_limits_hold_at_both(database, tmp_path):
-    pair = start(tmp_path, database, GUSTBOOK_REQUESTS_PER_MINUTE="400")
+def test_keys_sessions_and_limits_hold_at_both(server_database, tmp_path):
+    pair = start(tmp_path, server_database, GUSTBOOK_REQUESTS_PER_MINUTE="400")
     try:
         key, world = prepare(pair)
         coach = world.larch.coach_key
