@@ -6,6 +6,7 @@ from api.models.access.keys import AccessKey, KeyOrganisation
 from api.models.access.rates import RateCount
 from api.models.access.web_sessions import WebSession
 from api.models.core.audit import AuditChain, AuditEntry
+from api.models.core.changes import SeasonChange
 from api.models.core.validation import learn_fields
 from api.models.events.inspections import Inspection
 from api.models.events.runs import EventRun, RunOrder
@@ -57,6 +58,7 @@ __all__ = [
     "Run",
     "RunOrder",
     "Season",
+    "SeasonChange",
     "Share",
     "StoredAnswer",
     "Team",

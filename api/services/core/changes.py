@@ -1,8 +1,12 @@
-"""Remember what recent writes of this process changed, so that answers need not all be made again.
+"""Remember what recent writes changed, so that answers need not all be made again.
 
 A write notes in its session which organisations and benches it touches and whose key it was; once
-it is committed, the change is remembered with the revisions that it raised the season by. Revisions
-that are missing were written by another process, or long ago: whatever they changed is not known.
+it is committed, the change is remembered with the revisions that it raised the season by. Whatever
+revisions changed that are missing, as they are of long ago, is not known.
+
+An embedded database has one service, which has its changes in memory. Processes that share a
+server store each change in its own transaction, and read those that they do not know yet: a
+snapshot with a season's revision has all its changes up to that one.
 """
 
 import threading
@@ -11,13 +15,15 @@ from collections import Counter, defaultdict, deque
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine, delete, event, insert
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, col, select
 
+from api.models.core.changes import SeasonChange
 from api.models.registry.seasons import Season
 
 MOST_REMEMBERED = 500  # changes of a season
+TRIMMED_EVERY = 50  # revisions: then the stored changes are cut to those remembered
 MOST_NAMED = 50  # benches, or schools, of one change; a change of more concerns all of them
 NOTED = "noted change"
 
@@ -62,7 +68,7 @@ class ChangeLog:
         )
         #: From which revision on to which one all changes are known and about trials only.
         self._only_trials: dict[str, tuple[int, int]] = {}
-        self._turn = threading.Lock()
+        self._turn, self._reading = threading.Lock(), threading.Lock()
 
     def add(self, season_id: str, change: Change) -> None:
         """Remember a change."""
@@ -75,6 +81,20 @@ class ChangeLog:
                 self._only_trials[season_id] = change.revision, change.revision
             elif not change.only_trials:  # it was remembered after a later one
                 self._only_trials[season_id] = until, until
+
+    def newest(self, season_id: str) -> int:
+        """Return the newest revision of a season that is remembered; 0 if none is."""
+        with self._turn:
+            changes = self._changes[season_id]
+            return changes[-1].revision if changes else 0
+
+    def add_newer(self, season_id: str, changes: Iterable[Change]) -> None:
+        """Remember changes in the order of their revisions, without those known already."""
+        with self._reading:
+            newest = self.newest(season_id)
+            for change in changes:
+                if change.revision > newest:
+                    self.add(season_id, change)
 
     def facts_revision(self, season_id: str, revision: int) -> int:
         """Return the revision since which only trials changed; this one itself if unknown."""
@@ -105,12 +125,80 @@ def log_of(engine: Engine) -> ChangeLog:
 
 def facts_revision(db: Session, season: Season) -> int:
     """Return the revision since which no facts changed but those of trials, as far as is known."""
-    return log_of(db.get_bind().engine).facts_revision(season.id, season.revision)
+    return _log_until(db, season).facts_revision(season.id, season.revision)
 
 
 def changes_since(db: Session, season: Season, revision: int) -> list[Change] | None:
     """Return the changes of a season since an older revision; None if one of them is not known."""
-    return log_of(db.get_bind().engine).between(season.id, revision, season.revision)
+    return _log_until(db, season).between(season.id, revision, season.revision)
+
+
+def _log_until(db: Session, season: Season) -> ChangeLog:
+    """Return the log with all stored changes up to the season's revision as this session sees it.
+
+    A transaction that raised the revision itself has not stored its change yet.
+    """
+    log = log_of(db.get_bind().engine)
+    if _is_shared(db) and log.newest(season.id) < season.revision:
+        log.add_newer(season.id, _stored(db, season.id, log.newest(season.id)))
+    return log
+
+
+def _is_shared(db: Session) -> bool:
+    """Tell whether several processes may write to a session's database."""
+    return db.get_bind().dialect.name == "postgresql"
+
+
+def _stored(db: Session, season_id: str, after: int) -> list[Change]:
+    """Return the stored changes of a season after a revision, in order."""
+    newer = select(SeasonChange).where(
+        col(SeasonChange.season_id) == season_id, col(SeasonChange.revision) > after
+    )
+    began_s = time.time() - time.monotonic()  # a stored time is the calendar's, ours is not
+    return [
+        Change(
+            before=row.before,
+            revision=row.revision,
+            keys=frozenset(row.keys),
+            only_trials=row.only_trials,
+            organisations=_ids(row.organisations),
+            benches=_ids(row.benches),
+            at_s=row.at_s - began_s,
+        )
+        for row in db.scalars(newer.order_by(col(SeasonChange.revision)))
+    ]
+
+
+def _ids(stored: Collection[str] | None) -> frozenset[str] | None:
+    return None if stored is None else frozenset(stored)
+
+
+def _listed(ids: Collection[str] | None) -> list[str] | None:
+    return None if ids is None else sorted(ids)
+
+
+def _store(db: Session, season_id: str, change: Change) -> None:
+    """Store a change with its transaction; now and then remove those that are too old."""
+    row = {
+        "season_id": season_id,
+        "revision": change.revision,
+        "before": change.before,
+        "only_trials": change.only_trials,
+        "keys": sorted(change.keys),
+        "organisations": _listed(change.organisations),
+        "benches": _listed(change.benches),
+        "at_s": time.time(),
+    }
+    db.execute(insert(SeasonChange), row)
+    if change.before // TRIMMED_EVERY != change.revision // TRIMMED_EVERY:
+        oldest = change.revision - MOST_REMEMBERED
+        over = col(SeasonChange.season_id) == season_id, col(SeasonChange.revision) <= oldest
+        db.execute(delete(SeasonChange).where(*over))
+
+
+def erase_changes(db: Session) -> None:
+    """Remove the stored changes of all seasons: they name schools and keys that were erased."""
+    db.execute(delete(SeasonChange))
 
 
 def forget_changes() -> None:
@@ -160,7 +248,7 @@ def _doubt(db: Session, previous: SessionTransaction) -> None:
 
 
 def _remember(db: Session) -> None:
-    """Remember what a transaction touched, once it is committed."""
+    """Remember what a transaction touched, with its commit."""
     if db.in_nested_transaction() or NOTED not in db.info:
         return
     noted: _Noted = db.info.pop(NOTED)
@@ -172,6 +260,10 @@ def _remember(db: Session) -> None:
         revision = db.scalar(select(Season.revision).where(col(Season.id) == season_id))
         if revision is not None:
             changes.append((season_id, _change(noted, season_id, revision - often, revision, now)))
+    if _is_shared(db):
+        for each in changes:
+            _store(db, *each)
+        return
 
     def committed(_: Session) -> None:
         for season_id, change in changes:

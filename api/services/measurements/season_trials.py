@@ -22,7 +22,7 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core.cache import cache_of
-from api.services.core.changes import log_of
+from api.services.core.changes import changes_since
 from api.services.measurements import results
 from api.services.measurements.flags import CONFIRMED, UNLIKE_SEASON
 from api.services.measurements.frames import Array, Columns, merge, read_columns, read_plain
@@ -95,7 +95,7 @@ def _updated(
 
     Return None if more may have changed, or if reading everything takes no longer.
     """
-    changes = log_of(db.get_bind().engine).between(season.id, revision, season.revision)
+    changes = changes_since(db, season, revision)
     if changes is None or len(before) < LARGE_SEASON:
         return None
     benches = set[str]()

@@ -26,7 +26,7 @@ from api.models.registry.seasons import Season
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
 from api.services.access.keys import CONSOLE
-from api.services.core import audit, revisions
+from api.services.core import audit, changes, revisions
 from api.services.operations.tables import Rows, tables_of_one_season
 from api.services.publishing import publications
 
@@ -76,6 +76,7 @@ class Eraser:
         self.db.flush()
         audit.note(self.db, CONSOLE, "erased", self.erasure)
         publications.erase_trials(self.db)
+        changes.erase_changes(self.db)
         revisions.raise_all(self.db)
         return dict(self.erasure.rows)
 

@@ -1,9 +1,23 @@
 """What recent writes changed: revisions without gaps, by whom, of which schools and benches."""
 
+import time
+
 import pytest
 from sqlalchemy import create_engine
+from sqlmodel import select
 
-from api.services.core.changes import Change, ChangeLog, log_of
+from api.models.core.changes import SeasonChange
+from api.models.registry.seasons import Season
+from api.services.core import changes as module
+from api.services.core import revisions
+from api.services.core.changes import (
+    Change,
+    ChangeLog,
+    changes_since,
+    facts_revision,
+    forget_changes,
+    log_of,
+)
 from tests.support.makers import World, bench_payload, created, session_payload, trial_payload
 
 FROM_NOTHING = {"keys": frozenset(), "only_trials": True, "organisations": None,
@@ -12,6 +26,21 @@ FROM_NOTHING = {"keys": frozenset(), "only_trials": True, "organisations": None,
 
 def change(before, revision, **facts):
     return Change(before, revision, **FROM_NOTHING | facts)
+
+
+def season_of(client, world):
+    with client.app.state.database.reading() as db:
+        return db.get_one(Season, world.season_id)
+
+
+def changes_of(client, world, older):
+    """Return the changes of the world's season since a revision, as a new reader learns them."""
+    with client.app.state.database.reading() as db:
+        return changes_since(db, db.get_one(Season, world.season_id), older)
+
+
+def store_trial(world):
+    created(world.larch.coach.post("/v1/trials", json=trial_payload(world.larch)))
 
 
 class TestBetween:
@@ -49,17 +78,11 @@ class TestOfWrites:
     @pytest.fixture
     def changes(self, world: World, app_client):
         """Return a function that gives the changes of the world's season since the last call."""
-        log = log_of(app_client.app.state.database.write_engine)
-
-        def revision():
-            return world.lead.get(f"/v1/seasons/{world.season_id}").json()["revision"]
-
-        seen = [revision()]
+        seen = [season_of(app_client, world).revision]
 
         def since():
-            older, newer = seen[0], revision()
-            seen[0] = newer
-            return log.between(world.season_id, older, newer)
+            older, seen[0] = seen[0], season_of(app_client, world).revision
+            return changes_of(app_client, world, older)
 
         return since
 
@@ -150,3 +173,68 @@ class TestOfWrites:
         path = f"/v1/trials/{world.larch.trial_id}/corrections"
         assert world.larch.coach.post(path, json=body).status_code == 422
         assert changes() == []
+
+
+@pytest.mark.parametrize("database_kind", ["postgresql"], indirect=True)
+class TestOfOtherProcesses:
+    """A process that knows nothing yet reads from a server what others changed."""
+
+    def test_what_was_stored_before_the_first_stored_change_is_not_known(self, world, app_client):
+        older = season_of(app_client, world).revision
+        assert changes_of(app_client, world, older - 500) is None
+
+    def test_a_write_of_which_a_part_was_undone_is_not_known(self, world: World, app_client):
+        older = season_of(app_client, world).revision
+        with app_client.app.state.database.unit_of_work() as db:
+            revisions.raise_season(db, world.season_id, only_trials=True)
+            with db.begin_nested() as part:
+                part.rollback()
+        assert changes_of(app_client, world, older) is None
+
+    def test_a_change_is_the_same_to_a_process_that_knew_nothing(self, world: World, app_client):
+        older = season_of(app_client, world).revision
+        store_trial(world)
+        facts, version = {"altitude_m": 600}, {"If-Match": '"v1"'}
+        path = f"/v1/organisations/{world.larch.organisation_id}"
+        assert world.lead.patch(path, json=facts, headers=version).status_code == 200
+        forget_changes()
+        one, other = changes_of(app_client, world, older)
+        assert (one.keys, one.organisations, one.benches, one.only_trials) == (
+            {world.larch.key_id}, {world.larch.organisation_id}, {world.larch.bench_id}, True,
+        )  # fmt: skip
+        assert (other.organisations, other.benches, other.only_trials) == (
+            {world.larch.organisation_id}, None, False,
+        )  # fmt: skip
+        assert abs(one.at_s - time.monotonic()) < 60
+
+    def test_what_changed_after_a_snapshot_is_no_change_of_it(self, world: World, app_client):
+        with app_client.app.state.database.reading() as db:
+            season = db.get_one(Season, world.season_id)
+            store_trial(world)
+            assert changes_since(db, season, season.revision) == []
+        assert len(changes_of(app_client, world, season.revision)) == 1
+
+    def test_only_trials_changed_since_the_last_other_fact(self, world: World, app_client):
+        path = f"/v1/seasons/{world.season_id}"
+        version = {"If-Match": world.lead.get(path).headers["etag"]}
+        assert world.lead.patch(path, json={"name": "Renamed"}, headers=version).status_code == 200
+        since = season_of(app_client, world).revision
+        store_trial(world)
+        forget_changes()
+        with app_client.app.state.database.reading() as db:
+            assert facts_revision(db, db.get_one(Season, world.season_id)) == since
+
+    def test_only_so_many_are_stored(self, world: World, app_client, monkeypatch):
+        monkeypatch.setattr(module, "MOST_REMEMBERED", 3)
+        monkeypatch.setattr(module, "TRIMMED_EVERY", 1)
+        for _ in range(5):
+            store_trial(world)
+        with app_client.app.state.database.reading() as db:
+            assert len(db.scalars(select(SeasonChange)).all()) == 3
+
+    def test_an_erasure_leaves_none_of_a_school(self, world: World, app_client, run):
+        store_trial(world)
+        school = world.larch.organisation_id
+        assert run("purge", "--organisation", school, "--yes").exit_code == 0
+        with app_client.app.state.database.reading() as db:
+            assert school not in str(db.scalars(select(SeasonChange)).all())
