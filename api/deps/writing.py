@@ -19,6 +19,7 @@ from api.errors import ApiError, FieldError, Invalid
 from api.messages import current_language, say
 from api.models.core.shapes import Answer
 from api.services.access.idempotency import Answered, claim, digest, release, store_answer
+from api.services.core import revisions
 from api.services.core.scope import Caller
 
 IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
@@ -139,10 +140,25 @@ def run_together(
 ) -> list[Response | Exception]:
     """Do the work of several requests in one transaction; a retry gets its stored answer.
 
-    `work` gets the indices of the requests that are still to be done, and answers each.
+    `work` gets the indices of the requests that are still to be done, and answers each. It shares
+    their seasons with other writers, unless it turns out to need one alone.
     """
+    try:
+        return _run_together(writings, work, shares_seasons=True)
+    except revisions.SeasonIsShared:
+        return _run_together(writings, work, shares_seasons=False)
+
+
+def _run_together(
+    writings: Sequence[Writing],
+    work: Callable[[Session, Sequence[int]], Sequence[Answered | ApiError]],
+    *,
+    shares_seasons: bool,
+) -> list[Response | Exception]:
     first = writings[0]
     with database(first.request).unit_of_work(first.caller.organisation_ids) as db:
+        if shares_seasons:
+            revisions.share_seasons(db)
         answers: list[Answered | ApiError | None] = [None] * len(writings)
         # Claim in the same order everywhere, so that transactions do not deadlock.
         for at in sorted(range(len(writings)), key=lambda at: writings[at].claims):

@@ -14,7 +14,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 WORKS = ("analysis", "model", "outlook", "report", "readers", "pages", "command", "requests",
-         "store", "beside", "stall", "import", "start")  # fmt: skip
+         "store", "processes", "beside", "stall", "import", "start")  # fmt: skip
 
 
 def main() -> None:

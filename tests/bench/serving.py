@@ -56,6 +56,10 @@ def plain(database_url: str) -> Iterator[str]:
         service.kill()
 
 
+#: The service closes a connection that was idle for longer. [s]
+IDLE_S = 4.0
+
+
 class Client:
     """One persistent connection that sends requests and reads complete answers."""
 
@@ -63,14 +67,18 @@ class Client:
         where = urlsplit(url)
         self._connection = http.client.HTTPConnection(where.hostname, where.port, timeout=900)
         self._headers = {"Authorization": f"Bearer {key}"} if key else {}
+        self._answered_at = time.monotonic()
 
     def ask(self, method: str, path: str, body: object = None, kind: str = "") -> bytes:
         """Send a request and return the answer's body; an error stops the measurement."""
         headers = self._headers | {"Content-Type": kind or "application/json"}
         data = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
+        if time.monotonic() - self._answered_at > IDLE_S:
+            self._connection.close()  # it is opened again by the next request
         self._connection.request(method, path, data, headers if data else self._headers)
         answer = self._connection.getresponse()
         text = answer.read()
+        self._answered_at = time.monotonic()
         if answer.status >= 400:
             raise AssertionError(f"{method} {path}: {answer.status} {text[:300]!r}")
         return text

@@ -6,7 +6,10 @@ import time
 import httpx
 from sqlalchemy import create_engine, text
 
+from api.db import open_database
+from api.services.core.audit import broken_seals
 from tests.reliability.two_hosts import prepare, run, start
+from tests.support.cached_results import out_of_date
 from tests.support.makers import created
 
 
@@ -21,6 +24,11 @@ def test_mixed_requests_get_no_wrong_answer(server_database, tmp_path):
             stored = "SELECT count(*) FROM published_trials WHERE content IS NOT NULL"
             assert server.scalar(text(stored)) == 2  # others' trials moved on, for both alike
         engine.dispose()
+        opened = open_database(server_database, threads=1, busy_timeout_s=20)
+        with opened.reading() as db:
+            assert out_of_date(db) == []
+            assert list(broken_seals(db)) == []
+        opened.close()
     finally:
         pair.close()
 

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import text
 from sqlmodel import Session, SQLModel, col, func, select
 
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
 from api.models.core.shapes import Stored
 from api.models.imports.imports import ImportBatch
+from api.services.core import turns
 from api.services.core.changes import note_writer
 from api.services.core.scope import Caller
 
@@ -58,7 +58,7 @@ def _add(
     is_import = row.prefix == ImportBatch.prefix  # about the schools of its trials
     note_writer(db, caller.key_id, set() if is_import else {organisation_id})
     chain = season_id or PROGRAMME
-    _take_turn(db, chain)
+    turns.take(db, [chain])
     last = db.get(AuditChain, chain) or _first(db, chain)
     entry = AuditEntry(
         id=new_id(AuditEntry.prefix),
@@ -88,13 +88,6 @@ def _first(db: Session, chain: str) -> AuditChain:
     db.add(new_chain)
     db.flush()
     return new_chain
-
-
-def _take_turn(db: Session, chain: str) -> None:
-    """Make writers of one chain take turns; an embedded database has one writer anyway."""
-    if db.get_bind().dialect.name == "postgresql":
-        number = int.from_bytes(hashlib.sha256(chain.encode()).digest()[:8], signed=True)
-        db.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": number})
 
 
 def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:

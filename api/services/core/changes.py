@@ -11,7 +11,7 @@ snapshot with a season's revision has all its changes up to that one.
 
 import threading
 import time
-from collections import Counter, defaultdict, deque
+from collections import defaultdict, deque
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
@@ -21,6 +21,7 @@ from sqlmodel import Session, col, select
 
 from api.models.core.changes import SeasonChange
 from api.models.registry.seasons import Season
+from api.services.core.turns import is_server
 
 MOST_REMEMBERED = 500  # changes of a season
 TRIMMED_EVERY = 50  # revisions: then the stored changes are cut to those remembered
@@ -49,7 +50,8 @@ class Change:
 class _Noted:
     """What the transaction of a session has touched so far."""
 
-    raised: Counter[str] = field(default_factory=Counter)
+    #: Each raised season's revision before the transaction and after it.
+    raised: dict[str, tuple[int, int]] = field(default_factory=dict)
     #: Seasons of which facts other than trials changed.
     otherwise: set[str] = field(default_factory=set)
     keys: set[str] = field(default_factory=set)
@@ -139,14 +141,9 @@ def _log_until(db: Session, season: Season) -> ChangeLog:
     A transaction that raised the revision itself has not stored its change yet.
     """
     log = log_of(db.get_bind().engine)
-    if _is_shared(db) and log.newest(season.id) < season.revision:
+    if is_server(db) and log.newest(season.id) < season.revision:
         log.add_newer(season.id, _stored(db, season.id, log.newest(season.id)))
     return log
-
-
-def _is_shared(db: Session) -> bool:
-    """Tell whether several processes may write to a session's database."""
-    return db.get_bind().dialect.name == "postgresql"
 
 
 def _stored(db: Session, season_id: str, after: int) -> list[Change]:
@@ -206,13 +203,15 @@ def forget_changes() -> None:
     _logs.clear()
 
 
-def note_raised(db: Session, season_ids: Iterable[str], *, only_trials: bool) -> None:
-    """Note that a transaction raises seasons' revisions, by trials only or by other facts."""
+def note_raised(
+    db: Session, season_id: str, before: int, revision: int, *, only_trials: bool
+) -> None:
+    """Note that a transaction raised a season's revision, by trials only or by other facts."""
     noted = _noted(db)
-    raised = list(season_ids)
-    noted.raised.update(raised)
+    first, _ = noted.raised.get(season_id, (before, revision))
+    noted.raised[season_id] = first, revision
     if not only_trials:
-        noted.otherwise.update(raised)
+        noted.otherwise.add(season_id)
 
 
 def note_writer(db: Session, key_id: str, owners: Collection[str | None]) -> None:
@@ -255,12 +254,11 @@ def _remember(db: Session) -> None:
     if not noted.is_known:
         return
     log, now = log_of(db.get_bind().engine), time.monotonic()
-    changes = []
-    for season_id, often in noted.raised.items():
-        revision = db.scalar(select(Season.revision).where(col(Season.id) == season_id))
-        if revision is not None:
-            changes.append((season_id, _change(noted, season_id, revision - often, revision, now)))
-    if _is_shared(db):
+    changes = [
+        (season_id, _change(noted, season_id, before, revision, now))
+        for season_id, (before, revision) in noted.raised.items()
+    ]
+    if is_server(db):
         for each in changes:
             _store(db, *each)
         return

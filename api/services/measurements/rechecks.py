@@ -19,6 +19,7 @@ from api.models.registry.builds import Build
 from api.models.registry.sessions import BenchSession
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
+from api.services.core import revisions
 from api.services.core.changes import note_bench
 from api.services.measurements import flags, new_trials, older_trials, results, sweeps
 from api.services.measurements.frames import read_checked_frame
@@ -66,6 +67,8 @@ def _recompute_season(db: Session, season_id: str, bench_ids: set[str], swept: s
     for ever.
     """
     for _ in range(MOST_ROUNDS):
+        if swept:
+            revisions.lock_whole(db, season_id)  # a sweep changes results at other schools' benches
         fitted = sweeps.refit_builds(db, season_id, sorted(swept))
         bench_ids = bench_ids | sweeps.benches_depending_on(db, season_id, fitted)
         swept = recheck_benches(db, season_id, sorted(bench_ids))

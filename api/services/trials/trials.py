@@ -18,6 +18,7 @@ from api.errors import ApiError, Conflict, FieldError
 from api.many_rows import parts
 from api.messages import say
 from api.models.core.ids import is_id, new_id
+from api.models.registry.builds import Build
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import (
     Run,
@@ -79,7 +80,7 @@ def submit_each(
     db: Session, submitted: Sequence[tuple[Caller, TrialCreate]]
 ) -> list[tuple[TrialRead, bool] | ApiError]:
     """Store single trials that arrived together; return each and if it is new, or its error."""
-    revisions.lock(db, *_seasons_of(db, [trial for _, trial in submitted]))
+    _lock_schools(db, [trial for _, trial in submitted])
     outcomes: dict[int, Submitted] = {}
     for caller in dict.fromkeys(caller for caller, _ in submitted):
         of_caller = [at for at, (sender, _) in enumerate(submitted) if sender == caller]
@@ -87,16 +88,20 @@ def submit_each(
         outcomes.update(zip(of_caller, stored, strict=True))
     created = {str(one.trial_id): submitted[at][0] for at, one in outcomes.items() if one.created}
     if created:
-        revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
         rechecks.check_new(db, created)
     in_order = (
         select(Trial)
         .where(col(Trial.id).in_(created))
         .order_by(col(Trial.season_id), col(Trial.id))
     )
-    audit.note_created(db, [(created[row.id], row) for row in db.scalars(in_order)])
+    rows = db.scalars(in_order).all()
     ids = sorted({str(one.trial_id) for one in outcomes.values() if one.trial_id})
     reads = {read.id: read for read in stored_trials.reads(db, ids)}
+    # Last, because from here on all writers of the season wait until the commit.
+    raised = revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
+    for read in reads.values():
+        read.revision = raised.get(read.season_id, read.revision)
+    audit.note_created(db, [(created[row.id], row) for row in rows])
     return [_outcome_of(outcomes[at], reads) for at in range(len(submitted))]
 
 
@@ -147,6 +152,19 @@ def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
         select(BenchSession.season_id).where(col(BenchSession.id).in_(part)) for part in parts(ids)
     )
     return {season_id for each in seasons for season_id in db.scalars(each.distinct())}
+
+
+def _lock_schools(db: Session, trials: Sequence[TrialCreate]) -> None:
+    """Lock the schools whose benches and builds trials are of, as far as these exist."""
+    sessions, builds = ({getattr(trial, name) for trial in trials}
+                        for name in ("session_id", "build_id"))  # fmt: skip
+    of_sessions = select(BenchSession.season_id, BenchSession.organisation_id).where(
+        col(BenchSession.id).in_(sessions)
+    )
+    places = db.execute(of_sessions).all()
+    owners = db.scalars(select(Build.organisation_id).where(col(Build.id).in_(builds)))
+    schools = {row.organisation_id for row in places} | {each for each in owners if each}
+    revisions.lock_schools(db, {row.season_id for row in places}, schools)
 
 
 def _submit(
