@@ -99,20 +99,27 @@ class Database:
 
 
 def open_database(
-    database_url: str, *, threads: int, busy_timeout_s: float, statement_timeout_s: float = 60.0
+    database_url: str,
+    *,
+    threads: int,
+    busy_timeout_s: float,
+    statement_timeout_s: float = 60.0,
+    behind_pooler: bool = False,
 ) -> Database:
     """Return the engines of a programme, without connecting yet.
 
     A server cancels a statement that takes too long; an embedded database has one writer and quick
-    reads, and needs no such limit.
+    reads, and needs no such limit. Behind a pooler each transaction may have another connection to
+    the server, so that a connection can keep neither settings nor prepared statements.
     """
     if is_embedded(database_url):
         return _open_sqlite(database_url, threads, busy_timeout_s)
-    options = {
+    settings = {
         "statement_timeout": int(statement_timeout_s * 1000),
         # Planning a join of twenty tables again takes longer than running it for a bench.
         "plan_cache_mode": "force_generic_plan",
     }
+    options = " ".join(f"-c {name}={value}" for name, value in settings.items())
     engine = engine_for(
         database_url,
         hide_parameters=True,  # keep typed texts out of the log
@@ -121,7 +128,7 @@ def open_database(
         pool_timeout=busy_timeout_s,
         pool_pre_ping=True,
         pool_use_lifo=True,  # the connection used last has the plans of our statements
-        connect_args={"options": " ".join(f"-c {name}={value}" for name, value in options.items())},
+        connect_args={"prepare_threshold": None} if behind_pooler else {"options": options},
     )
     # A report is several statements: all of them must see the same moment.
     read_engine = engine.execution_options(

@@ -140,6 +140,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
         threads=settings.worker_threads,
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
+        behind_pooler=settings.behind_pooler,
     )
     app.state.turns = KeyLimits(settings.worker_threads)
     app.state.body_room = BodyRoom(settings.max_body_bytes)

@@ -73,6 +73,13 @@ class Settings(BaseSettings):
         float,
         Field(gt=0, le=3600, description="How long PostgreSQL may work on one statement. [s]"),
     ] = 60.0
+    behind_pooler: Annotated[
+        bool,
+        Field(
+            description="The database's address is a pooler's that gives each transaction another "
+            "connection, such as PgBouncer's: prepare no statements, set no timeout."
+        ),
+    ] = False
     backup_folder: Annotated[
         str, Field(min_length=1, description="Where backups are kept, best on another disk.")
     ] = "var/backups"

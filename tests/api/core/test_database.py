@@ -79,3 +79,20 @@ def test_a_statement_that_takes_too_long_is_given_up(postgres_url):
             assert db.execute(text("SELECT 1")).scalar_one() == 1
     finally:
         opened.close()
+
+
+@pytest.mark.parametrize(("behind_pooler", "least", "most"), [(False, 1, 9), (True, 0, 0)])
+def test_behind_a_pooler_no_statement_is_prepared(postgres_url, behind_pooler, least, most):
+    """The next transaction may have a connection that does not know it, or knows another one."""
+    opened = open_database(postgres_url, threads=1, busy_timeout_s=5, behind_pooler=behind_pooler)
+    try:
+        for _ in range(10):  # the driver prepares what it runs often
+            with opened.reading() as db:
+                db.execute(text("SELECT count(*) FROM season WHERE id = :id"), {"id": "none"})
+        with opened.reading() as db:
+            prepared = db.scalar(text("SELECT count(*) FROM pg_prepared_statements"))
+            plans = db.scalar(text("SHOW plan_cache_mode"))
+    finally:
+        opened.close()
+    assert least <= prepared <= most
+    assert plans == ("auto" if behind_pooler else "force_generic_plan")
