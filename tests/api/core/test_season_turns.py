@@ -105,7 +105,7 @@ def test_trials_of_two_schools_do_not_wait_for_each_other(world: World, app_clie
         assert answers[0].status_code == 201
 
 
-def test_revisions_and_seals_have_one_order_whoever_writes_first(world: World, app_client):
+def test_revisions_and_seals_have_one_order(world: World, app_client):
     database = app_client.app.state.database
     with database.reading() as db:
         before = db.get_one(Season, world.season_id).revision
