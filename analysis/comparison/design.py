@@ -6,15 +6,15 @@ bench, with the shared ones at the end: the equations are then blocks along a di
 narrow border, and cost grows with the number of benches.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
-from analysis.comparison.block_inverse import Blocks
 from analysis.numeric.groups import Groups, group_by
 
 TERMS = ("team", "build", "bench", "session")
@@ -40,6 +40,18 @@ class Spread:
     interaction: float = 0.05
     reference: float = FREE
     residual: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class BenchCells:
+    """How much (`values`) of which unknowns (`columns`) each cell of a bench has.
+
+    The bench's own unknowns are numbered from 0, shared ones from -2 downwards: so a bench's cells
+    read the same wherever its unknowns are among those of the season.
+    """
+
+    columns: IntArray
+    values: FloatArray
 
 
 class Model:
@@ -69,10 +81,8 @@ class Model:
         self._cell_codes |= dict.fromkeys(self.errors, self._owner(has_team))
         self._lay_out(has_team)
         columns, values = self._columns(has_team), self._values(trials, first)
-        self.blocks = Blocks(self.ends, columns, values)
         self.design = self.rows(columns, values)
-        self.design_at_home = self.design[:, : self.local]
-        self.design_shared = self.design[:, self.local :]
+        self._own_columns, self._cell_values = self._numbered_by_bench(columns), values
 
     @property
     def builds(self) -> Groups:
@@ -80,10 +90,13 @@ class Model:
         return self.terms["build"]
 
     def _cells(self) -> tuple[Groups, IntArray]:
-        """Return the cells of trials with the same terms, and the first trial of each cell."""
+        """Return the cells of trials with the same terms, and the first trial of each cell.
+
+        Those of one bench follow each other.
+        """
         key = np.zeros(len(self.terms["team"].codes), dtype=np.int64)
-        for each in self.terms.values():
-            key = key * each.size + each.codes
+        for name in ("bench", *(each for each in TERMS if each != "bench")):
+            key = key * self.terms[name].size + self.terms[name].codes
         labels, first, codes = np.unique(key, return_index=True, return_inverse=True)
         return Groups(labels, codes), first
 
@@ -158,6 +171,31 @@ class Model:
             for column in self.errors.values()
         ]
         return np.column_stack([ones, *moved])
+
+    def _numbered_by_bench(self, columns: IntArray) -> IntArray:
+        """Return the unknowns of each cell as `BenchCells` numbers them."""
+        starts = np.concatenate([[0], self.ends[:-1]])[self._cell_codes["bench"]]
+        own = np.where(columns == NOWHERE, NOWHERE, columns - starts[:, None])
+        return np.where(columns >= self.local, NOWHERE - 1 - (columns - self.local), own)
+
+    def of_benches(self) -> Iterator[tuple[BenchCells, slice, slice]]:
+        """Yield each bench's cells, with their places among all cells and those of its unknowns."""
+        cuts = np.searchsorted(self._cell_codes["bench"], np.arange(len(self.ends) + 1)).tolist()
+        ends = [0, *self.ends.tolist()]
+        for at in range(len(self.ends)):
+            rows = slice(cuts[at], cuts[at + 1])
+            cells = BenchCells(self._own_columns[rows], self._cell_values[rows])
+            yield cells, rows, slice(ends[at], ends[at + 1])
+
+    @cached_property
+    def shared_labels(self) -> list[list[str]]:
+        """Return the labels of the terms that several benches share, which the border consists of.
+
+        Errors are shared where their team or reference rotor is, and pairs never.
+        """
+        return [
+            self.terms[name].labels[self.position[name] >= self.local].tolist() for name in TERMS
+        ]
 
     def rows(self, columns: IntArray, values: FloatArray | None = None) -> Any:
         """Return sparse rows with a one or a value in each given column, except at `NOWHERE`."""

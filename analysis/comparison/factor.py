@@ -2,8 +2,9 @@
 
 A season of a few schools is one small matrix. A large one has almost all its entries in a block for
 each bench: with A these blocks, B the coupling to the shared unknowns and D the equations of the
-shared unknowns, all results follow from each block's inverse and from the factorised border
-D − BᵀA⁻¹B [1]_.
+shared unknowns, all results follow from each block's factor and from the factorised border
+D − BᵀA⁻¹B [1]_, to which each bench adds its own part. After a change only the blocks of the
+changed benches are eliminated again.
 
 References
 ----------
@@ -17,8 +18,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from analysis.columns import FloatArray
-from analysis.comparison.block_inverse import Inverted
+from analysis.columns import FloatArray, IntArray
+from analysis.comparison.bench_blocks import BenchBlock, eliminated
 from analysis.comparison.design import Model
 from analysis.errors import InvalidInput
 
@@ -42,6 +43,9 @@ class Factor(Protocol):
     def variances(self, rows: Any) -> FloatArray:
         """Return the variance of each sum of unknowns."""
 
+    def cell_variances(self) -> FloatArray:
+        """Return the variance of the fit of each cell."""
+
     def diagonal(self) -> FloatArray:
         """Return the variance of each unknown."""
 
@@ -49,10 +53,11 @@ class Factor(Protocol):
 class Equations(Protocol):
     """Normal equations of weighted trials, without priors."""
 
-    def factorised(self, scale: float, prior: FloatArray) -> Factor:
+    def factorised(self, scale: float, prior: FloatArray, like: Factor | None = None) -> Factor:
         """Return the equations times `scale`, with the priors' precisions, factorised.
 
-        Raises `InvalidInput` if rounding leaves no positive definite matrix.
+        Benches whose equations are those of the factor `like` are not eliminated again. Raises
+        `InvalidInput` if rounding leaves no positive definite matrix.
         """
 
 
@@ -63,22 +68,19 @@ def equations(model: Model, cell_weight: FloatArray) -> Equations:
     return _Bordered(model, cell_weight)
 
 
-def _weighted_transpose(rows: Any, cell_weight: FloatArray) -> Any:
-    """Return the transposed rows of cells, each times its weight."""
-    from scipy.sparse import diags_array
-
-    return rows.T @ diags_array(cell_weight)
-
-
 class _Dense:
     """The equations as one matrix."""
 
     def __init__(self, model: Model, cell_weight: FloatArray) -> None:
-        self._matrix: FloatArray = (
-            _weighted_transpose(model.design, cell_weight) @ model.design
-        ).toarray()
+        from scipy.sparse import diags_array
 
-    def factorised(self, scale: float, prior: FloatArray) -> "_DenseFactor":
+        self._design = model.design
+        weighted = model.design.T @ diags_array(cell_weight)
+        self._matrix: FloatArray = (weighted @ model.design).toarray()
+
+    def factorised(
+        self, scale: float, prior: FloatArray, like: Factor | None = None
+    ) -> "_DenseFactor":
         """Return the equations with the priors' precisions, factorised."""
         from scipy.linalg.lapack import dpotrf
 
@@ -87,13 +89,14 @@ class _Dense:
         lower, failed = dpotrf(matrix, lower=True)
         if failed:
             raise InvalidInput("uncertainties this far apart cannot be weighed with each other")
-        return _DenseFactor(lower)
+        return _DenseFactor(self._design, lower)
 
 
 @dataclass(frozen=True)
 class _DenseFactor:
     """One matrix, by its lower Cholesky factor."""
 
+    design: Any
     lower: FloatArray
 
     @cached_property
@@ -128,82 +131,149 @@ class _DenseFactor:
         variances: FloatArray = (rows * (rows @ self.inverse)).sum(axis=1)
         return variances
 
+    def cell_variances(self) -> FloatArray:
+        """Return the variance of the fit of each cell."""
+        return self.variances(self.design)
+
     def diagonal(self) -> FloatArray:
         """Return the variance of each unknown."""
         return self.inverse.diagonal()
 
 
 class _Bordered:
-    """The equations as a block for each bench, their coupling, and the shared unknowns' block."""
+    """The equations as a block for each bench, and the shared unknowns' border."""
 
     def __init__(self, model: Model, cell_weight: FloatArray) -> None:
         self._model, self._cell_weight = model, cell_weight
-        weighted = _weighted_transpose(model.design_shared, cell_weight)
-        self._coupling = (weighted @ model.design_at_home).T.tocsr()
-        self._shared = weighted @ model.design_shared
 
-    def factorised(self, scale: float, prior: FloatArray) -> "_BorderedFactor":
+    def factorised(
+        self, scale: float, prior: FloatArray, like: Factor | None = None
+    ) -> "_BorderedFactor":
         """Return the equations with the priors' precisions, factorised."""
-        from scipy.sparse import diags_array
-        from scipy.sparse.linalg import splu
+        model, weight, blocks = self._model, scale * self._cell_weight, []
+        before = like.blocks_for(model) if isinstance(like, _BorderedFactor) else {}
+        labels = model.terms["bench"].labels.tolist()
+        for label, (cells, rows, own) in zip(labels, model.of_benches(), strict=True):
+            block = before.get(label)
+            if block is None or not block.is_of(cells, weight[rows], prior[own]):
+                block = eliminated(cells, weight[rows], prior[own])
+            blocks.append(block)
+        return _BorderedFactor(model, blocks, _border(blocks, prior[model.local :]))
 
-        local = self._model.local
-        home = self._model.blocks.inverted(scale * self._cell_weight, prior[:local])
-        coupling = scale * self._coupling
-        pull = home.solve(coupling).tocsr()
-        border = scale * self._shared + diags_array(prior[local:]) - coupling.T @ pull
-        factor = splu(border.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
-        return _BorderedFactor(home, coupling, pull, factor)
+
+def _border(blocks: list[BenchBlock], prior: FloatArray) -> Any:
+    """Return the factorised equations of the shared unknowns, as all benches leave them."""
+    from scipy.sparse import coo_array, diags_array
+    from scipy.sparse.linalg import splu
+
+    row = np.concatenate([np.repeat(each.shared, len(each.shared)) for each in blocks])
+    column = np.concatenate([np.tile(each.shared, len(each.shared)) for each in blocks])
+    entries = np.concatenate([each.left.ravel() for each in blocks])
+    left = coo_array((entries, (row, column)), shape=(len(prior), len(prior)))
+    matrix = (left.tocsc() + diags_array(prior)).tocsc()
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
 
 
 @dataclass(frozen=True)
 class _BorderedFactor:
-    """The inverses of the blocks, and the factorised border after eliminating the blocks."""
+    """The blocks of the benches, and the factorised border after eliminating them."""
 
-    home: Inverted
-    coupling: Any
-    #: A⁻¹B: how the local unknowns follow from the shared ones.
-    pull: Any
+    model: Model
+    blocks: list[BenchBlock]
     border: Any
 
-    @property
-    def _local(self) -> int:
-        return int(self.coupling.shape[0])
+    def blocks_for(self, model: Model) -> dict[str, BenchBlock]:
+        """Return the blocks by bench, if a model has the same shared unknowns; else none."""
+        if self.model.shared_labels != model.shared_labels:
+            return {}
+        return dict(zip(self.model.terms["bench"].labels.tolist(), self.blocks, strict=True))
 
     @property
     def log_determinant(self) -> float:
         """Return ln of the determinant of the equations."""
         of_border = float(np.sum(np.log(np.abs(self.border.U.diagonal()))))
-        return self.home.log_determinant + of_border
+        return sum(block.log_determinant for block in self.blocks) + of_border
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return the solution of the equations for a right-hand side."""
-        local = self.home.solve(right[: self._local])
-        shared = self.border.solve(right[self._local :] - self.coupling.T @ local)
-        return np.concatenate([local - self.pull @ shared, shared])
+        shared, solution, start = right[self._local :].copy(), np.empty_like(right), 0
+        parts = np.split(right[: self._local], self.model.ends[:-1])
+        for block, part in zip(self.blocks, parts, strict=True):
+            shared[block.shared] -= part @ block.pull
+        solution[self._local :] = self.border.solve(shared)
+        for block, part in zip(self.blocks, parts, strict=True):
+            end = start + len(part)
+            pulled = block.pull @ solution[self._local + block.shared]
+            solution[start:end] = block.solve(part) - pulled
+            start = end
+        return solution
+
+    @property
+    def _local(self) -> int:
+        return self.model.local
+
+    @cached_property
+    def _inverse(self) -> Any:
+        """Return the inverses of all blocks as one sparse matrix."""
+        from scipy.sparse import csr_array
+
+        widths = np.diff(self.model.ends, prepend=0)
+        ends = np.cumsum(np.concatenate([[0], np.repeat(widths, widths)]))
+        first = np.repeat(self.model.ends - widths, widths**2)
+        column = first + _counted(np.repeat(widths, widths))
+        entries = np.concatenate([block.inverse.ravel() for block in self.blocks])
+        return csr_array((entries, column, ends), shape=(self._local, self._local))
+
+    @cached_property
+    def _pull(self) -> Any:
+        """Return how all local unknowns follow from the shared ones, as one sparse matrix."""
+        from scipy.sparse import csr_array
+
+        counts = [np.full(len(block.prior), len(block.shared)) for block in self.blocks]
+        ends = np.cumsum(np.concatenate([[0], *counts]))
+        column = np.concatenate([np.tile(each.shared, len(each.prior)) for each in self.blocks])
+        entries = np.concatenate([block.pull.ravel() for block in self.blocks])
+        shape = self._local, self.model.size - self._local
+        return csr_array((entries, column, ends), shape=shape)
+
+    @cached_property
+    def _of_shared(self) -> FloatArray:
+        """Return the covariance of the shared unknowns."""
+        covariance: FloatArray = self.border.solve(np.eye(self.model.size - self._local))
+        return covariance
 
     def covariance(self, rows: Any) -> FloatArray:
         """Return the covariance of sums of unknowns, given as sparse rows."""
         local, reduced = rows[:, : self._local], self._reduced(rows)
-        at_home = (local @ self.home.inverse @ local.T).toarray()
+        at_home = (local @ self._inverse @ local.T).toarray()
         covariance: FloatArray = at_home + reduced @ self.border.solve(reduced.T)
         return covariance
 
     def variances(self, rows: Any) -> FloatArray:
         """Return the variance of each sum of unknowns."""
         local, reduced = rows[:, : self._local], self._reduced(rows)
-        at_home = ((local @ self.home.inverse) * local).sum(axis=1)
+        at_home = ((local @ self._inverse) * local).sum(axis=1)
         variances: FloatArray = at_home + np.sum(reduced * self.border.solve(reduced.T).T, axis=1)
         return variances
 
     def _reduced(self, rows: Any) -> FloatArray:
         """Return the shared part of sums after eliminating the local unknowns."""
         local, shared = rows[:, : self._local], rows[:, self._local :]
-        reduced: FloatArray = (shared - local @ self.pull).toarray()
+        reduced: FloatArray = (shared - local @ self._pull).toarray()
         return reduced
+
+    def cell_variances(self) -> FloatArray:
+        """Return the variance of the fit of each cell."""
+        return np.concatenate([block.cell_variances(self._of_shared) for block in self.blocks])
 
     def diagonal(self) -> FloatArray:
         """Return the variance of each unknown."""
-        shared = self.border.solve(np.eye(self.coupling.shape[1]))
-        local = self.home.inverse.diagonal() + ((self.pull @ shared) * self.pull).sum(axis=1)
-        return np.concatenate([local, np.diag(shared)])
+        pulled = ((self._pull @ self._of_shared) * self._pull).sum(axis=1)
+        at_home = np.concatenate([block.inverse.diagonal() for block in self.blocks])
+        return np.concatenate([at_home + pulled, np.diag(self._of_shared)])
+
+
+def _counted(lengths: IntArray) -> IntArray:
+    """Return 0, 1, 2, … up to each length, one sequence after the other."""
+    before = np.cumsum(lengths) - lengths
+    return np.arange(int(lengths.sum())) - np.repeat(before, lengths)

@@ -18,7 +18,7 @@ import numpy as np
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import FREE, NOWHERE, Model, Spread
-from analysis.comparison.factor import Equations, equations
+from analysis.comparison.factor import Equations, Factor, equations
 
 LEAST_SESSION, MOST_SESSION = 0.03, 0.50  # [-], bounds of what sessions differ by
 LEAST_INTERACTION, MOST_INTERACTION = 0.01, 0.30  # [-], bounds of a build at a bench
@@ -85,12 +85,18 @@ class WeightedTrials:
 
 
 class Solution:
-    """The best-fitting terms, with uncertainties from the factorised equations."""
+    """The best-fitting terms, with uncertainties from the factorised equations.
 
-    def __init__(self, weighted: WeightedTrials, spread: Spread) -> None:
+    The benches whose equations are those of the solution `like` cost nothing again.
+    """
+
+    def __init__(
+        self, weighted: WeightedTrials, spread: Spread, like: "Solution | None" = None
+    ) -> None:
         self.model, self._weighted, self._spread = weighted.model, weighted, spread
         self._prior = self.model.precision(spread)
-        self._factor = weighted.equations.factorised(weighted.scale, self._prior)
+        before = None if like is None else like._factor
+        self._factor: Factor = weighted.equations.factorised(weighted.scale, self._prior, before)
         self.terms = self._factor.solve(weighted.right)
 
     @cached_property
@@ -162,18 +168,14 @@ class Solution:
 
     def of_terms(self, name: str) -> Sums:
         """Return the terms of one kind as sums of one term each."""
-        return self._as_they_are(self.model.rows(self.model.position[name][:, None]))
-
-    def _as_they_are(self, rows: Any) -> Sums:
-        """Return sums of unknowns as they are, without an undetermined part of builds."""
         from scipy.sparse import csr_array
 
+        rows = self.model.rows(self.model.position[name][:, None])
         return Sums(rows, csr_array((rows.shape[0], self.model.builds.size)))
 
     def fit_variances(self) -> FloatArray:
         """Return the variance of the fit of each trial."""
-        of_cells = self.variances(self._as_they_are(self.model.design))
-        variances: FloatArray = of_cells[self.model.cells.codes]
+        variances: FloatArray = self._factor.cell_variances()[self.model.cells.codes]
         return variances
 
     def gradient(self) -> FloatArray:

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.comparison.fit import SeasonFit, Start
+from analysis.numeric.groups import are_among
 from api.services.measurements.frames import Array, Columns
 from api.services.measurements.season_trials import LARGE_SEASON
 
@@ -37,16 +38,29 @@ def start_at(fit: SeasonFit, older: Columns, newer: Columns, steps: int) -> Begu
     if count < LARGE_SEASON or steps >= MOST_STEPS or not older or not fit.is_estimated:
         return None
     at, is_known = _places(older["trial_id"], newer["trial_id"])
-    is_same = is_known.copy()
-    for name in NUMBERS:
-        is_same &= np.abs(older[name][at] - newer[name]) <= ALIKE
-    for name in NAMES:
-        is_same &= older[name][at] == newer[name]
-    changed = (count - is_same.sum()) + (len(older["trial_id"]) - is_known.sum())
-    if changed > MOST_CHANGED * count:
+    is_same = is_known & np.all([older[name][at] == newer[name] for name in NAMES], axis=0)
+    apart = np.max([np.abs(older[name][at] - newer[name]) for name in NUMBERS], axis=0)
+    changed = np.count_nonzero(~(is_same & (apart <= ALIKE)))
+    if changed + len(older["trial_id"]) - np.count_nonzero(is_known) > MOST_CHANGED * count:
         return None
-    counts = is_known & ~fit.is_aside[at]
-    return Begun(Start(np.where(counts, fit.weights[at], 1.0), fit.spread), steps + 1)
+    return Begun(Start(_weights(fit, older, newer, at, is_same & (apart == 0)), fit), steps + 1)
+
+
+def _weights(
+    fit: SeasonFit, older: Columns, newer: Columns, at: Array, is_same: npt.NDArray[np.bool_]
+) -> Array:
+    """Return the weight of each newer trial by a fit of the older ones, at these places.
+
+    At the benches of changed trials those that were set aside count again until they are judged:
+    which of two that contradict each other is judged last must not matter.
+    """
+    is_gone = np.ones(len(older["trial_id"]), dtype=bool)
+    is_gone[at[is_same]] = False
+    benches = {*older["bench_id"][is_gone].tolist(), *newer["bench_id"][~is_same].tolist()}
+    is_aside = fit.is_aside[at]
+    begins = np.where(is_aside, are_among(newer["bench_id"], benches), fit.weights[at])
+    weights: Array = np.where(is_same, begins, 1.0)
+    return weights
 
 
 def _places(older: Array, newer: Array) -> tuple[Array, npt.NDArray[np.bool_]]:

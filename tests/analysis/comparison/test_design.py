@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from analysis.comparison.design import NOWHERE, TERMS, Model, Spread
 from tests.support.season_designs import travelling
 
+BENCH_FIRST = ("bench", "team", "build", "session")
 SEEDS = st.integers(0, 10_000)
 #: All different, so that a mix-up is noticed.
 SPREAD = Spread(mean=2.0, team=0.3, build=0.7, bench=0.11, session=0.05, interaction=0.13,
@@ -24,8 +25,8 @@ def drawn(seed, trials=40):
 
 
 def cells_of(frame):
-    """Return the different trials, in the order of team, build, bench and session."""
-    names = [f"{name}_id" for name in TERMS]
+    """Return the different trials, in the order of bench, team, build and session."""
+    names = [f"{name}_id" for name in BENCH_FIRST]
     return frame[names].drop_duplicates().sort_values(names, ignore_index=True)
 
 
@@ -40,7 +41,7 @@ class TestCells:
     @given(SEEDS)
     def test_trials_with_the_same_terms_form_one(self, seed):
         _, frame, model = drawn(seed)
-        theirs = frame.groupby([f"{name}_id" for name in TERMS]).ngroup()
+        theirs = frame.groupby([f"{name}_id" for name in BENCH_FIRST]).ngroup()
         assert model.cells.codes.tolist() == theirs.tolist()
         assert model.design.shape[0] == len(cells_of(frame)) == theirs.max() + 1
 
@@ -98,7 +99,8 @@ class TestRows:
                 if is_at_home:
                     bench = model.terms["bench"].labels.tolist().index(benches.loc[label, "first"])
                     assert starts[bench] <= place < model.ends[bench]
-        together = (model.design_at_home.T @ model.design_at_home).toarray() > 0
+        at_home = model.design[:, : model.local]
+        together = (at_home.T @ at_home).toarray() > 0
         block = np.searchsorted(model.ends, np.arange(model.local), side="right")
         assert not together[block[:, None] != block].any()
 
@@ -108,6 +110,30 @@ class TestRows:
         assert np.flatnonzero(rows[0]).tolist() == [0, 2]
         assert rows[0].sum() == 2
         assert not rows[1].any()
+
+
+class TestBenches:
+    @settings(max_examples=25)
+    @given(SEEDS)
+    def test_cells_of_each_are_the_rows_of_the_design(self, seed):
+        _, _, model = drawn(seed)
+        design, starts = model.design.toarray(), [0, *model.ends[:-1].tolist()]
+        written = np.zeros_like(design)
+        for (cells, rows, own), start in zip(model.of_benches(), starts, strict=True):
+            assert own.start == start
+            for row, (columns, values) in enumerate(
+                zip(cells.columns, cells.values, strict=True), rows.start
+            ):
+                is_there = columns != NOWHERE
+                place = np.where(columns >= 0, columns + start, model.local + NOWHERE - 1 - columns)
+                written[row, place[is_there]] = values[is_there]
+        assert np.array_equal(written, design)
+
+    def test_shared_labels_are_those_of_rotors_and_travellers(self):
+        season = {"team_id": ["t", "t", "", "u"], "build_id": ["a", "a", "rotor", "b"],
+                  "bench_id": ["1", "2", "2", "2"], "session_id": ["p", "q", "q", "q"]}  # fmt: skip
+        model = Model({name: np.array(column) for name, column in season.items()})
+        assert model.shared_labels == [["", "t"], ["a"], [], []]
 
 
 class TestBuilds:
@@ -165,7 +191,7 @@ class TestPriors:
         )
         owner = np.where(own, cells["team_id"], cells["build_id"])
         for column in ("u_wind_exponent", "u_density_exponent"):
-            moved = frame.groupby([f"{name}_id" for name in TERMS])[column].mean().to_numpy()
+            moved = frame.groupby([f"{name}_id" for name in BENCH_FIRST])[column].mean().to_numpy()
             expected += np.equal.outer(owner, owner) * np.outer(moved, moved)
         design = model.design.toarray()
         covariance = design @ np.diag(1 / model.precision(SPREAD)) @ design.T

@@ -72,6 +72,12 @@ class TestAgainstOneDenseMatrix:
         _, factorised, dense, _ = case
         assert factorised.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
 
+    def test_variance_of_each_cell(self, case):
+        model, factorised, dense, _ = case
+        design = model.design.toarray()
+        expected = np.diag(design @ np.linalg.inv(dense) @ design.T)
+        assert factorised.cell_variances() == pytest.approx(expected, rel=1e-9)
+
     def test_covariance_and_variance_of_sums(self, case):
         model, factorised, dense, seed = case
         draw = np.random.default_rng(seed)
@@ -90,6 +96,51 @@ class TestAgainstOneDenseMatrix:
         again = tried.factorised(SCALE, prior)
         dense = written_out(model, of_cell, prior)
         assert again.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+
+
+@pytest.mark.usefixtures("way")
+class TestLikeAnotherFactor:
+    """What is the same is not worked out again, and all that differs is."""
+
+    @pytest.mark.parametrize("seed", range(4))
+    def test_weights_of_a_few_cells(self, seed):
+        model, of_cell, prior = drawn(seed)
+        like = equations(model, of_cell).factorised(SCALE, prior)
+        other = of_cell.copy()
+        other[0] *= 3
+        again = equations(model, other).factorised(SCALE, prior, like)
+        dense = written_out(model, other, prior)
+        assert again.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+
+    @pytest.mark.parametrize("left_out", range(50))
+    def test_one_trial_less(self, left_out):
+        """It may change which builds travel, and so what benches share."""
+        season = travelling(np.random.default_rng(1), 50)
+        stays = np.arange(50) != left_out
+        before = Model({name: np.asarray(column)[stays] for name, column in season.items()})
+        model = Model(season)
+        like = equations(before, np.full(before.cells.size, 400.0)).factorised(
+            SCALE, before.precision(Spread())
+        )
+        of_cell, prior = np.full(model.cells.size, 400.0), model.precision(Spread())
+        again = equations(model, of_cell).factorised(SCALE, prior, like)
+        dense = written_out(model, of_cell, prior)
+        assert again.diagonal() == pytest.approx(np.diag(np.linalg.inv(dense)), rel=1e-9)
+        design = model.design.toarray()
+        of_cells = np.diag(design @ np.linalg.inv(dense) @ design.T)
+        assert again.cell_variances() == pytest.approx(of_cells, rel=1e-9)
+
+
+def test_benches_without_a_change_keep_their_blocks(monkeypatch):
+    monkeypatch.setattr(factor, "DENSE_UP_TO", 0)
+    model, of_cell, prior = drawn(0)
+    like = equations(model, of_cell).factorised(SCALE, prior)
+    other = of_cell.copy()
+    other[0] *= 3  # a cell of the first bench
+    again = equations(model, other).factorised(SCALE, prior, like)
+    kept = [one is before for one, before in zip(again.blocks, like.blocks, strict=True)]
+    assert kept == [False] + [True] * (len(kept) - 1)
+    assert len(kept) > 1
 
 
 @settings(max_examples=25)

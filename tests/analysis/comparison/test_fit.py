@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.comparison import factor
 from analysis.comparison.fit import Spread, Start, fit_season
 from analysis.errors import InvalidInput, TooFewTrials
 from tests.bench.calibration.comparison import columns_of
@@ -316,6 +317,31 @@ class TestUnexpected:
         assert np.flatnonzero(fit_season(trials).is_aside).tolist() == [0, 1]
 
 
+def apart(one, other):
+    """Return how far two fits differ, over the uncertainty of each build's difference to one."""
+    first, ours, theirs = other.build_ids[0], one.effects, other.effects
+    return max(
+        abs((ours[build] - ours[first]) - (theirs[build] - theirs[first])) / max(u, 1e-6)
+        for build, u in other.u_differences(first).items()
+    )
+
+
+def scenario(name, seed):
+    (of,) = (each for each in SCENARIOS if each.name == name)
+    return columns_of(drawn(of, seed))[0]
+
+
+def rows_of(trials, which):
+    return {name: np.asarray(column)[which] for name, column in trials.items()}
+
+
+@pytest.fixture(params=["as one matrix", "in blocks"])
+def way(request, monkeypatch):
+    if request.param == "in blocks":
+        monkeypatch.setattr(factor, "DENSE_UP_TO", 0)
+
+
+@pytest.mark.usefixtures("way")
 class TestBegunAtAnEarlierFit:
     """A fit that begins at one of almost the same trials is the fit from nothing, nearly."""
 
@@ -323,23 +349,35 @@ class TestBegunAtAnEarlierFit:
     @pytest.mark.parametrize("seed", [1, 2])
     def test_with_a_hundredth_of_the_trials_new(self, name, seed):
         """Within 0.03 of the uncertainty of each difference; the stated limit is 0.05."""
-        (of,) = (each for each in SCENARIOS if each.name == name)
-        trials, draw = columns_of(drawn(of, seed))[0], np.random.default_rng(seed)
+        trials, draw = scenario(name, seed), np.random.default_rng(seed)
         count = len(trials["log_power"])
         earlier = np.ones(count, dtype=bool)
         earlier[draw.choice(count, count // 100, replace=False)] = False
-        before = fit_season({name: column[earlier] for name, column in trials.items()})
+        before = fit_season(rows_of(trials, earlier))
         weights = np.ones(count)
-        weights[earlier] = np.where(before.is_aside, 1.0, before.weights)
-        begun = fit_season(trials, start=Start(weights, before.spread))
+        weights[earlier] = before.weights
+        begun = fit_season(trials, start=Start(weights, before))
         fresh = fit_season(trials)
         assert begun.is_aside.tolist() == fresh.is_aside.tolist()
-        first = fresh.build_ids[0]
-        for build, u in fresh.u_differences(first).items():
-            apart = (begun.effects[build] - begun.effects[first]) - (
-                fresh.effects[build] - fresh.effects[first]
-            )
-            assert abs(apart) <= 0.03 * max(u, 1e-6), build
+        assert apart(begun, fresh) <= 0.03
+
+    def test_a_trial_that_is_as_expected_after_all_counts_again(self):
+        """What contradicted it was corrected."""
+        trials = TestUnexpected().season((7, 1.2))
+        before = fit_season(trials)
+        assert before.is_aside[7]
+        corrected = TestUnexpected().season()
+        begun = fit_season(corrected, start=Start(before.weights, before))
+        assert not begun.is_aside.any()
+        assert begun.weights[7] > 0
+
+    def test_a_trial_that_somebody_confirmed_counts_again(self):
+        trials = TestUnexpected().season((7, 1.2))
+        before = fit_season(trials)
+        trials["is_confirmed"] = np.arange(40) == 7
+        begun = fit_season(trials, start=Start(before.weights, before))
+        assert not begun.is_aside.any()
+        assert begun.weights[7] > 0
 
 
 @pytest.mark.parametrize("seed", range(3))
