@@ -55,12 +55,11 @@ class TeamSeasons(LazySequence[TeamSeason]):
         teams: Groups,
         builds: "Ordered",
         sessions: "Ordered",
-        best: IntArray,
-        facts: tuple[Columns, PowerResults],
+        best: tuple[Columns, PowerResults],
     ) -> None:
         self.team_ids, self._counted = teams.labels, teams.count()
         self.builds, self.sessions = builds, sessions
-        self._best, (self._trials, self._results) = best, facts
+        self._best_trials, self._best_results = best
 
     def __len__(self) -> int:
         return len(self.team_ids)
@@ -91,17 +90,23 @@ class TeamSeasons(LazySequence[TeamSeason]):
     @property
     def best_seen_w(self) -> FloatArray:
         """Return the largest trial of each team, in watts."""
-        best: FloatArray = self._results.normalised_power_w[self._best]
+        best: FloatArray = self._best_results.normalised_power_w
         return best
 
+    def session_ids(self, at: int) -> list[str]:
+        """Return the sessions with a counted trial of a team."""
+        order = self.sessions.of_team(at)
+        ids: list[str] = self.sessions.figures.labels[order].tolist()
+        return ids
+
     def _best_seen(self, at: int) -> BestSeen:
-        best, results = self._best[at], self._results
+        results = self._best_results
         return BestSeen(
-            normalised_power_w=float(results.normalised_power_w[best]),
-            u_total=float(results.u_total[best]),
-            interval_w=(float(results.interval_low_w[best]), float(results.interval_high_w[best])),
-            trial_id=str(self._trials["trial_id"][best]),
-            build_id=str(self._trials["build_id"][best]),
+            normalised_power_w=float(results.normalised_power_w[at]),
+            u_total=float(results.u_total[at]),
+            interval_w=(float(results.interval_low_w[at]), float(results.interval_high_w[at])),
+            trial_id=str(self._best_trials["trial_id"][at]),
+            build_id=str(self._best_trials["build_id"][at]),
             trials=int(self._counted[at]),
         )
 
@@ -116,8 +121,12 @@ class Ordered:
 
     def of(self, team: int) -> list[Figure]:
         """Return the figures of one team, first to last."""
+        return [self.figures.item(at) for at in self.of_team(team).tolist()]
+
+    def of_team(self, team: int) -> IntArray:
+        """Return the places of a team's figures, first to last."""
         start = int(self.ends[team - 1]) if team else 0
-        return [self.figures.item(at) for at in self.order[start : int(self.ends[team])].tolist()]
+        return self.order[start : int(self.ends[team])]
 
 
 def counts_for_season(trials: Columns, results: PowerResults) -> npt.NDArray[np.bool_]:
@@ -200,7 +209,8 @@ def summarise_teams(trials: Columns, results: PowerResults) -> TeamSeasons:
         typical_figures(team_sessions, where, results), pairs.one, team_sessions.smallest(started)
     )
     best = positions[by_team.first_largest(results.normalised_power_w[positions])]
-    return TeamSeasons(by_team, builds, sessions, best, (trials, results))
+    of_best = {name: np.asarray(trials[name])[best] for name in ("trial_id", "build_id")}
+    return TeamSeasons(by_team, builds, sessions, (of_best, results.only(best)))
 
 
 def _ordered(figures: Figures, team: IntArray, *keys: FloatArray) -> Ordered:

@@ -95,18 +95,28 @@ def _updated(
 
     Return None if more may have changed, or if reading everything takes no longer.
     """
+    benches = changed_benches(db, season, revision, len(before))
+    if benches is None:
+        return None
+    if not benches:
+        return before
+    return _inserted(before, benches, _at_benches(db, season, benches))
+
+
+def changed_benches(db: Session, season: Season, revision: int, trials: int) -> set[str] | None:
+    """Return the benches at which trials changed since a revision of a season with so many trials.
+
+    Return None if more may have changed, or if reading everything takes no longer.
+    """
     changes = changes_since(db, season, revision)
-    if changes is None or len(before) < LARGE_SEASON:
+    if changes is None or trials < LARGE_SEASON:
         return None
     benches = set[str]()
     for change in changes:
         if change.benches is None:
             return None
         benches |= change.benches
-    if not benches:
-        return before
-    now = _at_benches(db, season, benches)
-    return _inserted(before.only(~are_among(before.trials["bench_id"], benches)), now)
+    return benches
 
 
 def _at_benches(db: Session, season: Season, benches: set[str]) -> SeasonTrials:
@@ -124,14 +134,19 @@ def _at_benches(db: Session, season: Season, benches: set[str]) -> SeasonTrials:
     )
 
 
-def _inserted(kept: SeasonTrials, added: SeasonTrials) -> SeasonTrials:
-    """Return two lists of trials as one, in the order of their ids."""
-    ids = kept.trials["trial_id"]
-    at = np.searchsorted(ids, added.trials["trial_id"])
-    trials = {name: np.insert(column, at, added.trials[name])
-              for name, column in kept.trials.items()}  # fmt: skip
-    powers = {each.name: np.insert(getattr(kept.results, each.name), at,
-                                   getattr(added.results, each.name))
+def _inserted(before: SeasonTrials, benches: set[str], added: SeasonTrials) -> SeasonTrials:
+    """Return trials with those at some benches replaced, in the order of their ids."""
+    stays = np.flatnonzero(~are_among(before.trials["bench_id"], benches))
+    at = np.searchsorted(before.trials["trial_id"][stays], added.trials["trial_id"])
+    places = np.insert(stays, at, len(before) + np.arange(len(added)))
+
+    def joined(old: Array, new: Array) -> Array:
+        column: Array = np.concatenate([old, new])[places]
+        return column
+
+    trials = {name: joined(column, added.trials[name]) for name, column in before.trials.items()}
+    powers = {each.name: joined(getattr(before.results, each.name),
+                                getattr(added.results, each.name))
               for each in fields(PowerResults)}  # fmt: skip
     return SeasonTrials(trials, PowerResults(**powers))
 

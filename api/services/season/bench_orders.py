@@ -1,15 +1,15 @@
 """Order the builds within each bench, as far as their intervals decide it."""
 
-from collections import defaultdict
+from collections.abc import Iterable
 
 from analysis.season.estimates import Figure, probability_ahead
-from analysis.season.summary import TeamSeasons
 from analysis.uncertainty import interval
 from api.models.season.reports import (
     BenchOrder,
     BenchPlace,
 )
 from api.services.season.names import SeasonNames
+from api.services.season.season_facts import SeasonFacts
 
 #: Below this probability the order of two builds is too close to call.
 SURE_ENOUGH = 0.80
@@ -17,15 +17,27 @@ SURE_ENOUGH = 0.80
 Current = tuple[str, Figure]
 
 
-def bench_orders(seasons: TeamSeasons, names: SeasonNames) -> list[BenchOrder]:
-    """Return the order of teams within each bench; benches are not compared."""
-    at_bench: dict[str, list[Current]] = defaultdict(list)
-    for at, team_id in enumerate(seasons.team_ids.tolist()):
-        figure = seasons.current(at)
-        if figure.bench_id in names.benches:
-            at_bench[str(figure.bench_id)].append((team_id, figure))
-    orders = [_bench_order(bench_id, among, names) for bench_id, among in at_bench.items()]
-    return sorted(orders, key=lambda order: order.name.casefold())
+def bench_orders(
+    bench_ids: Iterable[str], facts: SeasonFacts, names: SeasonNames
+) -> list[BenchOrder]:
+    """Return the order of teams within each of these benches; benches are not compared."""
+    orders = [
+        _bench_order(bench_id, _among(bench_id, facts, names), names)
+        for bench_id in bench_ids
+        if bench_id in names.benches
+    ]
+    return sorted(orders, key=lambda order: (order.name.casefold(), order.bench_id))
+
+
+def _among(bench_id: str, facts: SeasonFacts, names: SeasonNames) -> list[Current]:
+    """Return the teams whose current build was tested at this bench only."""
+    there = sorted(facts.teams_at.get(bench_id, ()))
+    figures = [(team_id, facts.current(team_id)) for team_id in there if team_id in names.teams]
+    return [
+        (team_id, figure)
+        for team_id, figure in figures
+        if figure is not None and figure.bench_id == bench_id
+    ]
 
 
 def _bench_order(bench_id: str, among: list[Current], names: SeasonNames) -> BenchOrder:

@@ -13,7 +13,6 @@ from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
 from analysis.numeric.groups import Groups, group_by, pair_up
 from analysis.numeric.resolution import at_resolution
-from analysis.season.summary import TeamSeasons, summarise_teams
 from analysis.trials.results import PowerResults
 from api.models.registry.builds import Build
 from api.models.registry.seasons import Season
@@ -25,6 +24,7 @@ from api.services.publishing.published import visible_trials
 from api.services.season.coarse import coarse_power
 from api.services.season.fit_columns import counted_trials, fit_columns
 from api.services.season.fit_start import start_at
+from api.services.season.season_facts import facts_of, season_facts
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,9 @@ def fitted_season(
     def fit() -> _Fits | None:
         nearest = ("fit", season.id, until, seen.nearest_view or seen.view)
         before = None if until else cache.newest(subject, 0) or cache.newest(nearest, 0)
-        fitted = _fit(db, seen.trials, before[1].exact if before and before[1] else None)
+        sees_all = seen.view is None and until is None
+        current = season_facts(db, season).current_builds if sees_all else None
+        fitted = _fit(db, seen.trials, before[1].exact if before and before[1] else None, current)
         if fitted is None:
             return None
         exact = replace(fitted, view=seen.view, revision=revision)
@@ -175,8 +177,16 @@ class _Fits:
     coarse: Fitted
 
 
-def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitted | None:
-    """Fit trials; begin at an earlier fit if few changed since the spreads were estimated."""
+def _fit(
+    db: Session,
+    every: SeasonTrials,
+    before: Fitted | None = None,
+    current: dict[str, str] | None = None,
+) -> Fitted | None:
+    """Fit trials; begin at an earlier fit if few changed since the spreads were estimated.
+
+    `current` are the newest builds of teams, if they are known.
+    """
     counted = counted_trials(every)
     if not len(counted):
         return None
@@ -190,18 +200,12 @@ def _fit(db: Session, every: SeasonTrials, before: Fitted | None = None) -> Fitt
         ),
         steps=begun.steps if begun else 0,
         trials=counted.trials,
-        current=_current(summarise_teams(every.trials, every.results)),
+        current=facts_of(every).current_builds if current is None else current,
         assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
         exponents=_exponents(builds, counted.results),
         drift=read.drift,
         compared=read.columns if len(counted) >= LARGE_SEASON else {},
     )
-
-
-def _current(teams: TeamSeasons) -> dict[str, str]:
-    """Return the newest build of each team; reference rotors are left out."""
-    pairs = zip(teams.team_ids.tolist(), teams.current_build_ids.tolist(), strict=True)
-    return {team_id: build_id for team_id, build_id in pairs if team_id}
 
 
 def _exponents(builds: Groups, results: PowerResults) -> dict[str, tuple[float, float]]:

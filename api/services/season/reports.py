@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 import numpy as np
@@ -16,7 +16,6 @@ from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.season.quality import DriftRead
 from api.models.season.reports import (
-    BenchOrder,
     OrganisationReport,
     SeasonReport,
     TeamReport,
@@ -24,6 +23,7 @@ from api.models.season.reports import (
 from api.services.core import resources, scope
 from api.services.core.cache import cache_of
 from api.services.core.scope import Caller
+from api.services.core.sizes import COUNTED_ELSEWHERE
 from api.services.measurements.season_trials import SeasonTrials, season_trials
 from api.services.publishing.published import view_of
 from api.services.registry import season_choice
@@ -34,7 +34,8 @@ from api.services.season.fair_table import fair_table
 from api.services.season.fit import Fitted, fitted_season
 from api.services.season.names import SeasonNames, read_names
 from api.services.season.ranking import comparable_builds
-from api.services.season.team_reports import Facts, count_sessions, facts_of, left_out, team_report
+from api.services.season.season_facts import SeasonFacts, facts_of, season_facts
+from api.services.season.team_reports import left_out, team_report
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +44,7 @@ class _SeasonView:
 
     teams: list[Team]
     names: SeasonNames
-    facts: Facts
-    benches: list[BenchOrder]
+    facts: SeasonFacts = field(metadata=COUNTED_ELSEWHERE)
 
 
 def season_report(
@@ -99,7 +99,7 @@ def _calculate(
     fitted = fitted_season(db, caller, season)
     reports = [team_report(team, facts, names, fitted) for team in teams]
     team_facts = [facts.teams[team_id] for team_id in asked if team_id in facts.teams]
-    at_benches = {report.current.bench_id for report in reports if report.current}
+    at_benches = {report.current.bench_id or "" for report in reports if report.current}
     return SeasonReport(
         season_id=season.id,
         name=season.name,
@@ -108,12 +108,12 @@ def _calculate(
         reference_wind_speed_m_s=season.reference_wind_speed_m_s,
         reference_air_density_kg_m3=season.reference_air_density_kg_m3,
         organisations=_by_organisation(reports, names),
-        benches=[order for order in view.benches if order.bench_id in at_benches],
+        benches=bench_orders(at_benches, facts, names),
         comparison=fair_table(comparable_builds(db, caller, season), asked, names.current),
         drift=_certain_drift(fitted),
         trials_stored=sum(each.stored for each in team_facts),
         trials=sum(each.counted for each in team_facts),
-        sessions=count_sessions(facts.seasons, asked),
+        sessions=facts.count_sessions(asked),
         left_out=left_out(sum((each.left_out for each in team_facts), Counter())),
     )
 
@@ -140,10 +140,11 @@ def _season_view(db: Session, caller: Caller, season: Season) -> _SeasonView:
 def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:
     teams = _teams(db, caller, season.id)
     names = read_names(db, caller, season, teams)
+    if caller.reaches_all:
+        return _SeasonView(teams, names, season_facts(db, season))
     # A trial belongs to its team's school, so a caller who sees the team sees the trial.
     facts = facts_of(_of_teams(season_trials(db, season), names.teams))
-    orders = bench_orders(facts.seasons, names)
-    return _SeasonView(teams, names, facts, orders)
+    return _SeasonView(teams, names, facts)
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
