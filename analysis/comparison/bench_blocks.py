@@ -6,7 +6,7 @@ References
    (1981) 53-60; the identity also in mathlib, "2×2 block matrices and the Schur complement".
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,7 @@ from analysis.comparison.design import NOWHERE, BenchCells
 from analysis.errors import InvalidInput
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class BenchBlock:
     """A bench's equations after its own unknowns are eliminated.
 
@@ -34,6 +34,8 @@ class BenchBlock:
     lower: FloatArray
     pull: FloatArray
     left: FloatArray
+    #: The right-hand side that was solved last, with its results.
+    _solved: tuple[FloatArray, FloatArray, FloatArray] | None = field(default=None, repr=False)
 
     def is_of(self, cells: BenchCells, weight: FloatArray, prior: FloatArray) -> bool:
         """Tell whether this is the block of the same equations."""
@@ -59,12 +61,24 @@ class BenchBlock:
         inverse.flat[:: len(inverse) + 1] /= 2
         return inverse
 
-    def solve(self, right: FloatArray) -> FloatArray:
-        """Return the own unknowns for a right-hand side, if all shared unknowns were 0."""
+    def solve(self, right: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the own unknowns if all shared ones were 0, and rᵀA⁻¹B, for a right-hand side r.
+
+        The last one is remembered: a season is solved again and again, few benches differ.
+        """
         from scipy.linalg.lapack import dpotrs
 
-        solved: FloatArray = dpotrs(self.lower, right, lower=True)[0]
-        return solved
+        known = self._solved
+        if known is None or not np.array_equal(known[0], right):
+            known = right.copy(), dpotrs(self.lower, right, lower=True)[0], right @ self.pull
+            self._solved = known
+        return known[1], known[2]
+
+    @cached_property
+    def places(self) -> tuple[IntArray, IntArray]:
+        """Return the row and the column in the border of each entry of `left`."""
+        count = len(self.shared)
+        return np.repeat(self.shared, count), np.concatenate([self.shared] * count)
 
     @cached_property
     def _cell_parts(self) -> tuple[FloatArray, FloatArray]:

@@ -6,7 +6,7 @@ bench, with the shared ones at the end: the equations are then blocks along a di
 narrow border, and cost grows with the number of benches.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -178,14 +178,32 @@ class Model:
         own = np.where(columns == NOWHERE, NOWHERE, columns - starts[:, None])
         return np.where(columns >= self.local, NOWHERE - 1 - (columns - self.local), own)
 
-    def of_benches(self) -> Iterator[tuple[BenchCells, slice, slice]]:
-        """Yield each bench's cells, with their places among all cells and those of its unknowns."""
+    @cached_property
+    def bench_parts(self) -> list[tuple[BenchCells, slice, slice]]:
+        """Return each bench's cells, and the places of these and of its own unknowns."""
         cuts = np.searchsorted(self._cell_codes["bench"], np.arange(len(self.ends) + 1)).tolist()
         ends = [0, *self.ends.tolist()]
+        parts = []
         for at in range(len(self.ends)):
             rows = slice(cuts[at], cuts[at + 1])
             cells = BenchCells(self._own_columns[rows], self._cell_values[rows])
-            yield cells, rows, slice(ends[at], ends[at + 1])
+            parts.append((cells, rows, slice(ends[at], ends[at + 1])))
+        return parts
+
+    @property
+    def bench_of_cell(self) -> IntArray:
+        """Return the position of each cell's bench."""
+        return self._cell_codes["bench"]
+
+    @property
+    def build_of_cell(self) -> IntArray:
+        """Return the position of each cell's build."""
+        return self._cell_codes["build"]
+
+    @property
+    def session_of_cell(self) -> IntArray:
+        """Return the position of each cell's session."""
+        return self._cell_codes["session"]
 
     @cached_property
     def shared_labels(self) -> list[list[str]]:
@@ -201,10 +219,11 @@ class Model:
         """Return sparse rows with a one or a value in each given column, except at `NOWHERE`."""
         from scipy.sparse import csr_array
 
-        row, column = np.nonzero(columns != NOWHERE)
-        entries = np.ones(len(row)) if values is None else values[row, column]
-        data = entries, (row, columns[row, column])
-        return csr_array(data, shape=(len(columns), self.size))
+        is_there = columns != NOWHERE
+        ends = np.concatenate([[0], np.cumsum(is_there.sum(axis=1))])
+        entries = np.ones(ends[-1]) if values is None else values[is_there]
+        shape = len(columns), self.size
+        return csr_array((entries, columns[is_there], ends), shape=shape)
 
     def pair_at(self, build: IntArray, bench: IntArray) -> IntArray:
         """Return the unknowns of pairs of travelling build and bench; `NOWHERE` if never tested."""

@@ -12,6 +12,7 @@ References
    (1981) 53-60; the identity also in mathlib, "2×2 block matrices and the Schur complement".
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Protocol
@@ -150,15 +151,15 @@ class _Bordered:
         self, scale: float, prior: FloatArray, like: Factor | None = None
     ) -> "_BorderedFactor":
         """Return the equations with the priors' precisions, factorised."""
-        model, weight, blocks = self._model, scale * self._cell_weight, []
-        before = like.blocks_for(model) if isinstance(like, _BorderedFactor) else {}
-        labels = model.terms["bench"].labels.tolist()
-        for label, (cells, rows, own) in zip(labels, model.of_benches(), strict=True):
-            block = before.get(label)
-            if block is None or not block.is_of(cells, weight[rows], prior[own]):
-                block = eliminated(cells, weight[rows], prior[own])
-            blocks.append(block)
-        return _BorderedFactor(model, blocks, _border(blocks, prior[model.local :]))
+        model, weight = self._model, scale * self._cell_weight
+        before = like if isinstance(like, _BorderedFactor) else None
+        kept = before.kept(model, weight, prior) if before else [None] * len(model.ends)
+        blocks = [
+            block or eliminated(cells, weight[rows], prior[own])
+            for block, (cells, rows, own) in zip(kept, model.bench_parts, strict=True)
+        ]
+        border = _border(blocks, prior[model.local :])
+        return _BorderedFactor(model, weight, prior, blocks, border)
 
 
 def _border(blocks: list[BenchBlock], prior: FloatArray) -> Any:
@@ -166,8 +167,7 @@ def _border(blocks: list[BenchBlock], prior: FloatArray) -> Any:
     from scipy.sparse import coo_array, diags_array
     from scipy.sparse.linalg import splu
 
-    row = np.concatenate([np.repeat(each.shared, len(each.shared)) for each in blocks])
-    column = np.concatenate([np.tile(each.shared, len(each.shared)) for each in blocks])
+    row, column = (np.concatenate(each) for each in zip(*(b.places for b in blocks), strict=True))
     entries = np.concatenate([each.left.ravel() for each in blocks])
     left = coo_array((entries, (row, column)), shape=(len(prior), len(prior)))
     matrix = (left.tocsc() + diags_array(prior)).tocsc()
@@ -179,14 +179,31 @@ class _BorderedFactor:
     """The blocks of the benches, and the factorised border after eliminating them."""
 
     model: Model
+    weight: FloatArray
+    prior: FloatArray
     blocks: list[BenchBlock]
     border: Any
 
-    def blocks_for(self, model: Model) -> dict[str, BenchBlock]:
-        """Return the blocks by bench, if a model has the same shared unknowns; else none."""
+    def kept(
+        self, model: Model, weight: FloatArray, prior: FloatArray
+    ) -> Sequence[BenchBlock | None]:
+        """Return the block of each bench of a model if its equations are the same, else None."""
+        if self.model is model:
+            if not np.array_equal(self.prior, prior):
+                return [None] * len(self.blocks)
+            moved = set(model.bench_of_cell[self.weight != weight].tolist())
+            return [None if at in moved else block for at, block in enumerate(self.blocks)]
         if self.model.shared_labels != model.shared_labels:
-            return {}
-        return dict(zip(self.model.terms["bench"].labels.tolist(), self.blocks, strict=True))
+            return [None] * len(model.ends)
+        of_bench = dict(zip(self.model.terms["bench"].labels.tolist(), self.blocks, strict=True))
+        return [
+            block if block and block.is_of(cells, weight[rows], prior[own]) else None
+            for block, (cells, rows, own) in zip(
+                map(of_bench.get, model.terms["bench"].labels.tolist()),
+                model.bench_parts,
+                strict=True,
+            )
+        ]
 
     @property
     def log_determinant(self) -> float:
@@ -196,17 +213,15 @@ class _BorderedFactor:
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return the solution of the equations for a right-hand side."""
-        shared, solution, start = right[self._local :].copy(), np.empty_like(right), 0
-        parts = np.split(right[: self._local], self.model.ends[:-1])
-        for block, part in zip(self.blocks, parts, strict=True):
-            shared[block.shared] -= part @ block.pull
-        solution[self._local :] = self.border.solve(shared)
-        for block, part in zip(self.blocks, parts, strict=True):
-            end = start + len(part)
-            pulled = block.pull @ solution[self._local + block.shared]
-            solution[start:end] = block.solve(part) - pulled
-            start = end
-        return solution
+        local, shared = self._local, right[self._local :].copy()
+        parts = zip(self.blocks, self.model.bench_parts, strict=True)
+        at_home = [block.solve(right[own]) for block, (_, _, own) in parts]
+        for block, (_, left) in zip(self.blocks, at_home, strict=True):
+            shared[block.shared] -= left
+        shared = self.border.solve(shared)
+        pulled = [block.pull @ shared[block.shared] for block in self.blocks]
+        solution = np.concatenate([own for own, _ in at_home]) - np.concatenate(pulled)
+        return np.concatenate([solution[:local], shared])
 
     @property
     def _local(self) -> int:

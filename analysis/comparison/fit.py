@@ -18,7 +18,7 @@ References
    73-101, as R metANN's `loss_huber` cites it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -31,6 +31,7 @@ from analysis.comparison.design import Model, Spread
 from analysis.comparison.odd_trials import predicted_off, set_aside
 from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
 from analysis.errors import InvalidInput, TooFewTrials
+from analysis.numeric.groups import Groups
 
 HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
 ROUNDS = 8  # of reweighting, at most
@@ -102,6 +103,36 @@ class SeasonFit:
         model = self._solution.model
         travellers = np.unique(model.pairs.labels // max(model.terms["bench"].size, 1))
         return self.is_estimated and len(travellers) > 1
+
+    @property
+    def builds(self) -> Groups:
+        """Return the build of each trial."""
+        return self._solution.model.builds
+
+    @property
+    def sessions(self) -> Groups:
+        """Return the session of each trial."""
+        return self._solution.model.terms["session"]
+
+    @cached_property
+    def bench_of_session(self) -> dict[str, str]:
+        """Return the bench of each session."""
+        model = self._solution.model
+        bench = np.empty(len(self.session_ids), dtype=np.int64)
+        bench[model.session_of_cell] = model.bench_of_cell
+        return {
+            session_id: self.bench_ids[at]
+            for session_id, at in zip(self.session_ids, bench.tolist(), strict=True)
+        }
+
+    def sessions_of(self, build_ids: Collection[str]) -> list[tuple[str, str]]:
+        """Return the pairs of build and session in which any of these builds was tested."""
+        model = self._solution.model
+        asked = self._positions([each for each in build_ids if each in self._position])
+        at = np.flatnonzero(np.isin(model.build_of_cell, asked))
+        pairs = zip(model.build_of_cell[at].tolist(), model.session_of_cell[at].tolist(),
+                    strict=True)  # fmt: skip
+        return [(self.build_ids[build], self.session_ids[session]) for build, session in pairs]
 
     @cached_property
     def effects(self) -> dict[str, float]:

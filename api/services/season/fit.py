@@ -1,5 +1,6 @@
 """Fit a season once for each revision; all answers that depend on the fit share it."""
 
+from collections import defaultdict
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -11,7 +12,7 @@ from sqlmodel import Session, col, select
 from analysis.comparison.control_chart import Drift
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
-from analysis.numeric.groups import Groups, group_by, pair_up
+from analysis.numeric.groups import Groups
 from analysis.numeric.resolution import at_resolution
 from analysis.trials.results import PowerResults
 from api.models.registry.builds import Build
@@ -51,24 +52,14 @@ class Fitted:
     others_as_of: datetime | None = None
 
     @cached_property
-    def builds(self) -> Groups:
-        """Return the trials of each build."""
-        return group_by(self.trials["build_id"])
-
-    @cached_property
-    def sessions(self) -> Groups:
-        """Return the trials of each session."""
-        return group_by(self.trials["session_id"])
-
-    @cached_property
     def team_of(self) -> dict[str, str]:
         """Return the team of each build; empty for a reference rotor."""
-        return _by_label(self.builds, self.trials["team_id"][self.builds.one_of_each()])
+        return _by_label(self.fit.builds, self.trials["team_id"][self.fit.builds.one_of_each()])
 
     @cached_property
     def trials_of(self) -> dict[str, int]:
         """Return the number of trials of each build."""
-        return _by_label(self.builds, self.builds.count().astype(int))
+        return _by_label(self.fit.builds, self.fit.builds.count().astype(int))
 
     @cached_property
     def references(self) -> list[str]:
@@ -86,15 +77,12 @@ class Fitted:
         uncertainty = dict(zip(fit.bench_ids, fit.bench_u.tolist(), strict=True))
         bench = dict(zip(fit.bench_ids, fit.bench_effect.tolist(), strict=True))
         session = dict(zip(fit.session_ids, fit.session_effect.tolist(), strict=True))
-        bench_of: dict[str, str] = _by_label(
-            self.sessions, self.trials["bench_id"][self.sessions.one_of_each()]
-        )
         session_effects = {session_id: session[session_id] for session_id in self.referred}
         return {
             session_id: self.rounded(
                 bench[bench_id] + session_effects.get(session_id, 0.0), uncertainty[bench_id]
             )
-            for session_id, bench_id in bench_of.items()
+            for session_id, bench_id in fit.bench_of_session.items()
         }
 
     def rounded(self, value: float, u: float) -> float:
@@ -102,16 +90,17 @@ class Fitted:
         return at_resolution(value, u) if self.is_coarse else value
 
     @cached_property
-    def session_group(self) -> dict[tuple[str, str], int]:
-        """Return the comparable group of each team and session."""
-        pairs = pair_up(self.builds, self.sessions)
-        builds = self.builds.labels[pairs.one].tolist()
-        sessions = self.sessions.labels[pairs.other].tolist()
-        group_of = self.fit.group_of
-        return {
-            (self.team_of[build_id], session_id): group_of[build_id]
-            for build_id, session_id in zip(builds, sessions, strict=True)
-        }
+    def builds_of(self) -> dict[str, list[str]]:
+        """Return the builds of each team."""
+        builds: dict[str, list[str]] = defaultdict(list)
+        for build_id, team_id in self.team_of.items():
+            builds[team_id].append(build_id)
+        return builds
+
+    def session_groups(self, team_id: str) -> dict[str, int]:
+        """Return the comparable group of a team's builds in each of its sessions."""
+        tested = self.fit.sessions_of(self.builds_of.get(team_id, ()))
+        return {session_id: self.fit.group_of[build_id] for build_id, session_id in tested}
 
     @cached_property
     def odd_trials(self) -> frozenset[str]:
@@ -121,12 +110,12 @@ class Fitted:
     @cached_property
     def referred(self) -> frozenset[str]:
         """Return the sessions in which a reference rotor ran."""
-        return frozenset(self.trials["session_id"][self.trials["team_id"] == ""])
+        return frozenset(session_id for _, session_id in self.fit.sessions_of(self.references))
 
     @cached_property
     def last_trial(self) -> dict[str, float]:
         """Return when each build was last tested [s]."""
-        return _by_label(self.builds, self.builds.largest(self.trials["started_at"]))
+        return _by_label(self.fit.builds, self.fit.builds.largest(self.trials["started_at"]))
 
     @cached_property
     def fair(self) -> dict[str, FairPower]:
@@ -192,17 +181,16 @@ def _fit(
         return None
     read = fit_columns(counted)
     begun = before and start_at(before.fit, before.compared, read.columns, before.steps)
+    start = begun.start if begun else None
+    fit = fit_season(read.columns, age_weeks=read.age_weeks, start=start)
     assigned = _assigned(db)
-    builds = group_by(counted.trials["build_id"])
     return Fitted(
-        fit=fit_season(
-            read.columns, age_weeks=read.age_weeks, start=begun.start if begun else None
-        ),
+        fit=fit,
         steps=begun.steps if begun else 0,
         trials=counted.trials,
         current=facts_of(every).current_builds if current is None else current,
-        assigned={each: assigned[each] for each in builds.labels.tolist() if each in assigned},
-        exponents=_exponents(builds, counted.results),
+        assigned={each: assigned[each] for each in fit.build_ids if each in assigned},
+        exponents=_exponents(fit.builds, counted.results),
         drift=read.drift,
         compared=read.columns if len(counted) >= LARGE_SEASON else {},
     )

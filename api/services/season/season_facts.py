@@ -131,9 +131,8 @@ def _counts(season: SeasonTrials, why_not: Array) -> dict[str, TrialCounts]:
     teams, why = group_by(season.trials["team_id"]), group_by(why_not)
     counts = np.bincount(teams.codes * why.size + why.codes, minlength=teams.size * why.size)
     latest = teams.largest(season.trials["started_at"])
-    reasons = why.labels.tolist()
-    rows = zip(teams.labels.tolist(), counts.reshape(teams.size, why.size).tolist(), latest.tolist(),
-               strict=True)  # fmt: skip
+    reasons, by_team = why.labels.tolist(), counts.reshape(teams.size, why.size).tolist()
+    rows = zip(teams.labels.tolist(), by_team, latest.tolist(), strict=True)
     return {
         team: TrialCounts(
             sum(row), Counter({code: n for code, n in zip(reasons, row, strict=True) if code}), last

@@ -23,7 +23,8 @@ def adjusted_powers(
     """
     if fitted is None:
         return [None] * len(sessions)
-    group_of = [fitted.session_group[team_id, figure.label] for figure in sessions]
+    groups = fitted.session_groups(team_id)
+    group_of = [groups[figure.label] for figure in sessions]
     most = Counter(group_of).most_common(1)
     return [
         figure.normalised_power_w * math.exp(-fitted.to_average[figure.label])

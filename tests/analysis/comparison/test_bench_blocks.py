@@ -77,8 +77,11 @@ class TestAgainstOneDenseMatrix:
         x = written_out(cells, len(prior))[1][:, : len(prior)]
         own = x.T @ np.diag(weight) @ x + np.diag(prior)
         right = np.random.default_rng(seed).normal(size=len(prior))
-        solved = eliminated(cells, weight, prior).solve(right)
-        assert solved == pytest.approx(np.linalg.solve(own, right), rel=1e-8, abs=1e-11)
+        block = eliminated(cells, weight, prior)
+        for each in (right, right, 2 * right):  # what is remembered of the first is not the third's
+            solved, left = block.solve(each)
+            assert solved == pytest.approx(np.linalg.solve(own, each), rel=1e-8, abs=1e-11)
+            assert left == pytest.approx(each @ block.pull)
 
     @FEW
     @given(benches())
@@ -102,7 +105,9 @@ def test_one_by_hand():
     assert block.inverse == pytest.approx(np.array([[0.4, -0.2], [-0.2, 0.6]]))
     assert block.pull == pytest.approx(np.array([[0.4], [-0.2]]))
     assert block.left == pytest.approx(np.array([[0.6]]))
-    assert block.solve(np.array([5.0, 5.0])) == pytest.approx([1, 2])
+    solved, left = block.solve(np.array([5.0, 5.0]))
+    assert solved == pytest.approx([1, 2])
+    assert left == pytest.approx([1])
 
 
 class TestIsOf:
@@ -144,6 +149,6 @@ def test_weights_very_far_apart_leave_as_small_a_rest_as_elimination(seed):
     _, x = written_out(cells, 6)
     dense = x.T @ np.diag(weight) @ x + np.diag(prior)
     right = dense @ draw.normal(size=6)
-    solution = eliminated(cells, weight, prior).solve(right)
+    solution, _ = eliminated(cells, weight, prior).solve(right)
     size = np.abs(dense).sum(axis=1).max() * np.abs(solution).max() + np.abs(right).max()
     assert np.abs(right - dense @ solution).max() <= 8 * np.finfo(float).eps * size

@@ -119,7 +119,7 @@ class TestBenches:
         _, _, model = drawn(seed)
         design, starts = model.design.toarray(), [0, *model.ends[:-1].tolist()]
         written = np.zeros_like(design)
-        for (cells, rows, own), start in zip(model.of_benches(), starts, strict=True):
+        for (cells, rows, own), start in zip(model.bench_parts, starts, strict=True):
             assert own.start == start
             for row, (columns, values) in enumerate(
                 zip(cells.columns, cells.values, strict=True), rows.start
