@@ -110,6 +110,11 @@ class SeasonFit:
         return self._solution.model.builds
 
     @property
+    def benches(self) -> Groups:
+        """Return the bench of each trial."""
+        return self._solution.model.terms["bench"]
+
+    @property
     def sessions(self) -> Groups:
         """Return the session of each trial."""
         return self._solution.model.terms["session"]

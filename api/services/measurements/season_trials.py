@@ -138,10 +138,15 @@ def _inserted(before: SeasonTrials, benches: set[str], added: SeasonTrials) -> S
     """Return trials with those at some benches replaced, in the order of their ids."""
     stays = np.flatnonzero(~are_among(before.trials["bench_id"], benches))
     at = np.searchsorted(before.trials["trial_id"][stays], added.trials["trial_id"])
-    places = np.insert(stays, at, len(before) + np.arange(len(added)))
+    beyond = len(before) + 1  # where the added ones begin, never next to the last old one
+    runs = _runs(np.insert(stays, at, beyond + np.arange(len(added))))
+    if not runs:
+        return added
 
     def joined(old: Array, new: Array) -> Array:
-        column: Array = np.concatenate([old, new])[places]
+        column: Array = np.concatenate(
+            [old[a:b] if a < beyond else new[a - beyond : b - beyond] for a, b in runs]
+        )
         return column
 
     trials = {name: joined(column, added.trials[name]) for name, column in before.trials.items()}
@@ -149,6 +154,12 @@ def _inserted(before: SeasonTrials, benches: set[str], added: SeasonTrials) -> S
                                 getattr(added.results, each.name))
               for each in fields(PowerResults)}  # fmt: skip
     return SeasonTrials(trials, PowerResults(**powers))
+
+
+def _runs(places: Array) -> list[tuple[int, int]]:
+    """Return the first and the end of each run of consecutive places."""
+    cuts = np.flatnonzero(np.diff(places) != 1) + 1
+    return [(int(run[0]), int(run[-1]) + 1) for run in np.split(places, cuts) if len(run)]
 
 
 def _read(db: Session, season: Season, until: datetime | None) -> SeasonTrials:

@@ -1,6 +1,5 @@
 """The scores of benches as they are read: against their neighbours and the assigned power."""
 
-from collections import Counter
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -26,7 +25,7 @@ def read_scores(
 ) -> list[BenchScoreRead]:
     """Return the scores of a season's benches; for a coach only of their own."""
     own = caller.organisation_ids
-    counts = Counter(fitted.trials["bench_id"])
+    counts = fitted.trials_at
     scores = score_benches(fitted.fit, fitted.assigned)
     return [
         _bench(

@@ -1,6 +1,5 @@
 """Compare schools fairly: fit the complete season, and show each caller the builds they may see."""
 
-from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -349,11 +348,7 @@ def _check(fitted: Fitted) -> ModelCheck:
 
 def links(caller: Caller, fitted: Fitted, visible: VisibleComparison) -> list[MissingLinkRead]:
     """Return the sessions that would join separate groups, the most useful first."""
-    benches_of: dict[str, list[str]] = defaultdict(list)
-    for build_id, bench_id in zip(
-        fitted.trials["build_id"], fitted.trials["bench_id"], strict=True
-    ):
-        benches_of[build_id].append(bench_id)
+    benches_of = {build_id: [bench_id] for build_id, bench_id in fitted.last_bench.items()}
     links = []
     for missing in missing_links(
         fitted.fit, benches_of, fitted.references, list(fitted.current.values())

@@ -7,6 +7,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
+import numpy as np
 from sqlmodel import Session, col, select
 
 from analysis.comparison.control_chart import Drift
@@ -60,6 +61,18 @@ class Fitted:
     def trials_of(self) -> dict[str, int]:
         """Return the number of trials of each build."""
         return _by_label(self.fit.builds, self.fit.builds.count().astype(int))
+
+    @cached_property
+    def trials_at(self) -> dict[str, int]:
+        """Return the number of trials at each bench."""
+        return _by_label(self.fit.benches, self.fit.benches.count().astype(int))
+
+    @cached_property
+    def last_bench(self) -> dict[str, str]:
+        """Return the bench of each build's trial with the last id."""
+        last = np.empty(self.fit.builds.size, dtype=np.int64)
+        last[self.fit.builds.codes] = np.arange(len(self.fit.builds.codes))
+        return _by_label(self.fit.builds, self.trials["bench_id"][last])
 
     @cached_property
     def references(self) -> list[str]:

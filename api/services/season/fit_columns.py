@@ -17,6 +17,8 @@ from api.services.publishing.published import visible_trials
 
 #: Kinds of trial that measure the power of a build: at home, on a visit or as the reference.
 COMPARED = ("record", "visit", "reference")
+NEEDED = ("trial_id", "organisation_id", "team_id", "build_id", "bench_id", "session_id",
+          "started_at", "is_confirmed")  # fmt: skip
 SECONDS_A_WEEK = 604_800.0
 
 
@@ -39,9 +41,10 @@ class FitColumns:
 
 
 def counted_trials(every: SeasonTrials) -> SeasonTrials:
-    """Return the trials that a season's fit uses."""
+    """Return the trials that a season's fit uses, with the columns that it and its readers need."""
     is_compared = are_among(every.trials["kind"], COMPARED)
-    return every.only(is_compared & are_usable(every.trials, every.results))
+    needed = SeasonTrials({name: every.trials[name] for name in NEEDED}, every.results)
+    return needed.only(is_compared & are_usable(every.trials, every.results))
 
 
 def fit_columns(counted: SeasonTrials) -> FitColumns:

@@ -22,6 +22,7 @@ from api.models.season.reports import (
 )
 from api.services.core import resources, scope
 from api.services.core.cache import cache_of
+from api.services.core.changes import facts_revision
 from api.services.core.scope import Caller
 from api.services.core.sizes import COUNTED_ELSEWHERE
 from api.services.measurements.season_trials import SeasonTrials, season_trials
@@ -138,13 +139,21 @@ def _season_view(db: Session, caller: Caller, season: Season) -> _SeasonView:
 
 
 def _read(db: Session, caller: Caller, season: Season) -> _SeasonView:
-    teams = _teams(db, caller, season.id)
-    names = read_names(db, caller, season, teams)
     if caller.reaches_all:
+        subject, revision = ("named teams", season.id), facts_revision(db, season)
+        teams, names = cache_of(db).get_or_make(
+            subject, revision, lambda: _named_teams(db, caller, season)
+        )
         return _SeasonView(teams, names, season_facts(db, season))
+    teams, names = _named_teams(db, caller, season)
     # A trial belongs to its team's school, so a caller who sees the team sees the trial.
     facts = facts_of(_of_teams(season_trials(db, season), names.teams))
     return _SeasonView(teams, names, facts)
+
+
+def _named_teams(db: Session, caller: Caller, season: Season) -> tuple[list[Team], SeasonNames]:
+    teams = _teams(db, caller, season.id)
+    return teams, read_names(db, caller, season, teams)
 
 
 def _teams(db: Session, caller: Caller, season_id: str) -> list[Team]:
