@@ -140,7 +140,9 @@ def eliminated(cells: BenchCells, weight: FloatArray, prior: FloatArray) -> Benc
         raise InvalidInput("uncertainties this far apart cannot be weighed with each other")
     pull = dpotrs(lower, coupling, lower=True)[0]
     left = matrix[width:, width:] - coupling.T @ pull
-    return BenchBlock(cells, weight, prior, shared, lower, pull, left)
+    # Copies: a block outlives the columns of the season that it was cut from.
+    own_cells = BenchCells(cells.columns.copy(), cells.values.copy())
+    return BenchBlock(own_cells, weight.copy(), prior.copy(), shared, lower, pull, left)
 
 
 def _equations(cells: BenchCells, weight: FloatArray, shared: IntArray, width: int) -> FloatArray:

@@ -213,15 +213,15 @@ class _BorderedFactor:
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return the solution of the equations for a right-hand side."""
-        local, shared = self._local, right[self._local :].copy()
+        shared = right[self._local :].copy()
         parts = zip(self.blocks, self.model.bench_parts, strict=True)
         at_home = [block.solve(right[own]) for block, (_, _, own) in parts]
         for block, (_, left) in zip(self.blocks, at_home, strict=True):
             shared[block.shared] -= left
         shared = self.border.solve(shared)
         pulled = [block.pull @ shared[block.shared] for block in self.blocks]
-        solution = np.concatenate([own for own, _ in at_home]) - np.concatenate(pulled)
-        return np.concatenate([solution[:local], shared])
+        local = np.concatenate([own for own, _ in at_home]) - np.concatenate(pulled)
+        return np.concatenate([local, shared])
 
     @property
     def _local(self) -> int:
