@@ -103,13 +103,14 @@ def backup(
 ) -> None:
     """Make a backup while the service runs, verify it, and delete all but the newest ones."""
     from api.services.operations import backups
+    from api.services.operations.manifests import BackupFailed
 
     settings = settings_or_stop()
     where = folder or Path(settings.backup_folder)
     try:
         with reaching(settings):
             manifest = backups.make(settings.database_url, where, keep or settings.backup_keep)
-    except (backups.BackupFailed, OSError) as error:
+    except (BackupFailed, OSError) as error:
         raise stop(f"no backup was made: {error}", 1) from error
     rows = sum(manifest.rows.values())
     typer.echo(f"{where / manifest.file}")
@@ -144,7 +145,7 @@ def restore(
     import tempfile
 
     from api.services.operations import restoring
-    from api.services.operations.backups import BackupFailed
+    from api.services.operations.manifests import BackupFailed
 
     settings = settings_or_stop()
     try:
@@ -249,12 +250,13 @@ def _say(words: str) -> None:
 def _back_up_first(settings: Settings, tell: Callable[[str], None] = _say) -> None:
     """Make a backup before a change of the schema; stop if the backup fails."""
     from api.services.operations import backups
+    from api.services.operations.manifests import BackupFailed
 
     try:
         manifest = backups.make(
             settings.database_url, Path(settings.backup_folder), settings.backup_keep
         )
-    except (backups.BackupFailed, OSError) as error:
+    except (BackupFailed, OSError) as error:
         words = f"no backup could be made, so the schema stays: {error} (or --no-backup)"
         raise stop(words, 1) from error
     tell(f"backup {manifest.file}")
@@ -268,7 +270,7 @@ def _upgrade(
     tell: Callable[[str], None] = _say,
 ) -> None:
     """Bring the schema to a revision, then rebuild the seasons that are due."""
-    from api.services.operations import rebuilding
+    from api.services.operations.due_rebuilds import has_due_seasons
 
     with reaching(settings):
         if revision not in ("head", HEAD) or current(settings.database_url) != HEAD:
@@ -280,9 +282,10 @@ def _upgrade(
         if current(settings.database_url) != HEAD:
             return
     with open_programme(settings) as database:
-        rebuilt = rebuilding.rebuild_due(database)
-    if rebuilt:
-        tell(f"{rebuilt} seasons rebuilt")
+        if has_due_seasons(database):
+            from api.services.operations import rebuilding
+
+            tell(f"{rebuilding.rebuild_due(database)} seasons rebuilt")
 
 
 @app.command(

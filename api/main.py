@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 import anyio
 import anyio.to_thread
@@ -13,65 +14,19 @@ from fastapi.routing import iter_route_contexts
 from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
 from api.concurrency import KeyLimits, WriteTurns
 from api.db import open_database
-from api.deps.trials_together import batch_submissions
 from api.embedded import is_embedded
 from api.errors import add_error_handlers
-from api.heap import trim_regularly
+from api.heap import freeze, trim_regularly
 from api.messages.answering import AnswerLanguage
 from api.metrics import Metrics
 from api.middleware import AnswerFrame, RequestLog
 from api.models.core.validation import explain
-from api.openapi import document
-from api.routes import (
-    about,
-    benches,
-    builds,
-    comparison,
-    equipment,
-    events,
-    exports,
-    flags,
-    history,
-    imports,
-    keys,
-    organisations,
-    progress,
-    reports,
-    seasons,
-    sessions,
-    teams,
-    templates,
-    trials,
-    turbines,
-)
+from api.on_demand import Once, OnDemand, may_be_page, may_be_resource
+from api.routes import about
 from api.services.access.rate_limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing, stop_refreshing
 from api.settings import Settings, read_settings
 from api.web import errors
-from api.web.on_demand import PagesOnDemand
-
-#: Resources that take files; the bodies of the others are small.
-FILES = (exports.router, imports.router)
-RESOURCES = (
-    trials.router,  # first, as most requests are for it, and each router before it is asked
-    seasons.router,
-    organisations.router,
-    keys.router,
-    teams.router,
-    equipment.router,
-    equipment.loans_router,
-    turbines.router,
-    builds.router,
-    benches.router,
-    sessions.router,
-    reports.router,
-    comparison.router,
-    progress.router,
-    events.router,
-    flags.router,
-    history.router,
-    templates.router,
-)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -89,8 +44,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     bind(app, settings)
     add_error_handlers(app, explain, errors.answer)
     app.include_router(about.router)
-    _include_resources(app, settings.max_body_bytes)
-    app.add_middleware(PagesOnDemand, include=partial(_include_pages, app, settings.max_body_bytes))
+    resources = Once(partial(_include_resources, app, settings.max_body_bytes))
+    pages = Once(partial(_include_pages, app, settings.max_body_bytes))
+    app.add_middleware(OnDemand, load=resources, may_need=may_be_resource)
+    app.add_middleware(OnDemand, load=pages, may_need=may_be_page)
     app.add_middleware(
         AnswerFrame, explain=explain, answer=errors.answer, allowed=partial(_allowed, app)
     )
@@ -99,19 +56,31 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     if metrics:
         app.include_router(about.metrics_router(metrics))
     app.add_middleware(RequestLog, metrics=metrics)
-    app.openapi = lambda: document(app)  # type: ignore[method-assign]  # FastAPI's documented way
+    # FastAPI's documented way.
+    app.openapi = partial(_document, app, resources)  # type: ignore[method-assign]
     return app
 
 
+def _document(app: FastAPI, resources: Once) -> dict[str, Any]:
+    """Return the document of the API."""
+    from api.openapi import document
+
+    resources()
+    return document(app)
+
+
 def _include_resources(app: FastAPI, most_bytes: int) -> None:
-    """Include the resources, each with the largest body it takes.
+    """Include the resources, each with the largest body it takes; they are imported here.
 
     The limit is on routers, not on the application, which would answer outside of `AnswerFrame`.
     With a prefix a router is assembled at the first request that may be for it.
     """
+    from api.routes.resources import FILES, RESOURCES
+
     for routers, limit in ((FILES, most_bytes), (RESOURCES, min(most_bytes, ONE_THING_BYTES))):
         for router in routers:
             app.include_router(router, prefix="/v1", max_body_size=limit)
+    freeze()
 
 
 def _include_pages(app: FastAPI, most_bytes: int) -> None:
@@ -121,6 +90,7 @@ def _include_pages(app: FastAPI, most_bytes: int) -> None:
     for routers, limit in ((FILE_PAGES, most_bytes), (PAGES, min(most_bytes, FORM_BYTES))):
         for router in routers:
             app.include_router(router, include_in_schema=False, max_body_size=limit)
+    freeze()
 
 
 def _allowed(app: FastAPI, path: str) -> list[str]:
@@ -146,7 +116,7 @@ def bind(app: FastAPI, settings: Settings) -> None:
     app.state.body_room = BodyRoom(settings.max_body_bytes)
     is_busy = partial(is_computing, app.state.database.read_engine)
     app.state.writers = WriteTurns(_writers(settings), is_busy)
-    app.state.submissions = batch_submissions(app.state.writers)
+    app.state.submissions = None  # made at the first trial
     counter = (
         InMemory()
         if is_embedded(settings.database_url)

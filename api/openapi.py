@@ -5,7 +5,8 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from api.routes.contract import Problem
+from api.errors import title_of
+from api.routes.contract import REFUSAL, Problem
 from api.routes.examples import EXAMPLES
 
 DESCRIPTION = """\
@@ -63,6 +64,10 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
     if "application/json" in responses.get("422", {}).get("content", {}):
         responses["422"] = responses["default"] | {"description": "Some values are not accepted."}
     for status, response in responses.items():
+        if REFUSAL in response:
+            response["description"] = (
+                f"{title_of(response.pop(REFUSAL))}. {response['description']}"
+            )
         if status.startswith("2"):
             _show_example(response.get("content", {}))
     _show_example(operation.get("requestBody", {}).get("content", {}))

@@ -8,7 +8,6 @@ caller and not a silent loss.
 from api.deps.programme import database, limits, turns
 from api.deps.reading import Read, ReadLead, as_file
 from api.deps.signing_in import look_at, sign_in, sign_in_writer
-from api.deps.trials_together import Submit
 from api.deps.writing import (
     Change,
     ChangeLead,
@@ -22,7 +21,6 @@ __all__ = [
     "ChangeLead",
     "Read",
     "ReadLead",
-    "Submit",
     "Write",
     "WriteLead",
     "Writing",

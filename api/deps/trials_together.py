@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import Depends
+from fastapi import Depends, FastAPI
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.concurrency import WriteBatcher, WriteTurns
+from api.concurrency import WriteBatcher
 from api.deps.programme import turns
 from api.deps.writing import Writing, prepare, run_together
 from api.errors import ApiError
@@ -29,9 +29,19 @@ class _Submission:
 Submissions = WriteBatcher[_Submission, Response]
 
 
-def batch_submissions(writers: WriteTurns) -> Submissions:
-    """Return the batcher that stores trials together that wait for a turn at the same time."""
-    return WriteBatcher(writers, _store, lambda one, other: one.writing.goes_with(other.writing))
+def submissions_of(app: FastAPI) -> Submissions:
+    """Return the batcher that stores trials together that wait for a turn at the same time.
+
+    It is made at the first trial, so that a service starts without the modules that store trials.
+    """
+    if app.state.submissions is None:
+        app.state.submissions = WriteBatcher(app.state.writers, _store, _fit)
+    submissions: Submissions = app.state.submissions
+    return submissions
+
+
+def _fit(one: _Submission, other: _Submission) -> bool:
+    return one.writing.goes_with(other.writing)
 
 
 def _store(submissions: Sequence[_Submission]) -> list[Response | Exception]:
@@ -63,9 +73,9 @@ class Submitting:
     async def stored(self, trial: TrialCreate) -> Response:
         """Store a trial, together with other waiting ones, and answer it."""
         request = self.writing.request
-        submissions: Submissions = request.app.state.submissions
         own_turn = turns(request).writing(self.writing.caller)
-        return await submissions.done(_Submission(trial, self.writing), own_turn)
+        submission = _Submission(trial, self.writing)
+        return await submissions_of(request.app).done(submission, own_turn)
 
 
 async def submit(writing: Annotated[Writing, Depends(prepare)]) -> Submitting:

@@ -1,25 +1,23 @@
-"""Operations without a key: health, readiness, and the units and names of the API."""
+"""Operations without a key: health and readiness."""
 
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
 from sqlalchemy import text
 from starlette.responses import Response
 
-from analysis.columns import UNITS
 from api.deps import database
 from api.embedded import JOURNAL, file_of, is_embedded
 from api.errors import Busy
 from api.messages import say
 from api.metrics import Metrics
-from api.models.core.units import FAMILIES
 from api.routes.contract import StrictRoute, _refusals
 from api.schema import is_at_head
-from api.services.operations import backups, rebuilding
+from api.services.operations import due_rebuilds, manifests
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)
 DISK_LOW_BYTES = 100_000_000
@@ -43,15 +41,6 @@ class Readiness(BaseModel):
     ]
 
 
-class Meta(BaseModel):
-    """Names, units and limits a client may want to know."""
-
-    name: str
-    version: str
-    units: dict[str, str]
-    other_units: dict[str, list[str]]
-
-
 @router.get("/healthz", response_model=Health)
 async def healthz() -> Health:
     """Tell that the process answers; asks nothing of the database."""
@@ -68,7 +57,7 @@ def readyz(request: Request) -> Readiness:
     with database(request).reading() as db:
         db.connection().execute(text("select 1"))
         at_head = is_at_head(db.connection())
-        due = rebuilding.due_seasons(db) if at_head else []
+        due = due_rebuilds.due_seasons(db) if at_head else []
     free = shutil.disk_usage(file.parent).free if is_file else DISK_LOW_BYTES
     if not at_head:
         raise Busy(say("refused.old_schema"))
@@ -85,7 +74,7 @@ def readyz(request: Request) -> Readiness:
 
 def _backup_age(request: Request) -> float | None:
     folder = Path(request.app.state.settings.backup_folder)
-    age = backups.age_hours(folder, datetime.now(UTC))
+    age = manifests.age_hours(folder, datetime.now(UTC))
     return None if age is None else round(age, 1)
 
 
@@ -99,17 +88,3 @@ def metrics_router(metrics: Metrics) -> APIRouter:
         return Response(counts, media_type=media_type)
 
     return metrics_routes
-
-
-@router.get("/v1/meta", response_model=Meta)
-def meta(request: Request) -> dict[str, Any]:
-    """Tell the names of quantities, their units, and the other units each may be typed in."""
-    return {
-        "name": request.app.title,
-        "version": request.app.version,
-        "units": UNITS,
-        "other_units": {
-            symbol: [unit.symbol for unit in others.values()]
-            for symbol, others in FAMILIES.values()
-        },
-    }

@@ -28,13 +28,14 @@ from api.errors import (
     Stale,
     TooLarge,
     UnsupportedMedia,
-    title_of,
 )
 from api.messages import say
 from api.models.core.validation import nearest
 from api.strict_json import NotOurJson, read_json
 
 READING = ("GET", "HEAD")
+#: Where an answer in the OpenAPI document names its kind of refusal, until it is completed.
+REFUSAL = "x-refusal"
 #: A body up to this size is read within a millisecond.
 READ_AT_ONCE_BYTES = 16_000
 
@@ -52,10 +53,11 @@ class Problem(BaseModel):
 
 
 def _refusals(*kinds: type[ApiError]) -> dict[int | str, dict[str, Any]]:
-    """Return the OpenAPI answers of some refusals; the document speaks the default language."""
+    """Return the OpenAPI answers of some refusals; the document adds their titles."""
     return {
         kind.status: {
-            "description": f"{title_of(kind.slug)}. {kind.__doc__}",
+            "description": kind.__doc__,
+            REFUSAL: kind.slug,
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
         for kind in kinds

@@ -7,7 +7,8 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from api.bodies import SERIES_BYTES
-from api.deps import Change, Read, Submit, Write, database
+from api.deps import Change, Read, Write, database
+from api.deps.trials_together import Submit
 from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page

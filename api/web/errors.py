@@ -7,7 +7,7 @@ from starlette.responses import Response
 from starlette.types import Scope
 
 from api.errors import ApiError, NotSignedIn, problem, words_of
-from api.web.on_demand import FOR_PROGRAMS
+from api.on_demand import FOR_PROGRAMS
 
 
 def answer(scope: Scope, refusal: ApiError) -> Response:

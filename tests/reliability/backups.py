@@ -15,6 +15,7 @@ import psycopg
 from sqlalchemy.engine import make_url
 
 from api.services.operations import backups, restoring
+from api.services.operations.manifests import BackupFailed
 from tests.reliability.kills import batch_of, prepare
 from tests.reliability.places import KINDS, fresh, print_table
 from tests.support.service import Service
@@ -75,7 +76,7 @@ def run(database_url, folder, times):
                     backup_folder / manifest.file, target(database_url, folder, number)
                 )
                 equal += 1
-            except backups.BackupFailed as fault:
+            except BackupFailed as fault:
                 faults.append(str(fault))
             restores.append(time.monotonic() - started)
     finally:

@@ -10,8 +10,8 @@ from api.embedded import file_of, sqlite_library
 from api.migrate import downgrade, upgrade
 from api.models.operations.rebuilds import RebuildDue
 from api.schema import HEAD, current
-from api.services.operations import backups, rebuilding
-from api.services.operations.backups import BackupFailed
+from api.services.operations import backups, due_rebuilds, rebuilding
+from api.services.operations.manifests import BackupFailed
 from api.services.operations.restoring import restore
 from tests.reliability.power_cut import PowerFailure
 from tests.support.makers import World
@@ -79,7 +79,7 @@ def test_a_rebuild(world: World, app_client, database_url):
 
     def still_due(number):
         with database.reading() as db:
-            assert rebuilding.due_seasons(db) == [world.season_id], number
+            assert due_rebuilds.due_seasons(db) == [world.season_id], number
 
     assert each_statement(lambda: rebuilding.rebuild_due(database), still_due) > 10
 

@@ -9,7 +9,7 @@ import pytest
 
 from api.embedded import COMPANIONS, sqlite_library
 from api.services.operations import backups
-from api.services.operations.backups import BackupFailed
+from api.services.operations.manifests import BackupFailed
 from api.services.operations.restoring import restore
 from tests.reliability.power_cut import PowerFailure
 from tests.support.stored import stored_rows

@@ -8,7 +8,7 @@ from api.embedded import engine_for, file_of
 from api.models.measurements.flags import Flag
 from api.models.operations.rebuilds import RebuildDue
 from api.services.measurements import rechecks
-from api.services.operations import rebuilding
+from api.services.operations import due_rebuilds, rebuilding
 from tests.reliability.power_cut import PowerFailure
 from tests.support.makers import World
 from tests.support.service import Service
@@ -67,7 +67,7 @@ def test_broken_off_within_a_season_that_season_is_still_due(
         rebuilding.rebuild_due(app_client.app.state.database)
     monkeypatch.undo()
     with app_client.app.state.database.reading() as db:
-        assert rebuilding.due_seasons(db) == [world.season_id]
+        assert due_rebuilds.due_seasons(db) == [world.season_id]
     assert rebuilding.rebuild_due(app_client.app.state.database) == 1
     assert seen
 

@@ -16,7 +16,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 _imported = multiprocessing.get_context("forkserver")
-_imported.set_forkserver_preload(["api.__main__", "api.main", "api.patience", "uvicorn"])
+_imported.set_forkserver_preload(
+    ["api.__main__", "api.main", "api.routes.resources", "api.patience", "uvicorn"]
+)
 
 
 def _become(arguments, environment, outputs):

@@ -1,4 +1,4 @@
-"""Pages load at the first request that may be for one, and not before."""
+"""Pages and resources load at the first request that may be for one, and not before."""
 
 import json
 import subprocess
@@ -17,30 +17,44 @@ from starlette.testclient import TestClient
 from api.main import create_app
 from api.settings import Settings
 
+PARTS = ["numpy", "api.routes.resources", "api.web.rendering"]
 app = create_app(Settings(database_url="sqlite://" + sys.argv[1]))
 with TestClient(app, base_url="https://x") as client:
     loaded = []
     for path in sys.argv[2:]:
         status = client.get(path, headers={"accept": "text/html"}).status_code
-        loaded.append([path, status, "api.web.rendering" in sys.modules])
+        loaded.append([path, status, *(each in sys.modules for each in PARTS)])
 print(json.dumps(loaded))
 """
 
 
-PATHS = ["/v1/meta", "/healthz", "/v1/teams", "/v1/no-such-thing", "/openapi.json", "/sign-in"]
+def loaded_by(tmp_path, *paths):
+    """Return what each request of a new process is answered with, and what is loaded then."""
+    done = subprocess.run([sys.executable, "-c", CODE, f"/{tmp_path}/none.db", *paths], cwd=ROOT,
+                          check=True, capture_output=True, text=True)  # fmt: skip
+    return json.loads(done.stdout)
 
 
 def test_requests_of_scripts_load_no_pages(tmp_path):
-    done = subprocess.run([sys.executable, "-c", CODE, f"/{tmp_path}/none.db", *PATHS], cwd=ROOT,
-                          check=True, capture_output=True, text=True)  # fmt: skip
-    assert json.loads(done.stdout) == [
-        ["/v1/meta", 200, False],
-        ["/healthz", 200, False],
-        ["/v1/teams", 401, False],
-        ["/v1/no-such-thing", 404, False],
-        ["/openapi.json", 200, False],
-        ["/sign-in", 200, True],
+    paths = ["/v1/teams", "/v1/no-such-thing", "/v1/meta", "/openapi.json", "/sign-in"]
+    assert loaded_by(tmp_path, "/healthz", "/readyz", *paths) == [
+        ["/healthz", 200, False, False, False],
+        ["/readyz", 503, False, False, False],
+        ["/v1/teams", 401, True, True, False],
+        ["/v1/no-such-thing", 404, True, True, False],
+        ["/v1/meta", 200, True, True, False],
+        ["/openapi.json", 200, True, True, False],
+        ["/sign-in", 200, True, True, True],
     ]
+
+
+def test_the_document_has_all_resources_without_an_earlier_request(tmp_path):
+    assert loaded_by(tmp_path, "/openapi.json") == [["/openapi.json", 200, True, True, False]]
+
+
+def test_a_page_loads_no_resources(tmp_path):
+    ((path, status, _, resources, pages),) = loaded_by(tmp_path, "/sign-in")
+    assert (path, status, resources, pages) == ("/sign-in", 200, False, True)
 
 
 @pytest.mark.parametrize("path", ["/no-such-page", "/v1", "/v1-teams"])

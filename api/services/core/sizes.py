@@ -6,7 +6,6 @@ from dataclasses import fields, is_dataclass
 from itertools import islice
 from typing import Any
 
-import numpy as np
 from pydantic import BaseModel
 
 SAMPLED = 8  # of a long list; the others are taken to be as large on average
@@ -19,6 +18,7 @@ def size_of(value: Any) -> int:
 
     An array is counted once. Texts in it are not, since equal ones are one object.
 
+    >>> import numpy as np
     >>> size_of(np.zeros(1000)) >= 8000, size_of([1.5] * 1000) > size_of([1.5] * 10)
     (True, True)
     """
@@ -26,10 +26,12 @@ def size_of(value: Any) -> int:
 
 
 def _size(value: Any, counted: set[int]) -> int:
-    if isinstance(value, np.ndarray):
+    if (
+        array_bytes := getattr(value, "nbytes", None)
+    ) is not None:  # a service starts without numpy
         is_new = id(value) not in counted
         counted.add(id(value))
-        return int(value.nbytes) if is_new else 0
+        return int(array_bytes) if is_new else 0
     own = sys.getsizeof(value)
     if isinstance(value, dict):
         return own + _all_of(value, counted) + _all_of(value.values(), counted)

@@ -10,9 +10,9 @@ import json
 import os
 import subprocess
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass
-from datetime import UTC, datetime, timedelta
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import Connection, NullPool, inspect, text
@@ -26,32 +26,14 @@ from api.schema import is_at_head
 from api.services.access.keys import CONSOLE
 from api.services.core.cache import use_own_cache
 from api.services.operations.exports import season_digest
+from api.services.operations.manifests import MANIFESTS, BackupFailed, Manifest, read_manifest
 
 NAME, ENDINGS = "gustbook-{moment:%Y%m%dT%H%M%S%f}Z", {True: ".db", False: ".dump"}
-MANIFESTS, PARTIAL_FILES = "gustbook-*.json", "gustbook-*.partial*"
+PARTIAL_FILES = "gustbook-*.partial*"
 A_DAY_S = 86_400  # longer than any backup takes
-HOUR = timedelta(hours=1)
 #: How long a backup waits for a writer of an embedded database. [s]
 PATIENCE_S = 60
 FAULTS_SHOWN = 5
-
-
-class BackupFailed(Exception):
-    """A backup that could not be made, is damaged, or cannot be restored."""
-
-
-@dataclass(frozen=True, slots=True)
-class Manifest:
-    """The contents of a backup when it was made."""
-
-    file: str
-    made_at: str
-    size_bytes: int
-    sha256: str
-    schema: str | None
-    rows: dict[str, int]
-    #: By season; empty if the schema is older than this code, which then cannot make reports.
-    digests: dict[str, str]
 
 
 def make(database_url: str, folder: Path, keep: int) -> Manifest:
@@ -215,26 +197,3 @@ def _forget(folder: Path, keep: int) -> None:
         manifest = read_manifest(old)
         (folder / manifest.file).unlink(missing_ok=True)
         old.unlink()
-
-
-def read_manifest(file: Path) -> Manifest:
-    """Return the manifest of a backup."""
-    try:
-        return Manifest(**json.loads(file.with_suffix(".json").read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError) as error:
-        words = f"nothing says what is in {file.name}: its .json is missing or cannot be read"
-        raise BackupFailed(words) from error
-
-
-def newest(folder: Path) -> Manifest | None:
-    """Return the newest backup of a folder with a readable manifest, or None."""
-    for file in sorted(folder.glob(MANIFESTS), reverse=True):
-        with suppress(BackupFailed):
-            return read_manifest(file)
-    return None
-
-
-def age_hours(folder: Path, now: datetime) -> float | None:
-    """Return the age of the newest backup of a folder in hours, or None."""
-    last = newest(folder)
-    return None if last is None else (now - datetime.fromisoformat(last.made_at)) / HOUR

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from api.embedded import JOURNAL, SQLITE_VERSION, file_of, is_embedded
 from api.schema import is_at_head
 from api.services.core import audit
-from api.services.operations import backups, erasing, rebuilding
+from api.services.operations import backups, due_rebuilds, erasing, manifests
 from api.settings import Settings
 
 
@@ -33,7 +33,7 @@ def diagnose(db: Session, settings: Settings, now: datetime, *, seals: bool) -> 
             return Diagnosis([("database", url), ("file", f"DAMAGED: {'; '.join(wrong)}"),
                           ("", f"stop the service and {restoring}")], is_well=False)  # fmt: skip
     at_head = is_at_head(db.connection())
-    due = rebuilding.due_seasons(db) if at_head else []
+    due = due_rebuilds.due_seasons(db) if at_head else []
     lines = [("database", url),
             ("schema", "newest" if at_head else "not the newest: run migrate")]  # fmt: skip
     if due:
@@ -70,7 +70,7 @@ def _clock(newest: datetime | None, now: datetime) -> str:
 
 
 def _newest_backup(settings: Settings, now: datetime) -> str:
-    age = backups.age_hours(Path(settings.backup_folder), now)
+    age = manifests.age_hours(Path(settings.backup_folder), now)
     return "none yet: run backup" if age is None else f"{age:.0f} h old"
 
 

@@ -4,18 +4,14 @@ A migration notes each season as due in its own transaction. If the service is k
 season is rebuilt, the note stays and the next start continues.
 """
 
-from sqlmodel import Session, col, delete, select
+from sqlmodel import col, delete, select
 
 from api.db import Database
 from api.models.operations.rebuilds import RebuildDue
 from api.models.registry.seasons import Season
 from api.services.core import revisions
 from api.services.measurements import rechecks
-
-
-def due_seasons(db: Session) -> list[str]:
-    """Return the ids of seasons that are still to be rebuilt."""
-    return sorted(db.scalars(select(RebuildDue.season_id)))
+from api.services.operations.due_rebuilds import due_seasons
 
 
 def rebuild_due(database: Database) -> int:

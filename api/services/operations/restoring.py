@@ -16,16 +16,14 @@ from sqlalchemy.exc import DatabaseError
 from api.embedded import engine_for, file_of, files_of, is_embedded
 from api.schema import HEAD
 from api.services.operations.backups import (
-    BackupFailed,
     Contents,
-    Manifest,
     connected,
     inspect_backup,
-    read_manifest,
     run_program,
     sha256_of,
     to_disk,
 )
+from api.services.operations.manifests import BackupFailed, Manifest, read_manifest
 
 
 def restore(file: Path, database_url: str, *, replace: bool = False) -> Manifest:

@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy.exc import OperationalError
 
 from api.concurrency import MOST_TOGETHER, WriteBatcher
+from api.deps.trials_together import submissions_of
 from api.errors import ApiError, Conflict
 from tests.support.makers import World, trial_payload
 
@@ -160,15 +161,14 @@ class TestAtTheDoor:
     @staticmethod
     def send_all(world, works, *, waiting):
         """Send requests that find no turn until as many trials wait; return the answers."""
-        client, state = world.lead, world.lead.app.state
-        writers = state.writers.slots
+        client, writers = world.lead, world.lead.app.state.writers.slots
         slots = writers.value
         for _ in range(slots):
             client.portal.call(writers.acquire)
         with ThreadPoolExecutor(len(works)) as pool:
             sent = [pool.submit(work) for work in works]
             until = time.monotonic() + 20
-            while len(state.submissions._waiting) < waiting:
+            while len(submissions_of(client.app)._waiting) < waiting:
                 assert time.monotonic() < until
                 time.sleep(0.01)
             for _ in range(slots):

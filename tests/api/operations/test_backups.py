@@ -11,8 +11,8 @@ import pytest
 
 from api.migrate import downgrade
 from api.schema import is_older
-from api.services.operations import backups, restoring
-from api.services.operations.backups import BackupFailed
+from api.services.operations import backups, manifests, restoring
+from api.services.operations.manifests import BackupFailed
 from tests.support.databases import ROLE, named_database, run_on_postgres
 from tests.support.makers import created, trial_payload
 from tests.support.stored import stored_rows
@@ -94,13 +94,13 @@ class TestMade:
         files = [backups.make(database_url, folder, keep=2).file for _ in range(4)]
         names = sorted(path.name for path in folder.iterdir() if path.suffix != ".json")
         assert names == files[-2:]
-        assert backups.newest(folder).file == files[-1]
+        assert manifests.newest(folder).file == files[-1]
 
     def test_its_age_is_shown(self, folder, database_url, world):
-        assert backups.age_hours(folder, datetime.now(UTC)) is None
+        assert manifests.age_hours(folder, datetime.now(UTC)) is None
         backups.make(database_url, folder, keep=2)
         later = datetime.now(UTC) + timedelta(hours=5)
-        assert backups.age_hours(folder, later) == pytest.approx(5, abs=0.05)
+        assert manifests.age_hours(folder, later) == pytest.approx(5, abs=0.05)
 
     def test_nothing_half_made_is_left_behind(self, folder, database_url, world, monkeypatch):
         def full(*_):
@@ -163,7 +163,7 @@ class TestCommands:
         downgrade(database_url, "0007_event_day")
         done = run("migrate")
         assert done.exit_code == 0, done.output
-        backup = backups.newest(folder)
+        backup = manifests.newest(folder)
         assert backup.schema == "0007_event_day"
         assert backup.rows["trial"] == 2
         assert run("migrate").exit_code == 0
