@@ -42,8 +42,12 @@ def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:
 
 
 class Untabled(SQLModel):
-    """A shape without a table: pydantic builds its nested shapes without the work of SQLModel."""
+    """A shape without a table: pydantic builds its nested shapes without the work of SQLModel.
 
+    Its validator is built at the first use, as most uses of the service need few of them.
+    """
+
+    model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]  # SQLModel narrows it
     __init__ = PlainModel.__init__
     __setattr__ = PlainModel.__setattr__  # type: ignore[assignment]  # names differ, and nothing else
 
@@ -53,9 +57,13 @@ class Untabled(SQLModel):
 
 
 class Input(Untabled):
-    """A request body: no unknown fields, and each quantity in one of several units."""
+    """A request body: no unknown fields, and each quantity in one of several units.
 
-    model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings)  # type: ignore[assignment]  # SQLModel narrows it
+    Its validator is built at once: FastAPI silences a warning of pydantic only while it makes a
+    route.
+    """
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra=_list_spellings, defer_build=False)
 
     def typed(self) -> AsTyped:
         """Return the values that were typed in other units, with these units."""
