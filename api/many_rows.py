@@ -1,14 +1,14 @@
-"""Handle many rows: split lists into parts for queries, insert and read rows quickly.
+"""Handle many rows: split lists into parts for queries, and insert rows quickly.
 
 Values are converted for the driver column by column. SQLAlchemy converts row by row, with a
 dictionary for each, which doubles the time of a large import.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache, lru_cache
 from typing import Any, TypeVar
 
-from sqlalchemy import JSON, Column, Connection, Dialect, MetaData, Select, Table, select, text
+from sqlalchemy import JSON, Column, Connection, Dialect, MetaData, Table, select, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.schema import CreateTable
 from sqlalchemy.sql.compiler import SQLCompiler
@@ -65,42 +65,6 @@ def _bound(connection: Connection, table: Table, name: str, values: list[Any]) -
         empty = turn({})  # most JSON values are empty
         return (turn(value) if value != {} else empty for value in values)
     return map(turn, values)
-
-
-def read_rows(
-    connection: Connection, query: Select[Any], values: Mapping[str, Any]
-) -> list[tuple[Any, ...]]:
-    """Return the rows of a query as Python values; equal values of a column share one object.
-
-    Build the query once, and name its values: composing it takes longer than reading a page.
-    """
-    result = connection.execute(query, values)
-    cursor = result.cursor  # it returns rows, so it has one
-    rows, codes = cursor.fetchall(), tuple(code for _, code, *_ in cursor.description)
-    result.close()
-    turns = _result_turns(connection.dialect, query, codes)
-    columns = zip(*rows, strict=True)
-    return list(zip(*map(_turned, turns, columns), strict=True)) if rows else []
-
-
-@lru_cache(maxsize=64)
-def _result_turns(
-    dialect: Dialect, query: Select[Any], codes: tuple[object, ...]
-) -> list[Callable[[Any], Any] | None]:
-    """Return what converts each column's values from those of the driver, if anything does.
-
-    `codes` are the driver's types of the columns.
-    """
-    kinds = [column.type.dialect_impl(dialect) for column in query.selected_columns]
-    return [kind.result_processor(dialect, code) for kind, code in zip(kinds, codes, strict=True)]
-
-
-def _turned(turn: Callable[[Any], Any] | None, values: Sequence[Any]) -> Sequence[Any]:
-    """Return a column's values converted from those of the driver, each different one once."""
-    if turn is None:
-        return values
-    turned = {value: turn(value) for value in set(values)}
-    return [turned[value] for value in values]
 
 
 def _may_stream(connection: Connection) -> bool:

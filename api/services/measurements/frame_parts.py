@@ -22,6 +22,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Run, Trial
+from api.prepared import Prepared
 
 Condition = ColumnElement[bool]
 
@@ -193,6 +194,12 @@ def build_columns(*, is_checked: bool) -> dict[str, Any]:
 
 
 @cache
+def _trials(*, is_checked: bool) -> Select[Any]:
+    """Return the query for trials, in the order of their ids."""
+    return _select(trial_columns(is_checked=is_checked)).order_by(col(Trial.id))
+
+
+@cache
 def _sessions(*, is_checked: bool) -> Select[Any]:
     """Return the query for session ⋈ bench ⋈ season and their equipment.
 
@@ -242,16 +249,25 @@ def run_names(*, is_checked: bool) -> tuple[str, ...]:
     return (*RUN_FRAME, *CHECK_RUN_COLUMNS) if is_checked else RUN_FRAME
 
 
+@cache
+def _runs(*, is_checked: bool) -> Select[Any]:
+    """Return the query for runs, in the order of their trials' ids."""
+    names = run_names(is_checked=is_checked)
+    return select(col(Run.trial_id), *(getattr(Run, name) for name in names)).order_by(
+        col(Run.trial_id), col(Run.number)
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class FrameQueries:
     """The queries for the parts of a frame: trials and runs are in the order of ids."""
 
-    trials: Select[Any]
-    sessions: Select[Any]
-    builds: Select[Any]
-    sweeps: Select[Any]
-    loads: Select[Any]
-    runs: Select[Any]
+    trials: Select[Any] | Prepared
+    sessions: Select[Any] | Prepared
+    builds: Select[Any] | Prepared
+    sweeps: Select[Any] | Prepared
+    loads: Select[Any] | Prepared
+    runs: Select[Any] | Prepared
 
 
 def frame_queries(*conditions: Condition, is_checked: bool) -> FrameQueries:
@@ -260,33 +276,34 @@ def frame_queries(*conditions: Condition, is_checked: bool) -> FrameQueries:
     def of_them(column: Any) -> Select[Any]:
         return select(col(column)).where(*conditions)
 
-    trials = (
-        _select(trial_columns(is_checked=is_checked)).where(*conditions).order_by(col(Trial.id))
-    )
-    runs = (
-        select(
-            col(Run.trial_id), *(getattr(Run, name) for name in run_names(is_checked=is_checked))
-        )
-        .join(Trial, col(Run.trial_id) == col(Trial.id))
-        .where(*conditions)
-        .order_by(col(Run.trial_id), col(Run.number))
-    )
     is_theirs = col(BenchSession.id).in_(of_them(Trial.session_id))
     return FrameQueries(
-        trials=trials,
+        trials=_trials(is_checked=is_checked).where(*conditions),
         sessions=_sessions(is_checked=is_checked).where(is_theirs),
         builds=_builds(is_checked=is_checked).where(col(Build.id).in_(of_them(Trial.build_id))),
         sweeps=_select(OF_SWEEP).where(col(WindSweep.build_id).in_(of_them(Trial.build_id))),
         loads=_select(OF_LOAD).where(col(Equipment.id).in_(of_them(Trial.load_id))),
-        runs=runs,
+        runs=_runs(is_checked=is_checked)
+        .join(Trial, col(Run.trial_id) == col(Trial.id))
+        .where(*conditions),
     )
 
 
 @cache
 def queries_by_id(*, is_checked: bool) -> FrameQueries:
-    """Return the queries for the trials in `trial_ids`.
+    """Return the queries for the trials in `trial_ids`, and for what has the ids found in them.
 
-    They are built once: for a few trials, building them takes longer than running them.
+    They are composed once: for a few trials, composing them takes longer than running them.
     """
-    ids: Any = bindparam("trial_ids", expanding=True)
-    return frame_queries(col(Trial.id).in_(ids), is_checked=is_checked)
+
+    def among(query: Select[Any], column: Any, ids: str) -> Prepared:
+        return Prepared(query.where(col(column).in_(bindparam(ids, expanding=True))))
+
+    return FrameQueries(
+        trials=among(_trials(is_checked=is_checked), Trial.id, "trial_ids"),
+        sessions=among(_sessions(is_checked=is_checked), BenchSession.id, "session_ids"),
+        builds=among(_builds(is_checked=is_checked), Build.id, "build_ids"),
+        sweeps=among(_select(OF_SWEEP), WindSweep.build_id, "build_ids"),
+        loads=among(_select(OF_LOAD), Equipment.id, "load_ids"),
+        runs=among(_runs(is_checked=is_checked), Run.trial_id, "trial_ids"),
+    )

@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session
 
 from analysis.columns import CHECK_TEXT_COLUMNS, TEXT_COLUMNS
+from api.prepared import Prepared
 from api.services.measurements import frame_parts as parts
 
 Array = npt.NDArray[Any]
@@ -76,7 +77,7 @@ def read_checked_trials(db: Session, trial_ids: Sequence[str]) -> Frame:
 
 
 def _read(db: Session, queries: parts.FrameQueries, *, is_checked: bool, **values: Any) -> Frame:
-    """Return the frame of some trials; `values` are those that the queries name."""
+    """Return the frame of some trials; `values` are those that the queries of trials name."""
     trials = _trials(db, queries, is_checked=is_checked, **values)
     if is_checked:
         trials["blade_pitch_range_deg"] = np.array(
@@ -108,6 +109,7 @@ def _trials(
     """Return trials with the columns of their sessions, builds, sweeps and resistors."""
     names = list(parts.trial_columns(is_checked=is_checked))
     trials = read_plain(db, names, queries.trials, **values)
+    values = _ids_in(trials) if values else {}
     names = list(parts.session_columns(is_checked=is_checked))
     sessions = read_columns(db, names, queries.sessions, **values)
     _to_seconds(sessions, is_checked=is_checked)
@@ -121,6 +123,12 @@ def _trials(
     loads = read_columns(db, names, queries.loads, **values) if has_loads else _columns(names, [])
     merge(trials, loads, "load_id")
     return trials
+
+
+def _ids_in(trials: Columns) -> dict[str, list[str]]:
+    """Return the ids of the sessions, builds and resistors of trials."""
+    names = ("session_id", "build_id", "load_id")
+    return {f"{name}s": [each for each in set(trials[name].tolist()) if each] for name in names}
 
 
 def _to_seconds(sessions: Columns, *, is_checked: bool) -> None:
@@ -175,6 +183,8 @@ def _nothing(column: Array) -> Any:
 
 def read_columns(db: Session, names: list[str], query: Any, **values: Any) -> Columns:
     """Return the result of a query, a column for each name."""
+    if isinstance(query, Prepared):
+        return _columns(names, query.rows(db.connection(), **values))
     return _columns(names, db.connection().execute(query, values).all())
 
 
@@ -185,6 +195,8 @@ def read_plain(db: Session, names: list[str], query: Any, **values: Any) -> Colu
 
 def plain_rows(db: Session, query: Any, **values: Any) -> Sequence[Any]:
     """Return rows with the values of the driver; text, numbers and bytes need no conversion."""
+    if isinstance(query, Prepared):
+        return query.plain(db.connection(), **values)
     result = db.connection().execute(query, values)
     rows = result.cursor.fetchall()  # it returns rows, so it has one
     result.close()

@@ -9,10 +9,11 @@ from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam
 from sqlmodel import Session, col, select
 
-from api.many_rows import parts, read_rows
+from api.many_rows import parts
 from api.models.measurements.results import CachedResult
 from api.models.registry.seasons import Season
 from api.models.trials.trials import Run, RunRead, Trial, TrialQuery, TrialRead
+from api.prepared import Prepared
 from api.services.core import resources
 from api.services.core.scope import Caller, visible
 from api.services.measurements import flags
@@ -27,14 +28,14 @@ _COLUMNS: list[Any] = [
 ]
 _IDS: Any = bindparam("trial_ids", expanding=True)
 #: The copied columns and the cached result.
-_TRIALS = (
+_TRIALS = Prepared(
     select(*_COLUMNS, *CACHED_COLUMNS)
     .join(Season, col(Season.id) == col(Trial.season_id))
     .outerjoin(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
     .where(col(Trial.id).in_(_IDS))
 )
 _RUN_COLUMNS: list[Any] = [Run.trial_id, *(getattr(Run, name) for name in RunRead.model_fields)]
-_RUNS = (
+_RUNS = Prepared(
     select(*_RUN_COLUMNS)
     .where(col(Run.trial_id).in_(_IDS))
     .order_by(col(Run.trial_id), col(Run.number))
@@ -92,6 +93,6 @@ def _runs(db: Session, ids: Sequence[str]) -> dict[str, list[Plain]]:
     return by_trial
 
 
-def _read(db: Session, query: Any, ids: Sequence[str]) -> list[tuple[Any, ...]]:
-    rows = (read_rows(db.connection(), query, {"trial_ids": part}) for part in parts(ids))
+def _read(db: Session, query: Prepared, ids: Sequence[str]) -> list[tuple[Any, ...]]:
+    rows = (query.rows(db.connection(), trial_ids=part) for part in parts(ids))
     return list(chain.from_iterable(rows))
