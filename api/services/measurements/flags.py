@@ -5,13 +5,14 @@ hold are cleared.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from itertools import zip_longest
 from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter
-from sqlalchemy import ColumnElement, Row, insert, literal_column, or_, update
+from sqlalchemy import ColumnElement, Row, bindparam, insert, literal_column, or_, update
 from sqlmodel import Session, col, select
 
 from analysis.checks.rules import GRAVEST
@@ -21,6 +22,7 @@ from api.many_rows import parts
 from api.models.core.ids import new_id
 from api.models.measurements.flags import Flag, FlagRead
 from api.models.trials.trials import Trial
+from api.prepared import Prepared
 from api.services.measurements import sweeps
 from api.services.measurements.flag_words import facts_of, words_of
 from api.services.measurements.frames import Frame
@@ -32,7 +34,6 @@ UNLIKE_SEASON = "unlike_season"
 READS = TypeAdapter(list[FlagRead])
 WITHOUT_WORDS = {"reason": None, "answered_by": None}
 FLAG_COLUMNS = [*(name for name in FlagRead.model_fields if name in Flag.model_fields), "facts"]
-_FLAGS = select(*(getattr(Flag, name) for name in FLAG_COLUMNS))
 #: The columns of a flag that come from a finding; `_STORED` adds its identity and state.
 FINDING_COLUMNS = ("severity", "facts", "proposed_fix", "seen")
 ASKED_AGAIN = {"state": OPEN, "reason": None, "answered_by": None, "answered_at": None}
@@ -46,6 +47,14 @@ _STORED = select(
 #: rows with another state, and chooses a slow query plan.
 not_withdrawn = col(Trial.state) != literal_column(f"'{WITHDRAWN}'")
 not_cleared = col(Flag.state) != literal_column(f"'{CLEARED}'")
+_about_any = or_(
+    col(Flag.trial_id).in_(bindparam("trial_ids", expanding=True)),
+    col(Flag.session_id).in_(bindparam("session_ids", expanding=True)),
+)
+_STORED_OF = Prepared(_STORED.where(col(Flag.season_id) == bindparam("season_id"), _about_any))
+_HOLDING = Prepared(
+    select(*(getattr(Flag, name) for name in FLAG_COLUMNS)).where(_about_any, not_cleared)
+)
 
 
 #: A row of `_STORED`.
@@ -59,7 +68,20 @@ def stored_about(
 
     Almost all are unchanged, and making objects of them takes longer than checking again.
     """
-    rows = db.execute(_STORED.where(col(Flag.season_id) == season_id, or_(of_trials, of_sessions)))
+    return _by_place(
+        db.execute(_STORED.where(col(Flag.season_id) == season_id, or_(of_trials, of_sessions)))
+    )
+
+
+def stored_of(
+    db: Session, season_id: str, trial_ids: Sequence[str], session_ids: Sequence[str]
+) -> dict[Place, StoredFlag]:
+    """Return the stored flags of a few trials and sessions, as plain rows."""
+    ids = {"trial_ids": trial_ids, "session_ids": session_ids}
+    return _by_place(_STORED_OF.rows(db.connection(), season_id=season_id, **ids))
+
+
+def _by_place(rows: Iterable[StoredFlag]) -> dict[Place, StoredFlag]:
     return {(str(row.trial_id or row.session_id), row.rule): row for row in rows}
 
 
@@ -176,11 +198,13 @@ def of_trials(db: Session, sessions: Mapping[str, str]) -> dict[str, list[FlagRe
 
 def _holding(db: Session, trial_ids: list[str], session_ids: list[str]) -> list[FlagRead]:
     """Return the flags that hold for trials or sessions."""
-    about = [col(Flag.trial_id).in_(part) for part in parts(trial_ids)]
-    about += [col(Flag.session_id).in_(part) for part in parts(session_ids)]
     # A page of trials fits into one part of each, so one query reads both.
-    queries = [or_(*about)] if len(about) == 2 else about
-    rows = (row for each in queries for row in db.execute(_FLAGS.where(each, not_cleared)))
+    both = zip_longest(parts(trial_ids), parts(session_ids), fillvalue=())
+    rows = [
+        row
+        for trials, sessions in both
+        for row in _HOLDING.rows(db.connection(), trial_ids=trials, session_ids=sessions)
+    ]
     plain = (dict(zip(FLAG_COLUMNS, row, strict=True)) for row in rows)
     return READS.validate_python(
         [each | words_of(each["rule"], each["severity"], each.pop("facts")) for each in plain]

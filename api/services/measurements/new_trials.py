@@ -5,12 +5,10 @@ else than with the complete bench, nothing is checked, and the caller checks the
 """
 
 import numpy as np
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from analysis.checks.newest_trials import NEEDS_ALL, USUAL_VALUES, check_newest
 from analysis.trials.results import trial_results
-from api.models.measurements.flags import Flag
-from api.models.trials.trials import Trial
 from api.services.measurements import flags, results
 from api.services.measurements.frames import read_checked_trials
 from api.services.measurements.older_trials import NewTrials, OlderTrials, older_trials
@@ -21,8 +19,8 @@ MOST = 64  # new trials that are checked so; more are as fast with their complet
 def check(db: Session, new: NewTrials) -> set[str] | None:
     """Compute the results and flags of new trials, and update those that they change.
 
-    Return the schools whose trials were looked at. If complete benches must be checked, do nothing
-    and return None.
+    Return the schools of the trials that were looked at, and the bench's. If complete benches must
+    be checked, do nothing and return None.
     """
     if any(row.kind in NEEDS_ALL for row in new.rows):
         return None
@@ -32,23 +30,19 @@ def check(db: Session, new: NewTrials) -> set[str] | None:
 
 def _check(db: Session, new: NewTrials, older: OlderTrials) -> set[str] | None:
     trial_ids = [*older.ids, *new.ids]
-    stored = flags.stored_about(
-        db,
-        new.season_id,
-        col(Flag.trial_id).in_(trial_ids),
-        col(Flag.session_id).in_(new.sessions),
-    )
+    stored = flags.stored_of(db, new.season_id, trial_ids, new.sessions)
     if any(rule in USUAL_VALUES and flag.state == flags.CONFIRMED
            for (_, rule), flag in stored.items()):  # fmt: skip
         return None
     frame = read_checked_trials(db, trial_ids)
     computed = trial_results(frame.trials, frame.runs)
     rows = results.rows_of(frame, computed)
-    results.store(db, {each: rows[each] for each in new.ids}, col(Trial.id).in_(new.ids))
+    results.insert(db, {each: rows[each] for each in new.ids})
     is_new = np.isin(frame.trials["trial_id"], new.ids)
     view = flags.view_of(frame, computed, stored, settled=~is_new)
     checked = check_newest(view, has_complete_builds=older.has_complete_builds)
     decided = {place: flag for place, flag in stored.items() if checked.decides(place)}
     flags.sync(db, new.season_id, view, checked.findings, decided)
     flags.hold(db, view, checked.held)
-    return set(frame.trials["organisation_id"].tolist())
+    owners = (frame.trials[each] for each in ("organisation_id", "bench_organisation_id"))
+    return {owner for each in owners for owner in each.tolist()}

@@ -8,7 +8,7 @@ from math import isfinite
 from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import Row, Select, and_, bindparam, func
+from sqlalchemy import Select, and_, bindparam, func, union
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
@@ -23,6 +23,7 @@ from api.models.measurements.results import CachedResult
 from api.models.registry.builds import Build
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import Trial
+from api.prepared import Prepared
 from api.services.measurements import flags, results
 from api.services.measurements.results import unpacked
 
@@ -37,7 +38,6 @@ _here = and_(
     col(BenchSession.season_id) == bindparam("season"),
     col(BenchSession.bench_id) == bindparam("bench"),
 )
-_at_bench = col(Trial.session_id).in_(select(BenchSession.id).where(_here))
 _of_builds = col(Trial.build_id).in_(bindparam("builds", expanding=True))
 _in_sessions = col(Trial.session_id).in_(bindparam("sessions", expanding=True))
 _has_load = col(Trial.load_ohm).between(bindparam("low"), bindparam("high"))
@@ -54,12 +54,12 @@ _OF_TRIAL: list[Any] = [
     for name in ("id", "session_id", "build_id", "kind", "load_ohm", "season_id")
 ]
 _OF_SESSION: list[Any] = [BenchSession.bench_id, BenchSession.started_at]
-_NEW = (
+_NEW = Prepared(
     select(*_OF_TRIAL, *_OF_SESSION)
     .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
     .where(col(Trial.id).in_(bindparam("new", expanding=True)))
 )
-_SESSIONS = (
+_SESSIONS = Prepared(
     select(BenchSession.id, BenchSession.started_at)
     .where(_here)
     .order_by(col(BenchSession.started_at).desc())
@@ -67,7 +67,7 @@ _SESSIONS = (
 )
 _OfWind = aliased(Flag)
 #: Trials with their packed results, and the state of an open flag of their wind.
-_WITH_WIND = (
+_WITH_WIND = Prepared(
     _query(Trial.id, CachedResult.numbers, _OfWind.state)
     .join(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
     .outerjoin(_OfWind, and_(col(_OfWind.trial_id) == col(Trial.id),
@@ -78,21 +78,22 @@ _WITH_WIND = (
     .limit(bindparam("most"))
 )  # fmt: skip
 _NewBuild = aliased(Build)
-_near = select(Build.id).join(
-    _NewBuild, and_(col(_NewBuild.turbine_id) == col(Build.turbine_id),
-                    col(Build.number).between(col(_NewBuild.number) - 1, col(_NewBuild.number) + 1))
-).where(col(_NewBuild.id).in_(bindparam("builds", expanding=True)))  # fmt: skip
-_OF_NEAR_BUILDS = (
-    _query(Trial.id).where(col(Trial.build_id).in_(_near), _at_bench).limit(bindparam("most"))
+_later_by = (col(Build.number) - col(_NewBuild.number)).label("later_by")
+#: The builds of trials, and those before and after them.
+_NEAR_BUILDS = Prepared(
+    select(Build.id, _later_by)
+    .join(_NewBuild, col(_NewBuild.turbine_id) == col(Build.turbine_id))
+    .where(col(_NewBuild.id).in_(bindparam("builds", expanding=True)), _later_by.between(-1, 1))
 )
-_later = select(Build.id).join(
-    _NewBuild, and_(col(_NewBuild.turbine_id) == col(Build.turbine_id),
-                    col(Build.number) == col(_NewBuild.number) + 1)
-).where(col(_NewBuild.id).in_(bindparam("builds", expanding=True)))  # fmt: skip
-_OF_LATER_BUILD = _query(Trial.id).where(col(Trial.build_id).in_(_later), _at_bench).limit(1)
+_of_builds_here = (
+    _query(Trial.id)
+    .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+    .where(_here, _of_builds)
+)
+_OF_BUILDS = Prepared(_of_builds_here.limit(bindparam("most")))
 _is_flagged = select(Flag.id).where(col(Flag.trial_id) == col(Trial.id),
                                     col(Flag.state) == flags.OPEN).exists()  # fmt: skip
-_OF_SETTING = (
+_OF_SETTING = Prepared(
     _query(Trial.id, Trial.kind, Trial.state, CachedResult.numbers, _is_flagged.label("is_flagged"))
     .join(CachedResult, col(CachedResult.trial_id) == col(Trial.id))
     .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
@@ -100,24 +101,28 @@ _OF_SETTING = (
     .order_by(col(BenchSession.started_at).desc(), col(Trial.id).desc())
     .limit(bindparam("most"))
 )  # fmt: skip
-_OF_SESSIONS = _query(Trial.id).where(_of_builds, _in_sessions)
-_FIRST_OF_BUILDS = (
-    _query(func.min(Trial.id)).where(_of_builds, _at_bench).group_by(col(Trial.build_id))
+_of_sessions = _query(Trial.id).where(_of_builds, _in_sessions)
+_first_of_builds = _of_builds_here.with_only_columns(func.min(Trial.id)).group_by(
+    col(Trial.build_id)
 )
-_FLAGGED_ONCE = (
+_flagged_once = _of_builds_here.join(Flag, col(Flag.trial_id) == col(Trial.id)).where(
+    col(Flag.rule).in_(ONCE_A_BUILD), flags.not_cleared
+)
+#: Trials of builds that the checks of new ones need, besides those of their settings.
+_OF_MANY = Prepared(union(_of_sessions, _first_of_builds, _flagged_once))
+_first_of_sessions = _query(func.min(Trial.id)).where(_in_sessions).group_by(col(Trial.session_id))
+_references = (
     _query(Trial.id)
-    .join(Flag, col(Flag.trial_id) == col(Trial.id))
-    .where(_of_builds, _at_bench, col(Flag.rule).in_(ONCE_A_BUILD), flags.not_cleared)
+    .join(BenchSession, col(BenchSession.id) == col(Trial.session_id))
+    .where(
+        col(Trial.kind) == "reference", _here, col(BenchSession.started_at) >= bindparam("since")
+    )
 )
-_FIRST_OF_SESSIONS = _query(func.min(Trial.id)).where(_in_sessions).group_by(col(Trial.session_id))
-_REFERENCES = _query(Trial.id).where(
-    col(Trial.kind) == "reference",
-    col(Trial.session_id).in_(
-        select(BenchSession.id).where(_here, col(BenchSession.started_at) >= bindparam("since"))
-    ),
-)
-_CURRENT = select(func.count()).where(
-    col(CachedResult.trial_id).in_(bindparam("ids", expanding=True)), results.by_current_formula
+_OF_OTHER_BUILDS = Prepared(union(_first_of_sessions, _references))
+_CURRENT = Prepared(
+    select(func.count()).where(
+        col(CachedResult.trial_id).in_(bindparam("ids", expanding=True)), results.by_current_formula
+    )
 )
 
 
@@ -127,7 +132,7 @@ class NewTrials:
 
     season_id: str
     bench_id: str
-    rows: Sequence[Row[Any]]
+    rows: Sequence[Any]
 
     @property
     def ids(self) -> list[str]:
@@ -169,7 +174,7 @@ class OlderTrials:
 def new_trials(db: Session, trial_ids: Collection[str]) -> list[NewTrials]:
     """Return trials that were just stored, by bench and season."""
     by_bench = attrgetter("season_id", "bench_id")
-    rows = sorted(db.execute(_NEW, {"new": list(trial_ids)}).all(), key=by_bench)
+    rows = sorted(_NEW.rows(db.connection(), new=list(trial_ids)), key=by_bench)
     return [NewTrials(*key, list(of)) for key, of in groupby(rows, by_bench)]
 
 
@@ -180,26 +185,26 @@ def older_trials(db: Session, new: NewTrials) -> OlderTrials | None:
     if latest is None:
         return None
     of_builds, has_complete_builds = _of_their_builds(db, new, names)
-    firsts, references = _ids(db, _FIRST_OF_SESSIONS, names), _ids(db, _REFERENCES, names)
-    older = {*latest, *of_builds, *firsts, *references}.difference(new.ids)
+    others = _ids(db, _OF_OTHER_BUILDS, **names)
+    older = {*latest, *of_builds, *others}.difference(new.ids)
     if older and max(older) > min(new.ids):
         return None
-    is_current = db.scalar(_CURRENT, {"ids": list(older)}) == len(older)
-    return OlderTrials(sorted(older), has_complete_builds) if is_current else None
+    ((current,),) = _CURRENT.plain(db.connection(), ids=list(older))
+    return OlderTrials(sorted(older), has_complete_builds) if current == len(older) else None
 
 
-def _ids(db: Session, query: Select[Any], names: dict[str, Any]) -> Sequence[str]:
-    return db.scalars(query, names).all()
+def _ids(db: Session, query: Prepared, **names: Any) -> list[str]:
+    return [trial_id for (trial_id,) in query.plain(db.connection(), **names)]
 
 
 def _latest_with_wind(db: Session, new: NewTrials, names: dict[str, Any]) -> list[str] | None:
     """Return the latest trials until enough have a usable wind; None if one is later than `new`."""
-    rows = db.execute(_SESSIONS, names).all()
+    rows = _SESSIONS.rows(db.connection(), **names)
     latest: list[str] = []
     winds = 0
     for started_at, together in groupby(rows, key=attrgetter("started_at")):
         sessions = {"sessions": [row.id for row in together], "most": WINDS_READ}
-        found = db.execute(_WITH_WIND, names | sessions).all()
+        found = _WITH_WIND.rows(db.connection(), **(names | sessions))
         if found and started_at > new.first_at:
             return None
         speeds = unpacked(row.numbers for row in found)["wind_speed_m_s"]
@@ -220,21 +225,28 @@ def _of_their_builds(
 
     All are returned unless there are many and the latest ones are enough.
     """
-    few = db.scalars(_OF_NEAR_BUILDS, names | {"most": MOST_OF_BUILDS + 1}).all()
+    steps = _NEAR_BUILDS.plain(db.connection(), **names)
+    near = names | {"builds": sorted({build_id for build_id, _ in steps})}
+    few = _ids(db, _OF_BUILDS, **near, most=MOST_OF_BUILDS + 1)
     if len(few) <= MOST_OF_BUILDS:
         return few, True
-    latest = _latest_of_builds(db, new, names)
+    later = [build_id for build_id, later_by in steps if later_by == 1]
+    latest = _latest_of_builds(db, new, names, later)
     if latest is not None:
         return latest, False
-    return db.scalars(_OF_NEAR_BUILDS, names | {"most": EVERY}).all(), True
+    return _ids(db, _OF_BUILDS, **near, most=EVERY), True
 
 
-def _latest_of_builds(db: Session, new: NewTrials, names: dict[str, Any]) -> Collection[str] | None:
+def _latest_of_builds(
+    db: Session, new: NewTrials, names: dict[str, Any], later_builds: Sequence[str]
+) -> Collection[str] | None:
     """Return the latest trials of builds, with what each check of new ones needs of the older.
 
     None if a new trial could change what was found in an older one, or more would be needed.
     """
-    if any(row.kind == "pitch" for row in new.rows) or _ids(db, _OF_LATER_BUILD, names):
+    if any(row.kind == "pitch" for row in new.rows):
+        return None
+    if _ids(db, _OF_BUILDS, **(names | {"builds": later_builds, "most": 1})):
         return None
     found: set[str] = set()
     for build_id, load_ohm in {(row.build_id, row.load_ohm) for row in new.rows}:
@@ -242,20 +254,18 @@ def _latest_of_builds(db: Session, new: NewTrials, names: dict[str, Any]) -> Col
         if rows is None:
             return None
         found |= {row.id for row in rows}
-    for query in (_OF_SESSIONS, _FIRST_OF_BUILDS, _FLAGGED_ONCE):
-        found |= set(_ids(db, query, names))
-    return found
+    return found.union(_ids(db, _OF_MANY, **names))
 
 
 def _of_setting(
     db: Session, names: dict[str, Any], build_id: str, load_ohm: float
-) -> Sequence[Row[Any]] | None:
+) -> Sequence[Any] | None:
     setting = {"builds": [build_id], "low": load_ohm * (1 - SAME_LOAD),
                "high": load_ohm * (1 + SAME_LOAD), "most": OF_A_SETTING_READ}  # fmt: skip
-    return _enough_of(db.execute(_OF_SETTING, names | setting).all())
+    return _enough_of(_OF_SETTING.rows(db.connection(), **(names | setting)))
 
 
-def _enough_of(rows: Sequence[Row[Any]]) -> Sequence[Row[Any]] | None:
+def _enough_of(rows: Sequence[Any]) -> Sequence[Any] | None:
     """Return the latest trials of a setting that define the usual value; None if there are too few.
 
     One of them is a record that counts.

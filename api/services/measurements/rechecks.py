@@ -106,7 +106,7 @@ def _check_new(db: Session, new: NewTrials) -> list[str]:
     owners = new_trials.check(db, new)
     if owners is None:
         return new.ids
-    _note(db, new.season_id, new.bench_id, owners)
+    note_bench(db, new.season_id, new.bench_id, owners)
     return []
 
 

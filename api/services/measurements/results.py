@@ -61,10 +61,14 @@ def store(db: Session, computed_rows: Mapping[str, Row], *conditions: ColumnElem
     for part in parts(outdated_ids):
         outdated = col(CachedResult.trial_id).in_(part)
         db.connection().execute(delete(CachedResult).where(outdated))
+    insert(db, {each: row for each, row in computed_rows.items() if stored.get(each) != row})
+
+
+def insert(db: Session, computed_rows: Mapping[str, Row]) -> None:
+    """Cache the results of trials that have none, by trial id."""
     new = [
         {"trial_id": trial_id, **dict(zip(CACHED, row, strict=True))}
         for trial_id, row in computed_rows.items()
-        if stored.get(trial_id) != row
     ]
     insert_rows(db.connection(), RESULTS, new)
 

@@ -52,7 +52,7 @@ class Targets:
     ) -> None:
         self.caller, self.pointed_at = caller, pointed_at
         sessions = {trial.session_id for trial in trials}
-        loads = {str(trial.load_id) for trial in trials}
+        loads = {trial.load_id for trial in trials if trial.load_id is not None}
         self.sessions = _by_id(db, caller, BenchSession, sessions, pointed_at)
         self.builds = _by_id(db, caller, Build, {trial.build_id for trial in trials})
         self.loads = _by_id(db, caller, Equipment, loads, pointed_at)

@@ -6,12 +6,13 @@ again is not stored twice; the same name with other numbers is a conflict.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import and_
+from sqlalchemy import and_, bindparam, union_all
 from sqlmodel import Session, col, select
 
 from api.errors import ApiError, Conflict, FieldError
@@ -29,6 +30,7 @@ from api.models.trials.trials import (
     TrialRead,
     TrialUpdate,
 )
+from api.prepared import Prepared
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
@@ -44,13 +46,13 @@ class Submitted:
     """The outcome for one trial: stored now, stored before, or refused."""
 
     trial_id: str | None
-    created_in: str | None = None  # the season, if the trial is new
+    target: Target | None = None  # if the trial is new
     refusal: ApiError | None = None
 
     @property
     def created(self) -> bool:
         """Tell whether it was stored now."""
-        return self.created_in is not None
+        return self.target is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,21 @@ class StoredTrial:
     submitted_digest: str
 
 
+MOST_LOOKED_FOR = 64  # submissions whose names and digests one query looks for
+_refs: Any = bindparam("refs", expanding=True)
+#: A trial that has one of some digests, or one of some names in any of some builds.
+_ALIKE = Prepared(
+    union_all(
+        select(Trial.id).where(
+            col(Trial.submitted_digest).in_(bindparam("digests", expanding=True))
+        ),
+        select(Trial.id).where(
+            col(Trial.build_id).in_(bindparam("builds", expanding=True)),
+            col(Trial.client_ref).in_(_refs),
+        ),
+        select(Trial.id).where(col(Trial.id).in_(_refs)),
+    ).limit(1)
+)
 #: Stored trials by name and then by school.
 StoredTrials = dict[Name, dict[str, StoredTrial]]
 
@@ -89,25 +106,36 @@ def submit_each(
     created = {str(one.trial_id): submitted[at][0] for at, one in outcomes.items() if one.created}
     if created:
         rechecks.check_new(db, created)
-    in_order = (
-        select(Trial)
-        .where(col(Trial.id).in_(created))
-        .order_by(col(Trial.season_id), col(Trial.id))
-    )
-    rows = db.scalars(in_order).all()
     ids = sorted({str(one.trial_id) for one in outcomes.values() if one.trial_id})
     reads = {read.id: read for read in stored_trials.reads(db, ids)}
     # Last, because from here on all writers of the season wait until the commit.
     raised = revisions.raise_season(db, *_seasons_moved(outcomes.values()), only_trials=True)
     for read in reads.values():
         read.revision = raised.get(read.season_id, read.revision)
-    audit.note_created(db, [(created[row.id], row) for row in rows])
+    audit.note_created(db, _audited(outcomes.values(), created))
     return [_outcome_of(outcomes[at], reads) for at in range(len(submitted))]
+
+
+def _audited(
+    outcomes: Iterable[Submitted], callers: Mapping[str, Caller]
+) -> Iterator[tuple[Caller, Trial]]:
+    """Yield what the audit log names of each new trial, in the order of seasons and ids."""
+    rows = [
+        Trial.model_construct(
+            id=str(one.trial_id),
+            season_id=one.target.session.season_id,
+            organisation_id=one.target.owner,
+        )
+        for one in outcomes
+        if one.target
+    ]
+    for row in sorted(rows, key=attrgetter("season_id", "id")):
+        yield callers[row.id], row
 
 
 def _seasons_moved(outcomes: Iterable[Submitted]) -> list[str]:
     """Return the season of each new trial."""
-    return [one.created_in for one in outcomes if one.created_in]
+    return [one.target.session.season_id for one in outcomes if one.target]
 
 
 def _outcome_of(
@@ -121,7 +149,7 @@ def submit(
     db: Session, caller: Caller, trials: Sequence[TrialCreate], import_id: str | None = None
 ) -> list[Submitted]:
     """Store the new trials that are valid, and check them; return the outcome of each."""
-    revisions.lock(db, *_seasons_of(db, trials))
+    _lock_seasons(db, trials)
     stored = (_store(db, caller, part, import_id) for part in parts(trials, AT_ONCE))
     outcomes = [outcome for of_part in stored for outcome in of_part]
     created = [str(each.trial_id) for each in outcomes if each.created]
@@ -146,12 +174,15 @@ def _store(
     return outcomes
 
 
-def _seasons_of(db: Session, trials: Sequence[TrialCreate]) -> set[str]:
+def _lock_seasons(db: Session, trials: Sequence[TrialCreate]) -> None:
+    """Make writers of the seasons take turns; an embedded database has one writer anyway."""
+    if db.get_bind().dialect.name == "sqlite":
+        return
     ids = sorted({trial.session_id for trial in trials})
     seasons = (
         select(BenchSession.season_id).where(col(BenchSession.id).in_(part)) for part in parts(ids)
     )
-    return {season_id for each in seasons for season_id in db.scalars(each.distinct())}
+    revisions.lock(db, *{season for each in seasons for season in db.scalars(each.distinct())})
 
 
 def _lock_schools(db: Session, trials: Sequence[TrialCreate]) -> None:
@@ -192,7 +223,7 @@ def _submit(
         by_school[target.owner] = StoredTrial(
             trial_id, target.owner, trial.session_id, facts, submission.digest
         )
-    return Submitted(trial_id, target.session.season_id)
+    return Submitted(trial_id, target)
 
 
 def _stored(db: Session, caller: Caller, submissions: Sequence[Submission]) -> StoredTrials:
@@ -202,6 +233,8 @@ def _stored(db: Session, caller: Caller, submissions: Sequence[Submission]) -> S
     trials of schools that the caller does not reach are left out.
     """
     digests = {one.digest: one.name for one in submissions if one.name}
+    if not _may_be_stored(db, digests):
+        return defaultdict(dict)
     named = _named(db, set(digests.values()))
     alike = [
         row
@@ -224,6 +257,18 @@ def _stored(db: Session, caller: Caller, submissions: Sequence[Submission]) -> S
             )
             stored[name][row.organisation_id] = stored_trial
     return stored
+
+
+def _may_be_stored(db: Session, digests: Mapping[str, Name]) -> bool:
+    """Tell whether any stored trial could have one of these names or digests.
+
+    Almost all single trials are new, which one small query then finds.
+    """
+    if len(digests) > MOST_LOOKED_FOR:
+        return True
+    builds, refs = zip(*digests.values(), strict=True) if digests else ((), ())
+    rows = _ALIKE.plain(db.connection(), digests=list(digests), builds=builds, refs=refs)
+    return bool(rows)
 
 
 def _named(db: Session, wanted: Collection[Name]) -> list[Trial]:
