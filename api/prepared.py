@@ -90,13 +90,18 @@ class Prepared:
         return rows
 
     def rows(self, connection: Connection, **values: Any) -> list[Any]:
-        """Return the rows as Python values by name; equal values of a column share one object."""
+        """Return the rows as Python values by name."""
+        return list(map(self._row._make, self.tuples(connection, **values)))
+
+    def tuples(self, connection: Connection, **values: Any) -> list[Row]:
+        """Return the rows as Python values; equal values of a column share one object."""
         rows, codes = self._run(connection, values)
         if not rows:
             return []
         turns = self._turns(connection.dialect, codes)
-        columns = map(_turned, turns, zip(*rows, strict=True))
-        return list(map(self._row._make, zip(*columns, strict=True)))
+        if not any(turns):
+            return rows
+        return list(zip(*map(_turned, turns, zip(*rows, strict=True)), strict=True))
 
     def _run(self, connection: Connection, values: Values) -> tuple[list[Row], tuple[object, ...]]:
         """Return the rows with the values of the driver, and the driver's types of the columns."""

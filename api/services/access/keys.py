@@ -11,7 +11,9 @@ import secrets
 import string
 import zlib
 from datetime import UTC, datetime
+from typing import Any
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, delete, select
 
 from api.errors import NotFound, NotSignedIn
@@ -27,6 +29,7 @@ from api.models.access.keys import (
 )
 from api.models.core.ids import ALPHABET, LENGTH, new_id
 from api.models.registry.organisations import Organisation
+from api.prepared import Prepared
 from api.services.core import audit, resources
 from api.services.core.scope import Caller
 
@@ -38,6 +41,17 @@ KEY_PATTERN = re.compile(
     f"{PREFIX}_([{ALPHABET}]{{{LENGTH}}})_([A-Za-z0-9]{{{SECRET_LENGTH}}})([A-Za-z0-9]{{{CHECK_LENGTH}}})"
 )
 
+#: Every request looks up its key: these are composed once.
+_KEY_COLUMNS: list[Any] = [
+    getattr(AccessKey, name)
+    for name in ("id", "label", "role", "digest", "revoked_at", "expires_at")
+]
+_KEY = Prepared(select(*_KEY_COLUMNS).where(col(AccessKey.id) == bindparam("key_id")))
+_REACHED = Prepared(
+    select(KeyOrganisation.organisation_id).where(
+        col(KeyOrganisation.key_id) == bindparam("key_id")
+    )
+)
 #: The console of the machine that runs the service; it makes the first key.
 CONSOLE = Caller("key_console", "console", "lead", None)
 
@@ -84,17 +98,26 @@ def caller_with(db: Session, token: str, now: datetime) -> Caller:
     key_id = id_of(token)
     if key_id is None:
         raise NotSignedIn(say("refused.no_such_key"))
-    row = db.get(AccessKey, key_id)
+    row = _key(db, key_id)
     secret = token.strip()[-(SECRET_LENGTH + CHECK_LENGTH) : -CHECK_LENGTH]
     stored = row.digest if row else ""
     if not hmac.compare_digest(stored.encode(), _digest(secret).encode()) or row is None:
         raise WrongSecret(key_id)
-    return caller_of(db, row.id, now)
+    return _caller_of(db, row, now)
 
 
 def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
     """Return the caller of a key that was checked before, if the key is still valid."""
-    row = db.get(AccessKey, key_id)
+    return _caller_of(db, _key(db, key_id), now)
+
+
+def _key(db: Session, key_id: str) -> Any:
+    """Return the columns of a key that identify its caller, or None without such a key."""
+    rows = _KEY.rows(db.connection(), key_id=key_id)
+    return rows[0] if rows else None
+
+
+def _caller_of(db: Session, row: Any, now: datetime) -> Caller:
     if row is None or row.revoked_at is not None:
         raise NotSignedIn(say("refused.no_such_key"))
     if row.expires_at is not None and row.expires_at <= now:
@@ -104,8 +127,7 @@ def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
 
 
 def _organisation_ids(db: Session, key_id: str) -> list[str]:
-    reached = select(KeyOrganisation.organisation_id).where(col(KeyOrganisation.key_id) == key_id)
-    return sorted(db.scalars(reached))
+    return sorted(each for (each,) in _REACHED.plain(db.connection(), key_id=key_id))
 
 
 def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:

@@ -184,7 +184,7 @@ def _nothing(column: Array) -> Any:
 def read_columns(db: Session, names: list[str], query: Any, **values: Any) -> Columns:
     """Return the result of a query, a column for each name."""
     if isinstance(query, Prepared):
-        return _columns(names, query.rows(db.connection(), **values))
+        return _columns(names, query.tuples(db.connection(), **values))
     return _columns(names, db.connection().execute(query, values).all())
 
 

@@ -94,5 +94,5 @@ def _runs(db: Session, ids: Sequence[str]) -> dict[str, list[Plain]]:
 
 
 def _read(db: Session, query: Prepared, ids: Sequence[str]) -> list[tuple[Any, ...]]:
-    rows = (query.rows(db.connection(), trial_ids=part) for part in parts(ids))
+    rows = (query.tuples(db.connection(), trial_ids=part) for part in parts(ids))
     return list(chain.from_iterable(rows))
