@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, and_, false, or_, select, true
+from sqlalchemy import ColumnElement, Select, and_, bindparam, false, or_, select, true
 from sqlmodel import Session, col
 
 from api.errors import NotFound, NotPermitted
@@ -75,7 +75,15 @@ def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
     return rule(caller) if rule else _owned(table, caller.organisation_ids)
 
 
-def _owned(table: Any, organisation_ids: frozenset[str]) -> ColumnElement[bool]:
+def within_reach(table: type[Stored]) -> ColumnElement[bool]:
+    """Return the condition on the rows of an owned table for any caller who does not reach all.
+
+    The query names the organisations in reach: `reach`.
+    """
+    return _owned(table, bindparam("reach", expanding=True))
+
+
+def _owned(table: Any, organisation_ids: Any) -> ColumnElement[bool]:
     """Return the condition that one of the organisations or the programme owns the row."""
     owner = col(table.organisation_id)
     may_be_nobody = table.__table__.c.organisation_id.nullable
