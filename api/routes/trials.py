@@ -52,9 +52,9 @@ async def submit_trial(trial: TrialCreate, submit: Submit) -> Response:
 
 
 @router.get("", response_model=Page[TrialRead], responses=LIST)
-def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
+async def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
     """List trials that the key may see with their results, oldest first."""
-    return read.page(stored_trials.page, query)
+    return await read.quick_page(stored_trials.page, query)
 
 
 @router.get("/{trial_id}", response_model=TrialRead, responses=READ)

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from api.deps.reading import Reading
 from tests.support.makers import created, trial_payload
 
 MANY_KINDS = (
@@ -62,3 +63,21 @@ def test_pages_of_one_trial_each_list_the_same(world, trials):
         seen += page["items"]
         cursor = page["next"]
     assert seen == coach.get("/v1/trials").json()["items"]
+
+
+def test_a_page_that_is_not_found_quickly_is_read_again_by_a_thread(world, trials, monkeypatch):
+    coach, in_thread, page = world.larch.coach, [], Reading.page
+    quickly = coach.get("/v1/trials")
+
+    def noting(reading, verb, query):
+        in_thread.append(query.limit)
+        return page(reading, verb, query)
+
+    monkeypatch.setattr(Reading, "page", noting)
+    assert coach.get("/v1/trials").content == quickly.content
+    assert in_thread == []
+    monkeypatch.setattr("api.deps.reading.QUICK_STEPS", 0)
+    monkeypatch.setattr("api.embedded.STEPS_BETWEEN_LOOKS", 1)
+    assert coach.get("/v1/trials").content == quickly.content
+    assert in_thread == [50]
+    assert coach.get(f"/v1/trials/{trials[0]}").status_code == 200  # its key is still found
