@@ -31,7 +31,7 @@ from api.models.trials.trials import (
     TrialUpdate,
 )
 from api.prepared import Prepared
-from api.services.core import audit, resources, revisions
+from api.services.core import audit, resources, revisions, turns
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 from api.services.trials import stored_trials
@@ -175,8 +175,8 @@ def _store(
 
 
 def _lock_seasons(db: Session, trials: Sequence[TrialCreate]) -> None:
-    """Make writers of the seasons take turns; an embedded database has one writer anyway."""
-    if db.get_bind().dialect.name == "sqlite":
+    """Make writers of the seasons take turns."""
+    if not turns.is_server(db):
         return
     ids = sorted({trial.session_id for trial in trials})
     seasons = (
@@ -186,7 +186,9 @@ def _lock_seasons(db: Session, trials: Sequence[TrialCreate]) -> None:
 
 
 def _lock_schools(db: Session, trials: Sequence[TrialCreate]) -> None:
-    """Lock the schools whose benches and builds trials are of, as far as these exist."""
+    """Make writers of the schools take turns whose benches and builds trials are of, if any."""
+    if not turns.is_server(db):
+        return
     sessions, builds = ({getattr(trial, name) for trial in trials}
                         for name in ("session_id", "build_id"))  # fmt: skip
     of_sessions = select(BenchSession.season_id, BenchSession.organisation_id).where(
