@@ -15,7 +15,7 @@ def create(db: Session, caller: Caller, team: TeamCreate) -> TeamRead:
     resources.get_row(db, caller, Organisation, team.organisation_id, "organisation_id")
     require_owner(caller, team.organisation_id)
     season = resources.get_row(db, caller, Season, team.season_id, "season_id")
-    revisions.raise_season(db, season.id, only_trials=True)  # a new one has no trials yet
+    revisions.raise_season(db, season.id)  # it has no trials yet, and reports name it
     return resources.read(TeamRead, resources.store(db, caller, Team, team))
 
 

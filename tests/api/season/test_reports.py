@@ -36,6 +36,15 @@ class TestNumbers:
         assert team["change"] is None
         assert "one build" in team["change_reason"]
 
+    def test_a_new_team_is_listed_at_once_without_a_figure(self, world: World):
+        assert len(report(world.lead, world).json()["organisations"][1]["teams"]) == 1
+        facts = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+        created(world.larch.coach.post("/v1/teams", json=facts | {"name": "Larch two"}))
+        for client in (world.lead, world.larch.coach):
+            listed = report(client, world).json()["organisations"][-1]["teams"]
+            assert [team["name"] for team in listed] == ["Larch one", "Larch two"]
+            assert listed[1]["current"] is None
+
     def test_a_second_build(self, world: World):
         coach = world.larch.coach
         build = created(coach.post("/v1/builds", json=build_payload(world.larch.turbine_id)))
