@@ -32,8 +32,9 @@ from api.services.publishing.moved_trials import (
 )
 from api.services.publishing.publications import Choice, Publication, Shelf
 
-#: A large season is published at most once in this time: fitting it again takes a second. [s]
-PAUSE_S = 30.0
+#: A large season is published at most once in this time. Fitting it again takes a second or two, in
+#: which all requests of the process wait for each other: that is to be one of a hundred. [s]
+PAUSE_S = 120.0
 _HOSTS = select(Bench.id, Bench.organisation_id)
 
 
