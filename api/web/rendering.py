@@ -2,12 +2,13 @@
 
 import json
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
@@ -28,20 +29,21 @@ POLICY = (
     "connect-src 'self'; "
     "img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
-ASSETS = {"page.css": "text/css", "page.js": "text/javascript", "bench.js": "text/javascript"}
+SCRIPT = "text/javascript"
+ASSETS = {"page.css": "text/css", "page.js": SCRIPT, "pages.js": SCRIPT, "bench.js": SCRIPT}
 A_YEAR = "public, max-age=31536000, immutable"
 
 
 @cache
 def _environment() -> Environment:
     environment = templates_in(FOLDER, page.TEMPLATES)
-    environment.globals |= {
+    environment.globals |= page.GLOBALS | {
         "style_path": asset_path("page.css"),
         "script_path": asset_path("page.js"),
+        "pages_script_path": asset_path("pages.js"),
         "bench_script_path": asset_path("bench.js"),
         "say": say,
         "has_key": has_key,
-        "kind_of": page.kind_of,
         "left_out_of": counting.left_out,
         "current_language": current_language,
         "other_languages": other_languages,
@@ -52,6 +54,7 @@ def _environment() -> Environment:
         "moment": moment,
         "milliwatts": words.milliwatts,
         "number": localised,
+        "with_query": with_query,
     }
     return environment
 
@@ -64,6 +67,15 @@ def moment(when: datetime, zone: str = "UTC") -> str:
     """
     local = when.astimezone(ZoneInfo(zone))
     return f"{words.day(local)}, {local:%H:%M} ({zone})"
+
+
+def with_query(path: str, query: Mapping[str, object]) -> str:
+    """Return the address of a page with parameters.
+
+    >>> with_query("/seasons/sea_1", {"sort": "name", "page": 2})
+    '/seasons/sea_1?sort=name&page=2'
+    """
+    return f"{path}?{urlencode(query, doseq=True)}" if query else path
 
 
 @cache

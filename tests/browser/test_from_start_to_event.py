@@ -50,6 +50,7 @@ class TestFromASpreadsheet:
 class TestBeforeTheEvent:
     def test_a_build_is_inspected_by_ticking(self, phone, world):
         phone.goto(f"/events/{world.larch.event_id}")
+        phone.get_by_text("Who is ready").click()  # a section that is closed on a phone
         phone.get_by_role("link", name="Larch one").first.click()
         phone.get_by_role("radiogroup", name="Nothing that can cut").get_by_label("met").check()
         phone.get_by_label("Who looked").fill("steward")

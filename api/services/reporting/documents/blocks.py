@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from api.services.reporting.documents.charts import Chart
+from api.services.reporting.charts.chart import Chart
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A paragraph: plain, callout (what matters) or quiet (how to read it)."""
+    """A paragraph: plain, number (large), callout (what matters) or quiet (how to read it)."""
 
     words: str
     tone: str = "plain"

@@ -1,24 +1,28 @@
 """Make one self-contained HTML page of a document, without scripts, that prints well."""
 
 from base64 import b64encode
+from collections.abc import Iterable
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment
 
 from api.messages import current_language, say
 from api.services.core.markup import templates_in
-from api.services.reporting.documents import charts
-from api.services.reporting.documents.blocks import Block, Document
+from api.services.reporting.charts import colours
+from api.services.reporting.charts.drawing import NARROW, WIDE, svg
+from api.services.reporting.documents.blocks import Block, Document, Heading
 
+SECTION = 2  # level of the headings that begin a section
 TEMPLATES = Path(__file__).parents[1] / "templates"
 
 
 @cache
 def _environment() -> Environment:
     environment = templates_in(TEMPLATES)
-    environment.globals |= {"kind_of": kind_of, "say": say, "current_language": current_language}
+    environment.globals |= GLOBALS | {"say": say, "current_language": current_language}
     return environment
 
 
@@ -27,10 +31,36 @@ def kind_of(block: Block) -> str:
     return type(block).__name__
 
 
+def in_sections(blocks: Iterable[Block]) -> list[tuple[str, list[Block]]]:
+    """Return blocks by the section that they belong to; those before the first one have no title.
+
+    >>> from api.services.reporting.documents.blocks import Heading, Text
+    >>> in_sections([Text("One."), Heading("Benches"), Text("Two.")])[1][0]
+    'Benches'
+    """
+    sections: list[tuple[str, list[Block]]] = [("", [])]
+    for block in blocks:
+        if isinstance(block, Heading) and block.level == SECTION:
+            sections.append((block.words, []))
+        else:
+            sections[-1][1].append(block)
+    return [section for section in sections if section[1]]
+
+
+#: What the templates of blocks use.
+GLOBALS: dict[str, Any] = {
+    "kind_of": kind_of,
+    "in_sections": in_sections,
+    "svg": svg,
+    "narrow": NARROW,
+    "wide": WIDE,
+}
+
+
 @cache
 def style() -> str:
     """Return the style sheet of every document, with that of charts."""
-    return (TEMPLATES / "report.css").read_text(encoding="utf-8") + charts.STYLE
+    return (TEMPLATES / "report.css").read_text(encoding="utf-8") + colours.STYLE
 
 
 @cache

@@ -8,6 +8,7 @@ from typing import Any
 
 from api.messages import current_language, say
 from api.messages.languages import locale_of
+from api.services.reporting.charts.drawing import svg
 from api.services.reporting.documents.blocks import (
     Block,
     Document,
@@ -26,25 +27,34 @@ _setting = BoundedSemaphore(SET_TOGETHER)
 LEAST_WIDTH, MOST_WIDTH, SHORT_NAME = 6, 30, 16  # [characters], of a column
 
 
-def to_pdf(document: Document) -> bytes:
-    """Return a document as a PDF. Texts are passed as data, so that none is read as markup."""
+def to_pdf(*documents: Document) -> bytes:
+    """Return documents as one PDF, each on a page of its own or more.
+
+    Texts are passed as data, so that none is read as markup.
+    """
     import typst  # noqa: PLC0415  # heavy, and few requests need it
 
+    first = documents[0]
     content = {
-        "title": document.title,
-        "subtitle": document.subtitle,
+        "title": first.title,
         "language": locale_of(current_language()).language,
-        "as_of": say(
-            "report_page.as_of", day=day(document.as_of), moment=document.as_of.astimezone(UTC)
-        ),
+        "as_of": say("report_page.as_of", day=day(first.as_of), moment=first.as_of.astimezone(UTC)),
         "page_of": say("report_page.page_of", page="{page}", pages="{pages}"),
         "words_of_cautions": say("page.cautions"),
-        "blocks": [_plain(block) for block in document.blocks],
-        "cautions": list(document.cautions),
+        "documents": [_content(document) for document in documents],
     }
     with _setting:
         pdf: bytes = typst.compile(_source(), sys_inputs={"document": json.dumps(content)})
     return pdf
+
+
+def _content(document: Document) -> dict[str, Any]:
+    return {
+        "title": document.title,
+        "subtitle": document.subtitle,
+        "blocks": [_plain(block) for block in document.blocks],
+        "cautions": list(document.cautions),
+    }
 
 
 @cache
@@ -66,7 +76,7 @@ def _plain(block: Block) -> dict[str, Any]:
         case Plot():
             return {
                 "kind": "Plot",
-                "svg": block.chart.svg(with_style=True),
+                "svg": svg(block.chart, is_file=True),
                 "title": block.chart.title,
                 "description": block.chart.description,
             }

@@ -1,25 +1,25 @@
 """Draw the plots of reports from calculated numbers, each with its numbers as a table."""
 
 import math
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Mapping, Sequence
 
 from api.messages import say
-from api.messages.days import short_day
 from api.messages.numbers import localised
 from api.models.events.forecast import TeamOutlook
 from api.models.season.comparison import BenchScoreRead
-from api.models.season.progress import LoadRead, PitchRead, TeamProgress, WindRead
+from api.models.season.progress import ChangeRead, LoadRead, PitchRead, TeamProgress, WindRead
 from api.models.season.reports import FairPlace
-from api.services.reporting.documents.blocks import Plot, Table
-from api.services.reporting.documents.charts import (
+from api.services.reporting.charts.axes import (
     Axis,
-    Chart,
     axis,
-    log_axis,
+    days_axis,
+    growth_axis,
+    power_axis,
     roomy_axis,
-    rows_chart,
+    values_axis,
 )
+from api.services.reporting.charts.chart import Chart, rows_chart
+from api.services.reporting.documents.blocks import Plot, Table
 from api.services.reporting.documents.words import day, milliwatts
 
 MW = 1000.0
@@ -27,11 +27,12 @@ CURVE = 40  # points of a drawn curve
 SIGMA_PT = 0.10  # [-], of ln power, by which benches are scored
 PLATEAU = math.log(1 / 0.97)  # [-], of ln power, at the ends of a pitch plateau
 LEAST_POINTS = 2
+LEAST_FACTOR = 0.01  # a hundredth of the power before is as good as none
 QUARTERS = (0.0, 25.0, 50.0, 75.0, 100.0)  # [%], marks of an axis of chances
 
 
 def power_over_season(progress: TeamProgress) -> Plot | None:
-    """Return a team's power from session to session, with the builds marked."""
+    """Return a team's power from session to session; each build is named by what it changed."""
     sessions = progress.sessions
     if not sessions:
         return None
@@ -41,15 +42,18 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
         say("plot.season", team=progress.name),
         say("plot.season_how", count=len(sessions)),
         days_axis([session.started_at for session in sessions]),
-        axis([MW * end for span in spans for end in span], "mW", from_zero=True),
+        power_axis([MW * end for span in spans for end in span], "mW"),
     )
     numbers = [session.build_number for session in sessions]
+    factors = _factors(progress)
     for at, number in enumerate(numbers):
         if at == 0 or numbers[at - 1] != number:
-            chart.upright(days[at], str(number))
+            chart.upright(days[at], *_words_of_build(number, factors.get(number)))
     for x, session, number in zip(days, sessions, numbers, strict=True):
+        power = milliwatts(session.normalised_power_w, session.interval_w)
+        words = say("plot.of_session", day=day(session.started_at), number=number, power=power)
         chart.whisker(x, MW * session.interval_w[0], MW * session.interval_w[1], number - 1)
-        chart.point(x, MW * session.normalised_power_w, number - 1)
+        chart.point(x, MW * session.normalised_power_w, number - 1, words)
     rows = [
         (day(session.started_at), str(number),
          milliwatts(session.normalised_power_w, session.interval_w), str(session.trials))
@@ -64,13 +68,53 @@ def power_over_season(progress: TeamProgress) -> Plot | None:
     return Plot(chart, Table(columns, rows))
 
 
-def days_axis(moments: Sequence[datetime]) -> Axis:
-    """Return an axis of time with the first and the last day marked, and some room."""
-    first, last = min(moments).timestamp(), max(moments).timestamp()
-    room = max(86_400.0, 0.04 * (last - first))
-    marks = [min(moments), max(moments)] if first != last else [moments[0]]
-    ticks = [(each.timestamp(), short_day(each)) for each in marks]
-    return Axis(first - room, last + room, "", ticks)
+def _factors(progress: TeamProgress) -> dict[int, str]:
+    """Return what each build changed, by its number."""
+    numbers = {build.build_id: build.number for build in progress.builds}
+    return {
+        numbers[change.to_build_id]: change.factor
+        for change in progress.changes
+        if change.factor and change.to_build_id in numbers
+    }
+
+
+def _words_of_build(number: int, factor: str | None) -> tuple[str, ...]:
+    """Return the words above the first session of a build, the longest first."""
+    return (f"{number}: {factor}", str(number)) if factor else (str(number),)
+
+
+def changes(progress: TeamProgress) -> Plot | None:
+    """Return what each change brought, as a factor of power with its interval."""
+    numbers = {build.build_id: build.number for build in progress.builds}
+    known = [each for each in progress.changes if each.to_build_id in numbers]
+    if not known:
+        return None
+    spans = [tuple(1 + end / 100 for end in each.interval_pct) for each in known]
+    spans = [(max(low, LEAST_FACTOR), high) for low, high in spans]
+    names = [_name_of_change(each, numbers) for each in known]
+    chart = rows_chart(
+        say("plot.changes"),
+        say("plot.changes_how"),
+        names,
+        growth_axis([1.0, *(end for span in spans for end in span)], say("plot.changes_axis")),
+    )
+    chart.upright(1.0)
+    rows = []
+    for row, (name, each, (low, high)) in enumerate(zip(names, known, spans, strict=True)):
+        factor = max(LEAST_FACTOR, 1 + each.effect_pct / 100)
+        value, least, most = (localised(number, ".3g") for number in (factor, low, high))
+        words = say("plot.factor", value=value, low=least, high=most)
+        chart.span(row, low, high)
+        chart.point(factor, row, words=f"{name}: {words}")
+        rows.append((name, words))
+    return Plot(chart, Table((say("plot.change_column"), say("plot.factor_column")), rows))
+
+
+def _name_of_change(change: ChangeRead, numbers: Mapping[str, int]) -> str:
+    older, newer = numbers.get(change.from_build_id, "?"), numbers[change.to_build_id]
+    if change.factor is None:
+        return say("plot.change_row_unnamed", older=older, newer=newer)
+    return say("plot.change_row", older=older, newer=newer, factor=change.factor)
 
 
 def pitch_curve(sweep: PitchRead) -> Plot | None:
@@ -86,14 +130,14 @@ def pitch_curve(sweep: PitchRead) -> Plot | None:
     )
     if sweep.plateau_deg and sweep.best_pitch_deg and sweep.peak_power_w:
         chart.band(*sweep.plateau_deg)
-        chart.line(_peak(sweep, min(pitches), max(pitches), chart.y.low), dash="dash")
+        chart.line(_peak(sweep, min(pitches), max(pitches)), is_dashed=True)
         chart.upright(sweep.best_pitch_deg, f"{localised(sweep.best_pitch_deg, '.1f')}°")
     for x, y in sweep.points:
-        chart.point(x, MW * y)
+        chart.point(x, MW * y, words=f"{localised(x, '.3g')}°: {localised(MW * y, '.3g')} mW")
     return Plot(chart, _readings(say("plot.pitch_column"), "°", sweep.points))
 
 
-def _peak(sweep: PitchRead, low: float, high: float, least: float) -> list[tuple[float, float]]:
+def _peak(sweep: PitchRead, low: float, high: float) -> list[tuple[float, float]]:
     """Return the fitted parabola of ln power, from its peak and its plateau."""
     best, peak = sweep.best_pitch_deg or 0.0, sweep.peak_power_w or 0.0
     _, end = sweep.plateau_deg or (best, best)
@@ -103,7 +147,7 @@ def _peak(sweep: PitchRead, low: float, high: float, least: float) -> list[tuple
     for at in range(CURVE + 1):
         x = low + (high - low) * at / CURVE
         distance = (math.log(x / best) if by_ratio else x - best) / reach
-        points.append((x, max(least, MW * peak * math.exp(-PLATEAU * distance**2))))
+        points.append((x, MW * peak * math.exp(-PLATEAU * distance**2)))
     return points
 
 
@@ -115,24 +159,23 @@ def load_curve(sweep: LoadRead) -> Plot | None:
     chart = Chart(
         say("plot.load", number=sweep.number),
         sweep.sentence,
-        log_axis(loads, say("plot.load_axis")),
+        values_axis(loads, say("plot.load_axis")),
         axis([MW * y for _, y in sweep.points], "mW", from_zero=True),
     )
     volts, ohms = sweep.source_voltage_v, sweep.source_resistance_ohm
     if volts and ohms:
-        chart.line(_source(volts, ohms, chart), dash="dash")
+        chart.line(_source(volts, ohms, chart.x), is_dashed=True)
     if sweep.matched_load_ohm and chart.x.low < sweep.matched_load_ohm < chart.x.high:
         chart.upright(sweep.matched_load_ohm, f"{sweep.matched_load_ohm:.0f} Ω")
     for x, y in sweep.points:
-        chart.point(x, MW * y)
+        chart.point(x, MW * y, words=f"{localised(x, '.3g')} Ω: {localised(MW * y, '.3g')} mW")
     return Plot(chart, _readings(say("plot.load_column"), "Ω", sweep.points))
 
 
-def _source(volts: float, ohms: float, chart: Chart) -> list[tuple[float, float]]:
-    low, high = math.log(chart.x.low), math.log(chart.x.high)
+def _source(volts: float, ohms: float, across: Axis) -> list[tuple[float, float]]:
+    low, high = math.log(across.low), math.log(across.high)
     loads = [math.exp(low + (high - low) * at / CURVE) for at in range(CURVE + 1)]
-    powers = [MW * volts**2 * load / (load + ohms) ** 2 for load in loads]
-    return [(x, min(y, chart.y.high)) for x, y in zip(loads, powers, strict=True)]
+    return [(load, MW * volts**2 * load / (load + ohms) ** 2) for load in loads]
 
 
 def wind_sweep(sweep: WindRead) -> Plot | None:
@@ -143,17 +186,17 @@ def wind_sweep(sweep: WindRead) -> Plot | None:
     chart = Chart(
         say("plot.wind", number=sweep.number),
         sweep.sentence,
-        log_axis([round(x, 2) for x in speeds], say("plot.wind_axis")),
-        log_axis([float(f"{y:.2g}") for y in powers], "mW"),
+        values_axis([round(x, 2) for x in speeds], say("plot.wind_axis")),
+        growth_axis(powers, "mW"),
     )
     if sweep.fitted_exponent is not None:
         mid_x = math.exp(sum(map(math.log, speeds)) / len(speeds))
         mid_y = math.exp(sum(map(math.log, powers)) / len(powers))
         ends = (min(speeds), max(speeds))
         law = [(x, mid_y * (x / mid_x) ** sweep.fitted_exponent) for x in ends]
-        chart.line([(x, min(max(y, chart.y.low), chart.y.high)) for x, y in law], dash="dash")
+        chart.line(law, is_dashed=True)
     for x, y in zip(speeds, powers, strict=True):
-        chart.point(x, min(max(y, chart.y.low), chart.y.high))
+        chart.point(x, y, words=f"{localised(x, '.3g')} m/s: {localised(y, '.3g')} mW")
     return Plot(chart, _readings(say("plot.wind_column"), "m/s", sweep.points))
 
 
@@ -180,7 +223,8 @@ def comparison(places: Sequence[FairPlace]) -> Plot | None:
         low, high = place.interval_w or (0.0, 0.0)
         group = groups.index(place.group)
         chart.span(row, MW * low, MW * high, group)
-        chart.point(MW * (place.fair_power_w or 0.0), row, group)
+        power = milliwatts(place.fair_power_w or 0.0, (low, high))
+        chart.point(MW * (place.fair_power_w or 0.0), row, group, f"{place.name}: {power}")
     rows = [
         (place.name, str(groups.index(place.group) + 1),
          milliwatts(place.fair_power_w or 0.0, place.interval_w or (0.0, 0.0)), str(place.trials))
@@ -213,7 +257,8 @@ def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
     for row, score in enumerate(scores):
         uncertainty = 2 * score.u_pct
         chart.span(row, score.effect_pct - uncertainty, score.effect_pct + uncertainty)
-        chart.point(score.effect_pct, row)
+        bias = say("report_words.percent", value=f"{score.effect_pct:+.0f}")
+        chart.point(score.effect_pct, row, words=f"{score.name}: {bias}")
     rows = [
         (
             score.name,
@@ -245,7 +290,8 @@ def chances(teams: Sequence[TeamOutlook]) -> Plot | None:
     )
     for row, team in enumerate(placed):
         for series, percent in enumerate(_percents(team)):
-            chart.point(percent, row, series)
+            words = say("report_words.percent", value=f"{percent:.0f}")
+            chart.point(percent, row, series, f"{team.team_name}: {words}")
     rows = [
         (
             team.team_name,

@@ -3,9 +3,9 @@
 from api.messages import say
 from api.models.season.quality import ControlChartRead
 from api.models.trials.budget import BudgetTermRead, UncertaintyBudget
+from api.services.reporting.charts.axes import axis, days_axis
+from api.services.reporting.charts.chart import Chart, rows_chart
 from api.services.reporting.documents.blocks import Plot, Table
-from api.services.reporting.documents.charts import Chart, axis, rows_chart
-from api.services.reporting.documents.plots import days_axis
 from api.services.reporting.documents.words import day, percent
 
 SERIES = {"fine": 0, "look": 5, "act": 1}  # colours and shapes of points
@@ -26,11 +26,12 @@ def control_chart(chart: ControlChartRead) -> Plot:
     ends = picture.x.low, picture.x.high
     for times in LIMITS:
         picture.line([(x, times * sd) for x in ends], series=0 if times == 0 else 4,
-                     dash="" if abs(times) == 3 or times == 0 else "dash")  # fmt: skip
+                     is_dashed=abs(times) == 2)  # fmt: skip
     at = [point.started_at.timestamp() for point in points]
     picture.line([(x, point.off_pct) for x, point in zip(at, points, strict=True)])
     for x, point in zip(at, points, strict=True):
-        picture.point(x, point.off_pct, SERIES[point.verdict])
+        words = f"{day(point.started_at)}: {percent(point.off_pct)}"
+        picture.point(x, point.off_pct, SERIES[point.verdict], words)
     rows = [
         (
             day(point.started_at),
