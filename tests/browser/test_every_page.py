@@ -18,10 +18,11 @@ RUN_AXE = """rules => axe.run(document, {resultTypes: ["violations"], runOnly: r
 
 SCREENS = (("light", PHONE), ("dark", LAPTOP))
 
+FILES = (".csv", ".zip", ".pdf", "{ending}", "{container}")
 #: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
 SHOWN = [
     name for name, (method, path) in ROUTES.items()
-    if method == "GET" and name in TABLE and not path.endswith((".csv", ".zip", "{ending}"))
+    if method == "GET" and name in TABLE and not path.endswith(FILES)
     and name != "season_of_today"
 ]  # fmt: skip
 

@@ -97,6 +97,8 @@ TABLE: dict[str, Row] = {
     "school_file": shown(),
     "school_everything": shown(),
     "team_file": shown(),
+    "compare_page": common("?season_id={season_id}&team_id={team_id}"),
+    "compare_pdf": common("?season_id={season_id}&team_id={team_id}"),
     "event_file": common(),
     "equipment_file": common(),
     "new_season": common(),

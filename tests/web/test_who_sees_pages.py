@@ -56,7 +56,7 @@ def ask(browser, name, school, ids):
     row = TABLE[name]
     if name in ("take_back", "lend"):
         ids = ids | {"equipment_id": ids["kit_id"] if name == "take_back" else ids["meter_id"]}
-    address = (path + row.query).format(**ids, ending="csv", position="1")
+    address = (path + row.query).format(**ids, ending="csv", container="zip", position="1")
     if method == "GET":
         return browser.get(address)
     typed = row.typed(school)

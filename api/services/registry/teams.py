@@ -1,6 +1,9 @@
 """Teams: register, list, change."""
 
-from sqlmodel import Session
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
 
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
@@ -40,3 +43,28 @@ def change(
     if "name" in resources.change(db, caller, row, changes, version):
         rechecks.recheck(db, rechecks.of_team(row.id))
     return resources.read(TeamRead, row)
+
+
+@dataclass(frozen=True, slots=True)
+class School:
+    """A team's school."""
+
+    id: str
+    name: str
+
+
+def schools_of(db: Session, season_id: str, team_ids: Collection[str]) -> dict[str, School]:
+    """Return the school of each of these teams of a season, which the caller may see by name."""
+    rows = (
+        select(Team.id, Organisation.id, Organisation.name)
+        .join(Organisation, col(Organisation.id) == col(Team.organisation_id))
+        .where(col(Team.season_id) == season_id)
+    )
+    wanted = set(team_ids)
+    return {team_id: School(*of) for team_id, *of in db.execute(rows) if team_id in wanted}
+
+
+def numbers_of(db: Session, season_id: str) -> dict[str, int]:
+    """Return the number of each team of a season in the order of registration, from 0."""
+    ids = select(Team.id).where(col(Team.season_id) == season_id).order_by(col(Team.id))
+    return {team_id: number for number, team_id in enumerate(db.scalars(ids))}

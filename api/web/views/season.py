@@ -4,17 +4,25 @@ import re
 from typing import Annotated
 
 from fastapi import APIRouter, Path
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 from starlette.responses import Response
 
+from api.models.events.inspections import EventReadiness
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
-from api.services.core import resources
+from api.models.season.reports import SeasonReport
+from api.services.core import cautions, resources
+from api.services.core.scope import Caller
+from api.services.events import readiness
+from api.services.registry import teams
 from api.services.reporting import report_subjects
+from api.services.reporting.documents import season as documents
 from api.services.reporting.documents.quality import quality_document
 from api.services.season import comparisons, quality, reports
-from api.web import rendering
+from api.services.trials import today
+from api.web import glance, rendering
 from api.web.descriptions import left_out_in_words
+from api.web.season_table import View, season_table
 from api.web.views.sign_in import LONGEST_S
 from api.web.visitors import (
     PostedByAny,
@@ -58,28 +66,49 @@ def choose_season(posted: PostedByAny) -> Response:
 
 @router.get("/seasons/{season_id}")
 def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response:
-    """Show a season's comparable powers, groups and trends, and the trials left out."""
+    """Show who leads, what needs attention, and all teams on one scale."""
+    view = View.of(visited.request.query_params)
     with visited.reading() as db:
         report = reports.season_report(db, visited.caller, season_id)
-        document = report_subjects.season_sheet(db, visited.caller, report)
         season = resources.get_row(db, visited.caller, Season, season_id)
+        benches = report_subjects.bench_scores(db, visited.caller, report)
         odd_trials = comparisons.season_odd_trials(db, visited.caller, season)
-        meetings = list(
-            db.scalars(
-                select(Event).where(col(Event.season_id) == season_id).order_by(col(Event.held_on))
-            )
-        )
+        meetings = _events(db, season_id)
+        waits = today.today(db, visited.caller, visited.now, season_id)
+        ready = _readiness(db, visited.caller, waits.event)
+        schools = teams.schools_of(db, season_id, _shown(report))
     return rendering.show(
-        "season.html",
-        visited,
-        document=document,
-        season=season,
-        events=meetings,
-        has_teams=bool(report.organisations),
-        as_of=report.as_of,
+        "season.html", visited, season=season, events=meetings, as_of=report.as_of,
+        leads=glance.who_leads(report.comparison),
+        tiles=glance.tiles(report, waits, ready, benches),
+        table=season_table(report, schools, view),
+        schools=sorted(set(schools.values()), key=lambda school: school.name.casefold()),
+        how_to_read=documents.how_to_read(report), notes=documents.comparison_notes(report),
+        school_tables=[
+            (each.name, len(each.teams), documents.teams_table(each))
+            for each in report.organisations
+        ],
+        bench_plot=documents.score_blocks(benches),
+        orders=[documents.order_table(each) for each in report.benches],
+        odd_trials=odd_trials, not_counted=documents.left_out_lines(report.left_out),
+        has_teams=bool(report.organisations), cautions=cautions.foot(),
         left_out=left_out_in_words(report.left_out),
-        odd_trials=odd_trials,
-    )
+    )  # fmt: skip
+
+
+def _events(db: Session, season_id: str) -> list[Event]:
+    of_season = select(Event).where(col(Event.season_id) == season_id)
+    return list(db.scalars(of_season.order_by(col(Event.held_on))))
+
+
+def _readiness(db: Session, caller: Caller, event: Event | None) -> EventReadiness | None:
+    return None if event is None else readiness.event_readiness(db, caller, event.id)
+
+
+def _shown(report: SeasonReport) -> set[str]:
+    """Return the teams that a report names."""
+    own = {team.team_id for school in report.organisations for team in school.teams}
+    return own | {place.team_id for place in report.comparison.places}
 
 
 @router.get("/seasons/{season_id}/quality")

@@ -18,7 +18,15 @@ from api.models.season.reports import (
 from api.services.core import cautions
 from api.services.registry.current_builds import words_of_build
 from api.services.reporting.documents import plots
-from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
+from api.services.reporting.documents.blocks import (
+    Block,
+    Builder,
+    Document,
+    Heading,
+    Items,
+    Table,
+    Text,
+)
 from api.services.reporting.documents.words import ahead, day, milliwatts, percent
 
 ONLY_BENCH = "bench.alone"
@@ -31,20 +39,25 @@ def season_document(report: SeasonReport, benches: list[BenchScoreRead]) -> Docu
     if not report.organisations:
         builder.add(Text(say("report_season.no_team")))
     _comparison(builder, report)
-    score = plots.bench_scores([each for each in benches if each.sentence_key != ONLY_BENCH])
-    if score is not None:
-        builder.add(Heading(say("report_season.benches")), score)
-        builder.add(Items([each.sentence for each in benches]))
+    scores = score_blocks(benches)
+    if scores:
+        builder.add(Heading(say("report_season.benches")), *scores)
     for organisation in report.organisations:
-        builder.add(Heading(organisation.name), _teams(organisation))
+        builder.add(Heading(organisation.name), teams_table(organisation))
     if report.benches:
         builder.add(Heading(say("report_season.within_bench")))
         builder.add(Text(say("report_season.within_bench_how"), "quiet"))
-        builder.add(*(_order(bench) for bench in report.benches))
+        builder.add(*(order_table(bench) for bench in report.benches))
     add_left_out(builder, report.left_out)
     return Document(
         report.name, _counts(report), report.as_of, builder.blocks, cautions.foot(), "season-report"
     )
+
+
+def score_blocks(benches: Sequence[BenchScoreRead]) -> list[Block]:
+    """Return the biases of benches as a plot and in sentences; nothing for a single bench."""
+    plot = plots.bench_scores([each for each in benches if each.sentence_key != ONLY_BENCH])
+    return [] if plot is None else [plot, Items([each.sentence for each in benches])]
 
 
 def how_to_read(report: SeasonReport) -> str:
@@ -59,10 +72,14 @@ def how_to_read(report: SeasonReport) -> str:
 def add_left_out(builder: Builder, left_out: Sequence[LeftOut]) -> None:
     """Add the number of trials that do not count, with reasons."""
     if left_out:
-        lines = [
-            say("report_season.left_out", count=left.trials, why=left.sentence) for left in left_out
-        ]
-        builder.add(Heading(say("report_season.not_counted")), Items(lines))
+        builder.add(Heading(say("report_season.not_counted")), Items(left_out_lines(left_out)))
+
+
+def left_out_lines(left_out: Sequence[LeftOut]) -> list[str]:
+    """Return a line for each reason why trials do not count."""
+    return [
+        say("report_season.left_out", count=left.trials, why=left.sentence) for left in left_out
+    ]
 
 
 def _counts(report: SeasonReport) -> str:
@@ -87,14 +104,18 @@ def _comparison(builder: Builder, report: SeasonReport) -> None:
         several = len(by_group) > 1
         key = "report_season.of_groups" if several else "report_season.one_group"
         builder.add(_fair(places, say(key, number=number), own))
-    if fair.assumption:
-        builder.add(Text(fair.assumption, "quiet"))
-    if report.drift:
-        builder.add(Text(report.drift.sentence, "callout"))
+    builder.add(*(Text(words, "quiet") for words in comparison_notes(report)))
+
+
+def comparison_notes(report: SeasonReport) -> list[str]:
+    """Return what a reader of the comparison has to know: what it assumes, corrects and hides."""
+    fair = report.comparison
+    notes = [fair.assumption, report.drift.sentence if report.drift else None]
     if fair.not_shown:
-        builder.add(Text(say("report_season.not_shown", count=fair.not_shown), "quiet"))
+        notes.append(say("report_season.not_shown", count=fair.not_shown))
     if fair.others_as_of:
-        builder.add(Text(say("report_season.others_as_of", day=day(fair.others_as_of)), "quiet"))
+        notes.append(say("report_season.others_as_of", day=day(fair.others_as_of)))
+    return [words for words in notes if words]
 
 
 def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
@@ -147,7 +168,8 @@ def _page_of(team_id: str) -> str:
     return f"/teams/{team_id}"
 
 
-def _teams(organisation: OrganisationReport) -> Table:
+def teams_table(organisation: OrganisationReport) -> Table:
+    """Return the figures of a school's teams."""
     columns = (
         say("report_column.team"),
         say("report_season.own_power"),
@@ -234,7 +256,8 @@ def _best(team: TeamReport) -> str:
     return f"{milliwatts(best.normalised_power_w, best.interval_w)}\n{of}"
 
 
-def _order(bench: BenchOrder) -> Table:
+def order_table(bench: BenchOrder) -> Table:
+    """Return the teams of a bench in order."""
     open_places = _open_places(bench.order)
     rows = [
         (

@@ -21,10 +21,20 @@ def milliwatts(power_w: float, interval_w: tuple[float, float]) -> str:
     >>> milliwatts(0.004415, (0.0039, 0.0050))
     '4.42 mW (3.90 to 5.00)'
     """
+    value, low, high = rounded_milliwatts(power_w, interval_w)
+    return say("report_words.power", value=value, low=low, high=high)
+
+
+def rounded_milliwatts(power_w: float, interval_w: tuple[float, float]) -> tuple[str, str, str]:
+    """Return a power and the ends of its interval in milliwatts, each with the same decimals.
+
+    >>> rounded_milliwatts(0.04415, (0.0326, 0.0598))
+    ('44', '33', '60')
+    """
     half = (interval_w[1] - interval_w[0]) / 2 * 1000
     decimals = min(2, max(0, 1 - math.floor(math.log10(half)))) if half > 0 else 2
     value, low, high = (localised(each * 1000, f".{decimals}f") for each in (power_w, *interval_w))
-    return say("report_words.power", value=value, low=low, high=high)
+    return value, low, high
 
 
 def milliwatts_within(span_w: tuple[float, float]) -> str:
