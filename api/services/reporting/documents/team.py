@@ -7,7 +7,15 @@ from api.models.season.reports import SeasonReport, TeamReport
 from api.services.core import cautions
 from api.services.registry.current_builds import words_of_build
 from api.services.reporting.documents import plots
-from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
+from api.services.reporting.documents.blocks import (
+    Block,
+    Builder,
+    Document,
+    Heading,
+    Items,
+    Table,
+    Text,
+)
 from api.services.reporting.documents.season import (
     add_left_out,
     how_to_read,
@@ -20,20 +28,11 @@ SWEEPS_SHOWN = 2  # newest of each kind
 
 def team_document(sheet: TeamSheet) -> Document:
     """Return the page of a team from its progress, its part of the season report and its events."""
-    progress, report, team, events = sheet.progress, sheet.report, sheet.team, sheet.events
+    progress, report, team = sheet.progress, sheet.report, sheet.team
     builder = Builder()
     _number(builder, progress, report, team)
-    if events:
-        builder.add(Heading(say("report_team.at_event")), Items([each.sentence for each in events]))
     builder.add(Heading(say("report_team.next")), Text(progress.next_test.sentence, "callout"))
-    _way(builder, progress)
-    if progress.changes:
-        builder.add(Heading(say("report_team.changes")))
-        builder.add(Items([change.sentence for change in progress.changes]))
-    _sweeps(builder, progress)
-    if progress.builds:
-        builder.add(Heading(say("report_team.builds")), _builds(progress.builds))
-    add_left_out(builder, team.left_out)
+    builder.add(*team_story(sheet))
     subtitle = say(
         "report_team.subtitle",
         season=report.name,
@@ -46,6 +45,23 @@ def team_document(sheet: TeamSheet) -> Document:
     return Document(
         progress.name, subtitle, progress.as_of, builder.blocks, team_cautions, "team-page"
     )
+
+
+def team_story(sheet: TeamSheet) -> list[Block]:
+    """Return a team's season: power over time, changes, events, sweeps, builds."""
+    progress, builder = sheet.progress, Builder()
+    _way(builder, progress)
+    if progress.changes:
+        builder.add(Heading(say("report_team.changes")), plots.changes(progress))
+        builder.add(Items([change.sentence for change in progress.changes]))
+    if sheet.events:
+        builder.add(Heading(say("report_team.at_event")))
+        builder.add(Items([each.sentence for each in sheet.events]))
+    _sweeps(builder, progress)
+    if progress.builds:
+        builder.add(Heading(say("report_team.builds")), _builds(progress.builds))
+    add_left_out(builder, sheet.team.left_out)
+    return builder.blocks
 
 
 def _number(
