@@ -100,6 +100,7 @@ TABLE: dict[str, Row] = {
     "team_handout": shown(),
     "school_handouts": shown(),
     "event_handouts": common(),
+    "event_board": common(),
     "compare_page": common("?season_id={season_id}&team_id={team_id}"),
     "compare_pdf": common("?season_id={season_id}&team_id={team_id}"),
     "event_file": common(),

@@ -123,3 +123,46 @@ def test_a_draw_is_repeated_by_its_seed(world, visiting):
     assert orders[0] == orders[2]
     wrong = browser.post(f"{event}/draw", data={"seed": "-1"})
     assert wrong.status_code == 422
+
+
+class TestTheBoard:
+    def test_another_event_is_not_there(self, day):
+        browser, _, _ = day
+        assert browser.get("/events/evt_nobody/board").status_code == 404
+
+    def test_it_shows_who_runs_and_who_is_next(self, day, world):
+        browser, event, _ = day
+        slots = world.lead.get(f"/v1{event}/run-order").json()["slots"]
+        page = browser.get(f"{event}/board").text
+        assert f'<p class="now">{slots[0]["words"]}</p>' in page
+        assert [f"<li>{slot['words']}</li>" in page for slot in slots[1:4]] == [True] * 3
+        assert "No run has been stored yet." in page
+
+    def test_a_stored_run_is_a_result_with_its_interval_and_the_next_one_runs(self, day, world):
+        browser, event, session = day
+        position = slot_of(world, world.larch.team_id)
+        browser.post(f"{event}/runs/{position}", data=run_of(world, session))
+        page = browser.get(f"{event}/board").text
+        (placed,) = world.lead.get(f"/v1{event}/results").json()["places"]
+        low, high = placed["interval_w"]
+        assert low < placed["best_w"] < high
+        assert placed["places"] == [1, 1]
+        assert "48.2 mW" in page or "48 mW" in page
+
+    def test_teams_whose_intervals_overlap_share_a_range_of_places(self, day, world):
+        browser, event, session = day
+        for school, volts in ((world.larch, "1,20"), (world.birch, "1,21")):
+            path = f"{event}/runs/{slot_of(world, school.team_id)}"
+            typed = run_of(world, session, build_id=school.build_id, voltage_1=volts, voltage_2="")
+            assert browser.post(path, data=typed).status_code == 303
+        places = world.lead.get(f"/v1{event}/results").json()["places"]
+        assert [each["places"] for each in places] == [[1, 2], [1, 2]]
+        assert "1–2" in browser.get(f"{event}/board").text
+
+    def test_a_team_that_is_not_shared_has_no_figures(self, day, world, visiting):
+        browser, event, session = day
+        path = f"{event}/runs/{slot_of(world, world.birch.team_id)}"
+        browser.post(path, data=run_of(world, session, build_id=world.birch.build_id))
+        page = visiting(world.larch.coach_key).get(f"{event}/board").text
+        assert "Birch" not in page
+        assert " mW (" not in page

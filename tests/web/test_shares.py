@@ -7,7 +7,7 @@ import pytest
 from sqlmodel import select
 
 from api.models.reporting.shares import Share
-from tests.support.makers import build_payload, created, trial_payload
+from tests.support.makers import World, build_payload, created, trial_payload
 
 TOKEN = "/shared/"
 
@@ -167,3 +167,33 @@ def page_text(answer):
     text = answer.text
     at = text.index("quote ")
     return answer.status_code, text[:at]
+
+
+class TestABoard:
+    def test_a_link_about_two_things_is_refused(self, world: World, visiting):
+        asked = {"days": "30", "event_id": world.larch.event_id, "season_id": world.season_id}
+        assert visiting(world.lead_key).post("/shares", data=asked).status_code == 422
+
+    def test_it_is_read_without_a_key_and_shows_shared_names_only(self, world: World, visiting):
+        link = make(visiting(world.lead_key), event_id=world.larch.event_id)
+        answer = visiting("").get(link)
+        assert answer.status_code == 200
+        assert "Spring meeting" in answer.text
+        assert 'class="board"' in answer.text
+        assert "Larch one" not in answer.text
+        assert answer.headers["cache-control"] == "no-store"
+        assert answer.headers["x-robots-tag"] == "noindex, nofollow"
+
+    def test_a_coach_shows_the_own_teams(self, world: World, visiting):
+        link = make(visiting(world.larch.coach_key), event_id=world.larch.event_id)
+        page = visiting("").get(link).text
+        assert "Larch one" in page
+        assert "Birch one" not in page
+
+    def test_it_ends_when_it_is_revoked(self, world: World, visiting):
+        lead = visiting(world.lead_key)
+        link = make(lead, event_id=world.larch.event_id)
+        with lead.app.state.database.reading() as db:
+            share_id = db.scalars(select(Share.id)).one()
+        lead.post(f"/shares/{share_id}/revoke")
+        assert visiting("").get(link).status_code == 404

@@ -146,9 +146,17 @@ class Placed(BaseModel):
     """A team's place."""
 
     place: int
+    places: Annotated[
+        tuple[int, int] | None,
+        Field(description="The best and the worst place that the uncertainty leaves open (95 %)."),
+    ] = None
     team_id: str | None
     team_name: str
     best_w: Annotated[float | None, Field(description="Null for a team that is not shown. [W]")]
+    interval_w: Annotated[
+        tuple[float, float] | None,
+        Field(description="k = 2, without what all runs of the bench share. [W]"),
+    ] = None
     runs: int
 
 

@@ -1,4 +1,4 @@
-"""A share link: one team's or one season's page, to read without a key."""
+"""A share link: a page of a team, a season or an event, to read without a key."""
 
 from datetime import datetime
 from typing import Annotated, ClassVar, Literal
@@ -7,16 +7,17 @@ from pydantic import Field
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
-from api.models.core.ids import SeasonId, TeamId
+from api.models.core.ids import EventId, SeasonId, TeamId
 from api.models.core.shapes import Answer, Input, PageQuery, Stored
 
 Days = Annotated[int, Field(strict=True, ge=1, le=366, description="How long the link is good.")]
 
 
 class ShareFacts(SQLModel):
-    """The fields that all shapes of a share link have; one of the two is given."""
+    """The fields that all shapes of a share link have: what it is about, and its season."""
 
     team_id: TeamId | None = Column(default=None, foreign_key="team.id", index=True)
+    event_id: EventId | None = Column(default=None, foreign_key="event.id", index=True)
     season_id: SeasonId = Column(foreign_key="season.id", index=True)
 
 
@@ -34,10 +35,11 @@ class Share(ShareFacts, Stored, table=True):
 
 
 class ShareCreate(Input):
-    """A link to make: of a team, or of a season."""
+    """A link to make: of a team, of a season, or of an event's board."""
 
     team_id: TeamId | None = None
     season_id: SeasonId | None = None
+    event_id: EventId | None = None
     days: Days = 30
 
 
@@ -60,4 +62,5 @@ class ShareQuery(PageQuery):
     """Which links to list."""
 
     team_id: TeamId | None = None
+    event_id: EventId | None = None
     season_id: SeasonId | None = None

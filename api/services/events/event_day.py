@@ -1,5 +1,6 @@
 """Read the runs of an event's day, and correct them for the drift of the reference rotor."""
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -11,7 +12,7 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from analysis.event.drift import LEAST_RUNS, DriftCorrection, correct_drift
-from analysis.trials.results import trial_results
+from analysis.trials.results import TrialResults, trial_results
 from api.models.events.runs import EventRun
 from api.models.registry.builds import Build
 from api.models.registry.events import Event
@@ -39,6 +40,23 @@ class DayRun:
     state: str | None
     power_w: float
     corrected_w: float
+    #: Standard uncertainty of ln power, without what all runs of the bench share.
+    u_own: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class BestRun:
+    """The best power of a team, its uncertainty, and the number of runs that it is the best of."""
+
+    power_w: float
+    u_own: float
+    runs: int
+
+    @property
+    def interval_w(self) -> tuple[float, float]:
+        """Return the interval that holds the true power with about 95 %, at this bench."""
+        factor = math.exp(2 * self.u_own)
+        return self.power_w / factor, self.power_w * factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +84,9 @@ def read_day(db: Session, event: Event, season: Season) -> Day:
         col(Trial.kind).in_((EVENT, REFERENCE_KIND)),
         flags.not_withdrawn,
     )
-    power = trial_results(frame.trials, frame.runs).power_w if len(frame) else np.empty(0)
+    results = trial_results(frame.trials, frame.runs)
     runs = [
-        _day_run(frame.trials, at, power[at], official.get(str(frame.trials["trial_id"][at])))
+        _day_run(frame.trials, at, results, official.get(str(frame.trials["trial_id"][at])))
         for at in range(len(frame))
         if str(frame.trials["trial_id"][at]) not in others
     ]
@@ -101,7 +119,9 @@ def _of_the_day(event: Event, season: Season) -> ColumnElement[bool]:
     return col(Trial.session_id).in_(held)
 
 
-def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | None) -> DayRun:
+def _day_run(
+    columns: Mapping[str, Any], at: int, results: TrialResults, row: EventRun | None
+) -> DayRun:
     values = {name: columns[name][at] for name in (
         "trial_id", "session_id", "team_id", "build_id", "build_number", "state")}  # fmt: skip
     return DayRun(
@@ -113,8 +133,9 @@ def _day_run(columns: Mapping[str, Any], at: int, power: float, row: EventRun | 
         position=float(row.position) if row else float(at + 1),
         outcome=row.outcome if row else "ok",
         state=str(values["state"]),
-        power_w=float(power),
-        corrected_w=float(power),
+        power_w=float(results.power_w[at]),
+        corrected_w=float(results.power_w[at]),
+        u_own=float(results.u_own[at]),
     )
 
 
@@ -162,18 +183,18 @@ def _with_teams(db: Session, runs: list[DayRun]) -> list[DayRun]:
     return sorted(runs_with_teams, key=lambda run: run.position)
 
 
-def best_of_teams(day: Day, event: Event) -> dict[str, tuple[float, int]]:
-    """Return the best power of each team among its first `best_of` runs, and their number.
+def best_of_teams(day: Day, event: Event) -> dict[str, BestRun]:
+    """Return the best run of each team among its first `best_of` ones.
 
     Runs count in the order of their positions; a repeated run counts at its new position.
     """
-    best: dict[str, list[float]] = defaultdict(list)
+    counted: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for run in day.runs:
         power = run.power_w if event.drift_decision == "as_run" else run.corrected_w
         counts = run.outcome == "ok" and run.state == flags.ACCEPTED and np.isfinite(power)
         if run.team_id is not None and counts:
-            best[run.team_id].append(power)
+            counted[run.team_id].append((power, run.u_own))
     return {
-        team: (max(powers[: event.best_of]), len(powers[: event.best_of]))
-        for team, powers in best.items()
+        team: BestRun(*max(runs[: event.best_of]), len(runs[: event.best_of]))
+        for team, runs in counted.items()
     }

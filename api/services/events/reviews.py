@@ -96,7 +96,7 @@ def _results(db: Session, season: Season, event: Event, drawn: Drawn) -> Any:
     """Return the best power of each drawn team in the event's runs; NaN without one."""
     best = best_of_teams(read_day(db, event, season), event)
     teams = (drawn.fitted.team_of[build] for build in drawn.builds)
-    return np.array([best[team][0] if team in best else np.nan for team in teams])
+    return np.array([best[team].power_w if team in best else np.nan for team in teams])
 
 
 def _team(at: int, drawn: Drawn, results: Any, score: Score, team: Any) -> TeamReview:

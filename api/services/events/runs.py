@@ -1,6 +1,6 @@
 """Store official runs as trials, correct them for drift, and rank the teams."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import count
@@ -35,6 +35,7 @@ from api.services.core.scope import namer as namer_of
 from api.services.events.event_day import (
     EVENT,
     REFERENCE_KIND,
+    BestRun,
     Day,
     DayRun,
     best_of_teams,
@@ -248,18 +249,30 @@ def _of_team(event: Event, placed: Placed, teams: int) -> TeamEventResult:
 
 
 def _places(day: Day, event: Event, namer: Namer) -> list[Placed]:
+    """Return the teams by their best run, each with the places that its uncertainty leaves open."""
     best = best_of_teams(day, event)
-    order = sorted(best, key=lambda team: -best[team][0])
+    order = sorted(best, key=lambda team: -best[team].power_w)
     return [
         Placed(
             place=place,
+            places=_open_places(best[team], best.values()),
             team_id=namer.shown_id(team),
             team_name=namer.name(team),
-            best_w=best[team][0] if namer.shown_id(team) else None,
-            runs=best[team][1],
+            best_w=best[team].power_w if namer.shown_id(team) else None,
+            interval_w=best[team].interval_w if namer.shown_id(team) else None,
+            runs=best[team].runs,
         )
         for place, team in enumerate(order, start=1)
     ]
+
+
+def _open_places(own: BestRun, every: Iterable[BestRun]) -> tuple[int, int]:
+    """Return the best and the worst place of a team: two whose intervals overlap may change."""
+    low, high = own.interval_w
+    intervals = [each.interval_w for each in every]
+    ahead = sum(other_low > high for other_low, _ in intervals)
+    behind = sum(other_high < low for _, other_high in intervals)
+    return ahead + 1, len(intervals) - behind
 
 
 def _official(run: DayRun, namer: Namer) -> OfficialRun:

@@ -1,4 +1,4 @@
-"""Share links: a team's or a season's page without a key, limited to what its maker may see.
+"""Share links: a page of a team, season or event without a key, limited to what its maker sees.
 
 A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
 and with the key that made it.
@@ -6,6 +6,7 @@ and with the key that made it.
 
 import hashlib
 import secrets
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from sqlmodel import Session, col, select
@@ -13,6 +14,7 @@ from sqlmodel import Session, col, select
 from api.errors import FieldError, Invalid, NotFound, NotSignedIn
 from api.messages import say
 from api.models.core.ids import new_id
+from api.models.registry.events import Event
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
@@ -20,6 +22,7 @@ from api.models.reporting.shares import Share, ShareCreate, ShareMade, ShareQuer
 from api.services.access import keys
 from api.services.core import audit, resources
 from api.services.core.scope import Caller, require_owner
+from api.services.events.board import Board, read_board
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.report_subjects import season_sheet, shared_team_sheet
 from api.services.season.reports import season_report
@@ -51,9 +54,12 @@ def create(db: Session, caller: Caller, share: ShareCreate) -> ShareMade:
 
 def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | None, str]:
     """Return the organisation and the season of a link."""
-    if (share.team_id is None) == (share.season_id is None):
+    if sum(each is not None for each in (share.team_id, share.season_id, share.event_id)) != 1:
         words = say("report_refused.link_about_one")
         raise Invalid(words, [FieldError("one_of", words, pointer="/team_id")])
+    if share.event_id is not None:
+        event = resources.get_row(db, caller, Event, share.event_id, "event_id")
+        return None, event.season_id
     if share.team_id is not None:
         team = resources.get_row(db, caller, Team, share.team_id, "team_id")
         return team.organisation_id, team.season_id
@@ -62,8 +68,16 @@ def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | Non
 
 
 def _read(db: Session, row: Share) -> ShareRead:
-    about = db.get_one(Team, row.team_id) if row.team_id else db.get_one(Season, row.season_id)
-    return resources.read(ShareRead, row, state=_state(row), about=about.name)
+    return resources.read(ShareRead, row, state=_state(row), about=_about(db, row))
+
+
+def _about(db: Session, row: Share) -> str:
+    """Return the name of what a link shows."""
+    if row.team_id is not None:
+        return db.get_one(Team, row.team_id).name
+    if row.event_id is not None:
+        return db.get_one(Event, row.event_id).name
+    return db.get_one(Season, row.season_id).name
 
 
 def _state(row: Share) -> str:
@@ -89,15 +103,35 @@ def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
     return _read(db, row)
 
 
-def shown(db: Session, token: str) -> tuple[Document, datetime]:
-    """Return the document of a link, and when the link ends."""
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a link shows until it ends: the board of an event, or else a document."""
+
+    until: datetime
+    zone: str
+    document: Document | None = None
+    board: Board | None = None
+
+    @property
+    def as_of(self) -> datetime | None:
+        """Return the moment of a document; a board is of now."""
+        return None if self.document is None else self.document.as_of
+
+
+def shown(db: Session, token: str) -> Shown:
+    """Return what a link shows; refuse one that has ended."""
     row = db.scalars(select(Share).where(col(Share.digest) == _digest(token))).one_or_none()
     if row is None or _state(row) != "open":
         raise NotFound(say("report_refused.link_gone"))
     reader = _reader(db, row)
+    zone = db.get_one(Season, row.season_id).timezone
+    if row.event_id is not None:
+        return Shown(row.expires_at, zone, board=read_board(db, reader, row.event_id))
     if row.team_id is not None:
-        return shared_team_sheet(db, reader, row.team_id), row.expires_at
-    return season_sheet(db, reader, season_report(db, reader, row.season_id)), row.expires_at
+        document = shared_team_sheet(db, reader, row.team_id)
+    else:
+        document = season_sheet(db, reader, season_report(db, reader, row.season_id))
+    return Shown(row.expires_at, zone, document=document)
 
 
 def _reader(db: Session, row: Share) -> Caller:

@@ -17,6 +17,7 @@ from api.models.registry.seasons import Season
 from api.services.core import cautions, resources
 from api.services.core.scope import Caller
 from api.services.events import inspections, readiness, run_orders
+from api.services.events.board import read_board
 from api.services.registry import rule_sets
 from api.services.reporting import report_subjects
 from api.services.reporting.documents.event import event_document
@@ -63,6 +64,15 @@ def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
         stored={run.position for run in sheet.results.runs}, as_of=sheet.readiness.as_of,
         left_out=[say("event.others_left_out")],
     )  # fmt: skip
+
+
+@router.get("/events/{event_id}/board")
+def event_board(event_id: EventId, visited: Visited) -> Response:
+    """Show the board of an event for a projector, which keeps itself up to date."""
+    with visited.reading() as db:
+        board = read_board(db, visited.caller, event_id)
+        zone = resources.get_row(db, visited.caller, Season, board.event.season_id).timezone
+    return rendering.show("board.html", visited, board=board, zone=zone)
 
 
 @router.post("/events/{event_id}/draw")

@@ -13,6 +13,7 @@ from api.deps import database, limits, turns
 from api.errors import ApiError, NotPermitted
 from api.messages import say
 from api.models.access.keys import KeyCreate, KeyQuery, KeyUpdate
+from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.reporting.shares import ShareCreate, ShareQuery
@@ -31,6 +32,7 @@ router = APIRouter()
 SHARE = (
     Field("team_id", "hidden"),
     Field("season_id", "hidden"),
+    Field("event_id", "hidden"),
     Field("days", "whole", required=True),
 )
 ROLES = labelled("role", "coach", "reader", "lead")
@@ -59,7 +61,9 @@ def qr_of(address: str) -> str:
 def shares_page(visited: Visited) -> Response:
     """List share links, with forms to make and to revoke one."""
     asked = visited.request.query_params
-    typed = {name: asked.get(name, "") for name in ("team_id", "season_id")} | {"days": "30"}
+    typed = {name: asked.get(name, "") for name in ("team_id", "season_id", "event_id")} | {
+        "days": "30"
+    }
     return _shares(visited, Filled(SHARE, typed))
 
 
@@ -76,9 +80,11 @@ def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = N
 
 
 def _about(db: Session, caller: Caller, filled: Filled) -> str:
-    """Return the name of the team or season of a new link, or an empty text."""
+    """Return the name of the team, season or event of a new link, or an empty text."""
     if filled.typed.get("team_id"):
         return resources.get_row(db, caller, Team, filled.typed["team_id"]).name
+    if filled.typed.get("event_id"):
+        return resources.get_row(db, caller, Event, filled.typed["event_id"]).name
     if filled.typed.get("season_id"):
         return resources.get_row(db, caller, Season, filled.typed["season_id"]).name
     return ""
@@ -119,16 +125,27 @@ async def take_turn_without_key(request: Request) -> AsyncIterator[None]:
 
 @router.get("/shared/{token}", dependencies=[Depends(take_turn_without_key, scope="function")])
 def shared(token: Annotated[str, Path()], request: Request) -> Response:
-    """Show the document of a link to anyone who has it."""
+    """Show the document or the board of a link to anyone who has it."""
     with database(request).reading() as db:
-        document, until = shares.shown(db, token)
+        found = shares.shown(db, token)
+    page = _shared_board(found) if found.document is None else _shared_document(request, found)
+    page.headers["x-robots-tag"] = "noindex, nofollow"
+    return page
+
+
+def _shared_document(request: Request, found: shares.Shown) -> Response:
     page = rendering.show(
-        "shared.html", document=document, until=until, as_of=document.as_of,
-        page_path=request.url.path,
-        left_out=[say("shared.left_out")],
+        "shared.html", document=found.document, until=found.until, as_of=found.as_of,
+        page_path=request.url.path, left_out=[say("shared.left_out")],
     )  # fmt: skip
     page.headers["cache-control"] = "private, max-age=60"
-    page.headers["x-robots-tag"] = "noindex, nofollow"
+    return page
+
+
+def _shared_board(found: shares.Shown) -> Response:
+    """Return the board, which a browser asks for again every few seconds."""
+    page = rendering.show("board.html", board=found.board, zone=found.zone)
+    page.headers["cache-control"] = "no-store"
     return page
 
 
