@@ -7,7 +7,7 @@ A number may be typed with a comma or a point. Labels have units; a field in ano
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar
 
 from pydantic import ValidationError
 
@@ -18,12 +18,21 @@ from api.models.core.units import Unit, quantity
 from api.models.core.validation import LIMITS, invalid
 from api.services.imports.cells import NotAValue, read_cell, read_number
 from api.services.imports.decimal_signs import ONE_OF, clear
+from api.web import typed_units
+from api.web.typed_units import Spelled
 
 Kind = Literal[
     "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
 ]
 Shape = TypeVar("Shape", bound=Input)
 Choices = Sequence[tuple[str, str]]
+
+
+class InUnit(NamedTuple):
+    """A number in the unit it was typed in, with the name of its field in that unit."""
+
+    name: str
+    value: float
 
 
 #: The prefix of the fields of one run: run_2_voltage_v.
@@ -68,6 +77,8 @@ class Field:
     required: bool = False
     more: bool = False
     choices: Choices = ()
+    #: Whether a number may be typed with another unit, as in `950 mV`.
+    takes_units: bool = False
 
     @property
     def label(self) -> str:
@@ -97,6 +108,21 @@ class Field:
             return None
         low, high = ((each - spelt[1].offset) / spelt[1].factor for each in LIMITS[spelt[0]])
         return float(f"{low:.6g}"), float(f"{high:.6g}")
+
+    @property
+    def units(self) -> str:
+        """Return the other units of the field, each with its conversion, for a form's script."""
+        if not self.takes_units:
+            return ""
+        factors = typed_units.factors(self.measures)
+        return ";".join(
+            f"{symbol} {unit.factor:.12g} {unit.offset:.12g}" for symbol, unit in factors
+        )
+
+    @property
+    def own_unit(self) -> str:
+        """Return the unit that the field is stored in."""
+        return unit_of(self.measures)
 
     @property
     def hint(self) -> str:
@@ -260,11 +286,30 @@ def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dic
 
 def _read(form_field: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
     try:
-        values[form_field.name] = value_of(form_field, text)
+        typed = typed_units.spelled(form_field.measures, text) if form_field.takes_units else None
+        if typed is None or typed.name == form_field.measures:
+            values[form_field.name] = value_of(form_field, typed.number if typed else text)
+        else:
+            _read_in_unit(form_field, typed, filled, values)
     except NotAValue as wrong:
         filled.faults[form_field.name] = _fault_in_words(
             FieldError("", f"{text[:40]} {wrong}", wrong.hint)
         )
+
+
+def _read_in_unit(
+    form_field: Field, typed: Spelled, filled: Filled, values: dict[str, Any]
+) -> None:
+    """Note a number under the name that its field has in the typed unit, so that it is stored so.
+
+    A reading is one of several of its quantity, so it stays under the name of its field.
+    """
+    number_of_unit = number(typed.number, typed.name)
+    filled.places = {**filled.places, f"/{typed.name}": form_field.name}
+    if form_field.measures == form_field.name:
+        values[typed.name] = number_of_unit
+    else:
+        values[form_field.name] = InUnit(typed.name, number_of_unit)
 
 
 def value_of(form_field: Field, text: str) -> Any:

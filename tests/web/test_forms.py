@@ -37,7 +37,7 @@ class TestRefused:
             ("1,2O", "1,2O is not a number. Was 1,20 meant (a letter was typed for a digit)?"),
             ("1.000,5", "Write numbers without a sign between thousands."),
             ("OL", "the meter was over its range"),
-            ("1,2 V", "not in the cell"),
+            ("1,2 m/s", "the unit m/s, which this field does not know"),
             ("１.５", "is not a number"),
             ("1e3", "is not a number"),
             ("nan", "is not a number"),

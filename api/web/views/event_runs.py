@@ -122,7 +122,7 @@ def _builds(db: Session, caller: Caller, slot: SlotRead) -> list[tuple[str, str]
 def enter_official_run(event_id: EventId, position: Position, posted: PostedByLead) -> Response:
     """Store an official run: its readings, or that it did not finish."""
     filled, values = forms.read(RUN, posted.typed())
-    filled.places = PLACES
+    filled.places = {**filled.places, **PLACES}
     asked = _result(position, values, filled)
 
     def work(db: Session, caller: Caller) -> str:

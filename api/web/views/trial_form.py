@@ -18,14 +18,15 @@ from api.services.core import cautions, resources
 from api.services.core.scope import Caller, visible
 from api.services.imports.decimal_signs import clear
 from api.services.registry import pickers
-from api.services.trials import trials
-from api.web import forms, rendering
+from api.services.trials import stored_trials, trials
+from api.web import forms, rendering, typed_units
 from api.web.forms import Field, Filled, labelled
 from api.web.submitting import tried
 from api.web.visitors import Posted, Visit, Visited
 
 router = APIRouter()
 
+SESSION_SHOWN = 12  # newest trials of the chosen session, below the form
 READINGS, AT_ONCE = 5, 3  # a trial usually has three runs; more are hidden at first
 KINDS = ("record", "pitch", "load", "wind", "reference", "open_circuit", "visit")
 RANGES = ("0.2", "2", "20", "200")
@@ -33,16 +34,16 @@ FIELDS = (
     Field("session_id", "choice", required=True),
     Field("build_id", "choice", required=True),
     Field("kind", "choice", required=True, choices=labelled("trial_kind", *KINDS)),
-    Field("pitch_deg"),
-    Field("load_ohm"),
+    Field("pitch_deg", takes_units=True),
+    Field("load_ohm", takes_units=True),
     Field("load_connected", "tick"),
-    *(Field(f"voltage_{at}", more=at > AT_ONCE) for at in range(1, READINGS + 1)),
+    *(Field(f"voltage_{at}", more=at > AT_ONCE, takes_units=True) for at in range(1, READINGS + 1)),
     Field("meter_range_v", "choice", choices=[(r, f"{r} V") for r in RANGES]),
-    Field("wind_speed_m_s", more=True),
-    Field("pitch_after_deg", more=True),
-    Field("rotor_speed_rpm", more=True),
-    Field("current_a", more=True),
-    Field("duration_s", more=True),
+    Field("wind_speed_m_s", more=True, takes_units=True),
+    Field("pitch_after_deg", more=True, takes_units=True),
+    Field("rotor_speed_rpm", more=True, takes_units=True),
+    Field("current_a", more=True, takes_units=True),
+    Field("duration_s", more=True, takes_units=True),
     Field("note", "lines", more=True),
 )
 #: The fields that the next trial usually shares with the last one.
@@ -59,7 +60,12 @@ SCRIPT_MESSAGES = (
 IN_RUNS = ("rotor_speed_rpm", "current_a", "duration_s")
 READING_NAMES = tuple(f"voltage_{at}" for at in range(1, READINGS + 1))
 PLACES = {f"/runs/{at}/voltage_v": name for at, name in enumerate(READING_NAMES)}
-PLACES |= {f"/runs/0/{name}": name for name in IN_RUNS}
+PLACES |= {f"/runs/{at}/voltage_mv": name for at, name in enumerate(READING_NAMES)}
+#: The fields that each run repeats, under the names they have in each unit.
+REPEATED_IN_RUNS = {
+    each: name for name in IN_RUNS for each in typed_units.names_by_symbol(name).values()
+}
+PLACES |= {f"/runs/0/{each}": name for each, name in REPEATED_IN_RUNS.items()}
 
 
 @router.get("/trials/new")
@@ -101,7 +107,7 @@ def _from_address(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict
 def enter_trial(posted: Posted) -> Response:
     """Store a trial once and show its result, or what has to be corrected."""
     filled, values = forms.read(FIELDS, posted.typed())
-    filled.places, trial = PLACES, None
+    filled.places, trial = {**filled.places, **PLACES}, None
     if not filled.faults:
         trial = forms.shaped(TrialCreate, filled, with_runs(values, filled))
     if trial is None:
@@ -120,9 +126,10 @@ def enter_trial(posted: Posted) -> Response:
 def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
     """Make a run of each reading; values that were read once belong to each run."""
     volts = [values.pop(name) for name in READING_NAMES if name in values]
-    once = {name: values.pop(name) for name in IN_RUNS if name in values}
-    runs = [{"voltage_v": each, **once} for each in volts]
-    values["runs"] = runs or ([once] if "current_a" in once else [])
+    once = {name: values.pop(name) for name in REPEATED_IN_RUNS if name in values}
+    runs = [_reading(each) | once for each in volts]
+    has_current = any(REPEATED_IN_RUNS[name] == "current_a" for name in once)
+    values["runs"] = runs or ([once] if has_current else [])
     if not values["runs"]:
         filled.faults["voltage_1"] = say("trial.no_reading")
     if values.get("meter_range_v") is not None:
@@ -130,6 +137,11 @@ def with_runs(values: dict[str, Any], filled: Filled) -> dict[str, Any]:
     if values.get("kind") == "open_circuit":
         values.pop("load_connected", None)
     return values
+
+
+def _reading(volts: float | forms.InUnit) -> dict[str, float]:
+    """Return the field of a reading, under the name that it has in its unit."""
+    return {volts.name: volts.value} if isinstance(volts, forms.InUnit) else {"voltage_v": volts}
 
 
 def _form(visited: Visit, filled: Filled) -> Response:
@@ -144,6 +156,9 @@ def _form(visited: Visit, filled: Filled) -> Response:
             filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
         settings = _settings(db, visited.caller, [id for _, pairs in builds for id, _ in pairs])
+        in_session = stored_trials.newest(
+            db, visited.caller, col(Trial.session_id) == chosen["session_id"], most=SESSION_SHOWN
+        )
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
@@ -156,6 +171,8 @@ def _form(visited: Visit, filled: Filled) -> Response:
         builds=builds,
         settings=settings,
         benches=benches,
+        in_session=in_session,
+        names={id: f"{team}, {words}" for team, pairs in builds for id, words in pairs},
         cautions=cautions.foot(),
         said={name: say(f"unsent.{name}") for name in SCRIPT_MESSAGES},
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
