@@ -27,6 +27,7 @@ from api.web import forms, rendering
 from api.web.descriptions import history_of, how_sure, run_in_words
 from api.web.forms import Field, Filled
 from api.web.submitting import tried
+from api.web.trial_before import than_before
 from api.web.views import correction_form, proposals
 from api.web.views.correction_form import FACTS, REASON
 from api.web.visitors import Posted, Visit, Visited, local_path
@@ -95,6 +96,7 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         done = history_of(db, visited, Trial, trial_id)
         proposed = proposals.buttons(db, stored_trial.flags)
         budget = budgets.budget_of(db, visited.caller, trial_id)
+        before = than_before(db, visited.caller, stored_trial, context["build"], context["session"])
     is_withdrawn = stored_trial.state == "withdrawn"
     open_flags = [flag for flag in stored_trial.flags if flag.state == "open" and not is_withdrawn]
     return rendering.show(
@@ -102,7 +104,7 @@ def _page(visited: Visit, trial_id: str, wrong: Filled | None = None, at: str = 
         visited,
         status=422 if wrong and wrong.is_wrong else 200,
         trial=stored_trial,
-        verdict=verdict(stored_trial, context["season"]),
+        verdict=[*verdict(stored_trial, context["season"]), *([before] if before else [])],
         facts=_facts(stored_trial),
         questions=[flag for flag in open_flags if flag.severity in ("block", "hold")],
         oddities=[flag for flag in open_flags if flag.severity == "warn" and flag.trial_id],
