@@ -69,6 +69,9 @@ class Settings(BaseSettings):
             "listens there can then take over their sessions. Off: https, or this machine alone."
         ),
     ] = False
+    styleguide: Annotated[
+        bool, Field(description="Show /styleguide to people who build pages; on in the demo.")
+    ] = False
     statement_timeout_s: Annotated[
         float,
         Field(gt=0, le=3600, description="How long PostgreSQL may work on one statement. [s]"),

@@ -82,7 +82,8 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
             "allow yourself to write it, or copy the project to a folder of your own."
         )
     database = folder / "demo.db"
-    settings = os.environ | {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"}
+    address = {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"}
+    settings = os.environ | address | {"GUSTBOOK_STYLEGUIDE": "1"}
     command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
     process = subprocess.Popen(
         command, cwd=environment.ROOT, env=settings, stdout=log, stderr=subprocess.STDOUT

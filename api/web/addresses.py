@@ -19,6 +19,7 @@ from api.web.views import (
     season,
     sharing,
     sign_in,
+    styleguide,
     teams,
     today,
     trial_form,
@@ -51,6 +52,7 @@ PAGES = tuple(
         events,
         event_runs,
         sharing,
+        styleguide,
         trials,
     )
 )

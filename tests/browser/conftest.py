@@ -9,7 +9,7 @@ from tests.support.service import Service
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    running = Service(tmp_path_factory.mktemp("browser"))
+    running = Service(tmp_path_factory.mktemp("browser"), GUSTBOOK_STYLEGUIDE="1")
     yield running
     running.kill()
 

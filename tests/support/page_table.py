@@ -101,6 +101,7 @@ TABLE: dict[str, Row] = {
     "school_handouts": shown(),
     "event_handouts": common(),
     "event_board": common(),
+    "styleguide": Row(404, 404, 404, None),
     "compare_page": common("?season_id={season_id}&team_id={team_id}"),
     "compare_pdf": common("?season_id={season_id}&team_id={team_id}"),
     "event_file": common(),
