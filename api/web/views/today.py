@@ -8,6 +8,7 @@ from api.models.registry.organisations import Organisation
 from api.services.core import resources
 from api.services.trials import today
 from api.web import rendering
+from api.web.first_steps import first_steps
 from api.web.visitors import Visited
 
 router = APIRouter()
@@ -23,6 +24,6 @@ def today_page(visited: Visited) -> Response:
         "today.html",
         visited,
         waits=to_do,
-        school=school[0] if school else None,
+        steps=first_steps(to_do, school[0] if school else None, is_lead=visited.is_lead),
         left_out=[say("today.infos_left_out")] if to_do.trials else None,
     )
