@@ -125,6 +125,7 @@ def _show(url: str, database: Path, once: bool) -> int:
         report = require_ok(client.get(path))
         page = require_ok(client.get(path, params={"format": "html"}))
         questions = check_data.open_questions(client, season, with_warnings=False)
+        school, coach_key = _coach(client)
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
     print("\n" + season_report.to_text(report.json()))
@@ -133,6 +134,7 @@ def _show(url: str, database: Path, once: bool) -> int:
     print(f"refused rows        {database.parent}/*.refused.csv")
     if once:
         return 0
+    print(f"a coach's key       {coach_key} ({school})")
     _print_addresses(url, key, season["id"])
     while True:
         time.sleep(3600)
@@ -200,9 +202,18 @@ def _first_key(database: Path) -> str:
     return done.stdout.strip()
 
 
+def _coach(client: Any) -> tuple[str, str]:
+    """Make a key for a coach of one school; return the school's name and the key."""
+    from client import list_all, require_ok
+
+    school = list_all(client, "organisations")[0]
+    asked = {"label": "Demo coach", "role": "coach", "organisation_ids": [school["id"]]}
+    return school["name"], require_ok(client.post("/v1/keys", json=asked)).json()["key"]
+
+
 def _print_addresses(url: str, key: str, season_id: str) -> None:
     print(f"the service         {url}/v1/meta, {url}/openapi.json")
-    print(f"in a browser        {url}/ (sign in with the key)")
+    print(f"in a browser        {url}/ (sign in with a key: a lead sees all schools, a coach one)")
     print(f"a lead's key        {key}")
     print(f"to try              export GUSTBOOK_KEY={key} GUSTBOOK_URL={url}")
     print("                    .venv/bin/python scripts/season_report.py --team Larch")
