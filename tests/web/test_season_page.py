@@ -8,6 +8,7 @@ from api.models.season.comparison import PairRead
 from api.models.season.reports import FairPlace, FairTable
 from api.web.glance import who_leads
 from api.web.season_table import View
+from api.web.views import season as season_views
 from tests.support.makers import World, created, trial_payload
 
 
@@ -106,3 +107,12 @@ class TestThePage:
         created(season.larch.coach.post("/v1/trials", json=held))
         page = visiting(season.larch.coach_key).get(f"/seasons/{season.season_id}").text
         assert re.search(r'href="/questions\?severity=hold"><strong>1</strong>', page)
+
+    def test_of_many_schools_only_the_names_are_on_it(self, season: World, visiting, monkeypatch):
+        lead, path = visiting(season.lead_key), f"/seasons/{season.season_id}"
+        few = lead.get(path).text
+        monkeypatch.setattr(season_views, "MOST_INLINE", 1)
+        many = lead.get(path).text
+        school = f'<a href="/schools/{season.birch.organisation_id}">Birch school</a>'
+        assert (school in few, school in many) == (False, True)
+        assert few.count('class="cards"') > many.count('class="cards"')

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from api.models.events.inspections import EventReadiness
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
+from api.models.season.comparison import BenchScoreRead
 from api.models.season.reports import SeasonReport
 from api.services.core import cautions, resources
 from api.services.core.scope import Caller
@@ -34,6 +35,8 @@ from api.web.visitors import (
 )
 
 router = APIRouter()
+#: With more schools or benches, their tables are on the pages of the schools only.
+MOST_INLINE = 24
 
 
 @router.get("/seasons")
@@ -87,13 +90,25 @@ def season_page(season_id: Annotated[str, Path()], visited: Visited) -> Response
         school_tables=[
             (each.name, len(each.teams), documents.teams_table(each))
             for each in report.organisations
-        ],
-        bench_plot=documents.score_blocks(benches),
-        orders=[documents.order_table(each) for each in report.benches],
+        ]
+        if len(report.organisations) <= MOST_INLINE
+        else (),
+        own_schools=[(each.organisation_id, each.name) for each in report.organisations],
+        bench_plot=documents.score_blocks(_to_check(benches)),
+        orders=[documents.order_table(each) for each in report.benches]
+        if len(report.benches) <= MOST_INLINE
+        else (),
         odd_trials=odd_trials, not_counted=documents.left_out_lines(report.left_out),
         has_teams=bool(report.organisations), cautions=cautions.foot(),
         left_out=left_out_in_words(report.left_out),
     )  # fmt: skip
+
+
+def _to_check(benches: list[BenchScoreRead]) -> list[BenchScoreRead]:
+    """Return the benches to show: of many, only those that are not within limits."""
+    if len(benches) <= MOST_INLINE:
+        return benches
+    return [bench for bench in benches if bench.verdict != "fine"][:MOST_INLINE]
 
 
 def _events(db: Session, season_id: str) -> list[Event]:
