@@ -22,7 +22,7 @@ Row = tuple[Any, ...]
 
 @dataclass(frozen=True, slots=True)
 class _Value:
-    """Stands for a value, or a list of values, that is given by name when the query runs."""
+    """The place of a value, or of a list of values, that is given by name when the query runs."""
 
     name: str
     is_list: bool

@@ -14,6 +14,7 @@ import numpy as np
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.design import NOWHERE, BenchCells
 from analysis.errors import InvalidInput
+from analysis.numeric.cholesky import inverse_of, log_determinant_of
 
 
 @dataclass(eq=False)
@@ -49,17 +50,12 @@ class BenchBlock:
     @property
     def log_determinant(self) -> float:
         """Return ln of the determinant of the own unknowns' equations."""
-        return 2 * float(np.log(self.lower.diagonal()).sum())
+        return log_determinant_of(self.lower)
 
     @cached_property
     def inverse(self) -> FloatArray:
         """Return the inverse of the own unknowns' equations."""
-        from scipy.linalg.lapack import dpotri
-
-        half = np.tril(dpotri(self.lower, lower=True)[0])
-        inverse: FloatArray = half + half.T
-        inverse.flat[:: len(inverse) + 1] /= 2
-        return inverse
+        return inverse_of(self.lower)
 
     def solve(self, right: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the own unknowns if all shared ones were 0, and rᵀA⁻¹B, for a right-hand side r.

@@ -23,6 +23,7 @@ from analysis.columns import FloatArray, IntArray
 from analysis.comparison.bench_blocks import BenchBlock, eliminated
 from analysis.comparison.design import Model
 from analysis.errors import InvalidInput
+from analysis.numeric.cholesky import inverse_of, log_determinant_of
 
 #: Up to this number of unknowns, one dense matrix is quicker than the many small steps of blocks.
 DENSE_UP_TO = 250
@@ -103,17 +104,12 @@ class _DenseFactor:
     @cached_property
     def log_determinant(self) -> float:
         """Return ln of the determinant of the equations."""
-        return 2 * float(np.log(self.lower.diagonal()).sum())
+        return log_determinant_of(self.lower)
 
     @cached_property
     def inverse(self) -> FloatArray:
         """Return the inverse."""
-        from scipy.linalg.lapack import dpotri
-
-        half = np.tril(dpotri(self.lower, lower=True)[0])
-        inverse: FloatArray = half + half.T
-        inverse.flat[:: len(inverse) + 1] /= 2
-        return inverse
+        return inverse_of(self.lower)
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return the solution of the equations for a right-hand side."""

@@ -114,7 +114,7 @@ class Shown:
 
     @property
     def as_of(self) -> datetime | None:
-        """Return the moment of a document; a board is of now."""
+        """Return the moment of a document, or None for a board, which shows the present."""
         return None if self.document is None else self.document.as_of
 
 
