@@ -117,6 +117,44 @@ def test_a_flood_of_names_forgets_only_what_is_over(clock):
     assert len(counter._counts) < 10
 
 
+@pytest.mark.parametrize("database_kind", ["postgresql"], indirect=True)
+class TestSeveralProcesses:
+    @pytest.fixture
+    def processes(self, app_client):
+        engine = app_client.app.state.database.write_engine
+        return InDatabase(engine), InDatabase(engine)
+
+    def test_requests_of_all_are_known_after_a_second(self, processes, clock):
+        one, other = processes
+        assert [one.add_soon("a", MINUTE, clock.now) for _ in range(3)] == [1, 2, 3]
+        assert other.add_soon("a", MINUTE, clock.now) == 2  # two of the first are not written yet
+        clock.now += 1.5
+        assert one.add_soon("a", MINUTE, clock.now) == 5
+        assert other.add_soon("a", MINUTE, clock.now) == 6
+
+    def test_a_name_that_is_not_among_the_last_written_keeps_its_count(self, processes, clock):
+        one, _ = processes
+        for _ in range(3):
+            one.add_soon("a", MINUTE, clock.now)
+        clock.now += 1.5
+        one.add_soon("b", MINUTE, clock.now)
+        clock.now += 1.5
+        one.add_soon("b", MINUTE, clock.now)
+        assert one.add_soon("a", MINUTE, clock.now) == 4
+
+    def test_guesses_of_all_are_known_at_once(self, processes, clock):
+        one, other = processes
+        assert [each.add("g", GUESSING, clock.now) for each in (one, other, one)] == [1, 2, 3]
+
+    def test_what_was_counted_in_memory_only_is_written_a_second_later(self, processes, clock):
+        one, other = processes
+        for _ in range(5):
+            one.add_soon("a", MINUTE, clock.now)
+        clock.now += 1.5
+        one.add_soon("b", MINUTE, clock.now)
+        assert other.add_soon("a", MINUTE, clock.now) == 6
+
+
 @pytest.mark.on_both
 class TestOverHttp:
     def test_every_answer_tells_where_its_key_stands(self, world):
