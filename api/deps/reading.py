@@ -73,7 +73,7 @@ class Reading:
         too long, as with a filter that few things meet, a thread begins again.
         """
         opened = database(self.request)
-        if opened.lookup_engine is not None and query.limit <= SMALL_PAGE:
+        if opened.looks_up_at_once and query.limit <= SMALL_PAGE:
             with (
                 suppress(OperationalError),
                 opened.looking_up() as db,

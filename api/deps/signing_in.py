@@ -32,10 +32,10 @@ def look_at(request: Request, token: str, look: Callable[[str], Caller]) -> Call
 async def sign_in(request: Request) -> Caller:
     """Return the caller, or refuse; looked up once for a request, before its body is read."""
     if "caller" not in request.scope:
-        if database(request).lookup_engine is None:
-            request.scope["caller"] = await run_in_threadpool(_caller, request)
-        else:
+        if database(request).looks_up_at_once:
             request.scope["caller"] = _caller(request)
+        else:
+            request.scope["caller"] = await run_in_threadpool(_caller, request)
     signed_in: Caller = request.scope["caller"]
     return signed_in
 
