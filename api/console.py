@@ -56,7 +56,7 @@ def open_programme(settings: Settings, *, any_schema: bool = False) -> Iterator[
         raise stop(f"there is no database at {where}: is GUSTBOOK_DATABASE_URL right?")
     opened = open_database(
         settings.database_url,
-        threads=settings.worker_threads,
+        threads=settings.threads,
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
     )

@@ -107,12 +107,12 @@ def bind(app: FastAPI, settings: Settings) -> None:
     app.state.settings = settings
     app.state.database = open_database(
         settings.database_url,
-        threads=settings.worker_threads,
+        threads=settings.threads,
         busy_timeout_s=settings.busy_timeout_s,
         statement_timeout_s=settings.statement_timeout_s,
         behind_pooler=settings.behind_pooler,
     )
-    app.state.turns = KeyLimits(settings.worker_threads)
+    app.state.turns = KeyLimits(settings.threads)
     app.state.body_room = BodyRoom(settings.max_body_bytes)
     is_busy = partial(is_computing, app.state.database.read_engine)
     app.state.writers = WriteTurns(_writers(settings), is_busy)
@@ -133,17 +133,20 @@ def bind(app: FastAPI, settings: Settings) -> None:
     )
 
 
+#: Concurrent writers on a server: each calculates, and one thread calculates at a time.
+MOST_WRITERS = 3
+
+
 def _writers(settings: Settings) -> int:
-    """Return the number of concurrent writers: one for a file, half of the threads for a server."""
-    return 1 if is_embedded(settings.database_url) else max(1, settings.worker_threads // 2)
+    """Return the number of concurrent writers: one for a file, a few for a server."""
+    return 1 if is_embedded(settings.database_url) else min(MOST_WRITERS, settings.threads)
 
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     # More threads than the database serves only make them wait for each other.
-    anyio.to_thread.current_default_thread_limiter().total_tokens = (
-        app.state.settings.worker_threads
-    )
+    limiter = anyio.to_thread.current_default_thread_limiter()
+    limiter.total_tokens = app.state.settings.threads
     async with anyio.create_task_group() as tasks:
         tasks.start_soon(trim_regularly)
         yield

@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from api.embedded import is_embedded
+
 PREFIX = "GUSTBOOK_"
 
 
@@ -29,10 +31,14 @@ class Settings(BaseSettings):
     max_import_rows: Annotated[
         int, Field(ge=1, le=1_000_000, description="Largest number of rows in one import.")
     ] = 100_000
-    # Python runs one calculating thread at a time: more threads make each slower, and none faster.
     worker_threads: Annotated[
-        int, Field(ge=1, le=200, description="Requests worked on at once.")
-    ] = 6
+        int,
+        Field(
+            ge=0,
+            le=200,
+            description="Requests worked on at once; 0 means 6 for a file and 16 for a server.",
+        ),
+    ] = 0
     trusted_proxies: Annotated[
         str,
         Field(
@@ -96,6 +102,15 @@ class Settings(BaseSettings):
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
     ] = 20.0
+
+    @property
+    def threads(self) -> int:
+        """Return the number of requests worked on at once.
+
+        Python runs one calculating thread at a time, so more threads make each slower, and none
+        faster. With a server, threads also wait for its answers and for those of a season.
+        """
+        return self.worker_threads or (6 if is_embedded(self.database_url) else 16)
 
 
 class WrongSettings(Exception):

@@ -108,7 +108,7 @@ class TestTurns:
 
         monkeypatch.setattr(trial_files, "season_csv", slowly)
         path = f"/v1/seasons/{world.season_id}/trials.csv"
-        threads = world.lead.app.state.settings.worker_threads
+        threads = world.lead.app.state.settings.threads
         with ThreadPoolExecutor(threads + 5) as pool:
             flood = [pool.submit(world.larch.coach.get, path) for _ in range(threads + 4)]
             try:
@@ -128,7 +128,7 @@ class TestTurns:
             return show(*asked)
 
         monkeypatch.setattr(shares, "shown", slowly)
-        threads = world.lead.app.state.settings.worker_threads
+        threads = world.lead.app.state.settings.threads
         with ThreadPoolExecutor(threads + 5) as pool:
             flood = [pool.submit(app_client.get, "/shared/x") for _ in range(threads + 4)]
             try:
