@@ -13,7 +13,8 @@ WARM_UP_MIN, HOT_ROOM_C = 5.0, 45.0  # [min], [°C]
 DRIFT_WARN, DRIFT_HOLD = 0.03, 0.06  # [-]
 UNEVEN, POOR_JET = 0.15, 0.25  # [-], of the mean wind
 DISTANCE_M = 0.0101  # [m], a centimetre plus rounding
-MONTHS, SECONDS_A_MONTH = 12.0, 30.44 * 86_400
+#: How long the comparison of a wind meter holds, in months.
+CHECK_HOLDS_MONTHS, SECONDS_A_MONTH = 12.0, 30.44 * 86_400
 
 
 def temperature_unit(view: View) -> Iterator[Finding]:
@@ -99,7 +100,7 @@ def bench_wind(view: View) -> Iterator[Finding]:
 def stale_instrument(view: View) -> Iterator[Finding]:
     """Yield sessions with a wind meter that was not checked for a year."""
     age = (view.number("started_at") - view.number("anemometer_checked_at")) / SECONDS_A_MONTH
-    where = view.first_of_session & (age > MONTHS)
+    where = view.first_of_session & (age > CHECK_HOLDS_MONTHS)
     yield from findings(where, "stale_instrument", "warn", value=age)
 
 

@@ -17,6 +17,7 @@ from api.web.views import (
     questions,
     schools,
     season,
+    shared_links,
     sharing,
     sign_in,
     styleguide,
@@ -52,6 +53,7 @@ PAGES = tuple(
         events,
         event_runs,
         sharing,
+        shared_links,
         styleguide,
         trials,
     )

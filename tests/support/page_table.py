@@ -49,6 +49,7 @@ OPEN = (
     "reference",
     "reference_subject",
     "shared",
+    "shared_calendar",
 )
 
 TABLE: dict[str, Row] = {

@@ -8,16 +8,7 @@ from sqlmodel import select
 
 from api.models.reporting.shares import Share
 from tests.support.makers import World, build_payload, created, trial_payload
-
-TOKEN = "/shared/"
-
-
-def make(browser, **asked):
-    """Make a link as a person does; return its address."""
-    answer = browser.post("/shares", data={"days": "30"} | asked)
-    assert answer.status_code == 200, answer.text
-    start = answer.text.index(TOKEN)
-    return answer.text[start : answer.text.index('"', start)]
+from tests.support.share_links import TOKEN, make
 
 
 def change(client, **facts):

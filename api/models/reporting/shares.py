@@ -1,9 +1,10 @@
-"""A share link: a page of a team, a season or an event, to read without a key."""
+"""A share link: a page of a team, a season or an event, or a calendar, to read without a key."""
 
 from datetime import datetime
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
+from sqlalchemy import false
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
@@ -19,6 +20,11 @@ class ShareFacts(SQLModel):
     team_id: TeamId | None = Column(default=None, foreign_key="team.id", index=True)
     event_id: EventId | None = Column(default=None, foreign_key="event.id", index=True)
     season_id: SeasonId = Column(foreign_key="season.id", index=True)
+    calendar: bool = Column(
+        default=False,
+        sa_column_kwargs={"server_default": false()},
+        description="Whether it is the calendar of a season, for a calendar program.",
+    )
 
 
 class Share(ShareFacts, Stored, table=True):
@@ -35,11 +41,12 @@ class Share(ShareFacts, Stored, table=True):
 
 
 class ShareCreate(Input):
-    """A link to make: of a team, of a season, or of an event's board."""
+    """A link to make: of a team, of a season or its calendar, or of an event's board."""
 
     team_id: TeamId | None = None
     season_id: SeasonId | None = None
     event_id: EventId | None = None
+    calendar: bool = False
     days: Days = 30
 
 

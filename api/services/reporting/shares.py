@@ -1,7 +1,7 @@
 """Share links: a page of a team, season or event without a key, limited to what its maker sees.
 
 A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
-and with the key that made it.
+and with the key that made it. The calendar of a season also names what its maker lends and borrows.
 """
 
 import hashlib
@@ -23,6 +23,7 @@ from api.services.access import keys
 from api.services.core import audit, resources
 from api.services.core.scope import Caller, require_owner
 from api.services.events.board import Board, read_board
+from api.services.reporting.calendar_days import CalendarEntry, calendar_entries
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.report_subjects import season_sheet, shared_team_sheet
 from api.services.season.reports import season_report
@@ -57,6 +58,9 @@ def _subject(db: Session, caller: Caller, share: ShareCreate) -> tuple[str | Non
     if sum(each is not None for each in (share.team_id, share.season_id, share.event_id)) != 1:
         words = say("report_refused.link_about_one")
         raise Invalid(words, [FieldError("one_of", words, pointer="/team_id")])
+    if share.calendar and share.season_id is None:
+        words = say("report_refused.calendar_of_season")
+        raise Invalid(words, [FieldError("not_allowed", words, pointer="/calendar")])
     if share.event_id is not None:
         event = resources.get_row(db, caller, Event, share.event_id, "event_id")
         return None, event.season_id
@@ -77,7 +81,8 @@ def _about(db: Session, row: Share) -> str:
         return db.get_one(Team, row.team_id).name
     if row.event_id is not None:
         return db.get_one(Event, row.event_id).name
-    return db.get_one(Season, row.season_id).name
+    name = db.get_one(Season, row.season_id).name
+    return say("calendar.of", name=name) if row.calendar else name
 
 
 def _state(row: Share) -> str:
@@ -104,18 +109,20 @@ def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
 
 
 @dataclass(frozen=True, slots=True)
+class SharedCalendar:
+    """The days of a season that a calendar link shows."""
+
+    title: str
+    entries: list[CalendarEntry]
+
+
+@dataclass(frozen=True, slots=True)
 class Shown:
-    """What a link shows until it ends: the board of an event, or else a document."""
+    """What a link shows until it ends: a document, the board of an event, or a calendar."""
 
     until: datetime
     zone: str
-    document: Document | None = None
-    board: Board | None = None
-
-    @property
-    def as_of(self) -> datetime | None:
-        """Return the moment of a document, or None for a board, which shows the present."""
-        return None if self.document is None else self.document.as_of
+    content: Document | Board | SharedCalendar
 
 
 def shown(db: Session, token: str) -> Shown:
@@ -123,23 +130,33 @@ def shown(db: Session, token: str) -> Shown:
     row = db.scalars(select(Share).where(col(Share.digest) == _digest(token))).one_or_none()
     if row is None or _state(row) != "open":
         raise NotFound(say("report_refused.link_gone"))
-    reader = _reader(db, row)
-    zone = db.get_one(Season, row.season_id).timezone
+    season = db.get_one(Season, row.season_id)
+    return Shown(row.expires_at, season.timezone, _content(db, row, season))
+
+
+def _content(db: Session, row: Share, season: Season) -> Document | Board | SharedCalendar:
+    maker = _maker(db, row)
+    if row.calendar:
+        reader = Caller(row.key_id, "share link", "reader", maker.organisation_ids)
+        return SharedCalendar(_about(db, row), calendar_entries(db, reader, season))
+    reader = _reader(db, row, maker)
     if row.event_id is not None:
-        return Shown(row.expires_at, zone, board=read_board(db, reader, row.event_id))
+        return read_board(db, reader, row.event_id)
     if row.team_id is not None:
-        document = shared_team_sheet(db, reader, row.team_id)
-    else:
-        document = season_sheet(db, reader, season_report(db, reader, row.season_id))
-    return Shown(row.expires_at, zone, document=document)
+        return shared_team_sheet(db, reader, row.team_id)
+    return season_sheet(db, reader, season_report(db, reader, row.season_id))
 
 
-def _reader(db: Session, row: Share) -> Caller:
-    """Return a reader who sees what the link may show, at most what its maker may see now."""
+def _maker(db: Session, row: Share) -> Caller:
+    """Return who made a link; refuse one whose key has ended."""
     try:
-        maker = keys.caller_of(db, row.key_id, datetime.now(UTC))
+        return keys.caller_of(db, row.key_id, datetime.now(UTC))
     except NotSignedIn as ended:
         raise NotFound(say("report_refused.link_gone")) from ended
+
+
+def _reader(db: Session, row: Share, maker: Caller) -> Caller:
+    """Return a reader who sees what the link may show, at most what its maker may see now."""
     within, published_only = maker.organisation_ids, False
     if row.organisation_id is not None:
         if not maker.reaches(row.organisation_id):

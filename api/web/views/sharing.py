@@ -1,15 +1,14 @@
 """Pages of share links and access keys."""
 
-from collections.abc import AsyncIterator
 from functools import partial
 from typing import Annotated, Any
 
 import segno
-from fastapi import APIRouter, Depends, Path, Request
+from fastapi import APIRouter, Path
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.deps import database, limits, turns
+from api.deps import database, limits
 from api.errors import ApiError, NotPermitted
 from api.messages import say
 from api.models.access.keys import KeyCreate, KeyQuery, KeyUpdate
@@ -33,8 +32,10 @@ SHARE = (
     Field("team_id", "hidden"),
     Field("season_id", "hidden"),
     Field("event_id", "hidden"),
+    Field("calendar", "hidden"),
     Field("days", "whole", required=True),
 )
+ABOUT = ("team_id", "season_id", "event_id", "calendar")
 ROLES = labelled("role", "coach", "reader", "lead")
 KEY = (
     Field("label", "text", required=True),
@@ -61,10 +62,9 @@ def qr_of(address: str) -> str:
 def shares_page(visited: Visited) -> Response:
     """List share links, with forms to make and to revoke one."""
     asked = visited.request.query_params
-    typed = {name: asked.get(name, "") for name in ("team_id", "season_id", "event_id")} | {
-        "days": "30"
-    }
-    return _shares(visited, Filled(SHARE, typed))
+    typed = {name: asked.get(name, "") for name in ABOUT}
+    days = "366" if typed["calendar"] else "30"
+    return _shares(visited, Filled(SHARE, typed | {"days": days}))
 
 
 def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = None) -> Response:
@@ -80,13 +80,14 @@ def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = N
 
 
 def _about(db: Session, caller: Caller, filled: Filled) -> str:
-    """Return the name of the team, season or event of a new link, or an empty text."""
+    """Return the name of what a new link is about, or an empty text."""
     if filled.typed.get("team_id"):
         return resources.get_row(db, caller, Team, filled.typed["team_id"]).name
     if filled.typed.get("event_id"):
         return resources.get_row(db, caller, Event, filled.typed["event_id"]).name
     if filled.typed.get("season_id"):
-        return resources.get_row(db, caller, Season, filled.typed["season_id"]).name
+        name = resources.get_row(db, caller, Season, filled.typed["season_id"]).name
+        return say("calendar.of", name=name) if filled.typed.get("calendar") else name
     return ""
 
 
@@ -94,6 +95,7 @@ def _about(db: Session, caller: Caller, filled: Filled) -> str:
 def make_share(posted: Posted) -> Response:
     """Make a link and show it once, with a QR code for phones."""
     filled, values = forms.read(SHARE, posted.typed())
+    values["calendar"] = bool(values.get("calendar"))
     try:
         asked = sound(ShareCreate, filled, values)
         limits(posted.visit.request).take_today("links", posted.visit.caller.key_id)
@@ -115,38 +117,6 @@ def revoke_share(share_id: Annotated[str, Path()], posted: Posted) -> Response:
         return "/shares"
 
     return posted.once(work)
-
-
-async def take_turn_without_key(request: Request) -> AsyncIterator[None]:
-    """Limit the concurrent requests of all visitors without a key."""
-    async with turns(request).without_key:
-        yield
-
-
-@router.get("/shared/{token}", dependencies=[Depends(take_turn_without_key, scope="function")])
-def shared(token: Annotated[str, Path()], request: Request) -> Response:
-    """Show the document or the board of a link to anyone who has it."""
-    with database(request).reading() as db:
-        found = shares.shown(db, token)
-    page = _shared_board(found) if found.document is None else _shared_document(request, found)
-    page.headers["x-robots-tag"] = "noindex, nofollow"
-    return page
-
-
-def _shared_document(request: Request, found: shares.Shown) -> Response:
-    page = rendering.show(
-        "shared.html", document=found.document, until=found.until, as_of=found.as_of,
-        page_path=request.url.path, left_out=[say("shared.left_out")],
-    )  # fmt: skip
-    page.headers["cache-control"] = "private, max-age=60"
-    return page
-
-
-def _shared_board(found: shares.Shown) -> Response:
-    """Return the board, which a browser asks for again every few seconds."""
-    page = rendering.show("board.html", board=found.board, zone=found.zone)
-    page.headers["cache-control"] = "no-store"
-    return page
 
 
 # --- the sheet at the bench -----------------------------------------------------------------
