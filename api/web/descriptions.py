@@ -14,7 +14,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
 from api.services.core import history
-from api.web.forms import stem, unit_of
+from api.web.field_units import stem, unit_of
 from api.web.visitors import Visit
 
 Facts = list[tuple[str, str]]

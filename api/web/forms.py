@@ -13,12 +13,13 @@ from pydantic import ValidationError
 
 from api.errors import ApiError, FieldError
 from api.messages import has_key, say
+from api.messages.numbers import localised
 from api.models.core.shapes import Input
-from api.models.core.units import Unit, quantity
 from api.models.core.validation import LIMITS, invalid
 from api.services.imports.cells import NotAValue, read_cell, read_number
 from api.services.imports.decimal_signs import ONE_OF, clear
 from api.web import typed_units
+from api.web.field_units import FORM_UNITS, spelling, stem, unit_of
 from api.web.typed_units import Spelled
 
 Kind = Literal[
@@ -98,6 +99,11 @@ class Field:
         return ONE_OF.get(own, re.sub(r"^voltage_[0-9]+$", "voltage_v", own))
 
     @property
+    def stored_as(self) -> str:
+        """Return the name of the quantity in the unit that it is stored in."""
+        return FORM_UNITS.get(self.measures, self.measures)
+
+    @property
     def limits(self) -> tuple[float, float] | None:
         """Return the limits of the field in its own unit, or None."""
         name = self.measures
@@ -114,21 +120,22 @@ class Field:
         """Return the other units of the field, each with its conversion, for a form's script."""
         if not self.takes_units:
             return ""
-        factors = typed_units.factors(self.measures)
+        spelt = spelling(self.measures)
+        factors = typed_units.factors(self.stored_as, spelt[1] if spelt else None)
         return ";".join(
             f"{symbol} {unit.factor:.12g} {unit.offset:.12g}" for symbol, unit in factors
         )
 
     @property
     def own_unit(self) -> str:
-        """Return the unit that the field is stored in."""
+        """Return the unit of a number that is typed without one."""
         return unit_of(self.measures)
 
     @property
     def hint(self) -> str:
         """Return the hint of the field, or an empty text."""
         own = OF_RUN.sub("", self.name)
-        keys = (f"hint.{own}", f"hint.{stem(own)}")
+        keys = (f"hint.{own}", f"hint.{FORM_UNITS.get(own, own)}", f"hint.{stem(own)}")
         return next((say(key) for key in keys if has_key(key)), "")
 
     def offering(self, choices: Choices) -> "Field":
@@ -145,64 +152,6 @@ def offering(fields: Iterable[Field], offered: Mapping[str, Choices]) -> list[Fi
     return [each.offering(offered[each.name]) if each.name in offered else each for each in fields]
 
 
-#: Units of number fields whose names have no unit of the table.
-OTHER_UNITS = {
-    "reference_air_density_kg_m3": "kg/m³",
-    "pitch_deg": "°",
-    "pitch_after_deg": "°",
-    "sample_rate_hz": "1/s",
-}
-
-
-def unit_of(name: str) -> str:
-    """Return the unit a field is typed in.
-
-    >>> unit_of("rotor_diameter_cm"), unit_of("voltage_v"), unit_of("pitch_deg"), unit_of("size")
-    ('cm', 'V', '°', '')
-    """
-    if name in OTHER_UNITS:
-        return OTHER_UNITS[name]
-    measured = quantity(name)
-    if measured is not None:
-        return measured.symbol
-    spelt = spelling(name)
-    return spelt[1].symbol if spelt else ""
-
-
-#: Fields of forms in other units than the API's own.
-FORM_UNITS = {
-    "rotor_diameter_cm": "rotor_diameter_m",
-    "chord_root_mm": "chord_root_m",
-    "chord_tip_mm": "chord_tip_m",
-    "blade_mass_g": "blade_mass_kg",
-    "blade_balance_radius_cm": "blade_balance_radius_m",
-    "distance_cm": "distance_m",
-    "distance_used_cm": "distance_used_m",
-    "hub_height_cm": "hub_height_m",
-    "tower_side_cm": "tower_side_m",
-    "diameter_cm": "diameter_m",
-    "assigned_power_mw": "assigned_power_w",
-}
-
-
-def spelling(name: str) -> tuple[str, Unit] | None:
-    """Return the API field of a form field in another unit, with that unit, or None."""
-    own = FORM_UNITS.get(name)
-    measured = quantity(own) if own else None
-    return (own, measured.spellings()[name]) if own and measured else None
-
-
-def stem(name: str) -> str:
-    """Return a field's name without its unit.
-
-    >>> stem("rotor_diameter_cm"), stem("voltage_v"), stem("size")
-    ('rotor_diameter', 'voltage', 'size')
-    """
-    own = FORM_UNITS.get(name, name)
-    measured = quantity(own)
-    return measured.stem if measured else name
-
-
 @dataclass(slots=True)
 class Filled:
     """A filled form with the faults of its fields."""
@@ -213,6 +162,8 @@ class Filled:
     other: list[str] = field(default_factory=list)
     #: Fields of the form by the full pointer of a fault, if its last step is not a field.
     places: Mapping[str, str] = field(default_factory=dict)
+    #: The names of values that were typed in another unit than their field's, by field.
+    read_as: dict[str, str] = field(default_factory=dict)
 
     @property
     def is_wrong(self) -> bool:
@@ -286,7 +237,7 @@ def read(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[Filled, dic
 
 def _read(form_field: Field, text: str, filled: Filled, values: dict[str, Any]) -> None:
     try:
-        typed = typed_units.spelled(form_field.measures, text) if form_field.takes_units else None
+        typed = typed_units.spelled(form_field.stored_as, text) if form_field.takes_units else None
         if typed is None or typed.name == form_field.measures:
             values[form_field.name] = value_of(form_field, typed.number if typed else text)
         else:
@@ -307,7 +258,7 @@ def _read_in_unit(
     number_of_unit = number(typed.number, typed.name)
     filled.places = {**filled.places, f"/{typed.name}": form_field.name}
     if form_field.measures == form_field.name:
-        values[typed.name] = number_of_unit
+        values[typed.name], filled.read_as[form_field.name] = number_of_unit, typed.name
     else:
         values[form_field.name] = InUnit(typed.name, number_of_unit)
 
@@ -365,6 +316,17 @@ def _shown(form_field: Field, thing: Any) -> str:
     if spelt and value is not None:
         value = (value - spelt[1].offset) / spelt[1].factor
     return clear(form_field.measures, plain(value))
+
+
+def text_in_unit(form_field: Field, thing: Any) -> str:
+    """Return a number of a stored thing to read, with the unit of its field; empty without one.
+
+    >>> from types import SimpleNamespace
+    >>> text_in_unit(Field("rotor_diameter_cm"), SimpleNamespace(rotor_diameter_m=0.4501))
+    '45.01 cm'
+    """
+    text = _shown(form_field, thing)
+    return f"{localised(float(text), '.4g')} {form_field.own_unit}" if text else ""
 
 
 def plain(value: Any) -> str:

@@ -30,8 +30,8 @@ POLICY = (
     "img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
 SCRIPT = "text/javascript"
-ASSETS = {"page.css": "text/css", "page.js": SCRIPT, "pages.js": SCRIPT, "bench.js": SCRIPT,
-          "board.js": SCRIPT}  # fmt: skip
+ASSETS = {"page.css": "text/css", "page.js": SCRIPT, "pages.js": SCRIPT, "units.js": SCRIPT,
+          "bench.js": SCRIPT, "board.js": SCRIPT}  # fmt: skip
 A_YEAR = "public, max-age=31536000, immutable"
 
 
@@ -42,6 +42,7 @@ def _environment() -> Environment:
         "style_path": asset_path("page.css"),
         "script_path": asset_path("page.js"),
         "pages_script_path": asset_path("pages.js"),
+        "units_script_path": asset_path("units.js"),
         "board_script_path": asset_path("board.js"),
         "bench_script_path": asset_path("bench.js"),
         "say": say,

@@ -95,9 +95,27 @@ def symbols(name: str) -> list[str]:
     return [measured.symbol, *others] if measured else []
 
 
-def factors(name: str) -> list[tuple[str, Unit]]:
-    """Return the symbols in small letters with their units, for the script of a form."""
+def factors(name: str, shown_in: Unit | None = None) -> list[tuple[str, Unit]]:
+    """Return each other unit of a quantity, by its symbol in small letters, for a form's script.
+
+    The units convert to the quantity's own one, or to the one that the form shows it in.
+
+    >>> from api.models.core.units import SPEED
+    >>> [symbol for symbol, _ in factors("wind_speed_m_s", shown_in=SPEED["mph"])]
+    ['m/s', 'km/h', 'kn', 'ft/s', 'ft/min']
+    """
     measured = quantity(name)
-    return [] if measured is None else [
-        (plain_symbol(unit.symbol), unit) for unit in measured.others.values()
-    ]  # fmt: skip
+    if measured is None:
+        return []
+    shown = shown_in or Unit(measured.symbol, 1.0)
+    units = (Unit(measured.symbol, 1.0), *measured.others.values())
+    return [
+        (plain_symbol(unit.symbol), _relative(unit, shown))
+        for unit in units
+        if unit.symbol != shown.symbol
+    ]
+
+
+def _relative(unit: Unit, to: Unit) -> Unit:
+    """Return how a value in one unit becomes one in another unit of the same quantity."""
+    return Unit(unit.symbol, unit.factor / to.factor, (unit.offset - to.offset) / to.factor)

@@ -132,8 +132,15 @@ TABLE: dict[str, Row] = {
         lambda s: {"name": "Autumn", "starts_on": "2026-09-01", "ends_on": "2026-12-01"}
     ),
     "put_right_season": led(lambda s: {"version": "1", "name": "Spring again"}),
-    "enter_school": led(lambda s: {"name": "Rowan school", "sharing": "own"}),
-    "put_right_school": sent(lambda s: {"version": "1", "name": "Another name", "sharing": "own"}),
+    "enter_school": led(lambda s: {"name": "Rowan school", "sharing": "own", "wind_unit": "m_s"}),
+    "put_right_school": sent(
+        lambda s: {
+            "version": "1",
+            "name": "Another name",
+            "sharing": "own",
+            "wind_unit": "m_s",
+        }
+    ),
     "enter_team": sent(
         lambda s: {
             "organisation_id": s.organisation_id,
@@ -239,7 +246,7 @@ TABLE: dict[str, Row] = {
     "confirm": sent(lambda s: {"reason": "measured again"}),
     "withdraw": sent(lambda s: {"reason": "a blade was loose"}),
     "answer": sent(lambda s: {"answer": "confirm", "reason": "seen"}),
-    "measure": sent(lambda s: {"point_0": "4,1", "point_1": "4.0"}),
+    "measure": sent(lambda s: {"point_0_m_s": "4,1", "point_1_m_s": "4.0"}),
     "lend": sent(
         lambda s: {
             "organisation_id": s.organisation_id,

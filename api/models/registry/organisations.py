@@ -9,6 +9,7 @@ from api.models.core.fields import Altitude, Label, Zone
 from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
 
 Sharing = Literal["own", "anonymous", "named"]
+WindUnit = Literal["m_s", "km_h", "mph", "kn"]
 
 
 class OrganisationFacts(SQLModel):
@@ -23,6 +24,13 @@ class OrganisationFacts(SQLModel):
         description="Who sees its teams in comparisons: itself only, others without names, "
         "others with names.",
     )
+    wind_unit: WindUnit = Column(
+        default="m_s",
+        sa_type=String,
+        sa_column_kwargs={"server_default": "m_s"},
+        description="The unit in which forms ask for wind, as the school's wind meter shows it. "
+        "Stored speeds and this API's fields do not depend on it.",
+    )
 
 
 class Organisation(OrganisationFacts, Stored, table=True):
@@ -36,7 +44,7 @@ class OrganisationCreate(OrganisationFacts, Input):
     """An organisation to register."""
 
 
-@changes_of(OrganisationFacts, "name", "altitude_m", "timezone", "sharing")
+@changes_of(OrganisationFacts, "name", "altitude_m", "timezone", "sharing", "wind_unit")
 class OrganisationUpdate(Input):
     """What may change of an organisation."""
 

@@ -69,6 +69,8 @@ class Entry:
     within: Callable[[Session, Caller, Typed], Crumb | None] = lambda db, caller, from_address: None
     #: The page of a stored thing.
     own: Callable[[Any], str] | None = None
+    #: More values that the fields of a stored thing's form depend on.
+    about: Callable[[Session, Any], Typed] = lambda db, thing: {}
     #: The view of a stored thing for its form.
     view: Callable[[Any], Any] = lambda thing: thing
     #: Whether only a lead may enter one, and whether only a lead may change one.
@@ -124,7 +126,7 @@ def _new(entry: Entry, visited: Visit) -> Response:
         typed = {**entry.suggest(db, visited.caller, about), **from_address}
         offered = entry.offers(db, visited.caller, typed)
         crumb = entry.within(db, visited.caller, from_address)
-    filled = Filled(forms.offering(entry.asked(from_address), offered), typed)
+    filled = Filled(forms.offering(entry.asked(typed), offered), typed)
     return _form(entry, visited, filled, from_address, crumb)
 
 
@@ -138,7 +140,7 @@ def _require_given(entry: Entry, db: Session, caller: Caller, from_address: Type
 def _create(entry: Entry, posted: Post) -> Response:
     typed = posted.typed()
     from_address = {name: typed.get(name, "") for name in entry.from_address}
-    filled, values = forms.read(entry.asked(from_address), typed)
+    filled, values = forms.read(entry.asked(typed), typed)
     values |= {name: value for name, value in from_address.items() if value}
 
     def work(db: Session, caller: Caller) -> str:
@@ -162,7 +164,7 @@ def _create(entry: Entry, posted: Post) -> Response:
 def _edit(entry: Entry, row_id: str, visited: Visit) -> Response:
     with visited.reading() as db:
         thing = entry.get(db, visited.caller, row_id)
-        belongs = _belongs(entry, thing)
+        belongs = _belongs(entry, db, thing)
         fields = entry.changeable(belongs, by_lead=visited.is_lead)
         typed = forms.shown(fields, entry.view(thing))
         offered = entry.offers(db, visited.caller, belongs | typed)
@@ -174,12 +176,13 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
     typed = posted.typed()
     with posted.visit.reading() as db:
         thing = entry.get(db, posted.visit.caller, row_id)
-        belongs = _belongs(entry, thing)
+        belongs = _belongs(entry, db, thing)
         offered = entry.offers(db, posted.visit.caller, belongs | typed)
-    fields = entry.changeable(belongs, by_lead=posted.visit.is_lead)
+    fields = entry.changeable(typed | belongs, by_lead=posted.visit.is_lead)
     filled, values = forms.read(fields, typed)
     moved = forms.moved(fields, entry.view(thing), typed)
-    touched = {each.name: values.get(each.name) for each in moved}
+    names = [filled.read_as.get(each.name, each.name) for each in moved]
+    touched = {name: values.get(name) for name in names}
 
     def work(db: Session, caller: Caller) -> str:
         if filled.faults:
@@ -196,10 +199,11 @@ def _change(entry: Entry, row_id: str, posted: Post) -> Response:
     return _form(entry, posted.visit, filled, {VERSION: str(thing.version)}, _back(entry, thing))
 
 
-def _belongs(entry: Entry, thing: Any) -> dict[str, str]:
-    """Return the ids that the fields and choices of a thing depend on."""
+def _belongs(entry: Entry, db: Session, thing: Any) -> dict[str, str]:
+    """Return the ids and other values that the fields and choices of a thing depend on."""
     names = (*entry.from_address, "organisation_id")
-    return {name: str(getattr(thing, name, None) or "") for name in names}
+    ids = {name: str(getattr(thing, name, None) or "") for name in names}
+    return {**ids, **entry.about(db, thing)}
 
 
 def _back(entry: Entry, thing: Any) -> Crumb:

@@ -2,6 +2,7 @@
 
 from zoneinfo import available_timezones
 
+from api.web import wind_names
 from api.web.forms import Field, labelled
 
 #: Places only: abbreviations and fixed offsets have no summer time.
@@ -32,6 +33,7 @@ SCHOOL = (
     Field(
         "sharing", "choice", required=True, choices=labelled("sharing", "own", "anonymous", "named")
     ),
+    Field("wind_unit", "choice", required=True, choices=labelled("wind_unit", *wind_names.UNITS)),
 )
 TEAM = (
     Field("name", "text", required=True),
@@ -87,12 +89,12 @@ SESSION = (
     Field("started_at", "moment", required=True),
     Field("season_id", "choice", required=True),
     Field("adult_present", "tick", required=True),
-    Field("wind_speed_start_m_s"),
+    Field("wind_speed_start_m_s", takes_units=True),
     Field("air_temperature_c"),
     Field("pressure_hpa"),
     Field("relative_humidity_pct"),
     Field("warm_up_min"),
-    Field("wind_speed_end_m_s", more=True),
+    Field("wind_speed_end_m_s", more=True, takes_units=True),
     Field("meter_id", "choice", more=True),
     Field("fan_setting_used", "text", more=True),
     Field("distance_used_cm", more=True),

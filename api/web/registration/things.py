@@ -41,6 +41,7 @@ from api.services.registry import (
     teams,
     turbines,
 )
+from api.web import wind_units
 from api.web.forms import Choices, Field, shown
 from api.web.registration import entry
 from api.web.registration.entry import Crumb, Entry, Typed, Values
@@ -208,8 +209,18 @@ def zone_of(db: Session, caller: Caller, bench_id: str, season_id: str) -> str:
 
 def _session_now(db: Session, caller: Caller, from_address: Typed) -> Typed:
     season_id = from_address[entry.SEASON_NOW]
-    zone = zone_of(db, caller, from_address["bench_id"], season_id)
-    return {"season_id": season_id, "started_at": local(datetime.now(UTC), zone)}
+    bench = resources.get_row(db, caller, Bench, from_address["bench_id"])
+    zone = zone_of(db, caller, bench.id, season_id)
+    return {
+        "season_id": season_id,
+        "started_at": local(datetime.now(UTC), zone),
+        wind_units.WIND_UNIT: wind_units.unit_of_school(db, bench.organisation_id),
+    }
+
+
+def _unit_of_session(db: Session, session: Any) -> Typed:
+    bench = db.get_one(Bench, session.bench_id)
+    return {wind_units.WIND_UNIT: wind_units.unit_of_school(db, bench.organisation_id)}
 
 
 def local(moment: datetime, zone: str) -> str:
@@ -303,7 +314,8 @@ ENTRIES = (
     Entry("schools", "school", OrganisationCreate, OrganisationUpdate,
           organisations.create, organisations.get, organisations.change, lambda typed: SCHOOL,
           lambda school: f"/schools/{school.id}",
-          suggest=lambda db, caller, from_address: {"sharing": "own"}, led=(True, False),
+          suggest=lambda db, caller, from_address: {"sharing": "own", "wind_unit": "m_s"},
+          led=(True, False),
           leads=frozenset({"name"})),
     Entry("teams", "team", TeamCreate, TeamUpdate, teams.create, teams.get, teams.change,
           lambda typed: TEAM, lambda team: f"/teams/{team.id}",
@@ -332,12 +344,13 @@ ENTRIES = (
           offers=_bench_offers, within=_within_school, prepare=_with_new_equipment,
           cautions=cautions.bench),
     Entry("sessions", "session", SessionCreate, SessionUpdate,
-          sessions.create, sessions.get, sessions.change, lambda typed: SESSION,
+          sessions.create, sessions.get, sessions.change,
+          lambda typed: wind_units.asked_as_shown(SESSION, typed),
           lambda session: f"/trials/new?session_id={session.id}&begun=yes",
           from_address={"bench_id": Bench}, once=frozenset({"started_at", "season_id"}),
           offers=_session_offers,
           within=_within_bench,
-          suggest=_session_now, prepare=_in_school_time,
+          suggest=_session_now, prepare=_in_school_time, about=_unit_of_session,
           cautions=cautions.bench),
     Entry("equipment", "equipment", EquipmentCreate, EquipmentUpdate,
           equipment.create, equipment.get, equipment.change, _equipment_fields,

@@ -2,7 +2,7 @@
 // Kept on the phone are numbers, ids and choices of the trial form alone, never a note.
 "use strict";
 (() => {
-  const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_m_s|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key|tried)$/;
+  const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_(?:m_s|km_h|mph|kn)|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key|tried)$/;
   const FORM = "/trials/new";
   const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000, ASK_EVERY_MS = 3000;
   const key = document.body.dataset.key;

@@ -1,5 +1,7 @@
 """Pages of benches and of sessions."""
 
+import re
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
@@ -31,21 +33,27 @@ from api.web.registration.fields import BENCH, SESSION
 from api.web.submitting import sound, tried
 from api.web.views import proposals
 from api.web.visitors import Posted, Visit, Visited
+from api.web.wind_units import asked_as_shown, asked_in
 
 router = APIRouter()
 SHOWN, MOST_TRIALS = 50, 200
 #: The points of a wind grid: the axis, then four points at 0.7 of the radius.
 POINTS = ((0.0, 0.0), (0.0, 0.7), (0.7, 0.0), (0.0, -0.7), (-0.7, 0.0))
-GRID = (*(Field(f"point_{at}") for at in range(len(POINTS))), Field("monitor_wind_speed_m_s"))
+GRID = (
+    *(Field(f"point_{at}_m_s", takes_units=True) for at in range(len(POINTS))),
+    Field("monitor_wind_speed_m_s", takes_units=True),
+)
+OF_POINT = re.compile("point_([0-9])_(.+)")
+WIND_OF_SESSION = Field("wind_speed_start_m_s")
 
 
 @router.get("/benches/{bench_id}")
 def bench_page(bench_id: Annotated[str, Path()], visited: Visited) -> Response:
     """Show a bench with its bench bias, its wind, and its sessions."""
-    return _bench(visited, bench_id, Filled(GRID))
+    return _bench(visited, bench_id)
 
 
-def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
+def _bench(visited: Visit, bench_id: str, posted_grid: Filled | None = None) -> Response:
     with visited.reading() as db:
         bench = resources.get_row(db, visited.caller, Bench, bench_id)
         season_id = visited.season_id
@@ -63,13 +71,15 @@ def _bench(visited: Visit, bench_id: str, grid: Filled) -> Response:
             "charts": _charts(db, visited.caller, season_id, bench.id) if season else [],
         }
     sessions.sort(key=lambda row: row.started_at, reverse=True)
+    grid = posted_grid or Filled(asked_in(school.wind_unit, GRID))
+    (wind_field,) = asked_in(school.wind_unit, [WIND_OF_SESSION])
     return rendering.show(
         "bench.html",
         visited,
         status=422 if grid.is_wrong else 200,
         bench=bench,
         school=school,
-        sessions=sessions,
+        sessions=[(row, forms.text_in_unit(wind_field, row)) for row in sessions],
         grid=newest_grid,
         filled=grid,
         zone=school.timezone or (season.timezone if season else "UTC"),
@@ -88,7 +98,7 @@ def _charts(db: Session, caller: Caller, season_id: str, bench_id: str) -> list[
     return builder.blocks
 
 
-def _plain_facts(fields: tuple[Field, ...], thing: object) -> list[tuple[str, str]]:
+def _plain_facts(fields: Sequence[Field], thing: object) -> list[tuple[str, str]]:
     """Return the plain facts of a thing with their units."""
     shown = forms.shown(fields, thing)
     plain = [each for each in fields if each.kind in ("number", "whole", "text")]
@@ -98,20 +108,34 @@ def _plain_facts(fields: tuple[Field, ...], thing: object) -> list[tuple[str, st
 @router.post("/benches/{bench_id}/wind")
 def measure(bench_id: Annotated[str, Path()], posted: Posted) -> Response:
     """Store wind measured at five points of the rotor plane, without the rotor."""
-    filled, values = forms.read(GRID, posted.typed())
-    points = [
-        {"x_radii": x, "y_radii": y, "wind_speed_m_s": values[f"point_{at}"]}
-        for at, (x, y) in enumerate(POINTS)
-        if f"point_{at}" in values
-    ]
-    monitor = {name: values[name] for name in ("monitor_wind_speed_m_s",) if name in values}
+    typed = posted.typed()
+    filled, values = forms.read(asked_as_shown(GRID, typed), typed)
+    facts = _grid_facts(filled, values)
 
     def work(db: Session, caller: Caller) -> str:
-        grid = sound(WindGridCreate, filled, {"points": points, **monitor})
+        grid = sound(WindGridCreate, filled, facts)
         benches.measure_wind(db, caller, bench_id, grid)
         return f"/benches/{bench_id}"
 
     return tried(posted, filled, work) or _bench(posted.visit, bench_id, filled)
+
+
+def _grid_facts(filled: Filled, values: dict[str, Any]) -> dict[str, Any]:
+    """Return the facts of a wind grid, each speed in the unit that it was typed in."""
+    facts: dict[str, Any] = {"points": []}
+    for asked in filled.fields:
+        name = filled.read_as.get(asked.name, asked.name)
+        of_point = OF_POINT.match(name)
+        if name not in values:
+            continue
+        if of_point is None:
+            facts[name] = values[name]
+            continue
+        x, y = POINTS[int(of_point[1])]
+        speed = f"wind_speed_{of_point[2]}"
+        filled.places = {**filled.places, f"/points/{len(facts['points'])}/{speed}": asked.name}
+        facts["points"].append({"x_radii": x, "y_radii": y, speed: values[name]})
+    return facts
 
 
 @router.get("/sessions/{session_id}")
@@ -139,7 +163,7 @@ def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         names=names,
         history=done,
         zone=school.timezone or season.timezone,
-        conditions=_plain_facts(SESSION, session),
+        conditions=_plain_facts(asked_in(school.wind_unit, SESSION), session),
         questions=[each for each in asked if each.state == "open"],
         proposed=proposed,
         answered=[each for each in asked if each.state != "open"],

@@ -23,6 +23,7 @@ from api.web import forms, rendering, typed_units
 from api.web.forms import Field, Filled, labelled
 from api.web.submitting import tried
 from api.web.visitors import Posted, Visit, Visited
+from api.web.wind_units import asked_as_shown, asked_in, shared_unit, typed_in, unit_of_school
 
 router = APIRouter()
 
@@ -74,7 +75,16 @@ def new_trial(visited: Visited) -> Response:
     asked = visited.request.query_params
     with visited.reading() as db:
         typed = _last(db, visited) | _from_address(db, visited.caller, asked)
-    return _form(visited, Filled(FIELDS, typed))
+        unit = _wind_unit(db, visited.caller, typed)
+    return _form(visited, Filled(asked_in(unit, FIELDS), typed_in(unit, typed)))
+
+
+def _wind_unit(db: Session, caller: Caller, typed: Mapping[str, str]) -> str:
+    """Return the unit of the school of the chosen session, else of all schools in reach."""
+    if typed.get("session_id"):
+        session = resources.get_row(db, caller, BenchSession, typed["session_id"])
+        return unit_of_school(db, session.organisation_id)
+    return shared_unit(db, caller)
 
 
 def _last(db: Session, visited: Visit) -> dict[str, str]:
@@ -106,7 +116,8 @@ def _from_address(db: Session, caller: Caller, asked: Mapping[str, str]) -> dict
 @router.post("/trials/new")
 def enter_trial(posted: Posted) -> Response:
     """Store a trial once and show its result, or what has to be corrected."""
-    filled, values = forms.read(FIELDS, posted.typed())
+    typed = posted.typed()
+    filled, values = forms.read(asked_as_shown(FIELDS, typed), typed)
     filled.places, trial = {**filled.places, **PLACES}, None
     if not filled.faults:
         trial = forms.shaped(TrialCreate, filled, with_runs(values, filled))
@@ -165,7 +176,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         visited,
         status=422 if filled.is_wrong else 200,
         filled=filled,
-        by_name={each.name: each for each in FIELDS},
+        by_name={each.name: each for each in filled.fields},
         readings=READING_NAMES[:AT_ONCE],
         sessions=sessions,
         builds=builds,

@@ -11,7 +11,8 @@ import pytest
 from api.messages import has_key
 from api.messages.catalogue import catalogue
 from api.messages.languages import DEFAULT, languages
-from api.web.forms import Field, stem
+from api.web.field_units import stem
+from api.web.forms import Field
 from api.web.registration.fields import SPEC
 from api.web.registration.things import ENTRIES
 from api.web.views.benches import GRID
