@@ -66,7 +66,7 @@ def _reads(db: Session, rows: Sequence[Flag]) -> list[FlagRead]:
     """Return flags, each with words for its trial or session."""
     of_trials = {row.trial_id for row in rows if row.trial_id}
     of_sessions = {row.session_id for row in rows if row.session_id}
-    words = _trials_in_words(db, of_trials) | _sessions_in_words(db, of_sessions)
+    words = _trials_in_words(db, of_trials) | sessions_in_words(db, of_sessions)
     return [
         resources.read(
             FlagRead,
@@ -105,7 +105,8 @@ def _trials_in_words(db: Session, trial_ids: Collection[str]) -> dict[str, str]:
     }
 
 
-def _sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, str]:
+def sessions_in_words(db: Session, session_ids: Collection[str]) -> dict[str, str]:
+    """Return each session by its bench and day, in words."""
     query = (
         select(col(BenchSession.id), col(Bench.name), col(BenchSession.started_at))
         .join(Bench, col(Bench.id) == col(BenchSession.bench_id))

@@ -23,6 +23,7 @@ from api.services.core.scope import Caller, may_see, visible
 from api.services.measurements import flags
 from api.services.registry import pickers
 from api.services.trials import answers
+from api.services.trials.question_groups import grouped
 from api.web import forms, rendering
 from api.web.forms import Field, Filled
 from api.web.submitting import tried
@@ -63,6 +64,7 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
     odd = _asked(query.model_copy(update={"severity": "warn", "cursor": None}), 1)
     with visited.reading() as db:
         page_of_flags, after = answers.page(db, visited.caller, asked)
+        groups = grouped(db, page_of_flags)
         message = _answered_message(db, visited.caller, query)
         has_odd = query.severity is None and bool(answers.page(db, visited.caller, odd)[0])
         choices = _choices(db, visited.caller, query)
@@ -70,7 +72,7 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
     return rendering.show(
         "questions.html",
         visited,
-        flags=page_of_flags,
+        groups=groups,
         message=message,
         onwards=onwards,
         odd=f"/questions?{narrowed(odd)}" if has_odd else "",
