@@ -166,3 +166,20 @@ class TestTheBoard:
         page = visiting(world.larch.coach_key).get(f"{event}/board").text
         assert "Birch" not in page
         assert " mW (" not in page
+
+
+class TestWhatAnEventOpensWith:
+    def test_before_it_the_teams_that_are_ready(self, day, world):
+        browser, event, _ = day
+        page = browser.get(event).text
+        assert "of 2 teams are ready." in page
+        assert page.index("Who is ready") < page.index("Order of runs")
+
+    def test_once_runs_are_stored_the_results(self, day, world):
+        """1.20 V and 1.21 V across 30.1 ohm: their geometric mean is 48.24 mW, by hand."""
+        browser, event, session = day
+        path = f"{event}/runs/{slot_of(world, world.larch.team_id)}"
+        assert browser.post(path, data=run_of(world, session)).status_code == 303
+        page = browser.get(event).text
+        assert "Larch one (Larch school) leads with 48.2 mW. 1 team has a result." in page
+        assert page.index("<h2>Results") < page.index("<h2>Who is ready")

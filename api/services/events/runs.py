@@ -211,7 +211,7 @@ def results(db: Session, caller: Caller, event_id: str) -> EventResults:
         drifts=[_drift(session, day) for session in day.drifts],
         runs=[_official(run, namer) for run in day.runs],
         places=places,
-        sentence=say(key, teams=len(places or [])),
+        sentence=say(key, count=len(places or [])),
         reason=say("results.wait") if is_undecided else None,
     )
 

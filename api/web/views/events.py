@@ -8,12 +8,14 @@ from starlette.responses import Response
 
 from api.errors import NotFound
 from api.messages import say
+from api.messages.numbers import localised
 from api.models.events.inspections import EventReadiness, InspectionCreate, TeamReadiness
 from api.models.events.runs import Drawing
 from api.models.registry.builds import Build
 from api.models.registry.events import Event
 from api.models.registry.rule_sets import Rule
 from api.models.registry.seasons import Season
+from api.models.reporting.team_sheet import EventSheetRead
 from api.services.core import cautions, resources
 from api.services.core.scope import Caller
 from api.services.events import inspections, readiness, run_orders
@@ -59,11 +61,35 @@ def _event(visited: Visit, event_id: str, filled: Filled) -> Response:
         event = resources.get_row(db, visited.caller, Event, event_id)
     return rendering.show(
         "event.html", visited, status=422 if filled.is_wrong else 200, event=event, filled=filled,
-        document=event_document(sheet),
+        document=event_document(sheet), answer=_answer(sheet),
         slots=sheet.run_order.slots if sheet.run_order else (),
         stored={run.position for run in sheet.results.runs}, as_of=sheet.readiness.as_of,
         left_out=[say("event.others_left_out")],
     )  # fmt: skip
+
+
+def _answer(sheet: EventSheetRead) -> str:
+    """Return what people open an event's page for: who won, or before it how many are ready."""
+    if sheet.results.runs:
+        return _first(sheet)
+    ready = sheet.readiness
+    if ready.reason or not ready.teams:
+        return ready.reason or ""
+    done = sum(team.status == "ready" for team in ready.teams)
+    return say("event.ready", part=done, all=len(ready.teams))
+
+
+def _first(sheet: EventSheetRead) -> str:
+    """Return who won, or who leads while runs are missing; another sentence if nobody may say."""
+    results, planned = sheet.results, sheet.run_order.slots if sheet.run_order else []
+    if not results.places or results.places[0].best_w is None:
+        return results.sentence
+    stored = {run.position for run in results.runs}
+    is_finished = all(slot.position in stored for slot in planned)
+    power = localised(1000 * results.places[0].best_w, ".1f")
+    first = say("event.won" if is_finished else "event.leads", power=power,
+                name=results.places[0].team_name)  # fmt: skip
+    return f"{first} {results.sentence}"
 
 
 @router.get("/events/{event_id}/board")

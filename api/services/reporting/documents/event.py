@@ -17,13 +17,13 @@ WITHIN = {True: "within", False: "outside", None: "no_result"}
 
 
 def event_document(sheet: EventSheetRead) -> Document:
-    """Return an event's sheet: readiness, order, forecast, results."""
+    """Return an event's sheet: before it readiness, order and forecast; after it results first."""
     builder = Builder()
-    _readiness(builder, sheet.readiness)
-    _order(builder, sheet.run_order)
     if sheet.results.runs:
         _results(builder, sheet.results)
         _review(builder, sheet.review)
+    _readiness(builder, sheet.readiness)
+    _order(builder, sheet.run_order)
     _outlook(builder, sheet.outlook)
     ready = sheet.readiness
     subtitle = say(
