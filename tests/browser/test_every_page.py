@@ -1,22 +1,15 @@
 """Every page on a phone and on a laptop: accessible, small enough, nothing cut off."""
 
-from axe_playwright_python.base import AXE_SCRIPT
-
+from tests.support.accessible import is_whole, violations
 from tests.support.browsers import LAPTOP, PHONE, sign_in, visiting
 from tests.support.page_routes import ROUTES
 from tests.support.page_table import TABLE
 
 MOST_BYTES = 100 * 1024  # of a page without its plots
-#: What a page says is the same in both schemes; its colours and sizes are not.
-RULES = {
-    "light": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    "dark": ["color-contrast", "target-size", "link-in-text-block"],
-}
-#: Carrying what passed from the browser takes longer than finding it.
-RUN_AXE = """rules => axe.run(document, {resultTypes: ["violations"], runOnly: rules}).then(
-  found => found.violations.map(each => [each.id, each.nodes[0].html]))"""
-
 SCREENS = (("light", PHONE), ("dark", LAPTOP))
+#: A laptop at 200 % zoom, and the 320 px at which WCAG 2.2 (1.4.10) asks for no scrolling
+#: in two directions.
+ZOOMED = ({"width": 683, "height": 384}, {"width": 320, "height": 256})
 
 FILES = (".csv", ".zip", ".pdf", "{ending}", "{container}")
 #: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
@@ -45,13 +38,14 @@ class TestEveryPage:
             ):
                 answer = page.goto(address)
                 assert answer.status == 200, address
-                page.evaluate(AXE_SCRIPT)
                 for scheme, size in SCREENS:
                     page.emulate_media(color_scheme=scheme)
                     page.set_viewport_size(size)
-                    assert page.evaluate(RUN_AXE, RULES[scheme]) == [], (address, scheme)
-                    is_whole = "document.documentElement.scrollWidth <= innerWidth"
-                    assert page.evaluate(is_whole), (address, size)
+                    assert violations(page, scheme) == [], (address, scheme)
+                    assert is_whole(page), (address, size)
+                for size in ZOOMED:
+                    page.set_viewport_size(size)
+                    assert is_whole(page), (address, size)
                 plots = sum(len(each.inner_html()) for each in page.locator("svg").all())
                 assert len(page.content().encode()) - plots < MOST_BYTES, address
                 assert page.locator("h1").count() == 1, address
