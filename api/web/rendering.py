@@ -55,6 +55,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "day": words.day,
         "moment": moment,
+        "clock": clock,
         "milliwatts": words.milliwatts,
         "number": localised,
         "with_query": with_query,
@@ -70,6 +71,15 @@ def moment(when: datetime, zone: str = "UTC") -> str:
     """
     local = when.astimezone(ZoneInfo(zone))
     return f"{words.day(local)}, {local:%H:%M} ({zone})"
+
+
+def clock(when: datetime, zone: str = "UTC") -> str:
+    """Return a time of day in a school's time zone.
+
+    >>> clock(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
+    '14:30'
+    """
+    return f"{when.astimezone(ZoneInfo(zone)):%H:%M}"
 
 
 def with_query(path: str, query: Mapping[str, object]) -> str:

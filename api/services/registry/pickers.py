@@ -129,3 +129,17 @@ def when(moment: datetime, zone: str) -> str:
     """
     local = moment.astimezone(ZoneInfo(zone))
     return say("pick.when", day=short_day(local), year=local.year, time=f"{local:%H:%M}")
+
+
+def names_of_builds(db: Session, build_ids: Sequence[str]) -> dict[str, str]:
+    """Return builds by their team, or the turbine of no team, and their number."""
+    rows = (
+        select(Build, Turbine, Team)
+        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
+        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
+        .where(col(Build.id).in_(build_ids))
+    )
+    return {
+        build.id: say("build.named", team=team.name if team else turbine.name, number=build.number)
+        for build, turbine, team in db.execute(rows)
+    }

@@ -5,23 +5,20 @@ from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col
 from starlette.responses import Response
 
 from api.messages import say
 from api.models.measurements.flags import FlagQuery
 from api.models.registry.benches import Bench, WindGridCreate
-from api.models.registry.builds import Build
 from api.models.registry.equipment import Equipment
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.sessions import BenchSession
-from api.models.registry.teams import Team
-from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.services.core import resources
 from api.services.core.scope import Caller
-from api.services.registry import benches
+from api.services.registry import benches, pickers
 from api.services.reporting.documents.blocks import Block, Builder
 from api.services.reporting.documents.quality import add_chart
 from api.services.season import comparisons, quality
@@ -153,7 +150,7 @@ def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         asked = [each for each in questions if not each.trial_id]
         proposed = proposals.buttons(db, asked)
         done = history_of(db, visited, BenchSession, session.id)
-        names = _names(db, [trial.build_id for trial in session_trials])
+        names = pickers.names_of_builds(db, [trial.build_id for trial in session_trials])
     return rendering.show(
         "session.html",
         visited,
@@ -171,17 +168,3 @@ def session_page(session_id: Annotated[str, Path()], visited: Visited) -> Respon
         if len(session_trials) == MOST_TRIALS
         else (),
     )
-
-
-def _names(db: Session, build_ids: list[str]) -> dict[str, str]:
-    """Return builds by their team, turbine and number."""
-    rows = (
-        select(Build, Turbine, Team)
-        .join(Turbine, col(Turbine.id) == col(Build.turbine_id))
-        .outerjoin(Team, col(Team.id) == col(Turbine.team_id))
-        .where(col(Build.id).in_(build_ids))
-    )
-    return {
-        build.id: say("build.named", team=team.name if team else turbine.name, number=build.number)
-        for build, turbine, team in db.execute(rows)
-    }

@@ -162,6 +162,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         chosen = {name: filled.typed.get(name, "") for name in ("session_id", "build_id")}
         rows = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
         sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in rows]
+        zones = {row.id: zone for row, _, zone in rows}
         builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
@@ -170,6 +171,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         in_session = stored_trials.newest(
             db, visited.caller, col(Trial.session_id) == chosen["session_id"], most=SESSION_SHOWN
         )
+        names = pickers.names_of_builds(db, [trial.build_id for trial in in_session])
     listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
@@ -183,7 +185,8 @@ def _form(visited: Visit, filled: Filled) -> Response:
         settings=settings,
         benches=benches,
         in_session=in_session,
-        names={id: f"{team}, {words}" for team, pairs in builds for id, words in pairs},
+        zone=zones.get(chosen["session_id"], "UTC"),
+        names=names,
         cautions=cautions.foot(),
         said={name: say(f"unsent.{name}") for name in SCRIPT_MESSAGES},
         left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,

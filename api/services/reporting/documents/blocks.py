@@ -34,13 +34,16 @@ class Items:
 class Table:
     """A table; the first column names the row.
 
-    `links` are the addresses of the rows' pages, one per row, for readers who are signed in.
+    `links` are the addresses of the rows' pages, one per row, for readers who are signed in. With
+    `dull` words, those that say nothing special, a phone shows a row in a line or two and leaves
+    cells with such words out.
     """
 
     columns: Sequence[str]
     rows: Sequence[Sequence[str]]
     caption: str = ""
     links: Sequence[str] = ()
+    dull: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)

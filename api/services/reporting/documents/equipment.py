@@ -15,7 +15,9 @@ def equipment_document(listed: EquipmentList) -> Document:
     builder.add(Heading(say("report_equipment.all")))
     if listed.items:
         links = [f"/equipment/{item.equipment_id}" for item in listed.items]
-        builder.add(Table(_columns(), [_row(item) for item in listed.items], links=links))
+        rows = [_row(item) for item in listed.items]
+        dull = ("–", "0", say("condition.good"))
+        builder.add(Table(_columns(), rows, links=links, dull=dull))
     else:
         builder.add(Text(say("report_equipment.nothing")))
     subtitle = say(
