@@ -116,6 +116,14 @@ class TestDays:
         assert seen.start == datetime(2026, 3, 5, 14, 30, tzinfo=UTC)
         assert entries(calendar_of(world.birch.coach_key), "Visit") == []
 
+    def test_a_leads_calendar_names_only_schools_that_share_their_names(self, world, calendar_of):
+        visit = {"kind": "visit", "build_id": world.larch.build_id}
+        created(world.lead.post("/v1/trials", json=trial_payload(world.birch, **visit)))
+        assert entries(calendar_of(world.lead_key), "Larch one") == []
+        path = f"/v1/organisations/{world.larch.organisation_id}"
+        world.lead.patch(path, json={"sharing": "named"}, headers={"If-Match": "*"})
+        assert len(entries(calendar_of(world.lead_key), "Larch one")) == 1
+
     def test_a_planned_session_is_there_until_it_begins(self, world, visiting):
         now = datetime.now(UTC).replace(microsecond=0)
         days = {

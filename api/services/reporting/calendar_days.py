@@ -41,13 +41,17 @@ class CalendarEntry:
     place: str = ""
 
 
-def calendar_entries(db: Session, caller: Caller, season: Season) -> list[CalendarEntry]:
-    """Return what a caller may see of a season's days, in order.
+def calendar_entries(
+    db: Session, season: Season, *, of_schools: Caller, of_equipment: Caller
+) -> list[CalendarEntry]:
+    """Return a season's days in order: what one caller sees of schools, and one of equipment.
 
-    Visits name only teams in the caller's reach. Loans and wind meters are those of today.
+    Visits and sessions name teams and benches. Of equipment, which is that of today, an entry has
+    only what is written on it.
     """
-    parts = (_events, _visits, _planned_sessions, _loans, _wind_meters)
-    entries = [entry for part in parts for entry in part(db, caller, season)]
+    schools, equipment = (_events, _visits, _planned_sessions), (_loans, _wind_meters)
+    entries = [entry for part in schools for entry in part(db, of_schools, season)]
+    entries += [entry for part in equipment for entry in part(db, of_equipment)]
     return sorted(entries, key=lambda entry: (entry.day, entry.words, entry.key))
 
 
@@ -100,7 +104,7 @@ def _at_bench(session: BenchSession, bench: str, words: str, season: Season) -> 
     )  # fmt: skip
 
 
-def _loans(db: Session, caller: Caller, _season: Season) -> Iterator[CalendarEntry]:
+def _loans(db: Session, caller: Caller) -> Iterator[CalendarEntry]:
     rows = (
         visible(caller, Loan)
         .add_columns(col(Equipment.tag))
@@ -114,7 +118,7 @@ def _loans(db: Session, caller: Caller, _season: Season) -> Iterator[CalendarEnt
         )  # fmt: skip
 
 
-def _wind_meters(db: Session, caller: Caller, _season: Season) -> Iterator[CalendarEntry]:
+def _wind_meters(db: Session, caller: Caller) -> Iterator[CalendarEntry]:
     """Yield the day until which the comparison of each wind meter holds."""
     rows = visible(caller, Equipment).where(
         col(Equipment.kind) == WIND_METER, col(Equipment.retired_on).is_(None)

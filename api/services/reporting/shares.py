@@ -1,7 +1,7 @@
 """Share links: a page of a team, season or event without a key, limited to what its maker sees.
 
 A link shows numbers and labels, never notes or reasons. It ends at its day, when it is revoked,
-and with the key that made it. The calendar of a season also names what its maker lends and borrows.
+and with the key that made it. A season's calendar also names the equipment that its maker sees.
 """
 
 import hashlib
@@ -136,10 +136,10 @@ def shown(db: Session, token: str) -> Shown:
 
 def _content(db: Session, row: Share, season: Season) -> Document | Board | SharedCalendar:
     maker = _maker(db, row)
-    if row.calendar:
-        reader = Caller(row.key_id, "share link", "reader", maker.organisation_ids)
-        return SharedCalendar(_about(db, row), calendar_entries(db, reader, season))
     reader = _reader(db, row, maker)
+    if row.calendar:
+        entries = calendar_entries(db, season, of_schools=reader, of_equipment=maker)
+        return SharedCalendar(_about(db, row), entries)
     if row.event_id is not None:
         return read_board(db, reader, row.event_id)
     if row.team_id is not None:
