@@ -78,6 +78,13 @@ class Settings(BaseSettings):
     styleguide: Annotated[
         bool, Field(description="Show /styleguide to people who build pages; on in the demo.")
     ] = False
+    demo_keys: Annotated[
+        str,
+        Field(
+            description="File of keys that the sign-in page offers to anybody; for the demo only. "
+            "A line is a role, a tab, a school or nothing, a tab, and a key."
+        ),
+    ] = ""
     statement_timeout_s: Annotated[
         float,
         Field(gt=0, le=3600, description="How long PostgreSQL may work on one statement. [s]"),

@@ -30,6 +30,7 @@ from scripts import environment, living_season
 SEED = environment.ROOT / "demo_seed"
 VAR = environment.ROOT / "var"
 START_SECONDS, STOP_SECONDS = 30, 15
+KEYS = "keys.txt"
 #: Number of open questions to leave for the user; older ones are answered as a coach would.
 QUESTIONS = 8
 STOPPED = 128 + signal.SIGTERM
@@ -83,7 +84,8 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
         )
     database = folder / "demo.db"
     address = {"GUSTBOOK_DATABASE_URL": f"sqlite:///{database}"}
-    settings = os.environ | address | {"GUSTBOOK_STYLEGUIDE": "1"}
+    shown = {"GUSTBOOK_STYLEGUIDE": "1", "GUSTBOOK_DEMO_KEYS": str(folder / KEYS)}
+    settings = os.environ | address | shown
     command = [sys.executable, "-m", "api", "serve", "--port", str(port)]
     process = subprocess.Popen(
         command, cwd=environment.ROOT, env=settings, stdout=log, stderr=subprocess.STDOUT
@@ -126,6 +128,8 @@ def _show(url: str, database: Path, once: bool) -> int:
         page = require_ok(client.get(path, params={"format": "html"}))
         questions = check_data.open_questions(client, season, with_warnings=False)
         school, coach_key = _coach(client)
+    offered = f"lead\t\t{key}\ncoach\t{school}\t{coach_key}\n"
+    (database.parent / KEYS).write_text(offered, encoding="utf-8")
     written = database.parent / "season_report.html"
     written.write_bytes(page.content)
     print("\n" + season_report.to_text(report.json()))
@@ -213,7 +217,7 @@ def _coach(client: Any) -> tuple[str, str]:
 
 def _print_addresses(url: str, key: str, season_id: str) -> None:
     print(f"the service         {url}/v1/meta, {url}/openapi.json")
-    print(f"in a browser        {url}/ (sign in with a key: a lead sees all schools, a coach one)")
+    print(f"in a browser        {url}/ (choose to look around as a lead, or as a coach)")
     print(f"a lead's key        {key}")
     print(f"to try              export GUSTBOOK_KEY={key} GUSTBOOK_URL={url}")
     print("                    .venv/bin/python scripts/season_report.py --team Larch")

@@ -1,6 +1,7 @@
 """Sign in with an access key, and sign out here or everywhere."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -11,6 +12,7 @@ from api.errors import NotSignedIn
 from api.messages import say
 from api.services.access import keys, web_sessions
 from api.services.core.scope import Caller
+from api.settings import Settings
 from api.web import rendering
 from api.web.visitors import (
     PostedByAny,
@@ -36,9 +38,30 @@ def start(request: Request) -> Response:
 
 
 @router.get("/sign-in")
-def sign_in_form(next: str = "/today") -> Response:  # the query parameter is called next
+def sign_in_form(
+    request: Request, next: str = "/today"
+) -> Response:  # the query parameter is called next
     """Show the form for an access key."""
-    return rendering.show("sign_in.html", onwards=local_path(next), wrong="")
+    return _form(request, local_path(next))
+
+
+def _form(request: Request, onwards: str, wrong: str = "") -> Response:
+    return rendering.show(
+        "sign_in.html", status=401 if wrong else 200, onwards=onwards, wrong=wrong,
+        offered=_offered(request.app.state.settings),
+    )  # fmt: skip
+
+
+def _offered(settings: Settings) -> list[tuple[str, str]]:
+    """Return the keys that the demo offers, each with the words of its button.
+
+    The file is missing while the demo loads its season.
+    """
+    if not settings.demo_keys or not Path(settings.demo_keys).exists():
+        return []
+    lines = Path(settings.demo_keys).read_text(encoding="utf-8").splitlines()
+    rows = [line.split("\t") for line in lines]
+    return [(key, say(f"sign_in.as_{role}", school=school)) for role, school, key in rows]
 
 
 async def typed_key(request: Request) -> tuple[str, str]:
@@ -68,7 +91,7 @@ def sign_in(
             secret = web_sessions.begin(db, caller.key_id, now)
     except NotSignedIn:
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
-        return rendering.show("sign_in.html", status=401, onwards=onwards, wrong=wrong)
+        return _form(request, onwards, wrong)
     answer = go_to(onwards)
     store_in_browser(answer, request, cookie_name(request.app.state.settings), secret, LONGEST_S)
     return answer
