@@ -167,6 +167,14 @@ class TestFile:
         assert now - timedelta(minutes=5) < event["DTSTAMP"].dt <= now
         assert str(event["UID"]).startswith("evt_")
 
+    def test_it_is_the_same_calendar_each_time_and_read_twice_a_day(self, world, visiting):
+        """RFC 7986, 5.3 and 5.7: a UID, and an interval whose type is named."""
+        link = make(visiting(world.lead_key), season_id=world.season_id, calendar="yes")
+        files = [visiting("").get(f"{link}/calendar.ics").text.splitlines() for _ in range(2)]
+        for file in files:
+            assert f"UID:{world.season_id}@gustbook" in file
+            assert "REFRESH-INTERVAL;VALUE=DURATION:PT12H" in file
+
     def test_its_language_is_in_its_address(self, world, calendar_of, lent_meter):
         assert entries(calendar_of(world.lead_key, "de"), "Leihgabe fällig: DMM-9")
         assert entries(calendar_of(world.lead_key, "xx"), "Loan due: DMM-9")

@@ -82,7 +82,7 @@ def _about(db: Session, row: Share) -> str:
     if row.event_id is not None:
         return db.get_one(Event, row.event_id).name
     name = db.get_one(Season, row.season_id).name
-    return say("calendar.of", name=name) if row.calendar else name
+    return say("calendar.about", name=name) if row.calendar else name
 
 
 def _state(row: Share) -> str:
@@ -112,6 +112,7 @@ def revoke(db: Session, caller: Caller, share_id: str) -> ShareRead:
 class SharedCalendar:
     """The days of a season that a calendar link shows."""
 
+    season_id: str
     title: str
     entries: list[CalendarEntry]
 
@@ -139,7 +140,7 @@ def _content(db: Session, row: Share, season: Season) -> Document | Board | Shar
     reader = _reader(db, row, maker)
     if row.calendar:
         entries = calendar_entries(db, season, of_schools=reader, of_equipment=maker)
-        return SharedCalendar(_about(db, row), entries)
+        return SharedCalendar(season.id, say("calendar.of", name=season.name), entries)
     if row.event_id is not None:
         return read_board(db, reader, row.event_id)
     if row.team_id is not None:

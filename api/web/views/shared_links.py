@@ -83,7 +83,8 @@ def shared_calendar(
         if not isinstance(found.content, SharedCalendar):
             raise NotFound(say("report_refused.link_gone"))
         site = str(request.base_url).rstrip("/")
-        file = calendar_file(found.content.title, found.content.entries, site)
+        shown = found.content
+        file = calendar_file(shown.season_id, shown.title, shown.entries, site)
     headers = {
         "cache-control": "private, max-age=900",
         "content-disposition": 'inline; filename="gustbook.ics"',

@@ -87,7 +87,7 @@ def _about(db: Session, caller: Caller, filled: Filled) -> str:
         return resources.get_row(db, caller, Event, filled.typed["event_id"]).name
     if filled.typed.get("season_id"):
         name = resources.get_row(db, caller, Season, filled.typed["season_id"]).name
-        return say("calendar.of", name=name) if filled.typed.get("calendar") else name
+        return say("calendar.about", name=name) if filled.typed.get("calendar") else name
     return ""
 
 

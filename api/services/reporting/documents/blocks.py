@@ -35,8 +35,8 @@ class Table:
     """A table; the first column names the row.
 
     `links` are the addresses of the rows' pages, one per row, for readers who are signed in. With
-    `dull` words, those that say nothing special, a phone shows a row in a line or two and leaves
-    cells with such words out.
+    `dull` words, those that say nothing special, a phone shows a row in a line or two, without
+    cells that have such words or repeat the one before.
     """
 
     columns: Sequence[str]
