@@ -14,8 +14,6 @@ References
 ----------
 .. [1] Robinson, G. K., "That BLUP is a good thing", Statist. Sci. 6 (1991) 15-32, as R metafor's
    `blup` cites it.
-.. [2] Huber, P. J., "Robust estimation of a location parameter", Ann. Math. Statist. 35 (1964)
-   73-101, as R metANN's `loss_huber` cites it.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -27,44 +25,23 @@ import numpy.typing as npt
 
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.connections import connected_builds
-from analysis.comparison.design import Model, Spread
+from analysis.comparison.design import Spread
 from analysis.comparison.odd_trials import predicted_off, set_aside
-from analysis.comparison.solver import Solution, WeightedTrials, restricted_spread
-from analysis.errors import InvalidInput, TooFewTrials
+from analysis.comparison.residuals import ResidualCheck
+from analysis.comparison.reweighting import (
+    MeasuredSeason,
+    estimated_spread,
+    fit_from_nothing,
+    fit_robustly,
+    has_enough,
+)
+from analysis.comparison.solver import Solution
 from analysis.numeric.groups import Groups
 
-HUBER_FROM = 2.5  # [-], standardised residual from which a trial counts less
-ROUNDS = 8  # of reweighting, at most
-#: Change of a weight below which the reweighting has converged: in the end, where it moves no build
-#: by a hundredth of its uncertainty, and before the spreads are estimated. [-]
-SETTLED, ROUGHLY_SETTLED = 5e-3, 5e-2
-TRIALS_TO_ESTIMATE, BENCHES_TO_ESTIMATE = 40, 4  # before spreads are taken from the season itself
-ENOUGH_TO_ESTIMATE = 5_000  # trials; more of them do not change the spreads
-LEAST_RESIDUAL = 0.03  # [-], of a trial's ln power, however little a season scatters
 ROUNDS_AGAIN = 3  # of reweighting, at most, where a few trials were set aside
 BENCHES_TOGETHER = 500  # up to which their covariance is calculated
 ROUNDS_ASIDE = 5  # of setting unexpected trials aside, at most
 SCATTER_MOVED_BY = 0.002  # [-], share of trials set aside from which the scatter is estimated again
-FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
-
-
-@dataclass(frozen=True, slots=True)
-class ResidualCheck:
-    """Scatter of residuals over their stated uncertainty: 1 if the model fits.
-
-    Above 1.3, settings changed within a build, or mistakes remain in the trials.
-    """
-
-    standard_deviation: float
-    trials: int
-
-    @property
-    def verdict(self) -> str:
-        """Return `fine`, `too_wide` or `too_narrow`, by the limits of `FITTING`."""
-        low, high = FITTING
-        if low <= self.standard_deviation <= high:
-            return "fine"
-        return "too_wide" if self.standard_deviation > high else "too_narrow"
 
 
 @dataclass(frozen=True)
@@ -301,18 +278,18 @@ def fit_season(
     >>> fit.groups, round(fit.effects["a"] - fit.effects["b"], 1)
     ([['a', 'b', 'ref']], 0.0)
     """
-    season = _Measured(trials)
+    season = MeasuredSeason(trials)
     model, y, u = season.model, season.y, season.u
-    is_estimated = spread is None and _has_enough(model)
+    is_estimated = spread is None and has_enough(model)
     confirmed = np.asarray(trials.get("is_confirmed", np.zeros(len(y), dtype=bool)))
     if start is None:
-        used, solution, weights = _from_nothing(season, spread, is_estimated=is_estimated)
+        used, solution, weights = fit_from_nothing(season, spread, is_estimated=is_estimated)
         is_aside = np.zeros(len(y), dtype=bool)
     else:
         used = start.fit.spread
         weights = np.where(confirmed & (start.weights == 0), 1.0, start.weights)
         is_aside = weights == 0
-        solution, weights = _robust(season, used, weights, like=start.fit._solution)
+        solution, weights = fit_robustly(season, used, weights, like=start.fit._solution)
     came_back = np.zeros(len(y), dtype=bool)
     for _ in range(ROUNDS_ASIDE):
         scatter = u * used.residual
@@ -326,10 +303,10 @@ def fit_season(
         if not moved:
             break
         if is_estimated and start is None and moved > SCATTER_MOVED_BY * len(y):
-            used = _estimated(season, np.where(is_aside, 0.0, weights), used)
+            used = estimated_spread(season, np.where(is_aside, 0.0, weights), used)
         counted = np.where(is_aside, 0.0, np.where(before, 1.0, weights))
         like = solution if start else None
-        solution, weights = _robust(season, used, counted, rounds=ROUNDS_AGAIN, like=like)
+        solution, weights = fit_robustly(season, used, counted, rounds=ROUNDS_AGAIN, like=like)
     builds = solution.builds(np.arange(model.builds.size))
     groups, bench_group = connected_builds(model.builds, model.terms["bench"], age_weeks)
     return SeasonFit(
@@ -350,81 +327,3 @@ def fit_season(
         is_estimated=is_estimated,
         _solution=solution,
     )
-
-
-class _Measured:
-    """A season's trials: their columns, terms, ln power and its stated uncertainty."""
-
-    def __init__(self, columns: Mapping[str, npt.ArrayLike]) -> None:
-        self.columns = columns
-        self.y = np.asarray(columns["log_power"], dtype=np.float64)
-        self.u = np.asarray(columns["u_own"], dtype=np.float64)
-        if self.y.size == 0:
-            raise TooFewTrials("a comparison needs a trial")
-        is_finite = np.all(np.isfinite(self.y)) and np.all(np.isfinite(self.u))
-        if not (is_finite and np.all(self.u > 0)):
-            raise InvalidInput("a comparison needs finite ln powers, and uncertainties above 0")
-        self.model = Model(columns)
-
-
-def _from_nothing(
-    season: _Measured, spread: Spread | None, *, is_estimated: bool
-) -> tuple[Spread, Solution, FloatArray]:
-    """Return the spreads, assumed or estimated, with the fit by them and its weights."""
-    assumed, ones = spread or Spread(), np.ones_like(season.y)
-    settled = ROUGHLY_SETTLED if is_estimated else SETTLED
-    solution, weights = _robust(season, assumed, ones, settled=settled)
-    if not is_estimated:
-        return assumed, solution, weights
-    estimated = _estimated(season, weights, assumed)
-    return estimated, *_robust(season, estimated, weights)
-
-
-def _robust(
-    season: _Measured,
-    spread: Spread,
-    weights: FloatArray,
-    *,
-    rounds: int = ROUNDS,
-    settled: float = SETTLED,
-    like: Solution | None = None,
-) -> tuple[Solution, FloatArray]:
-    """Return the fit with odd trials counting less, and its weights.
-
-    It begins with some weights; a trial of weight 0 stays out. If it begins at the solution `like`,
-    weights that have converged stay as they are, so that only benches with others are solved again.
-    """
-    begins, counts, scatter = like is not None, weights > 0, season.u * spread.residual
-    for _ in range(rounds):
-        weighted = WeightedTrials(season.model, season.y, weights / scatter**2)
-        solution = Solution(weighted, spread, like)
-        z = solution.residuals / scatter
-        bounded = np.minimum(1.0, HUBER_FROM / np.maximum(np.abs(z), 1e-12))
-        now = np.where(counts, bounded, 0.0)
-        has_moved = np.abs(now - weights) >= settled
-        weights = np.where(has_moved, now, weights) if begins else now
-        if not has_moved.any():
-            break
-        like = solution if begins else None
-    return solution, weights
-
-
-def _has_enough(model: Model) -> bool:
-    """Tell whether a season has enough trials and benches to estimate its own scatter."""
-    trials, benches = len(model.cells.codes), model.terms["bench"].size
-    return trials >= TRIALS_TO_ESTIMATE and benches >= BENCHES_TO_ESTIMATE
-
-
-def _estimated(season: _Measured, weights: FloatArray, spread: Spread) -> Spread:
-    """Return spreads estimated from the season's trials; of only some benches if it is large."""
-    model, y, u = season.model, season.y, season.u
-    codes = model.terms["bench"].codes
-    up_to = np.cumsum(np.bincount(codes))
-    last = int(np.searchsorted(up_to, ENOUGH_TO_ESTIMATE))
-    chosen = codes <= max(last, BENCHES_TO_ESTIMATE - 1)
-    sample = model
-    if not chosen.all():
-        columns = season.columns.items()
-        sample = Model({name: np.asarray(column)[chosen] for name, column in columns})
-    floor = LEAST_RESIDUAL / float(np.median(u[chosen]))
-    return restricted_spread(sample, y[chosen], (weights / u**2)[chosen], spread, floor)
