@@ -69,6 +69,8 @@ def _short(pair: Any, at: int) -> str:
     value = pair[at] if isinstance(pair, list) and len(pair) > at else None
     if isinstance(value, list):
         value = "; ".join(_facts(each) for each in value)
+    if isinstance(value, dict):
+        value = ", ".join(f"{name_of(name)} {each}" for name, each in value.items())
     return "–" if value is None else str(value)[:LONGEST]
 
 

@@ -116,5 +116,7 @@ def _benches(scores: Sequence[BenchScoreRead]) -> Tile | None:
         return None
     off = [score for score in scores if score.verdict != "fine"]
     if not off:
-        return Tile(str(len(scores)), say("glance.benches_fine"), "#benches", "good")
+        return Tile(
+            str(len(scores)), say("glance.benches_fine", count=len(scores)), "#benches", "good"
+        )
     return Tile(str(len(off)), say("glance.benches_off", count=len(off)), "#benches", "ask")

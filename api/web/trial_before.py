@@ -47,9 +47,7 @@ def _compared(trial: TrialRead, before: TrialRead) -> str:
         return ""
     ratio, u_ratio = math.log(now_w / then_w), math.hypot(u_now, u_then)
     change = percent(100 * math.expm1(ratio))
-    if abs(ratio) > COVERAGE * u_ratio:
-        return say(
-            "trial.more_than_before" if ratio > 0 else "trial.less_than_before", change=change
-        )
     least = 100 * math.expm1(COVERAGE * u_ratio)
-    return say("trial.like_before", change=change, least=f"{least:.0f}")
+    is_clear = abs(ratio) > COVERAGE * u_ratio
+    key = "like" if not is_clear else "more_than" if ratio > 0 else "less_than"
+    return say(f"trial.{key}_before", change=change, least=f"{least:.0f}")

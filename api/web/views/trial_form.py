@@ -1,6 +1,7 @@
 """The form at the bench: one column, prefilled from the last trial, stored once."""
 
 from collections.abc import Mapping
+from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter
@@ -28,6 +29,7 @@ from api.web.wind_units import asked_as_shown, asked_in, shared_unit, typed_in, 
 router = APIRouter()
 
 SESSION_SHOWN = 12  # newest trials of the chosen session, below the form
+TODAY = timedelta(hours=12)
 READINGS, AT_ONCE = 5, 3  # a trial usually has three runs; more are hidden at first
 KINDS = ("record", "pitch", "load", "wind", "reference", "open_circuit", "visit")
 RANGES = ("0.2", "2", "20", "200")
@@ -75,6 +77,8 @@ def new_trial(visited: Visited) -> Response:
     asked = visited.request.query_params
     with visited.reading() as db:
         typed = _last(db, visited) | _from_address(db, visited.caller, asked)
+        if not typed.get("session_id"):
+            typed |= _begun_today(db, visited)
         unit = _wind_unit(db, visited.caller, typed)
     return _form(visited, Filled(asked_in(unit, FIELDS), typed_in(unit, typed)))
 
@@ -94,6 +98,14 @@ def _last(db: Session, visited: Visit) -> dict[str, str]:
     except NotFound:
         return {"kind": "record"}
     return _repeated(row)
+
+
+def _begun_today(db: Session, visited: Visit) -> dict[str, str]:
+    """Return the newest session that began in the last twelve hours as the choice."""
+    recent = (col(BenchSession.started_at) > visited.now - TODAY,
+              col(BenchSession.started_at) <= visited.now)  # fmt: skip
+    rows = resources.newest(db, visited.caller, BenchSession, *recent, most=1)
+    return {"session_id": rows[0].id} if rows else {}
 
 
 def _repeated(row: Trial) -> dict[str, str]:

@@ -1,7 +1,7 @@
 """Make the document that compares a few chosen teams."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -9,6 +9,7 @@ from api.messages import say
 from api.models.season.comparison import PairRead
 from api.models.season.progress import LoadRead, PitchRead, TeamProgress
 from api.services.core import cautions
+from api.services.core.wording import share
 from api.services.reporting.charts.axes import days_axis, growth_axis, power_axis, roomy_axis
 from api.services.reporting.charts.chart import Chart, rows_chart
 from api.services.reporting.charts.colours import distinguished
@@ -34,7 +35,8 @@ def chosen_document(chosen: ChosenTeams) -> Document:
     colours = distinguished([team.series for team in chosen.teams])
     teams = [replace(team, series=each) for team, each in zip(chosen.teams, colours, strict=True)]
     builder = Builder()
-    builder.add(Items([pair.sentence for pair in chosen.pairs]))
+    name_of = {team.build.build_id: team.build.team_name for team in chosen.teams}
+    builder.add(Items([_pair(pair, name_of) for pair in chosen.pairs]))
     builder.add(Text(say("compare.pair_hint"), "quiet"))
     builder.add(*_titled("compare.power", _powers(teams)))
     own = [(team, team.progress) for team in teams if team.progress is not None]
@@ -56,6 +58,15 @@ def chosen_document(chosen: ChosenTeams) -> Document:
 
 def _titled(key: str, plot: Plot | None) -> list[Heading | Plot]:
     return [] if plot is None else [Heading(say(key)), plot]
+
+
+def _pair(pair: PairRead, names: Mapping[str, str]) -> str:
+    """Return the sentence on a pair, with the probability even where it is too close to call."""
+    chance = pair.probability_a_ahead
+    if pair.statement != "too_close" or chance is None:
+        return pair.sentence
+    team, sure = (pair.a, chance) if chance >= 0.5 else (pair.b, 1 - chance)
+    return say("compare.chance", sentence=pair.sentence, team=names[team], sure=share(sure))
 
 
 def _powers(teams: Sequence[ChosenTeam]) -> Plot | None:
