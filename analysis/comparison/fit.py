@@ -26,7 +26,7 @@ import numpy.typing as npt
 from analysis.columns import FloatArray, IntArray
 from analysis.comparison.connections import connected_builds
 from analysis.comparison.design import Spread
-from analysis.comparison.odd_trials import predicted_off, set_aside
+from analysis.comparison.odd_trials import contradictory, predicted_off, set_aside
 from analysis.comparison.residuals import ResidualCheck
 from analysis.comparison.reweighting import (
     MeasuredSeason,
@@ -67,6 +67,8 @@ class SeasonFit:
     predicted_off: FloatArray
     predicted_z: FloatArray
     is_aside: npt.NDArray[np.bool_]
+    #: The builds whose trials contradict each other so far that their power is unknown.
+    contradictory: frozenset[str]
     spread: Spread
     is_estimated: bool
     _solution: Solution
@@ -309,6 +311,7 @@ def fit_season(
         solution, weights = fit_robustly(season, used, counted, rounds=ROUNDS_AGAIN, like=like)
     builds = solution.builds(np.arange(model.builds.size))
     groups, bench_group = connected_builds(model.builds, model.terms["bench"], age_weeks)
+    unknown = model.builds.labels[contradictory(off, model.builds, is_aside)]
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
         log_power=builds.rows @ solution.terms,
@@ -317,13 +320,24 @@ def fit_season(
         bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
         session_ids=[str(each) for each in model.terms["session"].labels],
         session_effect=solution.terms[model.position["session"]],
-        groups=groups,
+        groups=_apart(groups, frozenset(unknown.tolist())),
         bench_group=bench_group,
         weights=weights,
         predicted_off=off,
         predicted_z=off_z,
         is_aside=is_aside,
+        contradictory=frozenset(unknown.tolist()),
         spread=used,
         is_estimated=is_estimated,
         _solution=solution,
     )
+
+
+def _apart(groups: list[list[str]], unknown: frozenset[str]) -> list[list[str]]:
+    """Return groups of comparable builds, with each build whose power is unknown by itself.
+
+    >>> _apart([["a", "b", "c"]], frozenset({"b"}))
+    [['a', 'c'], ['b']]
+    """
+    left = [[build for build in group if build not in unknown] for group in groups]
+    return [*(group for group in left if group), *([build] for build in sorted(unknown))]

@@ -15,6 +15,7 @@ from analysis.numeric.groups import Groups
 
 LEAST_Z = 3.2  # [-], below it no trial is unexpected, however few there are
 MOST_ASIDE, MOST_ASIDE_SHARE = 2, 0.1  # trials, and share of a season
+FAR_APART = 2.0  # [-], ratio of powers from which two trials of a build tell nothing together
 FALSELY_A_SEASON = 0.5  # clean trials of a season that may be asked about, on average
 
 
@@ -99,7 +100,32 @@ def set_aside(
     if np.count_nonzero(is_unexpected) > max(MOST_ASIDE, MOST_ASIDE_SHARE * len(z)):
         return np.zeros(len(z), dtype=bool)
     back = is_aside & ~is_unexpected
-    lowest, highest = (build.largest(np.where(back, sign * off, -np.inf)) for sign in (-1, 1))
-    apart = highest + lowest > limit * np.sqrt(2) * build.largest(alone)
+    apart = _spread(off, back, build) > limit * np.sqrt(2) * build.largest(alone)
     aside: npt.NDArray[np.bool_] = is_unexpected | (back & apart[build.codes])
     return aside
+
+
+def contradictory(
+    off: FloatArray, build: Groups, is_aside: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Return which builds have no trial that counts, and trials more than a factor of two apart.
+
+    What the fit says of such a build is known from its team's other builds only.
+
+    Examples
+    --------
+    >>> from analysis.numeric.groups import group_by
+    >>> off, builds = np.array([0.6, -0.6, 0.1]), group_by(np.array(["a", "a", "b"]))
+    >>> contradictory(off, builds, np.array([True, True, False])).tolist()
+    [True, False]
+    """
+    has_none = build.sum((~is_aside).astype(np.float64)) == 0
+    which: npt.NDArray[np.bool_] = has_none & (_spread(off, is_aside, build) > np.log(FAR_APART))
+    return which
+
+
+def _spread(off: FloatArray, which: npt.NDArray[np.bool_], build: Groups) -> FloatArray:
+    """Return how far the chosen trials of each build are apart; minus infinity without any."""
+    lowest, highest = (build.largest(np.where(which, sign * off, -np.inf)) for sign in (-1, 1))
+    spread: FloatArray = highest + lowest
+    return spread

@@ -242,8 +242,14 @@ def fair_build(build_id: str, fitted: Fitted, visible: VisibleComparison) -> Fai
         u_region=fair and fair.u_region,
         interval_w=fair and fair.interval_w,
         trials=fitted.trials_of[build_id],
-        reason=None if fair else say("reason.no_reference"),
+        reason=None if fair else say(_reason(build_id, fitted)),
     )
+
+
+def _reason(build_id: str, fitted: Fitted) -> str:
+    """Return the key of the reason why a build has no comparable power."""
+    is_contradictory = build_id in fitted.fit.contradictory
+    return "reason.contradictory" if is_contradictory else "reason.no_reference"
 
 
 def hidden_builds(fitted: Fitted, visible: VisibleComparison) -> int:

@@ -314,7 +314,10 @@ class TestUnexpected:
         trials["build_id"] = trials["build_id"].astype("<U8")
         trials["build_id"][[0, 1]], trials["team_id"] = "new", trials["team_id"].astype("<U8")
         trials["team_id"][[0, 1]] = "new"
-        assert np.flatnonzero(fit_season(trials).is_aside).tolist() == [0, 1]
+        fit = fit_season(trials)
+        assert np.flatnonzero(fit.is_aside).tolist() == [0, 1]
+        assert fit.contradictory == {"new"}
+        assert ["new"] in fit.groups
 
 
 def apart(one, other):
