@@ -95,7 +95,7 @@ def season_table(report: SeasonReport, schools: Mapping[str, School], view: View
         view,
         ticks,
         len(chosen),
-        len({row.group for row in rows}),
+        len({row.group for row in rows if row.span} or {row.group for row in rows}),
     )
 
 

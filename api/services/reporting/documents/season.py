@@ -101,7 +101,7 @@ def _comparison(builder: Builder, report: SeasonReport) -> None:
     by_group = [list(places) for _, places in groupby(fair.places, lambda each: each.group)]
     shown = [each for each in by_group if len(each) > 1 or each[0].fair_power_w]
     for number, places in enumerate(shown, start=1):
-        several = len(by_group) > 1
+        several = len(shown) > 1
         key = "report_season.of_groups" if several else "report_season.one_group"
         builder.add(_fair(places, say(key, number=number), own))
     builder.add(*(Text(words, "quiet") for words in comparison_notes(report)))
