@@ -311,7 +311,7 @@ def fit_season(
         solution, weights = fit_robustly(season, used, counted, rounds=ROUNDS_AGAIN, like=like)
     builds = solution.builds(np.arange(model.builds.size))
     groups, bench_group = connected_builds(model.builds, model.terms["bench"], age_weeks)
-    unknown = model.builds.labels[contradictory(off, model.builds, is_aside)]
+    unknown = frozenset(model.builds.labels[contradictory(off, model.builds, is_aside)].tolist())
     return SeasonFit(
         build_ids=[str(each) for each in model.builds.labels],
         log_power=builds.rows @ solution.terms,
@@ -320,13 +320,13 @@ def fit_season(
         bench_u=np.sqrt(solution.variances(solution.of_terms("bench"))),
         session_ids=[str(each) for each in model.terms["session"].labels],
         session_effect=solution.terms[model.position["session"]],
-        groups=_apart(groups, frozenset(unknown.tolist())),
+        groups=_apart(groups, unknown),
         bench_group=bench_group,
         weights=weights,
         predicted_off=off,
         predicted_z=off_z,
         is_aside=is_aside,
-        contradictory=frozenset(unknown.tolist()),
+        contradictory=unknown,
         spread=used,
         is_estimated=is_estimated,
         _solution=solution,

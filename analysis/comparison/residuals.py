@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-FITTING = (0.7, 1.3)  # [-], standard deviation of residuals that the model stands by
+FITTING = (0.7, 1.3)  # [-], standard deviations of residuals with which the model fits
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ class InMemory:
     """Counts of one process."""
 
     def __init__(self) -> None:
-        self._counts: dict[tuple[str, int, int], int] = {}
+        self._counts: Counted = {}
         self._turn = threading.Lock()
 
     def add(self, name: str, window_s: int, now: float) -> int:
@@ -68,10 +68,7 @@ class InMemory:
 
     def _forget(self, now: float) -> None:
         """Remove the counts of windows that are over."""
-        running = {
-            place: count for place, count in self._counts.items() if (place[2] + 1) * place[1] > now
-        }
-        self._counts = running
+        self._counts = _running(self._counts, now)
 
 
 class InDatabase:
@@ -103,8 +100,7 @@ class InDatabase:
                 self._written[each] = self._written.get(each, 0) + added
         totals = self._write(counts, now)
         with self._turn:
-            known = self._written | totals
-            self._written = {each: known[each] for each in known if _is_running(each, now)}
+            self._written = _running(self._written | totals, now)
         return totals[place]
 
     def _write(self, counts: Counted, now: float) -> Counted:
@@ -132,10 +128,13 @@ class InDatabase:
         return totals
 
 
-def _is_running(place: tuple[str, int, int], now: float) -> bool:
-    """Tell whether the window of a count is not over."""
-    _, window_s, window = place
-    return (window + 1) * window_s > now
+def _running(counts: Counted, now: float) -> Counted:
+    """Return the counts of windows that are not over."""
+    return {
+        (name, window_s, window): count
+        for (name, window_s, window), count in counts.items()
+        if (window + 1) * window_s > now
+    }
 
 
 @dataclass(frozen=True, slots=True)
