@@ -2,11 +2,21 @@
 
 import re
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.support.browsers import PHONE, sign_in, visiting
-from tests.support.makers import created, trial_payload
+from tests.support.makers import build_payload, created, trial_payload
 from tests.support.trial_form import fill_trial, new_trial, trials_of
+
+
+@pytest.fixture(scope="module")
+def many_builds(world):
+    """Give a school so many builds that the form offers to search them."""
+    for _ in range(8):
+        changed = build_payload(world.larch.turbine_id, changed_factor="pitch")
+        created(world.larch.coach.post("/v1/builds", json=changed))
+    return world
 
 
 class TestAtTheBench:
@@ -115,3 +125,36 @@ class TestSending:
         expect(phone.locator("button.main")).to_be_disabled()
         phone.wait_for_url("**/trials/trl_*")
         assert trials_of(world) == before + 1
+
+
+class TestFindingABuild:
+    @pytest.fixture
+    def lead(self, browser, service, world):
+        with visiting(browser, service, viewport=PHONE) as page:
+            sign_in(page, world.lead_key)
+            yield page
+
+    def test_two_letters_at_the_beginning_of_a_word_find_it(self, lead, many_builds):
+        lead.goto(f"/trials/new?session_id={many_builds.larch.session_id}")
+        search = lead.get_by_label("Find: two letters")
+        offered = lead.locator("#f-build_id option:not([value=''])")
+        search.fill("it")  # within "pitch", which is no name
+        expect(offered).to_have_count(0)
+        search.fill("bi")
+        expect(offered).to_have_count(1)
+        assert lead.locator("#f-build_id").input_value() == many_builds.birch.build_id
+        search.fill("la 1")
+        expect(offered).to_have_count(1)
+        search.fill("")
+        expect(offered).to_have_count(11)
+
+    def test_the_teams_of_the_chosen_school_stand_first(self, lead, many_builds):
+        lead.goto(f"/trials/new?session_id={many_builds.larch.session_id}")
+        teams = lead.locator("#f-build_id optgroup")
+        expect(teams.first).to_have_attribute("label", "Larch one")
+        lead.locator("#f-build_id").select_option(many_builds.larch.build_id)
+        lead.locator("#f-session_id").select_option(many_builds.birch.session_id)
+        assert [each.get_attribute("label") for each in teams.all()] == [
+            "Birch one", "Larch one", "Reference rotors",
+        ]  # fmt: skip
+        assert lead.locator("#f-build_id").input_value() == many_builds.larch.build_id

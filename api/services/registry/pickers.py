@@ -1,10 +1,11 @@
 """The options of selection fields: ids with names, of things that the caller may see."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, func, or_, select
 
 from api.messages import say
 from api.messages.days import short_day
@@ -60,10 +61,23 @@ def benches(db: Session, caller: Caller) -> Pairs:
     return [(row.id, f"{row.name} · {school}") for row, school in db.execute(rows.limit(MOST))]
 
 
+@dataclass(frozen=True)
+class BuildsOfTeam:
+    """The builds of one team, or those of all reference rotors, as options of a field."""
+
+    name: str
+    organisation_id: str | None  # None for reference rotors
+    options: Pairs
+
+    def place(self, first_school: str) -> tuple[bool, bool, str]:
+        """Return the key of its place: one school first, reference rotors last."""
+        return self.organisation_id is None, self.organisation_id != first_school, self.name
+
+
 def builds(
-    db: Session, caller: Caller, season_id: str, chosen: str = ""
-) -> list[tuple[str, Pairs]]:
-    """Return the builds of a season by team, and those of the reference rotors.
+    db: Session, caller: Caller, season_id: str, chosen: str = "", first_school: str = ""
+) -> list[BuildsOfTeam]:
+    """Return the builds of a season by team: one school's first, reference rotors last.
 
     At most `MOST` builds are returned, always with the chosen one.
     """
@@ -74,16 +88,26 @@ def builds(
         .where(may_see(caller, Build))
         .where(or_(col(Team.season_id) == season_id, col(Turbine.team_id).is_(None)))
         .order_by(
-            col(Build.id) != chosen, col(Team.name), col(Turbine.name), col(Build.number).desc()
+            col(Build.id) != chosen,
+            func.coalesce(col(Team.organisation_id), "") != first_school,
+            col(Team.name),
+            col(Turbine.name),
+            col(Build.number).desc(),
         )
     )
-    grouped: dict[str, Pairs] = {}
+    groups: dict[str, BuildsOfTeam] = {}
     for build, turbine, team in db.execute(rows.limit(MOST)):
+        group = groups.setdefault(team.id if team else "", _group(team))
         label = say("build.title", turbine=named_turbine(turbine, team), number=build.number)
         changed = f" ({build.changed_factor})" if build.changed_factor else ""
-        group = team.name if team else reference_rotors()
-        grouped.setdefault(group, []).append((build.id, label + changed))
-    return sorted(grouped.items(), key=lambda pair: (pair[0] == reference_rotors(), pair[0]))
+        group.options.append((build.id, label + changed))
+    return sorted(groups.values(), key=lambda group: group.place(first_school))
+
+
+def _group(team: Team | None) -> BuildsOfTeam:
+    if team is None:
+        return BuildsOfTeam(reference_rotors(), None, [])
+    return BuildsOfTeam(team.name, team.organisation_id, [])
 
 
 def reference_rotors() -> str:

@@ -39,19 +39,28 @@
   const { NUMBER, value, inUnit } = window.gustbookUnits;
   const AMBIGUOUS = /^[+\-\u2212]?[1-9][0-9]{0,2}[.,][0-9]{3}$/;
   const isWithin = (field, number) => !(number < Number(field.dataset.min ?? -Infinity) || number > Number(field.dataset.max ?? Infinity));
-  // With many builds, two letters of a team or a build find it.
-  const FIND_FROM = 8;
+  // The teams of the session's school stand first, reference rotors last.
   const choice = form.elements.build_id, finder = document.getElementById("find-build");
+  form.elements.session_id.addEventListener("change", (event) => {
+    const school = event.target.selectedOptions[0]?.dataset.school;
+    const place = ({ dataset }) => (dataset.school === school ? 0 : dataset.school ? 1 : 2);
+    const groups = [...choice.querySelectorAll("optgroup")], chosen = choice.value;
+    choice.append(...groups.sort((a, b) => place(a) - place(b) || a.label.localeCompare(b.label)));
+    choice.value = chosen;
+  });
+
+  // With many builds, the first two letters of a team, a turbine or a changed factor find one.
+  const FIND_FROM = 8, NOT_A_WORD = /[^\p{L}\p{N}]+/u;
   if (finder && choice.options.length > FIND_FROM) {
     const every = [...choice.querySelectorAll("option")].map((option) => ({
-      option, words: `${option.parentElement.label ?? ""} ${option.textContent}`.toLowerCase(), group: option.parentElement,
+      option, words: `${option.parentElement.label ?? ""} ${option.textContent}`.toLowerCase().split(NOT_A_WORD), group: option.parentElement,
     }));
     finder.hidden = false;
     finder.querySelector("input").addEventListener("input", (event) => {
       const wanted = event.target.value.trim().toLowerCase().split(/\s+/);
       for (const { option, words, group } of every) {
         if (!option.value) continue;
-        const fits = wanted.every((part) => words.includes(part));
+        const fits = wanted.every((part) => words.some((word) => word.startsWith(part)));
         if (fits) group.append(option); else option.remove();
       }
       for (const group of choice.querySelectorAll("optgroup")) group.hidden = !group.children.length;

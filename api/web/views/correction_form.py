@@ -74,17 +74,19 @@ def shown(stored_trial: TrialRead) -> dict[str, str]:
 def offers(db: Session, caller: Caller, stored_trial: TrialRead) -> Mapping[str, Choices]:
     """Return the choices: sessions and builds of its season, resistors of its school."""
     sessions = pickers.sessions(db, caller, stored_trial.season_id, stored_trial.session_id)
-    builds = pickers.builds(db, caller, stored_trial.season_id, stored_trial.build_id)
-    loads = pickers.equipment(db, caller, "load", stored_trial.organisation_id)
+    school_id = stored_trial.organisation_id
+    builds = pickers.builds(
+        db, caller, stored_trial.season_id, stored_trial.build_id, first_school=school_id
+    )
+    options = [pair for of_team in builds for pair in of_team.options]
+    loads = pickers.equipment(db, caller, "load", school_id)
     as_it_is = say("trial.as_it_is")
     return {
         "session_id": _with(
             stored_trial.session_id,
             [(row.id, named(row, bench, zone)) for row, bench, zone in sessions], as_it_is,
         ),
-        "build_id": _with(
-            stored_trial.build_id, [pair for _, pairs in builds for pair in pairs], as_it_is
-        ),
+        "build_id": _with(stored_trial.build_id, options, as_it_is),
         "load_id": _with(stored_trial.load_id, loads, as_it_is),
     }  # fmt: skip
 

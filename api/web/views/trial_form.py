@@ -175,16 +175,20 @@ def _form(visited: Visit, filled: Filled) -> Response:
         rows = pickers.sessions(db, visited.caller, season_id, chosen["session_id"])
         sessions = [(row.id, named(row, bench, zone)) for row, bench, zone in rows]
         zones = {row.id: zone for row, _, zone in rows}
-        builds = pickers.builds(db, visited.caller, season_id, chosen["build_id"])
+        schools = {row.id: row.organisation_id for row, _, _ in rows}
+        builds = pickers.builds(
+            db, visited.caller, season_id, chosen["build_id"],
+            first_school=schools.get(chosen["session_id"], ""),
+        )  # fmt: skip
         if not chosen["build_id"]:
             filled.typed |= _only(db, visited.caller, builds)
         benches = pickers.benches(db, visited.caller)
-        settings = _settings(db, visited.caller, [id for _, pairs in builds for id, _ in pairs])
+        listed = [id for of_team in builds for id, _ in of_team.options]
+        settings = _settings(db, visited.caller, listed)
         in_session = stored_trials.newest(
             db, visited.caller, col(Trial.session_id) == chosen["session_id"], most=SESSION_SHOWN
         )
         names = pickers.names_of_builds(db, [trial.build_id for trial in in_session])
-    listed = sum(len(of_team) for _, of_team in builds)
     return rendering.show(
         "trial_form.html",
         visited,
@@ -193,6 +197,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         by_name={each.name: each for each in filled.fields},
         readings=READING_NAMES[:AT_ONCE],
         sessions=sessions,
+        schools=schools,
         builds=builds,
         settings=settings,
         benches=benches,
@@ -201,16 +206,16 @@ def _form(visited: Visit, filled: Filled) -> Response:
         names=names,
         cautions=cautions.foot(),
         said={name: say(f"unsent.{name}") for name in SCRIPT_MESSAGES},
-        left_out=[say("page.first_only", count=listed)] if listed >= pickers.MOST else None,
+        left_out=[say("page.first_only", count=len(listed))]
+        if len(listed) >= pickers.MOST
+        else None,
     )
 
 
-def _only(db: Session, caller: Caller, builds: list[tuple[str, pickers.Pairs]]) -> dict[str, str]:
+def _only(db: Session, caller: Caller, builds: list[pickers.BuildsOfTeam]) -> dict[str, str]:
     """Return the only build of all teams as the choice, or nothing if there are several."""
-    of_teams = [
-        pair for team, pairs in builds for pair in pairs if team != pickers.reference_rotors()
-    ]
-    return _of_build(db, caller, of_teams[0][0]) if len(of_teams) == 1 else {}
+    of_teams = [id for group in builds if group.organisation_id for id, _ in group.options]
+    return _of_build(db, caller, of_teams[0]) if len(of_teams) == 1 else {}
 
 
 def _of_build(db: Session, caller: Caller, build_id: str) -> dict[str, str]:
