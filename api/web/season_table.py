@@ -72,6 +72,7 @@ class SeasonTable:
     ticks: Sequence[tuple[float, str]]
     found: int
     groups: int
+    placed: int | None  # builds that all places are among; None if groups differ
 
     @property
     def pages(self) -> int:
@@ -86,6 +87,7 @@ def season_table(report: SeasonReport, schools: Mapping[str, School], view: View
     scale = _scale(places)
     rows = [_row(place, teams.get(place.team_id), schools, scale) for place in places]
     placed = {place.team_id for place in places}
+    sizes = {place.group_size for place in places}
     rows += [_unplaced(each, schools) for each in teams.values() if each.team_id not in placed]
     chosen = sorted((row for row in rows if _is_chosen(row, view)), key=ORDERS[view.sort])
     first = MOST_ROWS * (view.page - 1)
@@ -96,6 +98,7 @@ def season_table(report: SeasonReport, schools: Mapping[str, School], view: View
         ticks,
         len(chosen),
         len({row.group for row in rows if row.span} or {row.group for row in rows}),
+        sizes.pop() if len(sizes) == 1 else None,
     )
 
 

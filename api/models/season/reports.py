@@ -170,6 +170,7 @@ class FairPlace(BaseModel):
     """A team's current build on the season's scale, strongest first within its group."""
 
     group: Annotated[int, Field(description="Only places of one group can be held together.")]
+    group_size: Annotated[int, Field(description="Builds of its group; places are among these.")]
     place: Annotated[int, Field(description="By the middle of its interval.")]
     places: Annotated[
         tuple[int, int],

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from itertools import pairwise
+from typing import NamedTuple
 
 from api.messages import say
 from api.models.season.comparison import FairBuild, PairRead
@@ -20,7 +21,11 @@ def fair_table(
     Each is compared with the next visible one, even if hidden builds are between them.
     """
     shown = [
-        [(place, build) for place, build in enumerate(builds, start=1) if build.team_id in team_ids]
+        [
+            (_Place(place, len(builds), ranking.places[build.build_id]), build)
+            for place, build in enumerate(builds, start=1)
+            if build.team_id in team_ids
+        ]
         for builds in ranking.groups
     ]
     nexts = [(a.build_id, b.build_id) for of in shown for (_, a), (_, b) in pairwise(of)]
@@ -28,11 +33,7 @@ def fair_table(
     is_available = any(pair.comparable != "not_yet" for pair in ranking.ahead.values())
     return FairTable(
         available=is_available,
-        places=[
-            _place(place, ranking.places[build.build_id], build, ahead, current)
-            for of in shown
-            for place, build in of
-        ],
+        places=[_read(place, build, ahead, current) for of in shown for place, build in of],
         not_shown=ranking.not_shown,
         others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
         assumption=_assumption(ranking.fitted) if is_available and ranking.fitted else None,
@@ -49,9 +50,16 @@ def _assumption(fitted: Fitted) -> str | None:
     return say("season.assumed", spread=spread, twice=2 * spread)
 
 
-def _place(
-    place: int,
-    places: tuple[int, int],
+class _Place(NamedTuple):
+    """The place of a build in its group, and the places that its uncertainty leaves open."""
+
+    place: int
+    group_size: int
+    places: tuple[int, int]
+
+
+def _read(
+    place: _Place,
     build: FairBuild,
     ahead: Mapping[str, PairRead],
     current: Mapping[str, CurrentBuild],
@@ -59,8 +67,7 @@ def _place(
     newest = current.get(build.team_id)
     return FairPlace(
         group=build.group,
-        place=place,
-        places=places,
+        **place._asdict(),
         team_id=build.team_id,
         name=build.team_name,
         build_id=build.build_id,

@@ -25,6 +25,16 @@
     });
   }
 
+  // A link or key is copied with one tap, where the browser allows it.
+  for (const button of navigator.clipboard ? document.querySelectorAll("[data-copies]") : []) {
+    const held = document.getElementById(button.dataset.copies);
+    button.hidden = false;
+    button.addEventListener("click", async () => {
+      await navigator.clipboard.writeText(held.value ?? held.textContent);
+      button.textContent = button.dataset.done;
+    });
+  }
+
   // A slow link or form says that it is at work.
   addEventListener("submit", (event) => {
     const button = event.submitter;

@@ -27,7 +27,7 @@ class TestRefused:
         flag = flag_of(run(world.larch, (1.2, 0.9)), "runs_disagree")
         refused = answer(world.larch.coach, flag, answer="accept_fix")
         assert refused.status_code == 409
-        assert "proposes no value" in refused.json()["detail"]
+        assert "no value is suggested" in refused.json()["detail"]
 
     def test_one_answer_is_enough(self, world: World):
         flag = flag_of(run(world.larch, (1.2, 0.9)), "runs_disagree")

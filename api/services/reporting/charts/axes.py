@@ -51,6 +51,17 @@ def axis(values: Iterable[float], name: str, *, from_zero: bool = False) -> Axis
     return Axis(first * step, last * step, name, ticks)
 
 
+def signed_axis(reach: float, name: str) -> Axis:
+    """Return an axis from minus to plus a reach, with signed ticks at round numbers.
+
+    >>> signed_axis(38.0, "%").ticks
+    [(-40.0, '-40'), (-20.0, '-20'), (0.0, '0'), (20.0, '+20'), (40.0, '+40')]
+    """
+    even = axis([-reach, reach], name)
+    ticks = [(at, localised(at, "+.6g") if at else "0") for at, _ in even.ticks]
+    return Axis(even.low, even.high, name, ticks)
+
+
 def roomy_axis(values: Sequence[float], name: str) -> Axis:
     """Return an axis with some room at both ends, so that no mark is on the other axis."""
     tight = axis(values, name)

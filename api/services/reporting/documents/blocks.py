@@ -17,7 +17,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A paragraph: plain, number (large), callout (what matters) or quiet (how to read it)."""
+    """A paragraph: plain, answer or number (large), callout (what matters), quiet (a note)."""
 
     words: str
     tone: str = "plain"
@@ -76,5 +76,8 @@ class Builder:
     blocks: list[Block] = field(default_factory=list)
 
     def add(self, *blocks: Block | None) -> None:
-        """Add blocks; skip None."""
-        self.blocks += [block for block in blocks if block is not None]
+        """Add blocks; skip None and lists without an item."""
+        for block in blocks:
+            is_empty = isinstance(block, Items) and not block.words
+            if block is not None and not is_empty:
+                self.blocks.append(block)

@@ -36,8 +36,9 @@ def chosen_document(chosen: ChosenTeams) -> Document:
     teams = [replace(team, series=each) for team, each in zip(chosen.teams, colours, strict=True)]
     builder = Builder()
     name_of = {team.build.build_id: team.build.team_name for team in chosen.teams}
-    builder.add(Items([_pair(pair, name_of) for pair in chosen.pairs]))
-    builder.add(Text(say("compare.pair_hint"), "quiet"))
+    sentences = [_pair(pair, name_of) for pair in chosen.pairs]
+    builder.add(Text(sentences[0], "answer") if sentences else None)
+    builder.add(Items(sentences[1:]), Text(say("compare.pair_hint"), "quiet"))
     builder.add(*_titled("compare.power", _powers(teams)))
     own = [(team, team.progress) for team in teams if team.progress is not None]
     builder.add(*_titled("compare.growth", _growth(own)))

@@ -7,9 +7,16 @@ from api.models.events.inspections import EventReadiness, TeamReadiness
 from api.models.events.runs import EventResults, Placed, RunOrderRead
 from api.models.reporting.team_sheet import EventSheetRead
 from api.services.core import cautions
+from api.services.core.wording import share
+from api.services.registry.current_builds import words_of_build
 from api.services.reporting.documents import plots
 from api.services.reporting.documents.blocks import Builder, Document, Heading, Items, Table, Text
-from api.services.reporting.documents.words import day, milliwatts_within, shortened
+from api.services.reporting.documents.words import (
+    day,
+    milliwatts,
+    milliwatts_within,
+    shortened,
+)
 
 BOX = "☐"
 #: The message keys for whether a result was within its forecast range.
@@ -164,15 +171,24 @@ def _chances(teams: list[TeamOutlook]) -> Table:
     columns = (
         say("report_column.team"),
         say("report_column.build"),
-        say("report_event.range"),
-        say("report_event.says"),
+        say("report_event.expected"),
+        say("plot.first"),
+        say("plot.first_three"),
     )
     return Table(columns, [_chance(team) for team in teams])
 
 
 def _chance(team: TeamOutlook) -> tuple[str, ...]:
-    span = milliwatts_within(team.range_80_w) if team.range_80_w else say("report_event.not_placed")
-    return team.team_name, str(team.build_number), span, team.sentence
+    """Return the expected best run of a team and its chances, or why there are none."""
+    build = str(team.build_number)
+    if team.untested_build_number is not None:
+        build = words_of_build(team.build_number, None, team.untested_build_number)
+    if team.median_w is None or team.range_80_w is None:
+        reason = say("report_event.not_placed", reason=team.reason)
+        return team.team_name, build, reason, "–", "–"
+    expected = milliwatts(team.median_w, team.range_80_w)
+    chances = ("–" if each is None else share(each) for each in (team.first, team.top_three))
+    return team.team_name, build, expected, *chances
 
 
 def _results(builder: Builder, results: EventResults) -> None:

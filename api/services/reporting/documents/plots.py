@@ -16,6 +16,7 @@ from api.services.reporting.charts.axes import (
     growth_axis,
     power_axis,
     roomy_axis,
+    signed_axis,
     values_axis,
 )
 from api.services.reporting.charts.chart import Chart, rows_chart
@@ -243,16 +244,15 @@ def bench_scores(scores: Sequence[BenchScoreRead]) -> Plot | None:
     """Return the bias of each bench with its uncertainty; lines mark 20 and 30 %."""
     if not scores:
         return None
-    reach = max(40.0, *(abs(score.effect_pct) + 2 * score.u_pct for score in scores))
-    marks = [100 * math.expm1(SIGMA_PT * z) for z in (-3, -2, 0, 2, 3)]
-    ticks = [(at, f"{at:+.0f}" if at else "0") for at in marks]
+    limits = [100 * math.expm1(SIGMA_PT * z) for z in (-3, -2, 2, 3)]
+    reach = max(1.1 * limits[-1], *(abs(score.effect_pct) + 2 * score.u_pct for score in scores))
     chart = rows_chart(
         say("plot.benches"),
         say("plot.benches_how"),
         [score.name for score in scores],
-        Axis(-reach, reach, say("plot.benches_axis"), ticks),
+        signed_axis(reach, say("plot.benches_axis")),
     )
-    for at in marks:
+    for at in (0.0, *limits):
         chart.upright(at)
     for row, score in enumerate(scores):
         uncertainty = 2 * score.u_pct
@@ -286,7 +286,7 @@ def chances(teams: Sequence[TeamOutlook]) -> Plot | None:
         say("plot.chances"),
         say("plot.chances_how"),
         [team.team_name for team in placed],
-        Axis(0.0, 100.0, say("plot.chances_axis"), [(at, f"{at:.0f}") for at in QUARTERS]),
+        Axis(-3.0, 103.0, say("plot.chances_axis"), [(at, f"{at:.0f}") for at in QUARTERS]),
     )
     for row, team in enumerate(placed):
         for series, percent in enumerate(_percents(team)):
