@@ -7,9 +7,10 @@ from itertools import combinations
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from analysis.comparison.fit import SeasonFit
-from analysis.numeric.distributions import normal_cdf
+from analysis.numeric.distributions import normal_cdf, normal_quantile
 from analysis.uncertainty import COVERAGE_FACTOR, interval, percent, region_uncertainty
 
 COMPARABLE_UP_TO = 0.15  # [-], uncertainty of a difference of ln power
@@ -21,6 +22,7 @@ NEAR = 20  # builds after each that a range of places looks at
 #: grid, 2.6 √(0.046² + 0.03² + 0.01²), and the electrical part, which is small next to it.
 U_ASSIGNING_BENCH = 0.146
 
+FloatArray = npt.NDArray[np.float64]
 Comparable = Literal["yes", "rough", "not_yet"]
 Statement = Literal[
     "a_ahead", "a_probably_ahead", "too_close", "b_probably_ahead", "b_ahead", "not_yet"
@@ -164,11 +166,49 @@ def place_ranges(fit: SeasonFit, groups: Sequence[Sequence[str]]) -> dict[str, t
     ]
     places = {build: place for builds in groups for place, build in enumerate(builds, start=1)}
     best, worst = dict(places), dict(places)
-    for (one, other), pair in zip(near, compare_each(fit, near), strict=True):
-        if pair.statement != "a_ahead":
+    for (one, other), is_ahead in zip(near, _are_surely_ahead(fit, near).tolist(), strict=True):
+        if not is_ahead:
             worst[one] += 1
             best[other] -= 1
     return {build: (best[build], worst[build]) for build in places}
+
+
+def is_any_comparable(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> bool:
+    """Tell whether any of the given pairs of builds can be compared, at least roughly.
+
+    Parameters
+    ----------
+    fit : SeasonFit
+        The season's fit.
+    pairs : sequence of (str, str)
+        Pairs of builds of the fit.
+
+    Returns
+    -------
+    bool
+        The same as a comparison of each pair would tell, in a fraction of its time.
+    """
+    return bool(np.any(_are_comparable(fit, pairs, _u_of(fit, pairs))))
+
+
+def _u_of(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> FloatArray:
+    return fit.u_of_pairs(pairs) if pairs else np.empty(0)
+
+
+def _are_comparable(
+    fit: SeasonFit, pairs: Sequence[tuple[str, str]], u: FloatArray
+) -> npt.NDArray[np.bool_]:
+    group = fit.group_of
+    is_joined = np.array([group[a] == group[b] for a, b in pairs], dtype=bool)
+    return is_joined & (u <= ROUGH_UP_TO)
+
+
+def _are_surely_ahead(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> npt.NDArray[np.bool_]:
+    """Tell of each pair whether its first build is ahead of the other one with 95 %."""
+    u = _u_of(fit, pairs)
+    difference = np.array([fit.effects[a] - fit.effects[b] for a, b in pairs])
+    is_ahead = (u > 0) & (difference >= normal_quantile(AHEAD_FROM) * u)
+    return _are_comparable(fit, pairs, u) & is_ahead
 
 
 def _pair(fit: SeasonFit, a: str, b: str, u: float) -> Pair:

@@ -272,24 +272,23 @@ def _pairs(fitted: Fitted, visible: VisibleComparison, asked: _Asked) -> tuple[l
     With very many builds each is compared only with the next ones; the other pairs are counted.
     """
     current = in_order(fitted, visible)
+    listed = {build for build in current if asked.lists(build)}
     every = len(current) * (len(current) - 1) // 2
     if len(current) <= ALL_PAIRS_UP_TO:
         pairs = [
             pair
             for pair in (compare_all(fitted.fit, current) if current else [])
-            if asked.lists(pair.a) or asked.lists(pair.b)
+            if pair.a in listed or pair.b in listed
         ]
     else:
-        near = [
-            (a, b)
-            for at, a in enumerate(current)
-            for b in current[at + 1 : at + 1 + NEXT_ONES]
-            if asked.lists(a) or asked.lists(b)
-        ]
         # The nearest neighbours first, so that each build has some.
-        place = {build: at for at, build in enumerate(current)}
-        near.sort(key=lambda pair: place[pair[1]] - place[pair[0]])
-        chosen = sorted(near[:MOST_PAIRS], key=lambda pair: (place[pair[0]], place[pair[1]]))
+        near = [
+            (at, at + apart)
+            for apart in range(1, NEXT_ONES + 1)
+            for at in range(len(current) - apart)
+            if current[at] in listed or current[at + apart] in listed
+        ]
+        chosen = [(current[a], current[b]) for a, b in sorted(near[:MOST_PAIRS])]
         pairs = compare_each(fitted.fit, chosen)
     return [pair_read(pair, fitted, visible) for pair in pairs], every - len(pairs)
 

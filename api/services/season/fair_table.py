@@ -30,14 +30,13 @@ def fair_table(
     ]
     nexts = [(a.build_id, b.build_id) for of in shown for (_, a), (_, b) in pairwise(of)]
     ahead = pairs_of(ranking, nexts)
-    is_available = any(pair.comparable != "not_yet" for pair in ranking.ahead.values())
     return FairTable(
-        available=is_available,
+        available=ranking.is_available,
         places=[_read(place, build, ahead, current) for of in shown for place, build in of],
         not_shown=ranking.not_shown,
         others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
-        assumption=_assumption(ranking.fitted) if is_available and ranking.fitted else None,
-        **wording.statement("fair.available" if is_available else "fair.not_yet"),
+        assumption=_assumption(ranking.fitted) if ranking.is_available and ranking.fitted else None,
+        **wording.statement("fair.available" if ranking.is_available else "fair.not_yet"),
     )
 
 

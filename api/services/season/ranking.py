@@ -1,4 +1,4 @@
-"""Put the current builds of a season in order, each compared with the next one of its group."""
+"""Put the current builds of a season in order, and compare pairs of them."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from sqlmodel import Session
 
-from analysis.comparison.pairs import compare_each, place_ranges
+from analysis.comparison.pairs import compare_each, is_any_comparable, place_ranges
 from api.messages import current_language
 from api.models.registry.seasons import Season
 from api.models.season.comparison import FairBuild, PairRead
@@ -27,14 +27,12 @@ from api.services.season.fit import Fitted, fitted_season
 
 @dataclass(frozen=True, slots=True)
 class ComparableBuilds:
-    """The visible current builds, by group, strongest first.
-
-    `ahead` has the comparison of each build with the next one of its group.
-    """
+    """The visible current builds, by group, strongest first."""
 
     groups: list[list[FairBuild]]
-    ahead: dict[str, PairRead]
     not_shown: int
+    #: Whether any build can be compared with the next one of its group.
+    is_available: bool = False
     #: The best and the worst place of each build that its uncertainty leaves open.
     places: dict[str, tuple[int, int]] = field(default_factory=dict)
     fitted: Fitted | None = field(default=None, metadata=COUNTED_ELSEWHERE)
@@ -42,10 +40,10 @@ class ComparableBuilds:
 
 
 def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
-    """Return the season's current builds in order, each compared with the next one."""
+    """Return the season's current builds in order."""
     fitted = fitted_season(db, caller, season)
     if fitted is None:
-        return ComparableBuilds([], {}, 0)
+        return ComparableBuilds([], 0)
     visible = visible_to(db, caller, season)
     about = fitted.view, fitted.is_coarse, visible.shown, current_language()
     ranked: ComparableBuilds = cache_of(db).get_or_make(
@@ -64,8 +62,8 @@ def _ranked(fitted: Fitted, visible: VisibleComparison) -> ComparableBuilds:
             [fair_build(each, fitted, visible) for each in builds]
             for _, builds in sorted(groups.items())
         ],
-        {pair.a: pair_read(pair, fitted, visible) for pair in compare_each(fitted.fit, nexts)},
         hidden_builds(fitted, visible),
+        is_any_comparable(fitted.fit, nexts),
         place_ranges(fitted.fit, list(groups.values())),
         fitted,
         visible,
@@ -74,15 +72,7 @@ def _ranked(fitted: Fitted, visible: VisibleComparison) -> ComparableBuilds:
 
 def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
     """Return the comparisons of pairs of builds, each under its first build."""
-    by_first = {a: ranked.ahead[a] for a, b in pairs if _is_next(ranked, a, b)}
-    others = [pair for pair in pairs if pair[0] not in by_first]
     fitted, visible = ranked.fitted, ranked.visible
-    if others and fitted is not None and visible is not None:
-        by_first |= {
-            each.a: pair_read(each, fitted, visible) for each in compare_each(fitted.fit, others)
-        }
-    return by_first
-
-
-def _is_next(ranked: ComparableBuilds, a: str, b: str) -> bool:
-    return a in ranked.ahead and ranked.ahead[a].b == b
+    if fitted is None or visible is None:
+        return {}
+    return {each.a: pair_read(each, fitted, visible) for each in compare_each(fitted.fit, pairs)}
