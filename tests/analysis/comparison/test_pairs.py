@@ -13,6 +13,7 @@ from analysis.comparison.pairs import (
     compare_each,
     compare_pair,
     fair_powers,
+    is_any_comparable,
     place_ranges,
 )
 from tests.support.stated_fits import stated_fit
@@ -110,6 +111,34 @@ def test_pairs_of_many_agree_with_one_at_a_time():
         assert (one.comparable, one.u_difference) == (
             other.comparable, other.u_difference and pytest.approx(other.u_difference),
         )  # fmt: skip
+
+
+@pytest.mark.parametrize("at_bench", [0.05, 0.8])
+def test_short_cuts_agree_with_the_comparison_of_each_pair(at_bench):
+    """Places and whether anything can be compared, for drawn builds at benches with a link."""
+    rng = np.random.default_rng(5)
+    rows = [(f"b{build}", bench) for bench in "12" for build in (0, *range(int(bench), 12, 2))] * 2
+    build, bench = zip(*rows, strict=True)
+    power = dict(zip(dict.fromkeys(build), rng.normal(-3, 0.3, 12), strict=True))
+    season = fit_season(
+        {"log_power": [power[each] + rng.normal(0, 0.1) for each in build],
+         "u_own": [at_bench] * len(rows), "build_id": build, "team_id": build,
+         "bench_id": bench, "session_id": bench}
+    )  # fmt: skip
+    order = sorted(season.build_ids, key=lambda each: -season.effects[each])
+    pairs = compare_all(season, order)
+    assert is_any_comparable(season, [(pair.a, pair.b) for pair in pairs]) == any(
+        pair.comparable != "not_yet" for pair in pairs
+    )
+    sure = {(pair.a, pair.b) for pair in pairs if pair.statement == "a_ahead"}
+    expected = {
+        build: (
+            1 + sum((other, build) in sure for other in order[:place]),
+            len(order) - sum((build, other) in sure for other in order[place + 1 :]),
+        )
+        for place, build in enumerate(order)
+    }
+    assert place_ranges(season, [order]) == expected
 
 
 class TestPlaceRanges:
