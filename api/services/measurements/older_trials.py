@@ -246,7 +246,8 @@ def _latest_of_builds(
     """
     if any(row.kind == "pitch" for row in new.rows):
         return None
-    if _ids(db, _OF_BUILDS, **(names | {"builds": later_builds, "most": 1})):
+    later = names | {"builds": later_builds, "most": 1}
+    if later_builds and _ids(db, _OF_BUILDS, **later):  # of no builds it would scan the bench
         return None
     found: set[str] = set()
     for build_id, load_ohm in {(row.build_id, row.load_ohm) for row in new.rows}:
