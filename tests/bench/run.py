@@ -8,10 +8,12 @@ goal does not hold.
 
 import argparse
 import importlib
+import os
 import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the service does for itself
 
 WORKS = ("analysis", "model", "outlook", "report", "readers", "pages", "command", "requests",
          "store", "processes", "beside", "stall", "import", "start")  # fmt: skip
