@@ -1,7 +1,7 @@
 """Compare builds in pairs by a fit of the season: who is ahead, and how sure that is."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -129,7 +129,9 @@ def compare_each(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> list[Pair]
     return [_pair(fit, a, b, u) for (a, b), u in zip(pairs, uncertainties, strict=True)]
 
 
-def place_ranges(fit: SeasonFit, groups: Sequence[Sequence[str]]) -> dict[str, tuple[int, int]]:
+def place_ranges(
+    fit: SeasonFit, groups: Sequence[Sequence[str]], builds: Collection[str] | None = None
+) -> dict[str, tuple[int, int]]:
     """Return the best and the worst place that each build may truly have in its group.
 
     Parameters
@@ -138,6 +140,8 @@ def place_ranges(fit: SeasonFit, groups: Sequence[Sequence[str]]) -> dict[str, t
         The season's fit.
     groups : sequence of sequence of str
         Builds of each group, the strongest first.
+    builds : collection of str, optional
+        Builds of these groups that the places are wanted of; all if not given.
 
     Returns
     -------
@@ -158,19 +162,21 @@ def place_ranges(fit: SeasonFit, groups: Sequence[Sequence[str]]) -> dict[str, t
     >>> place_ranges(fit, [["a", "b", "c"]])
     {'a': (1, 2), 'b': (1, 2), 'c': (3, 3)}
     """
+    places = {build: place for group in groups for place, build in enumerate(group, start=1)}
+    wanted = places.keys() if builds is None else builds
     near = [
         (one, other)
-        for builds in groups
-        for at, one in enumerate(builds)
-        for other in builds[at + 1 : at + 1 + NEAR]
+        for group in groups
+        for at, one in enumerate(group)
+        for other in group[at + 1 : at + 1 + NEAR]
+        if one in wanted or other in wanted
     ]
-    places = {build: place for builds in groups for place, build in enumerate(builds, start=1)}
     best, worst = dict(places), dict(places)
     for (one, other), is_ahead in zip(near, _are_surely_ahead(fit, near).tolist(), strict=True):
         if not is_ahead:
             worst[one] += 1
             best[other] -= 1
-    return {build: (best[build], worst[build]) for build in places}
+    return {build: (best[build], worst[build]) for build in places if build in wanted}
 
 
 def is_any_comparable(fit: SeasonFit, pairs: Sequence[tuple[str, str]]) -> bool:

@@ -54,7 +54,9 @@ def compare_chosen(
     """
     season = resources.get_row(db, caller, Season, season_id)
     ranked = ranking.comparable_builds(db, caller, season)
-    visible = {build.team_id: build for group in ranked.groups for build in group}
+    if ranked is None:
+        return ChosenTeams(season, [], [], 0, [])
+    visible = {ranked.team_of(each): ranked.read(each) for group in ranked.groups for each in group}
     wanted = [team_id for team_id in dict.fromkeys(team_ids) if team_id in visible]
     chosen = set(wanted[:MOST])
     builds = [build for team_id, build in visible.items() if team_id in chosen]
@@ -90,5 +92,5 @@ def _pairs(ranked: ranking.ComparableBuilds, builds: Sequence[FairBuild]) -> lis
     """Return the comparison of each pair, the stronger first."""
     pairs = [(a.build_id, b.build_id) for a, b in combinations(builds, 2)]
     # One pair at a time, since the answer has one for each first build.
-    compared = [ranking.pairs_of(ranked, [pair]) for pair in pairs]
+    compared = [ranked.pairs([pair]) for pair in pairs]
     return [pair for answer in compared for pair in answer.values()]

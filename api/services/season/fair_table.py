@@ -10,32 +10,43 @@ from api.models.season.reports import FairPlace, FairTable
 from api.services.core import wording
 from api.services.registry.current_builds import CurrentBuild
 from api.services.season.fit import Fitted
-from api.services.season.ranking import ComparableBuilds, pairs_of
+from api.services.season.ranking import ComparableBuilds
 
 
 def fair_table(
-    ranking: ComparableBuilds, team_ids: set[str], current: Mapping[str, CurrentBuild]
+    ranking: ComparableBuilds | None, team_ids: set[str], current: Mapping[str, CurrentBuild]
 ) -> FairTable:
     """Return the newest counted builds of teams on the season's scale, by group.
 
     Each is compared with the next visible one, even if hidden builds are between them.
     """
+    if ranking is None:
+        return FairTable(
+            available=False, places=[], not_shown=0, **wording.statement("fair.not_yet")
+        )
     shown = [
         [
-            (_Place(place, len(builds), ranking.places[build.build_id]), build)
+            (place, len(builds), build)
             for place, build in enumerate(builds, start=1)
-            if build.team_id in team_ids
+            if ranking.team_of(build) in team_ids
         ]
         for builds in ranking.groups
     ]
-    nexts = [(a.build_id, b.build_id) for of in shown for (_, a), (_, b) in pairwise(of)]
-    ahead = pairs_of(ranking, nexts)
+    nexts = [(one[-1], other[-1]) for of in shown for one, other in pairwise(of)]
+    ahead, places = (
+        ranking.pairs(nexts),
+        ranking.places({build for of in shown for *_, build in of}),
+    )
     return FairTable(
         available=ranking.is_available,
-        places=[_read(place, build, ahead, current) for of in shown for place, build in of],
+        places=[
+            _read(_Place(place, size, places[build]), ranking.read(build), ahead, current)
+            for of in shown
+            for place, size, build in of
+        ],
         not_shown=ranking.not_shown,
-        others_as_of=ranking.fitted.others_as_of if ranking.fitted else None,
-        assumption=_assumption(ranking.fitted) if ranking.is_available and ranking.fitted else None,
+        others_as_of=ranking.fitted.others_as_of,
+        assumption=_assumption(ranking.fitted) if ranking.is_available else None,
         **wording.statement("fair.available" if ranking.is_available else "fair.not_yet"),
     )
 

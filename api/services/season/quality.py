@@ -251,8 +251,8 @@ def _influence_in_words(
 def _interaction(db: Session, season: Season, asked: _Asked) -> InteractionRead:
     """Return the spread of builds over benches, and each pair of neighbours with twice as much."""
     fit, columns = asked.fitted.fit, asked.columns
-    groups = comparable_builds(db, asked.caller, season).groups
-    nexts = [(one.build_id, next_.build_id) for group in groups for one, next_ in pairwise(group)]
+    ranking = comparable_builds(db, asked.caller, season)
+    nexts = [pair for group in ranking.groups for pair in pairwise(group)] if ranking else []
     other = OTHER_INTERACTION * fit.spread.interaction
     changes = pairs_with_interaction(columns.columns, fit, nexts, other, columns.age_weeks)
     key = "estimated" if fit.is_interaction_estimated else "assumed"

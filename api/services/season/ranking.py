@@ -1,9 +1,9 @@
 """Put the current builds of a season in order, and compare pairs of them."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from sqlmodel import Session
 
@@ -24,26 +24,47 @@ from api.services.season.comparisons import (
 )
 from api.services.season.fit import Fitted, fitted_season
 
+AT_ONCE = 50  # pairs that are looked at together: one that can be compared is enough
+
 
 @dataclass(frozen=True, slots=True)
 class ComparableBuilds:
-    """The visible current builds, by group, strongest first."""
+    """The visible current builds by group, strongest first; more of them is computed when asked.
 
-    groups: list[list[FairBuild]]
+    A school's report shows a few of a large season's builds.
+    """
+
+    groups: list[list[str]]
     not_shown: int
     #: Whether any build can be compared with the next one of its group.
-    is_available: bool = False
-    #: The best and the worst place of each build that its uncertainty leaves open.
-    places: dict[str, tuple[int, int]] = field(default_factory=dict)
-    fitted: Fitted | None = field(default=None, metadata=COUNTED_ELSEWHERE)
-    visible: VisibleComparison | None = None
+    is_available: bool
+    fitted: Fitted = field(metadata=COUNTED_ELSEWHERE)
+    visible: VisibleComparison
+
+    def team_of(self, build_id: str) -> str:
+        """Return the team of a build."""
+        return self.fitted.team_of[build_id]
+
+    def read(self, build_id: str) -> FairBuild:
+        """Return a build with its comparable power."""
+        return fair_build(build_id, self.fitted, self.visible)
+
+    def places(self, build_ids: Set[str]) -> dict[str, tuple[int, int]]:
+        """Return the best and the worst place that the uncertainty of each build leaves open."""
+        groups = [group for group in self.groups if not build_ids.isdisjoint(group)]
+        return place_ranges(self.fitted.fit, groups, build_ids)
+
+    def pairs(self, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
+        """Return the comparisons of pairs of builds, each under its first build."""
+        compared = compare_each(self.fitted.fit, pairs)
+        return {each.a: pair_read(each, self.fitted, self.visible) for each in compared}
 
 
-def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds:
-    """Return the season's current builds in order."""
+def comparable_builds(db: Session, caller: Caller, season: Season) -> ComparableBuilds | None:
+    """Return the season's current builds in order; None if no trial counts."""
     fitted = fitted_season(db, caller, season)
     if fitted is None:
-        return ComparableBuilds([], 0)
+        return None
     visible = visible_to(db, caller, season)
     about = fitted.view, fitted.is_coarse, visible.shown, current_language()
     ranked: ComparableBuilds = cache_of(db).get_or_make(
@@ -53,26 +74,13 @@ def comparable_builds(db: Session, caller: Caller, season: Season) -> Comparable
 
 
 def _ranked(fitted: Fitted, visible: VisibleComparison) -> ComparableBuilds:
-    groups: dict[int, list[str]] = defaultdict(list)
+    by_group: dict[int, list[str]] = defaultdict(list)
     for build_id in in_order(fitted, visible):
-        groups[fitted.fit.group_of[build_id]].append(build_id)
-    nexts = [pair for _, builds in sorted(groups.items()) for pair in pairwise(builds)]
-    return ComparableBuilds(
-        [
-            [fair_build(each, fitted, visible) for each in builds]
-            for _, builds in sorted(groups.items())
-        ],
-        hidden_builds(fitted, visible),
-        is_any_comparable(fitted.fit, nexts),
-        place_ranges(fitted.fit, list(groups.values())),
-        fitted,
-        visible,
+        by_group[fitted.fit.group_of[build_id]].append(build_id)
+    groups = [builds for _, builds in sorted(by_group.items())]
+    nexts = (pair for builds in groups for pair in pairwise(builds))
+    is_available = any(
+        is_any_comparable(fitted.fit, part)
+        for part in iter(lambda: list(islice(nexts, AT_ONCE)), [])
     )
-
-
-def pairs_of(ranked: ComparableBuilds, pairs: Sequence[tuple[str, str]]) -> dict[str, PairRead]:
-    """Return the comparisons of pairs of builds, each under its first build."""
-    fitted, visible = ranked.fitted, ranked.visible
-    if fitted is None or visible is None:
-        return {}
-    return {each.a: pair_read(each, fitted, visible) for each in compare_each(fitted.fit, pairs)}
+    return ComparableBuilds(groups, hidden_builds(fitted, visible), is_available, fitted, visible)
