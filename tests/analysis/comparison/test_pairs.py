@@ -165,3 +165,15 @@ class TestPlaceRanges:
 
     def test_one_alone_and_none(self):
         assert (self.ranges(1.0), self.ranges()) == ([(1, 1)], [])
+
+    def test_those_of_some_builds_are_the_same(self):
+        builds = [f"b{at}" for at in range(30)]
+        rng = np.random.default_rng(3)
+        power = np.sort(rng.normal(1.0, 0.4, 30))[::-1].tolist()
+        fit = SimpleNamespace(
+            effects=dict(zip(builds, power, strict=True)), group_of=dict.fromkeys(builds, 0),
+            u_of_pairs=lambda pairs: np.full(len(pairs), 0.1),
+        )  # fmt: skip
+        every = place_ranges(fit, [builds])
+        some = {"b0", "b7", "b29"}
+        assert place_ranges(fit, [builds], some) == {each: every[each] for each in some}
