@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, field
-from itertools import islice, pairwise
+from itertools import pairwise
 
 from sqlmodel import Session
 
@@ -78,9 +78,7 @@ def _ranked(fitted: Fitted, visible: VisibleComparison) -> ComparableBuilds:
     for build_id in in_order(fitted, visible):
         by_group[fitted.fit.group_of[build_id]].append(build_id)
     groups = [builds for _, builds in sorted(by_group.items())]
-    nexts = (pair for builds in groups for pair in pairwise(builds))
-    is_available = any(
-        is_any_comparable(fitted.fit, part)
-        for part in iter(lambda: list(islice(nexts, AT_ONCE)), [])
-    )
+    nexts = [pair for builds in groups for pair in pairwise(builds)]
+    parts = (nexts[at : at + AT_ONCE] for at in range(0, len(nexts), AT_ONCE))
+    is_available = any(is_any_comparable(fitted.fit, part) for part in parts)
     return ComparableBuilds(groups, hidden_builds(fitted, visible), is_available, fitted, visible)
