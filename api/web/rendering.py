@@ -55,6 +55,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "day": words.day,
         "moment": moment,
+        "moment_in_zone": moment_in_zone,
         "clock": clock,
         "milliwatts": words.milliwatts,
         "number": localised,
@@ -63,17 +64,26 @@ def _environment() -> Environment:
     return environment
 
 
-def moment(when: datetime, zone: str = "UTC") -> str:
+def moment(when: datetime, zone: str) -> str:
     """Return a day and time in a school's time zone, with the month's name.
 
     >>> moment(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
-    '5 July 2026, 14:30 (Europe/Dublin)'
+    '5 July 2026, 14:30'
     """
     local = when.astimezone(ZoneInfo(zone))
-    return f"{words.day(local)}, {local:%H:%M} ({zone})"
+    return f"{words.day(local)}, {local:%H:%M}"
 
 
-def clock(when: datetime, zone: str = "UTC") -> str:
+def moment_in_zone(when: datetime, zone: str) -> str:
+    """Return a day and time with the time zone, which a page needs to say once.
+
+    >>> moment_in_zone(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
+    '5 July 2026, 14:30 (Europe/Dublin)'
+    """
+    return f"{moment(when, zone)} ({zone})"
+
+
+def clock(when: datetime, zone: str) -> str:
     """Return a time of day in a school's time zone.
 
     >>> clock(datetime(2026, 7, 5, 13, 30, tzinfo=UTC), "Europe/Dublin")
@@ -136,8 +146,10 @@ def show(
 ) -> HTMLResponse:
     """Return a page made from a template, as of now unless `as_of` is given.
 
-    `left_out` lists what a page of results leaves out; an empty list means nothing.
+    `left_out` lists what a page of results leaves out; an empty list means nothing. Times are those
+    of the season's time zone unless `zone` is among the facts.
     """
+    facts = {"zone": visit.zone if visit else "UTC"} | facts
     html = (
         _environment()
         .get_template(template)

@@ -56,6 +56,8 @@ class Visit:
     now: datetime
     #: The current season of the pages: chosen in this browser, else today's.
     season_id: str = ""
+    #: The time zone of that season.
+    zone: str = "UTC"
     #: All seasons by id and name, newest first, to switch between.
     seasons: Sequence[tuple[str, str]] = ()
     #: Whether the season was chosen in this browser.
@@ -91,8 +93,10 @@ def visit(request: Request) -> Visit:
         caller, row = web_sessions.find(db, secret, now)
         cookie_season = request.cookies.get(season_cookie(request.app.state.settings), "")
         choice = season_choice.choose(db, caller, now, cookie_season)
-        season_id = choice.season.id if choice.season else ""
-        visited = Visit(request, caller, row.digest, row.last_trial_id, now, season_id,
+        season_id, zone = (
+            (choice.season.id, choice.season.timezone) if choice.season else ("", "UTC")
+        )
+        visited = Visit(request, caller, row.digest, row.last_trial_id, now, season_id, zone,
                       pickers.seasons(db, caller), season_id == cookie_season != "")  # fmt: skip
         is_stale = web_sessions.is_stale(row, now)
     request.scope["key_id"] = caller.key_id

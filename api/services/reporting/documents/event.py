@@ -55,10 +55,11 @@ def _readiness(builder: Builder, ready: EventReadiness) -> None:
         say("report_column.team"),
         say("report_column.build"),
         say("report_event.status"),
+        say("report_event.checks"),
         say("report_event.next"),
     )
     builder.add(Table(columns, [_team(team) for team in ready.teams], links=links))
-    builder.add(Heading(say("report_event.blades"), 3))
+    builder.add(Heading(say("report_event.blades")))
     with_safety = [team for team in ready.teams if team.safety]
     if with_safety:
         builder.add(_safety_table(with_safety))
@@ -96,7 +97,8 @@ def _team(team: TeamReadiness) -> tuple[str, ...]:
     return (
         team.team_name,
         build,
-        f"{_status(team.status)}\n{still_open}",
+        _status(team.status),
+        still_open,
         team.next_action,
     )
 
