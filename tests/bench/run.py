@@ -15,8 +15,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the service does for itself
 
-WORKS = ("analysis", "model", "outlook", "report", "readers", "pages", "command", "requests",
-         "store", "processes", "beside", "stall", "import", "start")  # fmt: skip
+WORKS = ("analysis", "model", "outlook", "report", "readers", "pages", "views", "command",
+         "requests", "store", "processes", "beside", "stall", "import", "start")  # fmt: skip
 
 
 def main() -> None:

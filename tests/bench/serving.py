@@ -18,7 +18,7 @@ from tests.support.service import FreshService, Service
 #: Settings that lift the limits of one key, which would slow a measurement down.
 UNLIMITED = {"GUSTBOOK_REQUESTS_PER_MINUTE": "1000000", "GUSTBOOK_IMPORTS_PER_DAY": "100000",
              "GUSTBOOK_MAX_IMPORT_ROWS": "1000000", "GUSTBOOK_MAX_BODY_BYTES": "100000000",
-             "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
+             "GUSTBOOK_PLAIN_HTTP_PAGES": "1", "GUSTBOOK_LOG_LEVEL": "error"}  # fmt: skip
 
 
 class Plain(FreshService):

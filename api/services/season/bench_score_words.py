@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from analysis.comparison.bench_scores import BenchScore, score_benches, verdict_of
+from analysis.comparison.bench_scores import BenchScore, verdict_of
 from analysis.uncertainty import percent
 from api.models.season.comparison import AssignedScoreRead, BenchScoreRead
 from api.services.core import wording
@@ -26,7 +26,7 @@ def read_scores(
     """Return the scores of a season's benches; for a coach only of their own."""
     own = caller.organisation_ids
     counts = fitted.trials_at
-    scores = score_benches(fitted.fit, fitted.assigned)
+    scores = fitted.bench_scores
     return [
         _bench(
             coarse_score(score) if fitted.is_coarse else score,

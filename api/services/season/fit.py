@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, col, select
 
+from analysis.comparison.bench_scores import BenchScore, score_benches
 from analysis.comparison.control_chart import Drift
 from analysis.comparison.fit import SeasonFit, fit_season
 from analysis.comparison.pairs import FairPower, fair_powers
@@ -129,6 +130,11 @@ class Fitted:
     def last_trial(self) -> dict[str, float]:
         """Return when each build was last tested [s]."""
         return _by_label(self.fit.builds, self.fit.builds.largest(self.trials["started_at"]))
+
+    @cached_property
+    def bench_scores(self) -> list[BenchScore]:
+        """Return how each bench compares with the others, exactly."""
+        return score_benches(self.fit, self.assigned)
 
     @cached_property
     def fair(self) -> dict[str, FairPower]:

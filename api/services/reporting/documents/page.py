@@ -15,6 +15,7 @@ from api.services.reporting.charts import colours
 from api.services.reporting.charts.drawing import NARROW, WIDE, svg
 from api.services.reporting.documents.blocks import Block, Document, Heading
 
+SHORT = 14  # characters of a line
 SECTION = 2  # level of the headings that begin a section
 TEMPLATES = Path(__file__).parents[1] / "templates"
 
@@ -47,10 +48,16 @@ def in_sections(blocks: Iterable[Block]) -> list[tuple[str, list[Block]]]:
     return [section for section in sections if section[1]]
 
 
+def is_short(words: str) -> bool:
+    """Tell whether each line of a cell is so short that it stays on one line of the page."""
+    return all(len(line) <= SHORT for line in words.split("\n"))
+
+
 #: What the templates of blocks use.
 GLOBALS: dict[str, Any] = {
     "kind_of": kind_of,
     "in_sections": in_sections,
+    "is_short": is_short,
     "svg": svg,
     "narrow": NARROW,
     "wide": WIDE,
