@@ -50,7 +50,8 @@ def _seen(at: int, fitted: Fitted) -> tuple[float, Cause]:
     it: then the ratio is that of both.
     """
     fit, builds = fitted.fit, fitted.trials["build_id"]
-    off = fit.predicted_off[fit.is_aside & (builds == builds[at])]
+    aside = np.flatnonzero(fit.is_aside)
+    off = fit.predicted_off[aside[builds[aside] == builds[at]]]
     if abs(fit.predicted_z[at]) <= LEAST_Z and len(off) > 1:
         return float(np.exp(off.max() - off.min())), "contradiction"
     ratio = float(np.exp(fit.predicted_off[at]))
