@@ -19,6 +19,7 @@ from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.imports import batch, preparing, refused, undo
+from api.services.imports.layout.choices import read_choices
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 
@@ -132,7 +133,9 @@ async def prepare(
     async with turns(request).reading_file(caller):
         if sent.is_json:
             return await run_in_threadpool(preparing.prepare_trials, sent.body, most)
-        return await run_in_threadpool(preparing.prepare_file, sent.body, most, query.decimal)
+        return await run_in_threadpool(
+            preparing.prepare_file, sent.body, most, query.decimal, read_choices(query.mapping)
+        )
 
 
 @router.post(

@@ -54,6 +54,7 @@ def _environment() -> Environment:
     }
     environment.filters |= {
         "day": words.day,
+        "iso_day": lambda text: words.day(date.fromisoformat(text)),
         "moment": moment,
         "moment_in_zone": moment_in_zone,
         "clock": clock,

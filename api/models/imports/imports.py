@@ -122,6 +122,16 @@ class ImportQuery(BaseModel):
             "where one such as 1,200 may mean 1.2 or 1200 and nothing in the file decides."
         ),
     ] = None
+    mapping: Annotated[
+        str | None,
+        Field(
+            max_length=20_000,
+            description="What a sheet does not say itself, as a JSON object: `columns` (by title, "
+            "a column of the template or `not_read`), `same` (by column, a value of all rows), "
+            "`table` (the row of its titles), `sheet` (its name), `order` (`day_first` or "
+            "`month_first`).",
+        ),
+    ] = None
     season_id: Annotated[
         SeasonId | None, Field(description="Needed only where a team's name is in two seasons.")
     ] = None

@@ -27,7 +27,6 @@ from api.models.trials.trials import Trial
 from api.services.core import audit, resources, revisions
 from api.services.core.scope import Caller
 from api.services.imports import refused
-from api.services.imports.headers import Header
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.names import Directory
 from api.services.imports.opening import Opening
@@ -50,8 +49,8 @@ def carry_out(
     work = replace(work, trials=[replace(trial) for trial in work.trials], opened=[])
     tried = db.begin_nested()
     stored = _placeholder(db, caller, work, query)
-    if work.header is not None:
-        _resolve(db, caller, work, work.header, query)
+    if work.sheet is not None:
+        _resolve(db, caller, work, query)
     _submit(db, caller, work, stored.id)
     _read_flags(db, work)
     if query.warnings == "refuse" and not query.dry_run:
@@ -61,7 +60,7 @@ def carry_out(
     if query.dry_run:
         tried.rollback()
         return ImportTried.model_validate(facts | {"dry_run": True})
-    if work.faults and query.mode == "all":
+    if work.faults and (query.mode == "all" or work.has_unclear_titles):
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(say("import_refused.wrong_rows", count=wrong), work.faults)
     _note_owners(db, work, stored.id)
@@ -106,14 +105,12 @@ def _note_owners(db: Session, work: Prepared, import_id: str) -> None:
         db.execute(insert(ImportOrganisation), rows)
 
 
-def _resolve(
-    db: Session, caller: Caller, work: Prepared, header: Header, query: ImportQuery
-) -> None:
+def _resolve(db: Session, caller: Caller, work: Prepared, query: ImportQuery) -> None:
     """Look up the session and build of each trial of a file, and note its faults."""
     directory = Directory(db, caller, query.season_id)
-    opening = Opening(db, caller, header)
+    opening = Opening(db, caller)
     for trial in work.trials:
-        read_values(trial, directory, header)
+        read_values(trial, directory)
         opening.note_conditions(trial)
     # Of two imports with the same new session, the second waits and uses the first one's.
     revisions.lock(db, *{trial.session["season_id"] for trial in work.trials if trial.session})
@@ -141,7 +138,7 @@ def _submit(db: Session, caller: Caller, work: Prepared, import_id: str) -> None
         # Drop the stored values: for a large file they fill most of the memory.
         trial.session_id, trial.values = submitted.session_id, None
         if outcome.refusal is not None:
-            trial.faults = _placed(outcome.refusal, trial, work.header)
+            trial.faults = _placed(outcome.refusal, trial)
 
 
 def _read_flags(db: Session, work: Prepared) -> None:
@@ -177,11 +174,11 @@ def _require_unquestioned(work: Prepared) -> None:
         raise Invalid(say("import_doubt.refused", count=rows), [*work.faults, *questions])
 
 
-def _placed(refusal: ApiError, trial: ImportedTrial, header: Header | None) -> list[FieldError]:
+def _placed(refusal: ApiError, trial: ImportedTrial) -> list[FieldError]:
     """Return the faults of a refusal with their places in the batch or in cells of the file."""
     faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
-    if header is not None:
-        return located(faults, trial.rows, header)
+    if trial.rows:
+        return located(faults, trial.rows)
     at = trial.row_numbers[0]
     return [
         replace(fault, row=at, pointer=f"/trials/{at - 1}{fault.pointer or ''}") for fault in faults

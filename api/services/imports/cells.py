@@ -23,12 +23,16 @@ from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import FORMULA, MERGED
 
-#: Yes and no as written in English, German, French, Spanish and Italian.
+#: Yes and no as written in English, German, French, Spanish, Italian, Portuguese and Dutch, and as
+#: ticks.
 YES = frozenset(
-    {"true", "yes", "y", "1", "x"}
-    | {"ja", "j", "wahr", "oui", "vrai", "sí", "si", "verdadero", "sì", "vero"}
+    {"true", "yes", "y", "1", "x", "✓", "✔", "☑", "√"}
+    | {"ja", "j", "wahr", "oui", "vrai", "sí", "si", "verdadero", "sì", "vero", "sim", "waar"}
 )
-NO = frozenset({"false", "no", "n", "0"} | {"nein", "falsch", "non", "faux", "falso"})
+NO = frozenset(
+    {"false", "no", "n", "0", "✗", "✘", "☐"}
+    | {"nein", "falsch", "non", "faux", "falso", "não", "nao", "nee", "onwaar"}
+)
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
 #: Letters that people type instead of digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})

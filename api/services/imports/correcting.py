@@ -4,13 +4,15 @@ import csv
 import io
 from collections.abc import Mapping
 
-from api.services.imports.sheet import delimiter_of, records, sep_line
+from api.services.imports.layout.rows import likely_delimiter
+from api.services.imports.layout.tables import LOOKED_AT
+from api.services.imports.sheet import records, sep_line
 
 Place = tuple[int, str]
 
 
 def correct(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
-    r"""Return a sheet with new values in cells, each by its row (titles are row 1) and title.
+    r"""Return a sheet with new values in cells, each by its row and the title of its column.
 
     >>> correct("team;volts\nLarch;1,l9\n", {(2, "volts"): "1,19"}, 10)
     'team;volts\nLarch;1,19\n'
@@ -20,15 +22,24 @@ def correct(text: str, cells: Mapping[Place, str], most_rows: int) -> str:
     if not cells:
         return text
     body, named = sep_line(text)
-    delimiter = named or delimiter_of(body)
+    delimiter = named or likely_delimiter(body)
     rows = list(records(body, delimiter, most_rows))
-    titles = [title.strip() for title in rows[0]] if rows else []
     for (number, title), value in cells.items():
-        if title in titles and (1 < number <= len(rows) or (number == 1 and value)):
-            _put(rows[number - 1], titles.index(title), value)
+        titles_at, at = _place(rows, title)
+        if at is not None and (titles_at < number <= len(rows) or (number == titles_at and value)):
+            _put(rows[number - 1], at, value)
     out = io.StringIO()
     csv.writer(out, delimiter=delimiter, lineterminator="\n").writerows(rows)
     return text[: len(text) - len(body)] + out.getvalue()
+
+
+def _place(rows: list[list[str]], title: str) -> tuple[int, int | None]:
+    """Return the number of the row of titles and the position of a title in it, if there is one."""
+    for number, row in enumerate(rows[:LOOKED_AT], start=1):
+        titles = [cell.strip() for cell in row]
+        if title in titles:
+            return number, titles.index(title)
+    return 0, None
 
 
 def _put(row: list[str], at: int, value: str) -> None:

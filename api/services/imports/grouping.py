@@ -14,14 +14,15 @@ def group(rows: Iterable[ReadRow]) -> list[ImportedTrial]:
     Rows of one build with the same `client_ref` are the runs of one trial, even if only one of them
     names the build. A row without a `client_ref` continues the trial above if its `run` is the next
     number and its setting is the same. If such a row below a named trial has no `run`, it may be
-    the next run or a new trial, so the service asks.
+    the next run or a new trial, so the service asks. In a sheet that was laid out by trials, rows
+    with the same number are one.
     """
     trials: dict[str, list[ImportedTrial]] = {}
     ref_counts: Counter[str] = Counter()
     above: ImportedTrial | None = None
     for row in rows:
         ref = row.get("client_ref")
-        if ref is None and above is not None and _continues(row, above.rows[-1]):
+        if ref is None and above is not None and _is_next(row, above.rows[-1]):
             above.rows.append(row)
             continue
         is_unclear = ref is None and above is not None and _may_continue(row, above)
@@ -43,6 +44,11 @@ def _trial_of(of_name: list[ImportedTrial], name: str, row: ReadRow) -> Imported
     return of_name[-1]
 
 
+def _is_next(row: ReadRow, above: ReadRow) -> bool:
+    """Tell whether a row without a name is the next run of the trial of the row above."""
+    return _continues(row, above) if row.group is None else row.group == above.group
+
+
 def _continues(row: ReadRow, above: ReadRow) -> bool:
     number, number_above = row.get("run"), above.get("run")
     counts_on = number is not None and number_above is not None and number == number_above + 1
@@ -51,7 +57,7 @@ def _continues(row: ReadRow, above: ReadRow) -> bool:
 
 def _may_continue(row: ReadRow, above: ImportedTrial) -> bool:
     """Tell whether a row without a run number may be the next run of the named trial above it."""
-    is_named = above.rows[0].get("client_ref") is not None
+    is_named = above.rows[0].get("client_ref") is not None and row.group is None
     return is_named and row.get("run") is None and _is_set_alike(row, above.rows[0])
 
 

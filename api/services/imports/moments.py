@@ -14,6 +14,11 @@ WITH_OFFSET = re.compile(
 LOCAL = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d)?")
 
 
+def is_moment(text: str) -> bool:
+    """Tell whether a text has the form of a date and time, which may still be none."""
+    return bool(WITH_OFFSET.fullmatch(text) or LOCAL.fullmatch(text))
+
+
 def read_moment(text: str, zone: str) -> datetime:
     """Return the moment in a text; without an offset it is in the given time zone."""
     try:

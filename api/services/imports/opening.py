@@ -9,7 +9,6 @@ from api.errors import ApiError, FieldError
 from api.messages import say
 from api.models.registry.sessions import BenchSession, SessionCreate
 from api.services.core.scope import Caller
-from api.services.imports.headers import Header
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.shaping import is_sound_session, located
 from api.services.imports.table import SESSION_COLUMNS
@@ -21,8 +20,8 @@ SessionKey = tuple[str, str, datetime]
 class Opening:
     """The sessions of one import."""
 
-    def __init__(self, db: Session, caller: Caller, header: Header) -> None:
-        self.db, self.caller, self.header = db, caller, header
+    def __init__(self, db: Session, caller: Caller) -> None:
+        self.db, self.caller = db, caller
         self.conditions: dict[SessionKey, dict[str, Any]] = {}
         self.sessions: dict[SessionKey, BenchSession] = {}
         self.opened: list[BenchSession] = []
@@ -60,7 +59,7 @@ class Opening:
             row = sessions.add(self.db, self.caller, SessionCreate.model_validate(facts))
         except ApiError as refusal:
             faults = refusal.errors or [FieldError(refusal.slug, str(refusal))]
-            trial.faults += located(faults, trial.rows, self.header)
+            trial.faults += located(faults, trial.rows)
             return None
         self.opened.append(row)
         return row
@@ -81,7 +80,7 @@ class Opening:
                         _what_it_has(getattr(row, column)),
                         say("import_session.differs_hint"),
                         row=at.number,
-                        column=self.header.title(column),
+                        column=at.title(column),
                         value=str(at.values[column]),
                     )
                 )

@@ -16,7 +16,6 @@ from api.models.core.validation import field_error
 from api.models.registry.sessions import SessionCreate
 from api.models.trials.trials import RunCreate, TrialCreate
 from api.services.imports.cells import NotAValue
-from api.services.imports.headers import Header
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.moments import read_moment
 from api.services.imports.names import Directory, Unresolved
@@ -40,18 +39,18 @@ MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]00:00(:00)?")
 NOTE_LENGTH = 500
 
 
-def read_values(trial: ImportedTrial, directory: Directory, header: Header) -> None:
+def read_values(trial: ImportedTrial, directory: Directory) -> None:
     """Look up the names in a trial's rows, and validate its values; note every fault."""
     trial.faults = [fault for row in trial.rows for fault in row.faults]
     is_alike = _are_alike(trial.rows)
     rows = trial.rows[:1] if is_alike else trial.rows
     if not is_alike:
-        _agree(trial, header)
-    _require_ticks(trial, header)
+        _agree(trial)
+    _require_ticks(trial)
     for row in trial.unnamed:
         reason = NotAValue("missing", say("import_cell.unnamed"), say("import_hint.unnamed"))
-        trial.add_fault(row, header.title("client_ref"), reason, "client_ref")
-    _find_place(trial, directory, header)
+        trial.add_fault(row, row.title("client_ref"), reason, "client_ref")
+    _find_place(trial, directory)
     trial.conditions = _typed_anywhere(rows, SESSION_COLUMNS)
     winds = _typed_anywhere(rows, TRIAL_WIND)
     facts = _typed_anywhere(rows, TRIAL_COLUMNS) | {
@@ -61,10 +60,10 @@ def read_values(trial: ImportedTrial, directory: Directory, header: Header) -> N
         "note": _notes(trial),
         "runs": [row.table.typed(row.at, RUN_COLUMNS) for row in trial.rows],
     }
-    _check_shapes(trial, facts, header)
+    _check_shapes(trial, facts)
 
 
-def _require_ticks(trial: ImportedTrial, header: Header) -> None:
+def _require_ticks(trial: ImportedTrial) -> None:
     """Note each missing tick: a tick in one row does not count for another."""
     for column, code in TICKS.items():
         ticked = [row.get(column) is not None for row in trial.rows]
@@ -74,7 +73,7 @@ def _require_ticks(trial: ImportedTrial, header: Header) -> None:
                 if not is_ticked:
                     words, hint = say("import_cell.not_ticked"), say(f"import_tick.{column}")
                     reason = NotAValue(code, words, hint)
-                    trial.add_fault(row, header.title(column), reason, column)
+                    trial.add_fault(row, row.title(column), reason, column)
 
 
 def _are_alike(rows: list[ReadRow]) -> bool:
@@ -83,7 +82,7 @@ def _are_alike(rows: list[ReadRow]) -> bool:
     return all(shared[row.at] == shared[rows[0].at] for row in rows[1:])
 
 
-def _agree(trial: ImportedTrial, header: Header) -> None:
+def _agree(trial: ImportedTrial) -> None:
     """Note where the rows of one trial contradict each other."""
     first_with: dict[str, ReadRow] = {}
     for row in trial.rows:
@@ -95,10 +94,10 @@ def _agree(trial: ImportedTrial, header: Header) -> None:
             if plainly(column, value) != plainly(column, before):
                 words = say("import_cell.rows_differ", row=first.number)
                 reason = NotAValue("rows_differ", words, say("import_hint.rows_differ"))
-                trial.add_fault(row, header.title(column), reason, column)
+                trial.add_fault(row, row.title(column), reason, column)
 
 
-def _find_place(trial: ImportedTrial, directory: Directory, header: Header) -> None:
+def _find_place(trial: ImportedTrial, directory: Directory) -> None:
     """Look up build, bench, season and start; note every name and time that is not valid."""
     first = max(trial.rows, key=lambda row: row.table.named_by(row.at))
     unknown: dict[str, NotAValue] = {}
@@ -118,7 +117,7 @@ def _find_place(trial: ImportedTrial, directory: Directory, header: Header) -> N
     except Unresolved as unresolved:
         unknown |= unresolved.columns
     for column, reason in unknown.items():
-        trial.add_fault(first, header.title(column), reason, column)
+        trial.add_fault(first, first.title(column), reason, column)
 
 
 def _started_at(row: ReadRow, zone: str) -> datetime:
@@ -152,19 +151,19 @@ SESSION = {"bench_id": "bch_" + "0" * 26, "season_id": "sea_" + "0" * 26,
            "started_at": "2026-01-01T00:00:00Z", "adult_present": True}  # fmt: skip
 
 
-def _check_shapes(trial: ImportedTrial, facts: dict[str, Any], header: Header) -> None:
+def _check_shapes(trial: ImportedTrial, facts: dict[str, Any]) -> None:
     """Note every value that a session, a run or a trial refuses, even if names are unknown."""
     try:
         trial.values = validated(facts)
     except ValidationError:  # now each part separately, so that a fault names its cell
-        _check(trial, TrialCreate, STAND_IN | facts | {"runs": SOUND_RUNS}, None, header)
+        _check(trial, TrialCreate, STAND_IN | facts | {"runs": SOUND_RUNS}, None)
         for row, run in zip(trial.rows, facts["runs"], strict=True):
-            _check(trial, RunCreate, run, row, header)
+            _check(trial, RunCreate, run, row)
     if not is_sound_session(trial.conditions):
-        _check(trial, SessionCreate, SESSION | trial.conditions, None, header)
+        _check(trial, SessionCreate, SESSION | trial.conditions, None)
     if trial.values is not None and not trial.faults:
         # A missing adult is reported once the session is known; these are the other refusals.
-        trial.faults += located(blocked(trial.values, adult_present=True), trial.rows, header)
+        trial.faults += located(blocked(trial.values, adult_present=True), trial.rows)
 
 
 def is_sound_session(conditions: Mapping[str, Any]) -> bool:
@@ -187,15 +186,14 @@ def _check(
     kind: type[Input],
     facts: dict[str, Any],
     row: ReadRow | None,
-    header: Header,
 ) -> None:
     try:
         kind.model_validate(facts)
     except ValidationError as error:
         for fault in error.errors(include_url=False):
             column = str(fault["loc"][-1]) if fault["loc"] else "voltage_v"
-            at = (row or trial.row_of(column)).number
-            place = {"row": at, "column": header.title(column)}
+            cell = row or trial.row_of(column)
+            at, place = cell.number, {"row": cell.number, "column": cell.title(column)}
             if not any(
                 (other.row, other.column) == (at, place["column"]) for other in trial.faults
             ):
@@ -211,7 +209,7 @@ PLACES = {
 }
 
 
-def located(faults: list[FieldError], rows: list[ReadRow], header: Header) -> list[FieldError]:
+def located(faults: list[FieldError], rows: list[ReadRow]) -> list[FieldError]:
     """Return faults with their cells in the file instead of JSON pointers."""
     placed = []
     for fault in faults:
@@ -219,6 +217,6 @@ def located(faults: list[FieldError], rows: list[ReadRow], header: Header) -> li
         is_run = steps[0] == "runs" and len(steps) > 1
         row = rows[int(steps[1])] if is_run else rows[0]
         name = (steps[2] if len(steps) > 2 else "voltage_v") if is_run else steps[0]
-        column = header.title(PLACES.get(name, name)) if name else None
+        column = row.title(PLACES.get(name, name)) if name else None
         placed.append(replace(fault, row=row.number, pointer=None, column=column))
     return placed

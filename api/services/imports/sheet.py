@@ -4,22 +4,19 @@ import csv
 import re
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
 from api.errors import FieldError, Invalid, TooLarge
 from api.messages import say
+from api.services.imports.encodings import read_text
 from api.services.imports.headers import Header, read_header
 
 #: The longest logged series must fit into one cell.
 csv.field_size_limit(500_000)
 WHOLE = re.compile(r"[+\-\u2212]?[0-9]+")
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-BYTE_ORDER_MARKS = (
-    (b"\xef\xbb\xbf", "utf-8-sig"),
-    (b"\xff\xfe", "utf-16"),
-    (b"\xfe\xff", "utf-16"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +34,16 @@ class Sheet:
     cells: dict[str, list[str]]
     uncut: dict[int, list[str]]
     faults: list[FieldError]
+    #: Of a sheet that was laid out: the trial of each row, the titles of its readings if a row of
+    #: the file has several, and what was guessed.
+    groups: list[int] | None = None
+    titles_at: list[dict[str, str]] | None = None
+    understood: dict[str, Any] = field(default_factory=dict)
+
+    def title(self, name: str, at: int) -> str:
+        """Return the title of a column for the row at an index."""
+        own = self.titles_at[at].get(name) if self.titles_at else None
+        return own or self.header.title(name)
 
 
 def delimiter_of(text: str) -> str:
@@ -63,7 +70,7 @@ def read_sheet(body: bytes, most_rows: int) -> Sheet:
     if not rows and not uncut:
         raise _unreadable("empty", say("import_file.no_row"), None)
     needs = len(header.titles)
-    faults = [_wrong_length(number, len(cells), needs) for number, cells in uncut.items()]
+    faults = [wrong_length(number, len(cells), needs) for number, cells in uncut.items()]
     by_column = zip(header.keys, zip(*rows.values(), strict=True), strict=False)
     cells = {key: list(column) for key, column in by_column if key}
     return Sheet(encoding, delimiter, header, list(rows), cells, uncut, faults)
@@ -80,12 +87,11 @@ def _header(titles: list[str], rows: Iterator[list[str]]) -> Header:
 
 def decode(body: bytes) -> tuple[str, str]:
     """Return the text and the encoding of a file, or refuse an unknown encoding."""
-    encoding = next((name for mark, name in BYTE_ORDER_MARKS if body.startswith(mark)), "utf-8")
-    try:
-        text = body.decode(encoding)
-    except UnicodeDecodeError as error:
+    found = read_text(body)
+    if found is None:
         words, hint = say("import_file.not_utf8"), say("import_file.not_utf8_hint")
-        raise _unreadable("encoding", words, hint) from error
+        raise _unreadable("encoding", words, hint)
+    text, encoding = found
     if "\0" in text:
         raise _unreadable("nul", say("import_file.nul"), None)
     if not text.strip():
@@ -155,7 +161,7 @@ def _rows(
         cells = [stripped[cell] for cell in record]
         if not any(cells):
             continue
-        may_be_cut = most is not None and len(cells) > most and _has_cut_number(cells)
+        may_be_cut = most is not None and len(cells) > most and has_cut_number(cells)
         while len(cells) > len(header.titles) and not cells[-1] and not may_be_cut:
             cells.pop()
         fits = len(cells) == len(header.titles)
@@ -163,15 +169,16 @@ def _rows(
     return rows, uncut
 
 
-def _has_cut_number(cells: Sequence[str]) -> bool:
+def has_cut_number(cells: Sequence[str]) -> bool:
     """Tell whether two neighbouring integers may be one number that a comma cut.
 
-    >>> _has_cut_number(["Larch one", "1", "25"]), _has_cut_number(["Larch one", "1.25", ""])
+    >>> has_cut_number(["Larch one", "1", "25"]), has_cut_number(["Larch one", "1.25", ""])
     (True, False)
     """
     return any(WHOLE.fullmatch(left) and right.isdecimal() for left, right in pairwise(cells))
 
 
-def _wrong_length(number: int, has: int, needs: int) -> FieldError:
+def wrong_length(number: int, has: int, needs: int) -> FieldError:
+    """Return the fault of a row with another number of cells than titles."""
     words, hint = say("import_row.cell_count", has=has, needs=needs), say("import_row.quote_it")
     return FieldError("cell_count", words, hint, row=number)

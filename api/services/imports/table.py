@@ -64,6 +64,7 @@ class Table:
     names: dict[str, str]
     faults: dict[int, list[FieldError]] = field(default_factory=dict)
     keys: dict[str, tuple[str, str]] = field(default_factory=dict)
+    sheet: Sheet | None = None
 
     @cached_property
     def builds(self) -> list[int]:
@@ -118,6 +119,15 @@ class Table:
         comparable = {value: plainly(name, value) for value in dict.fromkeys(values)}
         return map(comparable.__getitem__, values)
 
+    def title(self, name: str, at: int) -> str:
+        """Return the title of a column for the row at an index."""
+        return name if self.sheet is None else self.sheet.title(name, at)
+
+    @property
+    def groups(self) -> list[int] | None:
+        """Return the number of each row's trial, if the sheet was laid out by trials."""
+        return None if self.sheet is None else self.sheet.groups
+
     def typed(self, at: int, names: Sequence[str]) -> dict[str, Value]:
         """Return the values of a row in the named columns, under the names they were typed with."""
         return {
@@ -156,6 +166,15 @@ class ReadRow:
         return self.table.numbers[self.at]
 
     @property
+    def group(self) -> int | None:
+        """Return the number of its trial, if the sheet was laid out by trials."""
+        return None if self.table.groups is None else self.table.groups[self.at]
+
+    def title(self, name: str) -> str:
+        """Return the title of one of its columns in the file."""
+        return self.table.title(name, self.at)
+
+    @property
     def faults(self) -> list[FieldError]:
         """Return the faults of its cells."""
         return self.table.faults.get(self.at, [])
@@ -180,7 +199,7 @@ class ReadRow:
 
 def read_table(sheet: Sheet, signs: Mapping[str, ColumnSigns]) -> Table:
     """Return the values of a sheet with its faults; `signs` has its decimal signs by column."""
-    header, table = sheet.header, Table(sheet.numbers, {}, {})
+    header, table = sheet.header, Table(sheet.numbers, {}, {}, sheet=sheet)
     for key, cells in sheet.cells.items():
         name = header.fields[key]
         table.keys[header.title(name)] = name, key
@@ -188,7 +207,7 @@ def read_table(sheet: Sheet, signs: Mapping[str, ColumnSigns]) -> Table:
         wrong = {cell: each for cell, each in read.items() if isinstance(each, NotAValue)}
         for at, cell in enumerate(cells) if wrong else ():
             if cell in wrong:
-                fault = wrong[cell].at(sheet.numbers[at], header.title(name), cell)
+                fault = wrong[cell].at(sheet.numbers[at], sheet.title(name, at), cell)
                 table.faults.setdefault(at, []).append(fault)
         sound: dict[str, Any] = read | dict.fromkeys(wrong)
         table.columns[name], table.names[name] = list(map(sound.__getitem__, cells)), key

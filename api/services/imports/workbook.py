@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,21 +23,49 @@ def is_workbook(body: bytes) -> bool:
     return body.startswith(MAGIC)
 
 
-def to_sheet(body: bytes, most_rows: int) -> tuple[bytes, dict[str, Any]]:
-    """Return the first visible sheet of a workbook as comma-separated text, with facts about it.
+def to_sheet(
+    body: bytes, most_rows: int, named: str = "", is_likely: Callable[[str], bool] | None = None
+) -> tuple[bytes, dict[str, Any]]:
+    """Return one visible sheet of a workbook as comma-separated text, with facts about it.
 
-    The facts are its name as `sheet`, and the parts that are not read: `other_sheets`,
+    It is the one that is `named`, else the first that looks like one of trials, else the first. The
+    facts are its name as `sheet`, and the parts that are not read: `other_sheets`,
     `hidden_sheets`, `hidden_rows` and `hidden_columns`, each a list.
     """
-    first_line, _, sheet = _read(body, most_rows).partition(b"\n")
+    first_line, _, texts = _read(body, most_rows).partition(b"\n")
     try:
-        about: dict[str, Any] = json.loads(first_line)
+        facts: dict[str, Any] = json.loads(first_line)
     except ValueError as error:  # stopped by its limits before it wrote anything
         raise _refused(TOO_MUCH) from error
-    if "refused" in about:
-        raise _refused(about["refused"], **about["values"])
+    if "refused" in facts:
+        raise _refused(facts["refused"], **facts["values"])
+    about, text = _chosen(_cut(facts["sheets"], texts.decode()), named, is_likely)
     about["hidden_columns"] = [_title(each) for each in about["hidden_columns"]]
-    return sheet, about
+    return text.encode(), about
+
+
+def _cut(sheets: list[dict[str, Any]], texts: str) -> list[tuple[dict[str, Any], str]]:
+    """Return each sheet with its text."""
+    found, start = [], 0
+    for about in sheets:
+        end = start + about.pop("characters")
+        found.append((about, texts[start:end]))
+        start = end
+    return found
+
+
+def _chosen(
+    sheets: list[tuple[dict[str, Any], str]], named: str, is_likely: Callable[[str], bool] | None
+) -> tuple[dict[str, Any], str]:
+    if named:
+        for about, text in sheets:
+            if about["sheet"].casefold().strip() == named.casefold().strip():
+                return about, text
+        listed = ", ".join(about["sheet"] for about, _ in sheets)
+        raise _refused("no_sheet", name=named[:60], listed=listed)
+    if is_likely is not None and len(sheets) > 1:
+        return next((each for each in sheets if is_likely(each[1])), sheets[0])
+    return sheets[0]
 
 
 def _title(column: str | int) -> str:

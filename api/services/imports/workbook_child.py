@@ -1,10 +1,10 @@
-"""Read the first visible sheet of a workbook from standard input and print its rows as CSV.
+"""Read the visible sheets of a workbook from standard input and print their rows as CSV.
 
 Run in a process of its own with limits on memory, time and output: workbooks come from unknown
-sources, and unpacking one can exhaust the memory. Print a line of JSON about the sheet and the
-hidden parts of the workbook, then the rows as CSV, and exit with 0; or print {"refused": code,
-"values": {…}}, from which the parent makes a message, and exit with 3. Hidden rows are printed
-empty, so that row numbers stay the same.
+sources, and unpacking one can exhaust the memory. Print a line of JSON with facts about each sheet
+and the length of its text, then the rows of all sheets as CSV, and exit with 0; or print
+{"refused": code, "values": {…}}, from which the parent makes a message, and exit with 3. Hidden
+rows are printed empty, so that row numbers stay the same.
 """
 
 import csv
@@ -21,7 +21,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 MOST_UNPACKED_BYTES, MOST_PARTS = 60_000_000, 200
-MOST_COLUMNS = 200
+MOST_COLUMNS, MOST_SHEETS = 200, 20
 #: The most characters in one cell of a spreadsheet, and in all cells together: a file of a few
 #: kilobytes can repeat one long text a hundred thousand times.
 MOST_IN_CELL, MOST_CHARACTERS = 32_767, 20_000_000
@@ -79,15 +79,28 @@ def inspect(body: bytes) -> None:
         raise Refused("large")
 
 
-def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
-    """Return facts about the first visible sheet, and its rows as text; hidden rows are empty."""
+def read(body: bytes, most_rows: int) -> list[tuple[dict[str, Any], list[list[str]]]]:
+    """Return facts about each visible sheet, and its rows as text; hidden rows are empty."""
     from openpyxl import load_workbook
 
     book = load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
     sheets = [each for each in book.worksheets if each.sheet_state == "visible"]
     if not sheets:
         raise Refused("all_hidden")
-    sheet = sheets[0]
+    hidden = [each.title for each in book.worksheets if each not in sheets]
+    characters = 0
+    found = []
+    for sheet in sheets[:MOST_SHEETS]:
+        about, rows = _read_sheet(sheet, most_rows, MOST_CHARACTERS - characters)
+        characters += sum(len(cell) + 1 for row in rows for cell in row)
+        others = [each.title for each in sheets if each is not sheet]
+        found.append((about | {"other_sheets": others, "hidden_sheets": hidden}, rows))
+    return found
+
+
+def _read_sheet(
+    sheet: Any, most_rows: int, most_characters: int
+) -> tuple[dict[str, Any], list[list[str]]]:
     layout = read_layout(sheet._get_source())
     sheet.reset_dimensions()
     rows: list[list[str]] = []
@@ -100,12 +113,10 @@ def read(body: bytes, most_rows: int) -> tuple[dict[str, Any], list[list[str]]]:
         characters += sum(len(cell) + 1 for cell in rows[-1])
         if len(rows) > most_rows + 1:
             raise Refused("many_rows", most=most_rows)
-        if characters > MOST_CHARACTERS:
+        if characters > most_characters:
             raise Refused("much_text")
     about = {
         "sheet": sheet.title,
-        "other_sheets": [each.title for each in sheets[1:]],
-        "hidden_sheets": [each.title for each in book.worksheets if each not in sheets],
         "hidden_rows": sorted(row for row in layout.hidden_rows if 1 < row <= len(rows)),
     }
     return about | {"hidden_columns": _drop_hidden(rows, layout.hidden_columns)}, trimmed(rows)
@@ -243,11 +254,11 @@ def _plain(value: float) -> str:
 
 
 def trimmed(rows: list[list[str]]) -> list[list[str]]:
-    """Return rows without empty rows and cells at the end, padded to the first one's width."""
+    """Return rows without empty rows and cells at the end, padded to the widest one's width."""
     while rows and not any(rows[-1]):
         rows.pop()
     filled = [_without_end(row) for row in rows]
-    width = len(filled[0]) if filled else 0
+    width = max(map(len, filled), default=0)
     return [row + [""] * (width - len(row)) for row in filled]
 
 
@@ -263,17 +274,25 @@ def main() -> int:
     out = io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="")
     try:
         inspect(body)
-        about, rows = read(body, int(sys.argv[1]))
+        sheets = read(body, int(sys.argv[1]))
     except Refused as refused:
         return _refuse(out, refused)
     except MemoryError:
         return _refuse(out, Refused("much_memory"))
     except Exception as error:  # any error of the reader means a broken file
         return _refuse(out, Refused("unreadable", error=type(error).__name__))
-    out.write(json.dumps(about) + "\n")
-    csv.writer(out, lineterminator="\r\n").writerows(rows)
+    texts = [_as_csv(rows) for _, rows in sheets]
+    facts = [about | {"characters": len(text)}
+             for (about, _), text in zip(sheets, texts, strict=True)]  # fmt: skip
+    out.write(json.dumps({"sheets": facts}) + "\n" + "".join(texts))
     out.flush()
     return 0
+
+
+def _as_csv(rows: list[list[str]]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerows(rows)
+    return text.getvalue()
 
 
 def _refuse(out: io.TextIOWrapper, refused: Refused) -> int:

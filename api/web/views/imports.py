@@ -1,6 +1,6 @@
 """Pages of imports: preview a sheet, correct cells, store it, and undo it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -18,9 +18,11 @@ from api.services.core.scope import Caller
 from api.services.imports import batch, preparing, refused, undo
 from api.services.imports.correcting import correct
 from api.services.imports.decimal_signs import NAMED
+from api.services.imports.headers import COLUMNS
+from api.services.imports.layout.choices import NOT_READ, ORDERS, SAME_FOR_ALL, Choices
 from api.services.imports.sheet import decode
 from api.services.imports.template_file import trials_template
-from api.services.imports.workbook import is_workbook, to_sheet
+from api.services.imports.workbook import is_workbook
 from api.web import forms, rendering
 from api.web.descriptions import history_of
 from api.web.forms import Field, Filled
@@ -31,6 +33,11 @@ router = APIRouter()
 #: A longer sheet is corrected in its file, which is then chosen again.
 EDITABLE = 60_000  # [characters]
 ROWS_SHOWN, CORRECT, MOST_CORRECTED = 300, "correct", 100
+COLUMN_OF, SAME = "column:", "same:"
+#: Columns that are asked for first if a sheet does not have them; others after a click.
+ASKED_FIRST = ("team", "bench", "session_started_at", "time_of_day", "load_ohm", "load_connected",
+               "adult_present")  # fmt: skip
+TICKED = ("load_connected", "adult_present")
 SKIPPED_SHOWN = 40
 REASON = Field("reason", "text", required=True)
 ImportId = Annotated[str, Path()]
@@ -45,6 +52,8 @@ class Sheet:
     refusal: ApiError | None = None
     #: The parts of a workbook that were not read, in words.
     skipped: tuple[str, ...] = ()
+    #: What the visitor said about the sheet.
+    choices: Choices = preparing.AS_IT_IS
 
     @property
     def is_editable(self) -> bool:
@@ -64,15 +73,16 @@ def _read_sheet(posted: Post) -> Sheet:
     skipped = tuple(posted.text("skipped").splitlines()) if not body else ()
     try:
         if is_workbook(body):
-            body, about = to_sheet(body, most)
+            body, about = preparing.open_workbook(body, most, posted.text("sheet"))
             skipped = tuple(_skipped(about))
         if body:
             text, _ = decode(body)
         text = correct(text, _corrected(posted), most)
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
-        work = preparing.prepare_file(text.encode(), most, _chosen_sign(posted))
-        return Sheet(text, work, None, skipped)
+        choices = _choices(posted)
+        work = preparing.prepare_file(text.encode(), most, _chosen_sign(posted), choices)
+        return Sheet(text, work, None, skipped, choices)
     except ApiError as refusal:
         return Sheet(text, None, refusal, skipped)
 
@@ -81,6 +91,29 @@ def _chosen_sign(posted: Post) -> str | None:
     """Return the decimal sign that was chosen in the page, or None."""
     name = posted.text("decimal")
     return name if name in NAMED else None
+
+
+def _choices(posted: Post) -> Choices:
+    """Return what the visitor said about a sheet: columns, values of all rows, order, table."""
+    typed = posted.typed()
+    order = typed.get("order")
+    return Choices(
+        columns=_named(typed, COLUMN_OF, {*COLUMNS, NOT_READ}),
+        same={name: text for name, text in _named(typed, SAME).items() if name in SAME_FOR_ALL},
+        table=typed.get("table", ""),
+        order=next((each for each in ORDERS if each == order), None),
+    )
+
+
+def _named(
+    typed: Mapping[str, str], prefix: str, among: Collection[str] | None = None
+) -> dict[str, str]:
+    """Return the values of the fields with a prefix, by the rest of their names."""
+    return {
+        name.removeprefix(prefix): value.strip()
+        for name, value in typed.items()
+        if name.startswith(prefix) and value.strip() and (among is None or value in among)
+    }
 
 
 def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
@@ -181,6 +214,7 @@ def _page(
     tried: ImportRead | ImportTried | None,
 ) -> Response:  # fmt: skip
     odd_rows = [row for row in tried.rows if row.flags] if tried else []
+    understood = sheet.work.understood if sheet.work else {}
     return rendering.show(
         "import_tried.html",
         posted.visit,
@@ -196,10 +230,24 @@ def _page(
         most_corrected=MOST_CORRECTED,
         looked=posted.text("looked"),
         decimal=_chosen_sign(posted),
+        choices=sheet.choices,
+        columns=COLUMNS,
+        asked_same=_asked_same(understood, sheet.choices),
+        ticked=TICKED,
+        understood=understood,
         asks_sign=sheet.work.understood.get("asks_decimal_sign") if sheet.work else None,
         mode=posted.text("mode"),
         left_out=_unseen(len(errors), len(odd_rows)) + _unread(sheet),
     )
+
+
+def _asked_same(understood: Mapping[str, Any], choices: Choices) -> tuple[list[str], list[str]]:
+    """Return the columns to ask for once, those that most sheets need first."""
+    asked = [*understood.get("asks_same", ()), *choices.same]
+    every = list(dict.fromkeys(asked))
+    return [name for name in every if name in ASKED_FIRST], [
+        name for name in every if name not in ASKED_FIRST
+    ]
 
 
 def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[dict[str, Any]]]:

@@ -88,10 +88,10 @@ def test_reads_find_a_thread_while_writers_wait(world: World):
 def test_a_file_that_takes_long_to_read_makes_no_writer_wait(world: World, monkeypatch):
     started, go_on, read = threading.Event(), threading.Event(), preparing.prepare_file
 
-    def slowly(body, most_rows, decimal):
+    def slowly(*about):
         started.set()
         assert go_on.wait(20)
-        return read(body, most_rows, decimal)
+        return read(*about)
 
     monkeypatch.setattr(preparing, "prepare_file", slowly)
     with ThreadPoolExecutor(1) as pool:

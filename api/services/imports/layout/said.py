@@ -1,0 +1,121 @@
+"""Say what was guessed about a sheet, what is not read, and what only a person can tell."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from api.messages import say
+from api.services.imports.layout.moments import Starts
+from api.services.imports.layout.tables import FoundTable
+
+ROWS_NAMED, EXAMPLES = 12, 3
+
+
+def named_column(table: FoundTable, at: int) -> str:
+    """Return the name of a column by its letter, as spreadsheets name it."""
+    return say("import_layout.column", letter=letters(at))
+
+
+def letters(at: int) -> str:
+    """Return the letters of a column.
+
+    >>> letters(0), letters(25), letters(27)
+    ('A', 'Z', 'AB')
+    """
+    text = ""
+    at += 1
+    while at:
+        at, rest = divmod(at - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def understood(
+    table: FoundTable,
+    tables: Sequence[FoundTable],
+    filled: Mapping[str, Sequence[int]],
+    starts: Starts | None,
+    *,
+    asked: Sequence[str],
+    groups: int,
+) -> dict[str, Any]:
+    """Return the facts about a sheet that was laid out, each only if there is something to say."""
+    facts: dict[str, Any] = {
+        "guesses": _guesses(table, filled, starts, groups),
+        "not_read": _not_read(table),
+        "asks_same": list(asked),
+        "tables": [_named(each) for each in tables] if len(tables) > 1 else [],
+    }
+    if starts and starts.asked:
+        at, text, either = starts.asked
+        facts["asks_day_order"] = {"row": table.rows[at][0] if at < len(table.rows) else None,
+                                   "value": text, "readings": dict(either)}  # fmt: skip
+    return {name: value for name, value in facts.items() if value}
+
+
+def _named(table: FoundTable) -> dict[str, Any]:
+    """Return a table with the row of its titles, what stands above it, and its number of rows."""
+    return {"row": table.number, "headline": table.headline, "rows": len(table.rows),
+            "titles": [title for title in table.titles if title]}  # fmt: skip
+
+
+def _guesses(
+    table: FoundTable, filled: Mapping[str, Sequence[int]], starts: Starts | None, groups: int
+) -> list[str]:
+    """Return a sentence for each guess, with its reason and its rows."""
+    lines = [
+        say(f"import_guess.skipped_{reason}", rows=_rows(numbers))
+        for reason, numbers in table.skipped.items()
+    ]
+    lines += [
+        say("import_guess.filled", title=title, rows=_rows(numbers))
+        for title, numbers in filled.items()
+    ]
+    lines += [
+        say("import_guess.no_unit", title=title, column=meaning.column)
+        for title, meaning in zip(table.titles, table.meanings, strict=True)
+        if _is_bare(title, meaning.column, has_unit=meaning.has_unit)
+    ]
+    if groups:
+        lines.append(say("import_guess.grouped", count=groups))
+    if starts:
+        lines += _about_starts(table, starts)
+    return lines
+
+
+def _is_bare(title: str, column: str, *, has_unit: bool) -> bool:
+    is_measured = column.endswith(("_v", "_a", "_m_s", "_c", "_hpa", "_ohm", "_rpm", "_m"))
+    return is_measured and not has_unit and bool(title)
+
+
+def _about_starts(table: FoundTable, starts: Starts) -> list[str]:
+    lines = []
+    if starts.order and any(starts.texts):
+        lines.append(say(f"import_guess.{starts.order}"))
+    if starts.merged:
+        lines.append(say("import_guess.one_session", count=len(starts.merged)))
+    return lines
+
+
+def _rows(numbers: Sequence[int]) -> str:
+    listed = ", ".join(map(str, sorted(numbers)[:ROWS_NAMED]))
+    return f"{listed} …" if len(numbers) > ROWS_NAMED else listed
+
+
+def _not_read(table: FoundTable) -> list[dict[str, Any]]:
+    """Return the columns that are not read, with the reason and the first of their texts."""
+    width = max((len(cells) for _, cells in table.rows), default=0)
+    columns = []
+    for at in range(width):
+        is_titled = at < len(table.titles) and bool(table.titles[at])
+        meaning = table.meanings[at] if at < len(table.meanings) else None
+        texts = [cells[at] for _, cells in table.rows if at < len(cells) and cells[at]]
+        if (meaning and meaning.column) or not texts:
+            continue
+        why = (meaning.why if meaning else "") or "unknown"
+        columns.append({
+            "title": table.titles[at] if is_titled else named_column(table, at),
+            "why": why,
+            "sentence": say(f"import_not_read.{why}"),
+            "examples": [] if why == "person" else list(dict.fromkeys(texts))[:EXAMPLES],
+        })  # fmt: skip
+    return columns
