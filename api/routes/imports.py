@@ -18,7 +18,7 @@ from api.models.imports.imports import ImportQuery, ImportRead, ImportTried, Und
 from api.routes.contract import READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
-from api.services.imports import batch, preparing, refused, undo
+from api.services.imports import batch, preparing, profiles, refused, undo
 from api.services.imports.layout.choices import read_choices
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
@@ -134,8 +134,9 @@ async def prepare(
         if sent.is_json:
             return await run_in_threadpool(preparing.prepare_trials, sent.body, most)
         return await run_in_threadpool(
-            preparing.prepare_file, sent.body, most, query.decimal, read_choices(query.mapping)
-        )
+            profiles.prepare_as_before, database(request).reading, caller, sent.body, most,
+            query.decimal, read_choices(query.mapping),
+        )  # fmt: skip
 
 
 @router.post(

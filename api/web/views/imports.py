@@ -15,11 +15,18 @@ from api.messages import say
 from api.models.imports.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.services.core import resources
 from api.services.core.scope import Caller
-from api.services.imports import batch, preparing, refused, undo
+from api.services.imports import batch, preparing, profiles, refused, undo
 from api.services.imports.correcting import correct
 from api.services.imports.decimal_signs import NAMED
 from api.services.imports.headers import COLUMNS
-from api.services.imports.layout.choices import NOT_READ, ORDERS, SAME_FOR_ALL, Choices
+from api.services.imports.layout.choices import (
+    NOT_READ,
+    ORDERS,
+    SAME_FOR_ALL,
+    Choices,
+    from_json,
+)
+from api.services.imports.preparing import AS_IT_IS
 from api.services.imports.sheet import decode
 from api.services.imports.template_file import trials_template
 from api.services.imports.workbook import is_workbook
@@ -53,7 +60,7 @@ class Sheet:
     #: The parts of a workbook that were not read, in words.
     skipped: tuple[str, ...] = ()
     #: What the visitor said about the sheet.
-    choices: Choices = preparing.AS_IT_IS
+    choices: Choices = AS_IT_IS
 
     @property
     def is_editable(self) -> bool:
@@ -81,8 +88,12 @@ def _read_sheet(posted: Post) -> Sheet:
         if not text.strip():
             raise Invalid(say("imports.nothing"), [FieldError("empty", say("imports.nothing"))])
         choices = _choices(posted)
-        work = preparing.prepare_file(text.encode(), most, _chosen_sign(posted), choices)
-        return Sheet(text, work, None, skipped, choices)
+        work = profiles.prepare_as_before(
+            database(posted.visit.request).reading, posted.visit.caller, text.encode(), most,
+            _chosen_sign(posted), choices,
+        )  # fmt: skip
+        remembered = from_json(work.understood.get("choices", {}))
+        return Sheet(text, work, None, skipped, choices if choices != AS_IT_IS else remembered)
     except ApiError as refusal:
         return Sheet(text, None, refusal, skipped)
 

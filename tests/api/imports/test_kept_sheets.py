@@ -178,3 +178,28 @@ class TestEncodings:
         found = read_text(text.encode(name))
         assert found is not None
         assert found[0] == text
+
+
+class TestRemembered:
+    def test_choices_are_used_for_the_next_sheet_with_the_same_titles(self, world: World):
+        chosen = {"columns": {"Bemerkung": "note"}}
+        created(send(world.larch.coach, GERMAN, mapping=json.dumps(chosen)))
+        later = GERMAN.replace("5.3.26", "12.3.26").replace("lief gut", "wenig Wind")
+        done = created(send(world.larch.coach, later))
+        assert "chose for such a sheet" in done["understood"]["guesses"][0]
+        assert "wenig Wind" in [each["note"] for each in stored(world)]
+
+    def test_no_other_school_gets_them(self, world: World):
+        chosen = {"columns": {"Bemerkung": "note"}}
+        created(send(world.larch.coach, GERMAN, mapping=json.dumps(chosen)))
+        theirs = GERMAN.replace("Larch", "Birch")
+        guesses = tried(world.birch.coach, theirs)["understood"]["guesses"]
+        assert "chose for such a sheet" not in " ".join(guesses)
+
+    def test_an_adult_is_said_again(self, world: World):
+        content = GERMAN.replace(";Aufsicht", "").replace(";ja;ja;", ";ja;")
+        same = {"same": {"adult_present": "yes"}, "order": "day_first"}
+        created(send(world.larch.coach, content, mapping=json.dumps(same)))
+        later = content.replace("5.3.26", "12.3.26")
+        assert "adult_present" in tried(world.larch.coach, later)["understood"]["asks_same"]
+        assert faults(send(world.larch.coach, later))[0][2] == "supervisor_missing"

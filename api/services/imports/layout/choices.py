@@ -17,6 +17,8 @@ SAME_FOR_ALL = ("organisation", "team", "turbine", "build", "bench", "session_st
                 "time_of_day", "kind",
                 "pitch_deg", "load_ohm", "load_connected", "wind_speed_m_s", "adult_present",
                 "meter_range_v")  # fmt: skip
+#: What is not remembered: each sheet has its own day, and its own adult at the fan.
+SAID_AGAIN = ("adult_present", "session_started_at", "time_of_day")
 ORDERS: tuple[Order, ...] = ("day_first", "month_first")
 
 
@@ -39,9 +41,14 @@ class Choices:
 
         That an adult was present is said again for each sheet, and so is the day.
         """
-        kept = {name: text for name, text in self.same.items()
-                if name not in ("adult_present", "session_started_at")}  # fmt: skip
-        return {"columns": dict(self.columns), "same": kept, "order": self.order}
+        kept = {name: text for name, text in self.same.items() if name not in SAID_AGAIN}
+        facts = {"columns": dict(self.columns), "same": kept, "order": self.order}
+        return {name: value for name, value in facts.items() if value}
+
+
+def from_json(facts: Mapping[str, Any]) -> Choices:
+    """Return choices that were remembered."""
+    return Choices(facts.get("columns", {}), facts.get("same", {}), order=facts.get("order"))
 
 
 def read_choices(text: str | None) -> Choices:

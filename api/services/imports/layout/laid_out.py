@@ -125,7 +125,7 @@ class _LayingOut:
             titles_at=[row.titles for row in self.rows],
             understood=said.understood(
                 self.table, self.tables, self.filled, self.starts,
-                asked=self._absent(), groups=self._named_groups(groups),
+                asked=self._absent(), groups=self._named_groups(groups), choices=self.choices,
             ),
         )  # fmt: skip
 

@@ -1,11 +1,14 @@
 """Say what was guessed about a sheet, what is not read, and what only a person can tell."""
 
 from collections.abc import Mapping, Sequence
+from hashlib import sha256
 from typing import Any
 
 from api.messages import say
+from api.services.imports.layout.choices import Choices
 from api.services.imports.layout.moments import Starts
 from api.services.imports.layout.tables import FoundTable
+from api.services.imports.layout.titles import plain
 
 ROWS_NAMED, EXAMPLES = 12, 3
 
@@ -37,12 +40,15 @@ def understood(
     *,
     asked: Sequence[str],
     groups: int,
+    choices: Choices,
 ) -> dict[str, Any]:
     """Return the facts about a sheet that was laid out, each only if there is something to say."""
     facts: dict[str, Any] = {
         "guesses": _guesses(table, filled, starts, groups),
         "not_read": _not_read(table),
         "asks_same": list(asked),
+        "choices": choices.as_json(),
+        "titles_digest": _digest(table.titles),
         "tables": [_named(each) for each in tables] if len(tables) > 1 else [],
     }
     if starts and starts.asked:
@@ -50,6 +56,11 @@ def understood(
         facts["asks_day_order"] = {"row": table.rows[at][0] if at < len(table.rows) else None,
                                    "value": text, "readings": dict(either)}  # fmt: skip
     return {name: value for name, value in facts.items() if value}
+
+
+def _digest(titles: Sequence[str]) -> str:
+    """Return a digest by which the next sheet with the same titles is recognised."""
+    return sha256("\n".join(map(plain, titles)).encode()).hexdigest()[:32]
 
 
 def _named(table: FoundTable) -> dict[str, Any]:
