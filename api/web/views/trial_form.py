@@ -202,7 +202,7 @@ def _form(visited: Visit, filled: Filled) -> Response:
         settings=settings,
         benches=benches,
         in_session=in_session,
-        zone=zones.get(chosen["session_id"], "UTC"),
+        zone=zones.get(chosen["session_id"], visited.zone),
         names=names,
         cautions=cautions.foot(),
         said={name: say(f"unsent.{name}") for name in SCRIPT_MESSAGES},

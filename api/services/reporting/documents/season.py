@@ -131,9 +131,10 @@ def _fair(places: list[FairPlace], caption: str, own: set[str]) -> Table:
         )
         for place in places
     ]
+    sizes = {place.group_size for place in places}
     columns = (
         say("report_column.team"),
-        say("report_column.place"),
+        say("rank.place_of", count=sizes.pop()) if len(sizes) == 1 else say("report_column.place"),
         say("report_season.comparable_power"),
         say("report_season.of_which_build"),
         say("report_season.against_next"),
