@@ -68,6 +68,7 @@ REPORT = {
         "places": [
             {
                 "group": 0,
+                "group_size": 2,
                 "place": 1,
                 "places": [1, 2],
                 "team_id": TEAM,

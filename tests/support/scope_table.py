@@ -222,6 +222,7 @@ TABLE: dict[str, Row] = {
     "import_history": Row(404, 200, 200),
     "list_audit": lead_only(200),
     "season_report": Row(200, 200, 200, coach_other=None),
+    "results": Row(200, 200, 200, coach_other=None),
     "season_quality": Row(200, 200, 200, coach_other=None),
     "season_trials": Row(200, 200, 200, coach_other=None),
     "organisation_report": shown(),

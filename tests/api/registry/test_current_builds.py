@@ -87,7 +87,8 @@ class TestTheNextRow:
         with app_client.app.state.database.reading() as db:
             season = db.get_one(Season, world.season_id)
             builds = comparable_builds(db, Caller("key_x", "x", "lead", None), season)
-            every = {build.team_id: build.team_name for of in builds.groups for build in of}
+            listed = [builds.read(each) for of in builds.groups for each in of]
+            every = {build.team_id: build.team_name for build in listed}
             outer = {team_id for team_id, name in every.items() if name in ("Strong", "Larch one")}
             three = {team_id for team_id, name in every.items() if name != "Birch one"}
             fields = fair_table(builds, three, current_builds(db, season.id)).places

@@ -1,0 +1,40 @@
+"""Results as tidy tables over HTTP, for spreadsheets, notebooks and statistics programs."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response, StreamingResponse
+
+from api.deps import Read, database
+from api.models.reporting.results import ResultsQuery
+from api.routes.contract import READ, StrictRoute
+from api.services.reporting.results.columns import COLUMNS
+from api.services.reporting.results.files import MEDIA, in_chunks, write_results
+from api.services.reporting.results.reading import read_results
+
+router = APIRouter(prefix="/results", tags=["reports"], route_class=StrictRoute)
+FILE: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {
+            "text/csv": {"example": "trial_id,team,normalised_power_w\r\n"},
+            MEDIA["xlsx"]: {"schema": {"type": "string", "contentMediaType": MEDIA["xlsx"]}},
+            MEDIA["parquet"]: {"schema": {"type": "string", "contentMediaType": MEDIA["parquet"]}},
+        },
+        "description": "One row for each trial or run, in the format asked for.",
+    }
+}
+
+
+@router.get("", responses=READ | FILE, response_class=Response)
+def results(query: Annotated[ResultsQuery, Query()], request: Request, read: Read) -> Response:
+    """Give results as a tidy table: one row for each trial or run, all facts and figures.
+
+    Numbers are in the unit of their column's name, moments in UTC. Powers are in watts; `u_…` are
+    relative standard uncertainties (k = 1), intervals are k = 2.
+    """
+    with database(request).reading() as db:
+        out = write_results(
+            query.format, COLUMNS[query.rows], read_results(db, read.caller, query), query.rows
+        )
+    headers = {"Content-Disposition": f'attachment; filename="{query.rows}.{query.format}"'}
+    return StreamingResponse(in_chunks(out), headers=headers, media_type=MEDIA[query.format])

@@ -1,0 +1,132 @@
+"""Write tidy results as CSV, a workbook or Parquet, part by part; pandas and pyarrow on demand."""
+
+import io
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import IO, Any
+
+from api.errors import FieldError, Invalid
+from api.messages import say
+from api.models.reporting.results import Format
+from api.services.core.safe_cells import protect
+from api.services.reporting.results.columns import Column
+from api.services.reporting.results.reading import Row
+
+MEDIA: dict[Format, str] = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "parquet": "application/vnd.apache.parquet",
+}
+#: The most rows of a workbook: one sheet holds a million, and writing them takes minutes.
+MOST_SHEET_ROWS = 200_000
+CHUNK_BYTES = 1 << 16
+MOMENT = "%Y-%m-%dT%H:%M:%SZ"
+DTYPES = {"text": "str", "number": "float64", "whole": "Int64", "yes": "boolean",
+          "moment": "datetime64[s, UTC]"}  # fmt: skip
+
+
+def write_results(
+    kind: Format, columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
+) -> IO[bytes]:
+    """Return an open temporary file with the rows, at its beginning."""
+    out = tempfile.TemporaryFile()  # noqa: SIM115 - the answer closes it when it was sent
+    writers: dict[Format, Callable[..., None]] = {
+        "csv": _write_csv, "xlsx": _write_workbook, "parquet": _write_parquet,
+    }  # fmt: skip
+    try:
+        writers[kind](out, columns, row_parts, title)
+    except BaseException:
+        out.close()
+        raise
+    out.seek(0)
+    return out
+
+
+def in_chunks(out: IO[bytes]) -> Iterator[bytes]:
+    """Yield the bytes of a file, and close it."""
+    with out:
+        while chunk := out.read(CHUNK_BYTES):
+            yield chunk
+
+
+def frame_of(columns: Sequence[Column], rows: Sequence[Row]) -> Any:
+    """Return rows as a data frame with the types of the columns."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            column.name: pd.Series([row[column.name] for row in rows], dtype=DTYPES[column.kind])
+            for column in columns
+        }
+    )
+
+
+def _write_csv(
+    out: IO[bytes], columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
+) -> None:
+    text = io.TextIOWrapper(out, encoding="utf-8", newline="")
+    frame_of(columns, []).to_csv(text, index=False, lineterminator="\r\n")
+    for rows in row_parts:
+        frame = frame_of(columns, _safe(columns, rows))
+        frame.to_csv(text, index=False, header=False, date_format=MOMENT, lineterminator="\r\n")
+    text.flush()
+    text.detach()
+
+
+def _safe(columns: Sequence[Column], rows: Sequence[Row]) -> list[Row]:
+    """Return rows whose texts no spreadsheet takes for a formula."""
+    texts = [column.name for column in columns if column.kind == "text"]
+    return [row | {name: protect(row[name]) for name in texts if row[name]} for row in rows]
+
+
+def _write_parquet(
+    out: IO[bytes], columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
+) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    types = {"text": pa.string(), "number": pa.float64(), "whole": pa.int64(), "yes": pa.bool_(),
+             "moment": pa.timestamp("ms", "UTC")}  # fmt: skip
+    schema = pa.schema([
+        pa.field(column.name, types[column.kind],
+                 metadata={"unit": column.unit, "about": column.about})
+        for column in columns
+    ])  # fmt: skip
+    with pq.ParquetWriter(out, schema, compression="zstd") as writer:
+        for rows in row_parts:
+            values = {each.name: [row[each.name] for row in rows] for each in columns}
+            writer.write_table(pa.table(values, schema=schema))
+
+
+def _write_workbook(
+    out: IO[bytes], columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
+) -> None:
+    """Write a sheet of rows and one that explains its columns.
+
+    Units are in the second sheet: a row of units below the titles makes every column text.
+    """
+    from openpyxl import Workbook
+
+    book = Workbook(write_only=True)
+    sheet, count = book.create_sheet(title), 0
+    sheet.freeze_panes = "A2"
+    sheet.append([column.name for column in columns])
+    for rows in row_parts:
+        count += len(rows)
+        if count > MOST_SHEET_ROWS:
+            words = say("refused.many_results", most=MOST_SHEET_ROWS)
+            raise Invalid(words, [FieldError("too_many_rows", words, pointer="/format")])
+        for row in _safe(columns, rows):
+            sheet.append([_cell(column, row[column.name]) for column in columns])
+    about = book.create_sheet("Columns")
+    about.append(["name", "type", "unit", "meaning"])
+    for column in columns:
+        about.append([column.name, column.kind, column.unit, column.about])
+    book.save(out)
+
+
+def _cell(column: Column, value: Any) -> Any:
+    """Return a value as a workbook has it: a moment is in UTC, and has no zone."""
+    if column.kind == "moment" and value is not None:
+        return value.replace(tzinfo=None)
+    return value
