@@ -216,3 +216,34 @@ class TestTaken:
         text = coach.get(f"/imports/template.csv?decimal={decimal}").text
         assert cell in text
         assert "New rows: 0" in look(coach, text.lstrip("\ufeff")).text or "titles" in text
+
+
+KEPT = """Our tests
+Group;Date;Bench;Build;Load;V1;V2;Wind (m/s);Pitch;Remarks
+Larch one;26/3/26;Larch hall;1;22R;1,20;1,19;4,1;9;went well
+;;;;;1,31;1,30;4,1;10;
+Average;;;;;1,2;;;;
+"""
+
+
+class TestAsItIsKept:
+    def test_what_is_asked_is_answered_in_one_screen(self, coach, world):
+        page = look(coach, KEPT)
+        assert "Row 5 summarises others" in page.text
+        assert 'name="column:Remarks"' in page.text
+        answers = {
+            "same:time_of_day": "14:30", "same:load_connected": "yes", "same:adult_present": "yes",
+            "column:Remarks": "note",
+        }  # fmt: skip
+        unchanged = {"correct:3:Date": "2026-03-26", "before:3:Date": "2026-03-26",
+                     "correct:4:Date": "2026-03-26", "before:4:Date": "2026-03-26"}  # fmt: skip
+        again = look(coach, KEPT, **answers, **unchanged)
+        assert again.status_code == 200, again.text
+        before = len(stored(world))
+        assert store(coach, KEPT, looked="yes", **answers).status_code == 303
+        assert len(stored(world)) == before + 2
+        assert "went well" in [each["note"] for each in stored(world)]
+
+    def test_a_fault_of_a_row_of_readings_is_listed_once(self, coach):
+        page = look(coach, KEPT)
+        assert page.text.count("has no time of day") == 2  # one for each row

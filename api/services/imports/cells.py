@@ -33,6 +33,8 @@ NO = frozenset(
     {"false", "no", "n", "0", "✗", "✘", "☐"}
     | {"nein", "falsch", "non", "faux", "falso", "não", "nao", "nee", "onwaar"}
 )
+#: What may be written for the number of a build: the newest one of each team, as 0.
+NEWEST = "newest"
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
 #: Letters that people type instead of digits.
 LOOKALIKES = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1"})
@@ -81,6 +83,8 @@ def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str 
         raise NotAValue("no_value", say("import_cell.no_value"), _number_hint(cell))
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
+    if field == "build" and cell.lower() == NEWEST:
+        return 0
     if field in ("build", "run"):
         return _integer(cell)
     if field in LIST_COLUMNS:

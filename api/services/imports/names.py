@@ -173,7 +173,8 @@ class Directory:
         number = cells.get("build")
         if number is None:
             return _only("build", builds, lambda build: str(build.number))
-        matches = [build for build in builds if build.number == number]
+        newest = max((build.number for build in builds), default=None)
+        matches = [build for build in builds if build.number == (number or newest)]
         if not matches:
             raise Unresolved(
                 "build", _unknown("build", str(number), [str(b.number) for b in builds])

@@ -39,11 +39,11 @@ from api.web.visitors import OwnTurn, Post, Posted, Received, Visit, Visited
 router = APIRouter()
 #: A longer sheet is corrected in its file, which is then chosen again.
 EDITABLE = 60_000  # [characters]
-ROWS_SHOWN, CORRECT, MOST_CORRECTED = 300, "correct", 100
+ROWS_SHOWN, CORRECT, BEFORE, MOST_CORRECTED = 300, "correct", "before", 100
 COLUMN_OF, SAME = "column:", "same:"
 #: Columns that are asked for first if a sheet does not have them; others after a click.
-ASKED_FIRST = ("team", "bench", "session_started_at", "time_of_day", "load_ohm", "load_connected",
-               "adult_present")  # fmt: skip
+ASKED_FIRST = ("team", "build", "bench", "session_started_at", "time_of_day", "load_ohm",
+               "load_connected", "adult_present")  # fmt: skip
 TICKED = ("load_connected", "adult_present")
 SKIPPED_SHOWN = 40
 REASON = Field("reason", "text", required=True)
@@ -137,12 +137,14 @@ def _skipped(about: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _corrected(posted: Post) -> dict[tuple[int, str], str]:
-    """Return the cells that were corrected in the page."""
+    """Return the cells that were changed in the page; what is shown may not be what was typed."""
     name_parts = [(name.split(":", 2), value) for name, value in posted.typed().items()]
     return {
         (forms.whole(parts[1]), parts[2]): value.strip()
         for parts, value in name_parts
-        if len(parts) == 3 and parts[0] == CORRECT
+        if len(parts) == 3
+        and parts[0] == CORRECT
+        and posted.typed().get(":".join((BEFORE, *parts[1:]))) != value
     }
 
 
@@ -224,6 +226,7 @@ def _page(
     posted: Post, sheet: Sheet, *, errors: list[dict[str, Any]], words: str,
     tried: ImportRead | ImportTried | None,
 ) -> Response:  # fmt: skip
+    errors = _each_once(errors)
     odd_rows = [row for row in tried.rows if row.flags] if tried else []
     understood = sheet.work.understood if sheet.work else {}
     return rendering.show(
@@ -238,6 +241,7 @@ def _page(
         sheet=sheet,
         preview=_preview(tried),
         correct=CORRECT,
+        before=BEFORE,
         most_corrected=MOST_CORRECTED,
         looked=posted.text("looked"),
         decimal=_chosen_sign(posted),
@@ -259,6 +263,14 @@ def _asked_same(understood: Mapping[str, Any], choices: Choices) -> tuple[list[s
     return [name for name in every if name in ASKED_FIRST], [
         name for name in every if name not in ASKED_FIRST
     ]
+
+
+def _each_once(errors: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return each fault once: a row of several readings has it in each of them."""
+    once: dict[tuple[object, ...], dict[str, Any]] = {}
+    for error in errors:
+        once.setdefault((error.get("row"), error.get("column"), error["code"]), error)
+    return list(once.values())
 
 
 def _preview(tried: ImportRead | ImportTried | None) -> tuple[list[str], list[dict[str, Any]]]:

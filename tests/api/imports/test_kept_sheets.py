@@ -9,7 +9,7 @@ from api.services.imports.encodings import read_text
 from api.services.imports.layout.days import order_of, read_clock, read_day
 from api.services.imports.layout.titles import read_title
 from tests.bench.kept_sheets import LEAST_TAKEN, running_schools, try_kept
-from tests.support.makers import World, created
+from tests.support.makers import World, build_payload, created
 from tests.support.sheets import faults, send, stored
 
 SEED, SHEETS = 1, range(1, 41)
@@ -43,9 +43,9 @@ class TestOneSheet:
         assert body["outcomes"]["error"] == 0
         assert body["trials"]["created"] == 2
         listed = " ".join(body["understood"]["guesses"])
-        assert "Rows 1 are above the titles" in listed
-        assert "Team is empty in rows 5" in listed
-        assert "Rows 6 summarise others" in listed
+        assert "Row 1 is above the titles" in listed
+        assert "Team is empty in row 5" in listed
+        assert "Row 6 summarises others" in listed
         assert "Widerstand has no unit" in listed
 
     def test_a_remark_is_not_read_unless_it_is_chosen(self, world: World):
@@ -77,6 +77,16 @@ class TestOneSheet:
         assert {"time_of_day", "adult_present"} <= set(body["understood"]["asks_same"])
         same = {"time_of_day": "14:30", "adult_present": "yes"}
         done = tried(world.larch.coach, content, same=same)
+        assert done["outcomes"]["error"] == 0
+
+    def test_the_newest_build_of_each_team_may_be_said(self, world: World):
+        newest = build_payload(world.larch.turbine_id)
+        created(world.larch.coach.post("/v1/builds", json=newest))
+        content = GERMAN.replace("Aufbau;", "").replace("Larch hall;1;", "Larch hall;")
+        content = content.replace(";;;;;14;", ";;;;14;")
+        got = faults(send(world.larch.coach, content))
+        assert (4, "build", "missing") in got
+        done = tried(world.larch.coach, content, same={"build": "newest"})
         assert done["outcomes"]["error"] == 0
 
     def test_two_columns_of_one_meaning_are_never_chosen_from(self, world: World):

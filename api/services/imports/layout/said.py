@@ -5,6 +5,7 @@ from hashlib import sha256
 from typing import Any
 
 from api.messages import say
+from api.models.core.units import quantity
 from api.services.imports.layout.choices import Choices
 from api.services.imports.layout.moments import Starts
 from api.services.imports.layout.tables import FoundTable
@@ -74,18 +75,18 @@ def _guesses(
 ) -> list[str]:
     """Return a sentence for each guess, with its reason and its rows."""
     lines = [
-        say(f"import_guess.skipped_{reason}", rows=_rows(numbers))
+        say(f"import_guess.skipped_{reason}", count=len(numbers), rows=_rows(numbers))
         for reason, numbers in table.skipped.items()
     ]
     lines += [
-        say("import_guess.filled", title=title, rows=_rows(numbers))
+        say("import_guess.filled", count=len(numbers), title=title, rows=_rows(numbers))
         for title, numbers in filled.items()
     ]
     lines += [
-        say("import_guess.no_unit", title=title, column=meaning.column)
-        for title, meaning in zip(table.titles, table.meanings, strict=True)
-        if _is_bare(title, meaning.column, has_unit=meaning.has_unit)
-    ]
+        say("import_guess.no_unit", count=len(titles), titles=", ".join(titles),
+            column=say(f"import_column.{column}"))
+        for column, titles in _without_unit(table).items()
+    ]  # fmt: skip
     if groups:
         lines.append(say("import_guess.grouped", count=groups))
     if starts:
@@ -93,9 +94,14 @@ def _guesses(
     return lines
 
 
-def _is_bare(title: str, column: str, *, has_unit: bool) -> bool:
-    is_measured = column.endswith(("_v", "_a", "_m_s", "_c", "_hpa", "_ohm", "_rpm", "_m"))
-    return is_measured and not has_unit and bool(title)
+def _without_unit(table: FoundTable) -> dict[str, list[str]]:
+    """Return the titles of measured columns that say no unit, by column."""
+    bare: dict[str, list[str]] = {}
+    for title, meaning in zip(table.titles, table.meanings, strict=True):
+        is_measured = quantity(meaning.column) is not None or meaning.column == "pitch_deg"
+        if meaning.column and is_measured and not meaning.has_unit:
+            bare.setdefault(meaning.column, []).append(title)
+    return bare
 
 
 def _about_starts(table: FoundTable, starts: Starts) -> list[str]:
