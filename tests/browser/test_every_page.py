@@ -11,7 +11,7 @@ SCREENS = (("light", PHONE), ("dark", LAPTOP))
 #: in two directions.
 ZOOMED = ({"width": 683, "height": 384}, {"width": 320, "height": 256})
 
-FILES = (".csv", ".zip", ".pdf", "{ending}", "{container}")
+FILES = (".csv", ".zip", ".pdf", ".xlsx", "{ending}", "{container}")
 #: Pages that are shown; what is sent, is a file, or goes on elsewhere is none.
 SHOWN = [
     name for name, (method, path) in ROUTES.items()

@@ -73,7 +73,7 @@ def assert_text(page, where):
 
 
 #: Addresses of files, which are no pages.
-FILES = (".csv", ".pdf", "{ending}", "{container}")
+FILES = (".csv", ".pdf", ".xlsx", "{ending}", "{container}")
 
 
 @pytest.mark.parametrize("who", ["lead_key", "coach_key"])

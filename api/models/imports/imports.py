@@ -127,7 +127,8 @@ class ImportQuery(BaseModel):
         Field(
             max_length=20_000,
             description="What a sheet does not say itself, as a JSON object: `columns` (by title, "
-            "a column of the template or `not_read`), `same` (by column, a value of all rows), "
+            "a column of the template or `not_read`), `same` (by column, a value of all rows; a "
+            "build may be `newest`), "
             "`table` (the row of its titles), `sheet` (its name), `order` (`day_first` or "
             "`month_first`).",
         ),

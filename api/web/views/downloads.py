@@ -9,11 +9,20 @@ from starlette.responses import Response
 
 from api.deps import as_file
 from api.models.imports.trial_files import TrialFileQuery
-from api.services.core.scope import Caller
+from api.models.registry.organisations import Organisation
+from api.models.registry.seasons import Season
+from api.models.registry.teams import Team
+from api.models.reporting.results import ResultsQuery
+from api.services.core import resources
+from api.services.core.scope import Caller, Table
 from api.services.imports import trial_files
 from api.services.operations import exports
 from api.services.reporting import report_formats
 from api.services.reporting.report_formats import MEDIA, ReportFile
+from api.services.reporting.results.columns import COLUMNS
+from api.services.reporting.results.files import MEDIA as RESULTS_MEDIA
+from api.services.reporting.results.files import write_results
+from api.services.reporting.results.reading import read_results
 from api.web.visitors import Visit, Visited
 
 router = APIRouter()
@@ -76,6 +85,35 @@ def team_file(team_id: Id, ending: Format, visited: Visited) -> Response:
 def event_file(event_id: Id, ending: Format, visited: Visited) -> Response:
     """Give an event's sheet as a file."""
     return _download(visited, report_formats.event_file, event_id, ending)
+
+
+@router.get("/seasons/{season_id}/results.xlsx")
+def season_results(season_id: Id, visited: Visited) -> Response:
+    """Give the results of a season's trials as a workbook."""
+    return _results(visited, Season, season_id, "season_id")
+
+
+@router.get("/schools/{organisation_id}/results.xlsx")
+def school_results(organisation_id: Id, visited: Visited) -> Response:
+    """Give the results of a school's trials as a workbook."""
+    return _results(visited, Organisation, organisation_id, "organisation_id")
+
+
+@router.get("/teams/{team_id}/results.xlsx")
+def team_results(team_id: Id, visited: Visited) -> Response:
+    """Give the results of a team's trials as a workbook."""
+    return _results(visited, Team, team_id, "team_id")
+
+
+def _results(visited: Visit, table: type[Table], row_id: str, name: str) -> Response:
+    """Return the results of trials as a workbook with one row for each trial."""
+    with visited.reading() as db:
+        resources.get_row(db, visited.caller, table, row_id)
+        query = ResultsQuery.model_validate({name: row_id, "format": "xlsx"})
+        rows = read_results(db, visited.caller, query)
+        out = write_results("xlsx", COLUMNS["trials"], rows, "trials")
+    with out:
+        return as_file(out.read(), RESULTS_MEDIA["xlsx"], "results.xlsx")
 
 
 @router.get("/equipment-list.{ending}")
