@@ -1,5 +1,6 @@
 """Complete the OpenAPI document of FastAPI with our refusals, the key and examples."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from fastapi import FastAPI
@@ -18,6 +19,15 @@ another unit under another suffix (`voltage_mv` for `voltage_v`). A refusal is
 `Idempotency-Key`, under which the same request is done once.
 """
 OPEN_PATHS = ("/healthz", "/readyz", "/v1/meta")
+#: The headers of answers, and what each is for.
+HEADERS = {
+    "ETag": "The state of the thing, for If-Match of a change and If-None-Match of a read.",
+    "Location": "The address of what was stored.",
+    "Link": "The address of the next page, with rel=next.",
+    "Retry-After": "Seconds to wait before the request is sent again.",
+    "X-Request-Id": "The id of the request, to quote when something went wrong.",
+    "RateLimit": "Requests that are left in this minute, and seconds until there are more.",
+}
 METHODS = ("get", "post", "patch", "put", "delete")
 
 
@@ -42,6 +52,11 @@ def _complete(generated: dict[str, Any]) -> dict[str, Any]:
     problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     components["schemas"] |= problem.pop("$defs") | {"Problem": problem}
     components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
+    components["headers"] = {
+        name: {"description": words, "schema": {"type": "string"}}
+        for name, words in HEADERS.items()
+    }
+    generated["servers"] = [{"url": "/", "description": "The service that gives this document."}]
     for path, item in generated["paths"].items():
         for method in METHODS:
             if method in item:
@@ -70,7 +85,25 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
             )
         if status.startswith("2"):
             _show_example(response.get("content", {}))
+        response["headers"] = {
+            name: {"$ref": f"#/components/headers/{name}"} for name in _headers(status, response)
+        }
     _show_example(operation.get("requestBody", {}).get("content", {}))
+
+
+def _headers(status: str, response: dict[str, Any]) -> Iterator[str]:
+    """Yield the headers that an answer may have."""
+    yield from ("X-Request-Id", "RateLimit")
+    content = response.get("content", {}).get("application/json", {})
+    name = content.get("schema", {}).get("$ref", "").rsplit("/", 1)[-1]
+    if status == "201":
+        yield "Location"
+    if name.startswith("Page_"):
+        yield "Link"
+    elif status in ("200", "201") and name:
+        yield "ETag"
+    if status in ("429", "503", "default"):
+        yield "Retry-After"
 
 
 def _show_example(content: dict[str, Any]) -> None:

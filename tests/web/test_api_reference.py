@@ -102,8 +102,8 @@ class TestSafe:
     ("schema", "words_shown"),
     [
         ({"type": "integer", "minimum": 1}, "whole number, at least 1"),
-        ({"type": "number", "maximum": 5, "unit": "Ω"}, "number, at most 5 Ω"),
-        ({"type": "number", "unit": "W"}, "number, W"),
+        ({"type": "number", "maximum": 5, "x-unit": "Ω"}, "number, at most 5 Ω"),
+        ({"type": "number", "x-unit": "W"}, "number, W"),
         ({"enum": ["a", "b"], "type": "string"}, "one of a, b"),
         ({"const": "a", "type": "string"}, "a"),
         ({"type": "string", "format": "date"}, "day, as 2026-03-05"),

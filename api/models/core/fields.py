@@ -139,7 +139,7 @@ def _number(low: float, high: float, unit: str, words: str) -> Any:
         le=high,
         allow_inf_nan=False,
         description=f"{words} [{unit}]",
-        json_schema_extra={"unit": unit},
+        json_schema_extra={"x-unit": unit},
     )
 
 

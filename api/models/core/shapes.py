@@ -24,13 +24,22 @@ JSON_OR_NULL = JSON(none_as_null=True)
 
 
 def _list_spellings(schema: dict[str, Any]) -> None:
-    """Add the other units of each quantity to a JSON Schema."""
+    """Add the other units of each quantity to a JSON Schema.
+
+    A quantity that is needed may come in any of its units, so that none of its names is required.
+    """
     properties: dict[str, Any] = schema.get("properties", {})
+    required: list[str] = schema.get("required", [])
     for field in list(properties):
         measured = quantity(field)
-        for name, unit in (measured.spellings() if measured else {}).items():
+        spellings = measured.spellings() if measured else {}
+        for name, unit in spellings.items():
             words = f"Instead of {field}, in {unit.symbol}."
             properties[name] = _of_numbers(properties[field]) | {"description": words}
+        if spellings and field in required:
+            required.remove(field)
+            words = properties[field].get("description", "")
+            properties[field]["description"] = f"{words} Needed, in one of its units.".strip()
 
 
 def _of_numbers(schema: dict[str, Any]) -> dict[str, Any]:

@@ -60,7 +60,7 @@ class BestSeenRead(BaseModel):
     of_trials: Annotated[int, Field(description="How many trials it is the largest of.")]
 
 
-class ChangeRead(BaseModel):
+class GainRead(BaseModel):
     """How the current build differs from the first one measured."""
 
     change_pct: float
@@ -113,7 +113,7 @@ class TeamReport(BaseModel):
     best_seen: BestSeenRead | None
     first: SessionFigure | None
     latest: SessionFigure | None
-    change: ChangeRead | None
+    change: GainRead | None
     change_reason: str | None
     trend: TrendRead
     trials: Annotated[int, Field(description="Trials that count.")]

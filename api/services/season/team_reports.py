@@ -11,8 +11,8 @@ from api.models.registry.teams import Team
 from api.models.season.reports import (
     BestSeenRead,
     BuildFigure,
-    ChangeRead,
     FigureRead,
+    GainRead,
     LeftOut,
     SessionFigure,
     TeamReport,
@@ -94,10 +94,10 @@ def _best_seen(season: TeamSeason, names: SeasonNames) -> BestSeenRead:
     )
 
 
-def _change(season: TeamSeason, names: SeasonNames) -> ChangeRead | None:
+def _change(season: TeamSeason, names: SeasonNames) -> GainRead | None:
     if season.change is None:
         return None
-    return ChangeRead(
+    return GainRead(
         change_pct=season.change.change_pct,
         interval_pct=season.change.interval_pct,
         from_build_number=names.build_numbers[season.first_build.label],

@@ -130,7 +130,7 @@ def read_subject(document: Schema, name: str) -> Subject:
 def read_shape(document: Schema, name: str) -> Shape:
     """Return a shape of a document.
 
-    >>> at = {"type": "number", "minimum": 0, "maximum": 20, "unit": "m/s", "description": "Wind."}
+    >>> at = {"type": "number", "minimum": 0, "maximum": 20, "x-unit": "m/s", "description": "W."}
     >>> wind = {"properties": {"wind_speed_m_s": at}, "required": ["wind_speed_m_s"]}
     >>> read_shape({"components": {"schemas": {"Wind": wind}}}, "Wind").values[0].kind
     (('number, 0 to 20 m/s', False),)
@@ -181,7 +181,7 @@ def _plain(schema: Schema) -> str:
 
 def _limits(schema: Schema) -> str:
     """Return the limits of a number, with its unit."""
-    unit = f" {schema['unit']}" if schema.get("unit", "1") != "1" else ""
+    unit = f" {schema['x-unit']}" if schema.get("x-unit", "1") != "1" else ""
     low, high = schema.get("minimum"), schema.get("maximum")
     if low is not None and high is not None:
         return f", {low:.10g} to {high:.10g}{unit}"
