@@ -20,7 +20,7 @@ from api.services.imports.grouping import group
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.json_trials import read_items
 from api.services.imports.layout.choices import Choices
-from api.services.imports.layout.laid_out import has_trials, lay_out
+from api.services.imports.layout.lay_out import has_trials, lay_out
 from api.services.imports.layout.rows import numbered_rows
 from api.services.imports.layout.unclear_titles import UNCLEAR
 from api.services.imports.moments import is_moment

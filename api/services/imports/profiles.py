@@ -1,7 +1,7 @@
 """Remember what a school chose for a sheet, and use it for the next one with the same titles.
 
-The choices are kept with the import that was stored; what must be said again each time (the day,
-and that an adult was there) is not among them.
+The choices are stored with the import; the values of all rows, such as the team or that an adult
+was there, are not among them.
 """
 
 from collections.abc import Callable

@@ -17,8 +17,6 @@ SAME_FOR_ALL = ("organisation", "team", "turbine", "build", "bench", "session_st
                 "time_of_day", "kind",
                 "pitch_deg", "load_ohm", "load_connected", "wind_speed_m_s", "adult_present",
                 "meter_range_v")  # fmt: skip
-#: What is not remembered: each sheet has its own day, and its own adult at the fan.
-SAID_AGAIN = ("adult_present", "session_started_at", "time_of_day")
 ORDERS: tuple[Order, ...] = ("day_first", "month_first")
 
 
@@ -39,16 +37,16 @@ class Choices:
     def as_json(self) -> dict[str, Any]:
         """Return what may be remembered for the next sheet with the same titles.
 
-        That an adult was present is said again for each sheet, and so is the day.
+        Values of all rows are not: the next sheet may be of another team, bench or day, and each
+        states again that an adult was present.
         """
-        kept = {name: text for name, text in self.same.items() if name not in SAID_AGAIN}
-        facts = {"columns": dict(self.columns), "same": kept, "order": self.order}
+        facts = {"columns": dict(self.columns), "order": self.order}
         return {name: value for name, value in facts.items() if value}
 
 
 def from_json(facts: Mapping[str, Any]) -> Choices:
     """Return choices that were remembered."""
-    return Choices(facts.get("columns", {}), facts.get("same", {}), order=facts.get("order"))
+    return Choices(facts.get("columns", {}), order=facts.get("order"))
 
 
 def read_choices(text: str | None) -> Choices:

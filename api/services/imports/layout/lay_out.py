@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from api.errors import FieldError, Invalid
 from api.messages import say
 from api.services.imports.headers import NUMBER_COLUMNS, Header
-from api.services.imports.layout import said
+from api.services.imports.layout import explanations
 from api.services.imports.layout.choices import NOT_READ, SAME_FOR_ALL, Choices
 from api.services.imports.layout.filling import fill
 from api.services.imports.layout.kinds import kind_of
@@ -46,7 +46,7 @@ def lay_out(
     table = _chosen(tables, choices.table)
     _apply(table, choices.columns)
     _refuse_twins(table)
-    return _LayingOut(table, choices, tables, sign).sheet(delimiter, encoding)
+    return _SheetLayout(table, choices, tables, sign).sheet(delimiter, encoding)
 
 
 def has_trials(rows: Sequence[Row]) -> bool:
@@ -65,7 +65,7 @@ def _chosen(tables: Sequence[FoundTable], named: str) -> FoundTable:
 def _apply(table: FoundTable, columns: Mapping[str, str]) -> None:
     """Give titles the columns that were chosen for them."""
     for at, title in enumerate(table.titles):
-        chosen = columns.get(title) or columns.get(said.named_column(table, at))
+        chosen = columns.get(title) or columns.get(explanations.named_column(table, at))
         if chosen == NOT_READ:
             table.meanings[at] = Title(why=NOT_READ)
         elif chosen and table.meanings[at].column != chosen:
@@ -91,7 +91,7 @@ def _are_readings(table: FoundTable, places: Sequence[int]) -> bool:
     return (None not in numbers and len(set(numbers)) == len(numbers)) or len(titles) == 1
 
 
-class _LayingOut:
+class _SheetLayout:
     """The columns of a table as texts, one step after another."""
 
     def __init__(
@@ -123,7 +123,7 @@ class _LayingOut:
             faults=[*questions(self.table), *self._wrong_lengths()],
             groups=groups,
             titles_at=[row.titles for row in self.rows],
-            understood=said.understood(
+            understood=explanations.understood(
                 self.table, self.tables, self.filled, self.starts,
                 asked=self._absent(), groups=self._named_groups(groups), choices=self.choices,
             ),
@@ -152,7 +152,7 @@ class _LayingOut:
                 self.keys[name], self.columns[name] = name, [texts[cell] for cell in cells]
 
     def _take_same(self) -> None:
-        """Give all rows what the user said of them, in columns that the sheet does not have."""
+        """Fill columns that the sheet does not have with the values that the user gave."""
         for name, text in self.choices.same.items():
             if not any(self.columns.get(name, ())):
                 self.keys[name], self.columns[name] = name, [text] * len(self.rows)

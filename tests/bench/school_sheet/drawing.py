@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 import openpyxl
 
-from tests.bench.kept.languages import LANGUAGES, UNITS, Language
+from tests.bench.school_sheet.languages import LANGUAGES, UNITS, Language
 
 FIRST, DAYS = datetime(2026, 2, 9), 90
 ALL = ("day", "clock", "team", "bench", "build", "pitch", "load", "connected", "volts", "wind",
@@ -33,7 +33,7 @@ class Trial:
 
 
 @dataclass
-class KeptSheet:
+class SchoolSheet:
     """A file with its trials, what it leaves out, and how it was made."""
 
     number: int
@@ -206,7 +206,7 @@ class Drawing:
         return rows
 
 
-def draw_kept(seed: int, number: int, teams: dict[str, int]) -> KeptSheet:
+def draw_sheet(seed: int, number: int, teams: dict[str, int]) -> SchoolSheet:
     """Return a sheet; the same seed and number always draw the same one."""
     drawing = Drawing(seed, number, teams)
     rows = drawing.rows()
@@ -214,7 +214,7 @@ def draw_kept(seed: int, number: int, teams: dict[str, int]) -> KeptSheet:
              "clock": f"{drawing.trials[0].started_at:%H:%M}"}  # fmt: skip
     content = _workbook(drawing, rows) if drawing.is_workbook else _text(drawing, rows)
     is_month_first = drawing.day == "%m/%d/%Y" and not drawing.is_serial
-    return KeptSheet(
+    return SchoolSheet(
         number, content, drawing.is_workbook, drawing.trials,
         {name: lacks[name] for name in drawing.lacks},
         "month_first" if is_month_first else "day_first", drawing.oddities,

@@ -1,6 +1,6 @@
 """Draw sheets as schools keep them, import each one, and compare what was stored with its trials.
 
-Usage: python -m tests.bench.kept_sheets [--sheets 2000] [--seed 1] [--only NUMBER]
+Usage: python -m tests.bench.school_sheets [--sheets 2000] [--seed 1] [--only NUMBER]
 
 A sheet is taken if its trials are stored, with no question or with one screen of them; it may be
 refused with the place and what to do; but nothing of it may be stored wrong. The command ends with
@@ -22,7 +22,7 @@ from fastapi.testclient import TestClient
 
 from api.main import bind
 from api.settings import Settings
-from tests.bench.kept.drawing import KeptSheet, Trial, draw_kept
+from tests.bench.school_sheet.drawing import SchoolSheet, Trial, draw_sheet
 from tests.bench.sheets.judging import running_imports
 from tests.bench.sheets.words import XLSX_TYPE
 from tests.support.databases import ADDRESS
@@ -41,7 +41,7 @@ class Report:
     by_oddity: dict[str, Counter[str]] = field(default_factory=dict)
     listed: list[str] = field(default_factory=list)
 
-    def add(self, sheet: KeptSheet, outcome: str, why: str) -> None:
+    def add(self, sheet: SchoolSheet, outcome: str, why: str) -> None:
         """Count a sheet; note why it was not taken."""
         self.outcomes[outcome] += 1
         for oddity in sheet.oddities:
@@ -88,10 +88,10 @@ class Schools:
         with TestClient(self.app, base_url=ADDRESS, headers=key) as client:
             yield client
 
-    def outcome(self, sheet: KeptSheet) -> tuple[str, str]:
+    def outcome(self, sheet: SchoolSheet) -> tuple[str, str]:
         """Import a sheet as a person would; return its outcome and why."""
-        shutil.copy(self.folder / "0.db", self.folder / "kept.db")
-        with self.client("kept.db") as client:
+        shutil.copy(self.folder / "0.db", self.folder / "sheet.db")
+        with self.client("sheet.db") as client:
             answer, questions = _imported(client, sheet)
             if answer.status_code != 201:
                 return "refused", answer.text[:600]
@@ -101,7 +101,7 @@ class Schools:
         return ("one question" if questions else "no question"), ""
 
 
-def _imported(client: TestClient, sheet: KeptSheet) -> tuple[Any, bool]:
+def _imported(client: TestClient, sheet: SchoolSheet) -> tuple[Any, bool]:
     """Try a sheet, answer what is asked about it once, and store it."""
     tried = _send(client, sheet, {}, dry_run=True)
     if tried.status_code != 200:
@@ -119,7 +119,7 @@ def _imported(client: TestClient, sheet: KeptSheet) -> tuple[Any, bool]:
     return _send(client, sheet, chosen), True
 
 
-def _send(client: TestClient, sheet: KeptSheet, chosen: Any, *, dry_run: bool = False) -> Any:
+def _send(client: TestClient, sheet: SchoolSheet, chosen: Any, *, dry_run: bool = False) -> Any:
     asked = {"dry_run": str(dry_run).lower()} | ({"mapping": json.dumps(chosen)} if chosen else {})
     kind = XLSX_TYPE if sheet.is_workbook else "text/csv"
     return client.post("/v1/imports", params=asked, content=sheet.content,
@@ -184,11 +184,11 @@ def _is_same(meant: Trial, stored: dict[str, Any]) -> bool:
     )  # fmt: skip
 
 
-def try_kept(schools: Schools, seed: int, numbers: Iterable[int]) -> Report:
+def try_sheets(schools: Schools, seed: int, numbers: Iterable[int]) -> Report:
     """Draw and import sheets of a seed."""
     report = Report()
     for number in numbers:
-        sheet = draw_kept(seed, number, TEAMS)
+        sheet = draw_sheet(seed, number, TEAMS)
         report.add(sheet, *schools.outcome(sheet))
     return report
 
@@ -209,9 +209,9 @@ def main() -> int:
     asked = parser.parse_args()
     numbers = [asked.only] if asked.only else range(1, asked.sheets + 1)
     if asked.only:
-        print(draw_kept(asked.seed, asked.only, TEAMS).preview)
+        print(draw_sheet(asked.seed, asked.only, TEAMS).preview)
     with running_schools() as schools:
-        report = try_kept(schools, asked.seed, numbers)
+        report = try_sheets(schools, asked.seed, numbers)
     report.show()
     return int(bool(report.outcomes["wrong"]) or report.taken < LEAST_TAKEN)
 

@@ -8,7 +8,7 @@ import pytest
 from api.services.imports.encodings import read_text
 from api.services.imports.layout.days import order_of, read_clock, read_day
 from api.services.imports.layout.titles import read_title
-from tests.bench.kept_sheets import LEAST_TAKEN, running_schools, try_kept
+from tests.bench.school_sheets import LEAST_TAKEN, running_schools, try_sheets
 from tests.support.makers import World, build_payload, created
 from tests.support.sheets import faults, send, stored
 
@@ -25,7 +25,7 @@ Mittelwert;;;;;;;1,22;1,21;;;;
 
 def test_nothing_is_stored_wrong_and_nearly_all_are_taken():
     with running_schools() as schools:
-        report = try_kept(schools, SEED, SHEETS)
+        report = try_sheets(schools, SEED, SHEETS)
     assert report.outcomes["wrong"] == 0, report.listed
     assert report.taken >= LEAST_TAKEN, report.listed
 
