@@ -300,6 +300,16 @@ def words_of(refusal: ApiError) -> tuple[int, str, str, str]:
     return status, slug, title_of(slug), say(key)
 
 
+def refusal_kinds() -> dict[str, int]:
+    """Return the status of each kind of refusal, by its slug.
+
+    >>> refusal_kinds()["not-found"], refusal_kinds()["method-not-allowed"]
+    (404, 405)
+    """
+    own = {kind.slug: kind.status for kind in ApiError.__subclasses__() if "slug" in vars(kind)}
+    return own | {slug: status for status, (slug, _) in FRAMEWORK_WORDS.items()}
+
+
 def title_of(slug: str) -> str:
     """Return the title of a kind of refusal.
 
