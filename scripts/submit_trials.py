@@ -65,11 +65,12 @@ class SubmitOptions:
     unsure: bool = False
     decimal: str | None = None
     season_id: str | None = None
+    mapping: str | None = None
 
     @property
     def parameters(self) -> dict[str, str]:
         """Return the query parameters that each request about the file has."""
-        values = {"decimal": self.decimal, "season_id": self.season_id}
+        values = {"decimal": self.decimal, "season_id": self.season_id, "mapping": self.mapping}
         return {name: value for name, value in values.items() if value}
 
 
@@ -174,11 +175,20 @@ def _understood(tried: dict[str, Any]) -> str:
 
 
 def _show_unread(how: dict[str, Any]) -> None:
-    """Print the parts of a workbook that were not read, and an ambiguous number if there is one."""
+    """Print what was guessed and not read of a sheet, and what only its author can tell."""
     for name in ("hidden_rows", "hidden_columns", "hidden_sheets", "other_sheets"):
         if how.get(name):
             listed = ", ".join(str(each) for each in how[name])
             print(f"  not read: {name.replace('_', ' ')} {listed}")
+    for words in how.get("guesses", ()):
+        print(f"  {words}")
+    for column in how.get("not_read", ()):
+        print(f"  column {column['title']}: {column['sentence']}")
+    order = how.get("asks_day_order")
+    if order:
+        print(f"  row {order['row']}: which day is {order['value']}?")
+        for name, reading in order["readings"].items():
+            print(f'    {reading}: submit again with --mapping and {{"order": "{name}"}} in it')
     question = how.get("asks_decimal_sign")
     if question:
         print(f"  row {question['row']}, column {question['column']}: what is {question['value']}?")
@@ -291,6 +301,12 @@ def main(arguments: list[str] | None = None) -> int:
         help="decimal sign of the files, where their numbers do not tell",
     )
     parser.add_argument(
+        "--mapping",
+        type=Path,
+        metavar="FILE",
+        help="what the sheets do not say themselves, as JSON: columns, same, table, sheet, order",
+    )
+    parser.add_argument(
         "--unsure", action="store_true", help="store nothing while the data checks question a row"
     )
     parser.add_argument(
@@ -307,11 +323,19 @@ def main(arguments: list[str] | None = None) -> int:
                 unsure=options.unsure,
                 decimal=options.decimal,
                 season_id=options.season and find_season(client, options.season)["id"],
+                mapping=options.mapping and _text_of(options.mapping),
             )
             return submit_files(client, options.files, how)
     except Stop as stop:
         print(stop, file=sys.stderr)
         return stop.code
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise Stop(USAGE, f"{path} cannot be read: {error}") from error
 
 
 def submit_files(client: Any, files: list[Path], how: SubmitOptions) -> int:

@@ -92,6 +92,24 @@ def test_what_may_be_read_in_two_ways_and_what_is_hidden_is_said(sheet, capsys):
     assert all(request.url.params["decimal"] == "comma" for request in service.asked)
 
 
+def test_guesses_and_columns_that_are_not_read_are_listed(sheet, capsys):
+    understood = TRIED["understood"] | {
+        "guesses": ["Row 6 summarises others, such as an average, and is not read."],
+        "not_read": [{"title": "Remarks", "sentence": "not read: remarks"}],
+        "asks_day_order": {"row": 4, "value": "3/5/2026",
+                           "readings": {"day_first": "2026-05-03", "month_first": "2026-03-05"}},
+    }  # fmt: skip
+    service = Service((200, TRIED | {"understood": understood}), (201, STORED))
+    mapping = '{"order": "month_first"}'
+    submit_files(service.client(), [sheet], SubmitOptions(mapping=mapping))
+    printed = capsys.readouterr().out
+    assert "Row 6 summarises others" in printed
+    assert "column Remarks: not read: remarks" in printed
+    assert "which day is 3/5/2026?" in printed
+    assert '{"order": "day_first"}' in printed
+    assert all(request.url.params["mapping"] == mapping for request in service.asked)
+
+
 def test_what_the_checks_say_is_said(sheet, capsys):
     held = {"client_ref": "a", "outcome": "created", "state": "held", "errors": [],
             "flags": ["One run lies far from the others."]}  # fmt: skip
