@@ -38,3 +38,16 @@ def written_out(trials, spread):
             variances.append(1.0)
             names.append((column, str(label)))
     return np.column_stack(columns), np.array(variances), names
+
+
+def one_bench(*moved, builds=4, sessions=5):
+    """Return a season at one bench; `moved` are places of trials, and by how much each is off."""
+    draw = np.random.default_rng(4)
+    rows = [(f"b{at}", f"t{at}", "k", f"s{week}") for week in range(sessions)
+            for at in range(builds) for _ in range(2)]  # fmt: skip
+    build, team, bench, session = map(np.array, zip(*rows, strict=True))
+    y = -3 + draw.normal(0, 0.03, len(rows))
+    for place, off in moved:
+        y[place] += off
+    return {"build_id": build, "team_id": team, "bench_id": bench, "session_id": session,
+            "log_power": y, "u_own": np.full(len(rows), 0.03)}  # fmt: skip

@@ -8,13 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.comparison import factor
-from analysis.comparison.fit import Spread, Start, fit_season
+from analysis.comparison.fit import Spread, fit_season
 from analysis.errors import InvalidInput, TooFewTrials
-from tests.bench.calibration.comparison import columns_of
-from tests.bench.calibration.scenarios import SCENARIOS
-from tests.bench.calibration.seasons import drawn
-from tests.support.season_designs import travelling, written_out
+from tests.support.season_designs import one_bench, travelling, written_out
 
 #: Priors so wide that they say nothing: plain least squares.
 FREE = Spread(team=100, build=100, bench=100, session=1e-4, interaction=1e-4, mean=1000)
@@ -283,34 +279,23 @@ class TestSharedErrors:
 class TestUnexpected:
     """Trials that the rest of the season does not expect are left out until somebody looked."""
 
-    def season(self, *moved, builds=4, sessions=5):
-        draw = np.random.default_rng(4)
-        rows = [(f"b{at}", f"t{at}", "k", f"s{week}") for week in range(sessions)
-                for at in range(builds) for _ in range(2)]  # fmt: skip
-        build, team, bench, session = map(np.array, zip(*rows, strict=True))
-        y = -3 + draw.normal(0, 0.03, len(rows))
-        for place, off in moved:
-            y[place] += off
-        return {"build_id": build, "team_id": team, "bench_id": bench, "session_id": session,
-                "log_power": y, "u_own": np.full(len(rows), 0.03)}  # fmt: skip
-
     def test_a_clean_season_has_none(self):
-        assert not fit_season(self.season()).is_aside.any()
+        assert not fit_season(one_bench()).is_aside.any()
 
     def test_a_trial_without_its_load_is_left_out_and_moves_nothing(self):
-        fit, clean = fit_season(self.season((7, 1.2))), fit_season(self.season())
+        fit, clean = fit_season(one_bench((7, 1.2))), fit_season(one_bench())
         assert np.flatnonzero(fit.is_aside).tolist() == [7]
         assert fit.predicted_off[7] == pytest.approx(1.2, abs=0.1)
         assert fit.effects["b3"] == pytest.approx(clean.effects["b3"], abs=0.02)
 
     def test_one_that_somebody_confirmed_counts(self):
-        trials = self.season((7, 1.2))
+        trials = one_bench((7, 1.2))
         trials["is_confirmed"] = np.arange(40) == 7
         assert not fit_season(trials).is_aside.any()
 
     def test_two_that_contradict_each_other_are_both_left_out(self):
         """Nothing tells which of a build's only two trials is right."""
-        trials = self.season((0, 1.2))
+        trials = one_bench((0, 1.2))
         trials["build_id"] = trials["build_id"].astype("<U8")
         trials["build_id"][[0, 1]], trials["team_id"] = "new", trials["team_id"].astype("<U8")
         trials["team_id"][[0, 1]] = "new"
@@ -318,69 +303,6 @@ class TestUnexpected:
         assert np.flatnonzero(fit.is_aside).tolist() == [0, 1]
         assert fit.contradictory == {"new"}
         assert ["new"] in fit.groups
-
-
-def apart(one, other):
-    """Return how far two fits differ, over the uncertainty of each build's difference to one."""
-    first, ours, theirs = other.build_ids[0], one.effects, other.effects
-    return max(
-        abs((ours[build] - ours[first]) - (theirs[build] - theirs[first])) / max(u, 1e-6)
-        for build, u in other.u_differences(first).items()
-    )
-
-
-def scenario(name, seed):
-    (of,) = (each for each in SCENARIOS if each.name == name)
-    return columns_of(drawn(of, seed))[0]
-
-
-def rows_of(trials, which):
-    return {name: np.asarray(column)[which] for name, column in trials.items()}
-
-
-@pytest.fixture(params=["as one matrix", "in blocks"])
-def way(request, monkeypatch):
-    if request.param == "in blocks":
-        monkeypatch.setattr(factor, "DENSE_UP_TO", 0)
-
-
-@pytest.mark.usefixtures("way")
-class TestBegunAtAnEarlierFit:
-    """A fit that begins at one of almost the same trials is the fit from nothing, nearly."""
-
-    @pytest.mark.parametrize("name", ["base", "heavy tails", "3 % mistakes"])
-    @pytest.mark.parametrize("seed", [1, 2])
-    def test_with_a_hundredth_of_the_trials_new(self, name, seed):
-        """Within 0.03 of the uncertainty of each difference; the stated limit is 0.05."""
-        trials, draw = scenario(name, seed), np.random.default_rng(seed)
-        count = len(trials["log_power"])
-        earlier = np.ones(count, dtype=bool)
-        earlier[draw.choice(count, count // 100, replace=False)] = False
-        before = fit_season(rows_of(trials, earlier))
-        weights = np.ones(count)
-        weights[earlier] = before.weights
-        begun = fit_season(trials, start=Start(weights, before))
-        fresh = fit_season(trials)
-        assert begun.is_aside.tolist() == fresh.is_aside.tolist()
-        assert apart(begun, fresh) <= 0.03
-
-    def test_a_trial_that_is_as_expected_after_all_counts_again(self):
-        """What contradicted it was corrected."""
-        trials = TestUnexpected().season((7, 1.2))
-        before = fit_season(trials)
-        assert before.is_aside[7]
-        corrected = TestUnexpected().season()
-        begun = fit_season(corrected, start=Start(before.weights, before))
-        assert not begun.is_aside.any()
-        assert begun.weights[7] > 0
-
-    def test_a_trial_that_somebody_confirmed_counts_again(self):
-        trials = TestUnexpected().season((7, 1.2))
-        before = fit_season(trials)
-        trials["is_confirmed"] = np.arange(40) == 7
-        begun = fit_season(trials, start=Start(before.weights, before))
-        assert not begun.is_aside.any()
-        assert begun.weights[7] > 0
 
 
 @pytest.mark.parametrize("seed", range(3))
