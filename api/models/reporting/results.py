@@ -37,7 +37,7 @@ class ResultsQuery(BaseModel):
     build_id: BuildId | None = None
     bench_id: BenchId | None = None
     event_id: Annotated[
-        EventId | None, Field(description="Official runs of an event: its trials of kind event.")
+        EventId | None, Field(description="The trials of an event's official runs.")
     ] = None
     kind: TrialKind | None = None
     state: TrialState | None = None

@@ -100,6 +100,17 @@ class TestRows:
             assert len(rows_of(tested.lead, **{name: getattr(larch, name)})) == 4
         assert rows_of(tested.lead, event_id=larch.event_id) == []
 
+    def test_the_official_runs_of_an_event(self, tested: World):
+        day = session_payload(tested.larch, started_at="2026-05-16T10:00:00Z")
+        session = created(tested.lead.post("/v1/sessions", json=day))["id"]
+        read = {"load_ohm": 30.1, "load_connected": True, "runs": [{"voltage_v": 1.3}]}
+        run = {"position": 1, "build_id": tested.larch.build_id, "trial": read}
+        official = {"session_id": session, "runs": [run]}
+        event_id = tested.larch.event_id
+        tested.lead.post(f"/v1/events/{event_id}/results", json=official)
+        (row,) = rows_of(tested.larch.coach, event_id=event_id, rows="runs")
+        assert (row["kind"], float(row["run_voltage_v"])) == ("event", 1.3)
+
     def test_a_day_is_one_of_the_schools_clock(self, tested: World):
         """23:30 in UTC on 2 April is half past midnight of 3 April in summer time of Dublin."""
         season = tested.lead.get(f"/v1/seasons/{tested.season_id}")

@@ -5,11 +5,12 @@ from datetime import datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, and_, or_
+from sqlalchemy import ColumnElement, or_
 from sqlmodel import Session, col, select
 
 from api.many_rows import parts
 from api.models.core.audit import AuditEntry
+from api.models.events.runs import EventRun
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
 from api.models.registry.events import Event
@@ -101,7 +102,8 @@ def _conditions(db: Session, caller: Caller, query: ResultsQuery) -> Iterator[Co
             yield col(column) == value
     if query.event_id is not None:
         event = resources.get_row(db, caller, Event, query.event_id, "event_id")
-        yield and_(col(Trial.season_id) == event.season_id, col(Trial.kind) == "event")
+        runs = select(EventRun.trial_id).where(col(EventRun.event_id) == event.id)
+        yield col(Trial.id).in_(runs)
     if query.from_day is not None:
         begins = datetime.combine(query.from_day, time(), ZoneInfo("UTC")) - ZONES_APART
         yield col(BenchSession.started_at) >= begins
