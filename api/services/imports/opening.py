@@ -9,9 +9,10 @@ from api.errors import ApiError, FieldError
 from api.messages import say
 from api.models.registry.sessions import BenchSession, SessionCreate
 from api.services.core.scope import Caller
+from api.services.imports.cells import NotAValue
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.shaping import is_sound_session, located
-from api.services.imports.table import SESSION_COLUMNS
+from api.services.imports.table import SESSION_COLUMNS, ReadRow
 from api.services.registry import sessions
 
 SessionKey = tuple[str, str, datetime]
@@ -23,6 +24,8 @@ class Opening:
     def __init__(self, db: Session, caller: Caller) -> None:
         self.db, self.caller = db, caller
         self.conditions: dict[SessionKey, dict[str, Any]] = {}
+        #: Rows in which a condition of a session cannot be read, by its column.
+        self.unread: dict[SessionKey, dict[str, ReadRow]] = {}
         self.sessions: dict[SessionKey, BenchSession] = {}
         self.opened: list[BenchSession] = []
         self.agreed: set[tuple[str, tuple[tuple[str, Any], ...]]] = set()
@@ -32,18 +35,38 @@ class Opening:
 
         The first value counts; conditions beyond their limits are ignored.
         """
-        if trial.session is not None and is_sound_session(trial.conditions):
-            key = _key(trial)
+        if trial.session is None:
+            return
+        key = _key(trial)
+        if is_sound_session(trial.conditions):
             self.conditions[key] = trial.conditions | self.conditions.get(key, {})
+        for row in trial.rows:
+            titles = {fault.column for fault in row.faults}
+            for name in SESSION_COLUMNS:
+                if row.title(name) in titles:
+                    self.unread.setdefault(key, {}).setdefault(name, row)
 
     def find_or_open(self, trial: ImportedTrial) -> BenchSession | None:
         """Return a trial's session; note conditions in which the trial contradicts it."""
         key = _key(trial)
-        row = self.sessions.get(key) or self._stored(key) or self._open(key, trial)
+        row = self.sessions.get(key) or self._stored(key)
+        row = row or (None if self._is_unclear(key, trial) else self._open(key, trial))
         if row is None or self._differs(row, trial):
             return None
         self.sessions[key] = row
         return row
+
+    def _is_unclear(self, key: SessionKey, trial: ImportedTrial) -> bool:
+        """Note each condition of a new session that could not be read in another row.
+
+        Without it the session would be stored as if nobody had measured that.
+        """
+        first = trial.rows[0]
+        for name, row in self.unread.get(key, {}).items():
+            if first.table.names.get(name) not in self.conditions.get(key, {}):
+                words = say("import_session.unread", row=row.number)
+                trial.add_fault(first, first.title(name), NotAValue("unread", words), name)
+        return bool(trial.faults)
 
     def _stored(self, key: SessionKey) -> BenchSession | None:
         query = select(BenchSession).where(

@@ -175,6 +175,20 @@ class TestFaultsOfRows:
         row = ROW.format(ref="a", volts="1.2").replace("2026-03-12 14:30", "9999-12-31T23:59+00:00")
         assert faults(send(world.larch.coach, sheet(row)))[0][1] == "session_started_at"
 
+    def test_a_condition_that_cannot_be_read_is_missing_in_no_other_trial(self, world: World):
+        """With the good rows only, the session would be stored as if nobody had measured it."""
+        rows = [
+            ROW.format(ref="a", volts="1.2").replace(",22,950,", ",22,95O,"),
+            ROW.format(ref="b", volts="1.2").replace(",22,950,", ",,,"),
+        ]
+        answer = send(world.larch.coach, sheet(*rows), mode="partial")
+        errors = [(e["row"], e["column"], e["code"])
+                  for row in answer.json()["rows"] for e in row["errors"]]  # fmt: skip
+        assert errors == [(2, "pressure_hpa", "not_a_number"), (3, "pressure_hpa", "unread")]
+        rows[1] = rows[1].replace(",,,", ",,950,")
+        answer = send(world.larch.coach, sheet(*rows), mode="partial")
+        assert answer.json()["outcomes"] == {"created": 1, "unchanged": 0, "error": 1}
+
     def test_one_decimal_sign_in_a_file(self, world: World):
         content = sheet(*three_runs("a"), ROW.format(ref="b", volts='"1,2"'))
         assert faults(send(world.larch.coach, content)) == [(5, "voltage_v", "mixed_decimals")]
