@@ -48,6 +48,7 @@ OPEN = (
     "offline",
     "reference",
     "reference_subject",
+    "problem_page",
     "shared",
     "shared_calendar",
 )
