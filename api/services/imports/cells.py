@@ -21,7 +21,7 @@ from api.services.imports.decimal_signs import (
 )
 from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
 from api.services.imports.sheet import Sheet
-from api.services.imports.workbook_child import FORMULA, MERGED
+from api.services.imports.workbook_child import BESIDE, FORMULA, MERGED
 
 #: Yes and no as written in English, German, French, Spanish, Italian, Portuguese and Dutch, and as
 #: ticks.
@@ -79,7 +79,7 @@ def read_cell(field: str, cell: str, signs: Mapping[str, ColumnSigns], key: str 
     `key` is the name of its column, which may have another unit than its field; `signs` are the
     decimal signs of the columns.
     """
-    if cell in (FORMULA, MERGED):
+    if cell in (FORMULA, MERGED, BESIDE):
         raise NotAValue("no_value", say("import_cell.no_value"), _number_hint(cell))
     if field in ("load_connected", "adult_present"):
         return _yes_or_no(cell)
@@ -212,7 +212,7 @@ def _number_hint(cell: str) -> str | None:
         return say("import_hint.date")
     if cell == FORMULA:
         return say("import_hint.formula")
-    if cell == MERGED:
+    if cell in (MERGED, BESIDE):
         return say("import_hint.merged")
     if re.fullmatch(r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?", cell):
         return say("import_hint.thousands")

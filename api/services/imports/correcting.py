@@ -5,7 +5,7 @@ import io
 from collections.abc import Mapping
 
 from api.services.imports.layout.rows import likely_delimiter
-from api.services.imports.layout.tables import LOOKED_AT
+from api.services.imports.layout.title_rows import LOOKED_AT
 from api.services.imports.sheet import records, sep_line
 
 Place = tuple[int, str]

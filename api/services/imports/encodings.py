@@ -11,7 +11,8 @@ BYTE_ORDER_MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
-#: One byte for each letter, as Excel writes on Windows and wrote on older Macs.
+#: One byte for each letter, as Excel writes on Windows and wrote on older Macs, whose lines end
+#: with a carriage return alone.
 SINGLE_BYTE = ("cp1252", "mac_roman")
 LOOKED_AT = 4_000  # bytes, in search of the zeros of UTF-16
 
@@ -21,6 +22,8 @@ def read_text(body: bytes) -> tuple[str, str] | None:
 
     >>> read_text("Spannung °C".encode("cp1252")), read_text("Größe".encode("mac_roman"))
     (('Spannung °C', 'cp1252'), ('Größe', 'mac_roman'))
+    >>> read_text("sí\r".encode("mac_roman"))
+    ('sí\r', 'mac_roman')
     >>> read_text(b"\x00\x01\x02\xff") is None
     True
     """
@@ -28,7 +31,9 @@ def read_text(body: bytes) -> tuple[str, str] | None:
         text = _decoded(body, encoding)
         if text is not None:
             return text, encoding
-    texts = [(text, name) for name in SINGLE_BYTE if (text := _decoded(body, name)) is not None]
+    has_mac_lines = b"\r" in body and b"\n" not in body
+    names = sorted(SINGLE_BYTE, key=lambda name: (name == "mac_roman") != has_mac_lines)
+    texts = [(text, name) for name in names if (text := _decoded(body, name)) is not None]
     best = max(texts, key=lambda found: likeness(found[0]), default=None)
     return best if best and likeness(best[0]) > 0 else None
 

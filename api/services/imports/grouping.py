@@ -1,7 +1,7 @@
 """Group rows into trials: rows with the same name are the runs of one trial."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from hashlib import sha256
 
 from api.services.imports.imported_trial import ImportedTrial
@@ -18,12 +18,13 @@ def group(rows: Iterable[ReadRow]) -> list[ImportedTrial]:
     with the same number are one.
     """
     trials: dict[str, list[ImportedTrial]] = {}
+    by_group: dict[int, ImportedTrial] = {}
     ref_counts: Counter[str] = Counter()
     above: ImportedTrial | None = None
     for row in rows:
         ref = row.get("client_ref")
-        if ref is None and above is not None and _is_next(row, above.rows[-1]):
-            above.rows.append(row)
+        if ref is None and (goes_on := _gone_on(row, above, by_group)):
+            goes_on.rows.append(row)
             continue
         is_unclear = ref is None and above is not None and _may_continue(row, above)
         name = ref if ref is not None else _derived_ref(row, ref_counts)
@@ -31,6 +32,8 @@ def group(rows: Iterable[ReadRow]) -> list[ImportedTrial]:
         trial.rows.append(row)
         if is_unclear:
             trial.unnamed.append(row)
+        if row.group is not None:
+            by_group[row.group] = trial
         above = above if is_unclear else trial
     return [trial for of_name in trials.values() for trial in of_name]
 
@@ -44,9 +47,13 @@ def _trial_of(of_name: list[ImportedTrial], name: str, row: ReadRow) -> Imported
     return of_name[-1]
 
 
-def _is_next(row: ReadRow, above: ReadRow) -> bool:
-    """Tell whether a row without a name is the next run of the trial of the row above."""
-    return _continues(row, above) if row.group is None else row.group == above.group
+def _gone_on(
+    row: ReadRow, above: ImportedTrial | None, by_group: Mapping[int, ImportedTrial]
+) -> ImportedTrial | None:
+    """Return the trial that a row without a name goes on with, if it does with any."""
+    if row.group is not None:
+        return by_group.get(row.group)
+    return above if above is not None and _continues(row, above.rows[-1]) else None
 
 
 def _continues(row: ReadRow, above: ReadRow) -> bool:

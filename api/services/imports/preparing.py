@@ -17,6 +17,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import TrialCreate
 from api.services.imports.cells import choices_of_sign, signs_of
 from api.services.imports.grouping import group
+from api.services.imports.headers import PLACE_COLUMNS
 from api.services.imports.imported_trial import ImportedTrial
 from api.services.imports.json_trials import read_items
 from api.services.imports.layout.choices import Choices
@@ -150,8 +151,14 @@ def _understood(laid_out_sheet: Callable[[], Prepared], refusal: Invalid) -> Pre
 
 
 def _names_runs(sheet: Sheet) -> bool:
-    """Tell whether a sheet itself says which rows are the runs of one trial."""
-    return not {"client_ref", "run"}.isdisjoint(sheet.header.fields.values())
+    """Tell whether a sheet itself says which rows are the runs of one trial.
+
+    A number of a run does so only if each row names what it is about.
+    """
+    columns = {sheet.header.fields[key]: cells for key, cells in sheet.cells.items()}
+    names = (columns[name] for name in PLACE_COLUMNS if name in columns)
+    is_named = all(all(cells) or not any(cells) for cells in names)
+    return "client_ref" in columns or ("run" in columns and is_named)
 
 
 def _prepared(sheet: Sheet, body: bytes, decimal: str | None) -> Prepared:

@@ -33,6 +33,8 @@ ACTIVE = ("vbaproject", "activex", "externallinks/", "embeddings/", "macrosheets
 NAMESPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 #: The text for a cell without a value of its own; it is read as no number, date or yes.
 FORMULA, MERGED = "(formula without a stored result)", "(merged cell)"
+#: The text for a cell to the right of the first column of a merged area.
+BESIDE = "(merged with the cell to the left)"
 #: Text that looks like a number is marked with an apostrophe, as in spreadsheets.
 TEXT_NUMBER = re.compile(r"[+\-\u2212]?[0-9]+([.,][0-9]+)?")
 LIKE_THOUSANDS = re.compile(r"-?[1-9][0-9]{0,2}\.[0-9]{3}")
@@ -130,7 +132,9 @@ class Layout:
     hidden_columns: set[int] = field(default_factory=set)
     #: Cells by their address, such as B4.
     without_result: set[str] = field(default_factory=set)
-    merged: set[tuple[int, int]] = field(default_factory=set)
+    #: The text of each cell that a merged area covers, by row and column.
+    merged: dict[int, dict[int, str]] = field(default_factory=dict)
+    merged_count: int = 0
 
 
 def read_layout(source: Any) -> Layout:
@@ -167,26 +171,30 @@ def _note_merged(area: str, layout: Layout) -> None:
     from openpyxl.utils import range_boundaries
 
     first_column, first_row, last_column, last_row = range_boundaries(area)
-    size = (last_column - first_column + 1) * (last_row - first_row + 1)
-    if len(layout.merged) + size > MOST_MERGED:
+    layout.merged_count += (last_column - first_column + 1) * (last_row - first_row + 1)
+    if layout.merged_count > MOST_MERGED:
         raise Refused("many_merged")
-    layout.merged |= {
-        (row, column)
-        for row in range(first_row, last_row + 1)
-        for column in range(first_column, last_column + 1)
-    } - {(first_row, first_column)}
+    for row in range(first_row, last_row + 1):
+        covered = layout.merged.setdefault(row, {})
+        covered |= dict.fromkeys(
+            range(first_column + 1, min(last_column, MOST_COLUMNS) + 1), BESIDE
+        )
+        if row > first_row:
+            covered[first_column] = MERGED
 
 
 def _row(cells: Any, number: int, layout: Layout) -> list[str]:
     """Return the cells of a row as text."""
     texts = [written(cell.value, cell.number_format) if cell.value is not None else ""
              for cell in cells]  # fmt: skip
-    if layout.merged or layout.without_result:
+    if layout.without_result:
         for at, cell in enumerate(cells):
-            if (number, at + 1) in layout.merged:
-                texts[at] = MERGED
-            elif cell.value is None and getattr(cell, "coordinate", "") in layout.without_result:
+            if cell.value is None and getattr(cell, "coordinate", "") in layout.without_result:
                 texts[at] = FORMULA
+    covered = layout.merged.get(number, {})
+    texts += [""] * (max(covered, default=0) - len(texts))
+    for column, text in covered.items():
+        texts[column - 1] = text
     return texts
 
 

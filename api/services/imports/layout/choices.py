@@ -11,7 +11,9 @@ from api.services.imports.headers import COLUMNS
 from api.services.imports.layout.days import Order
 
 #: Choices for a column besides the columns of the template.
-NOT_READ, AS_NOTE = "not_read", "note"
+NOT_READ = "not_read"
+#: What marks the meaning of a title as chosen.
+CHOSEN = "chosen"
 #: Columns that a person may give once for all rows.
 SAME_FOR_ALL = ("organisation", "team", "turbine", "build", "bench", "session_started_at",
                 "time_of_day", "kind",

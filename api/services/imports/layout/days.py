@@ -14,6 +14,8 @@ Order = Literal["day_first", "month_first"]
 LANGUAGES = ("en", "de", "fr", "es", "pt", "it", "nl")
 #: Day 0 of spreadsheets, and the numbers of days in which a season can be.
 DAY_ZERO, FIRST_SERIAL, LAST_SERIAL = date(1899, 12, 30), 36_600, 73_000
+#: Years that two digits may mean.
+FIRST_SHORT, LAST_SHORT = 20, 60
 YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
 IN_NUMBERS = re.compile(r"(\d{1,2})\s?([-/.])\s?(\d{1,2})\s?\2\s?(\d{4}|\d{2})\.?")
 IN_WORDS = re.compile(
@@ -56,7 +58,7 @@ def read_day(text: str) -> Written | None:
     >>> read_day("3/5/2026 2:30 PM").either["day_first"], read_day("3/5/2026 2:30 PM").clock
     (datetime.date(2026, 5, 3), datetime.time(14, 30))
     """
-    words = " ".join(unicodedata.normalize("NFKC", text).split())
+    words = " ".join(text.split())
     if SERIAL.fullmatch(words):
         return _of_serial(float(words.replace(",", ".")))
     found = next(
@@ -87,8 +89,15 @@ def _year_first(match: re.Match[str]) -> Written | None:
 
 
 def _in_numbers(match: re.Match[str]) -> Written | None:
-    """Return a day in numbers; with points between them the day is first, as common practice."""
+    """Return a day in numbers; with points between them the day is first, as common practice.
+
+    `26-03-24` may begin with its year, and is no day then.
+    """
     one, other, year = int(match[1]), int(match[3]), _year(match[4])
+    is_short = len(match[4]) == 2
+    may_begin_with_year = match[2] == "-" and one >= FIRST_SHORT and one != year % 100
+    if is_short and (year % 100 < FIRST_SHORT or year % 100 > LAST_SHORT or may_begin_with_year):
+        return None
     if match[2] == ".":
         return _written(year, other, one)
     day_first, month_first = _date(year, other, one), _date(year, one, other)
@@ -158,7 +167,7 @@ def read_clock(text: str) -> time | None:
     >>> read_clock("2:30 PM"), read_clock("14h30"), read_clock("0.604166666"), read_clock("14.05")
     (datetime.time(14, 30), datetime.time(14, 30), datetime.time(14, 30), datetime.time(14, 5))
     """
-    words = " ".join(unicodedata.normalize("NFKC", text).split())
+    words = " ".join(text.split())
     if FRACTION.fullmatch(words):
         minutes = round(float(words.replace(",", ".")) * 1440)
         return time(minutes // 60, minutes % 60) if minutes < 1440 else None

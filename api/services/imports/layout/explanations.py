@@ -14,7 +14,7 @@ from api.services.imports.layout.titles import plain
 ROWS_NAMED, EXAMPLES = 12, 3
 
 
-def named_column(table: FoundTable, at: int) -> str:
+def named_column(at: int) -> str:
     """Return the name of a column by its letter, as spreadsheets name it."""
     return say("import_layout.column", letter=letters(at))
 
@@ -120,17 +120,14 @@ def _rows(numbers: Sequence[int]) -> str:
 
 def _not_read(table: FoundTable) -> list[dict[str, Any]]:
     """Return the columns that are not read, with the reason and the first of their texts."""
-    width = max((len(cells) for _, cells in table.rows), default=0)
     columns = []
-    for at in range(width):
-        is_titled = at < len(table.titles) and bool(table.titles[at])
-        meaning = table.meanings[at] if at < len(table.meanings) else None
-        texts = [cells[at] for _, cells in table.rows if at < len(cells) and cells[at]]
-        if (meaning and meaning.column) or not texts:
+    for at, meaning in enumerate(table.meanings):
+        texts = table.texts(at)
+        if meaning.column or not texts:
             continue
-        why = (meaning.why if meaning else "") or "unknown"
+        why = meaning.why or "unknown" if table.titles[at] else meaning.why or "untitled"
         columns.append({
-            "title": table.titles[at] if is_titled else named_column(table, at),
+            "title": table.titles[at] or named_column(at),
             "why": why,
             "sentence": say(f"import_not_read.{why}"),
             "examples": [] if why == "person" else list(dict.fromkeys(texts))[:EXAMPLES],

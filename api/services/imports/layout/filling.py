@@ -1,9 +1,10 @@
 """Repeat what is written once for several rows: names, days, and the setting of a trial."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import chain, pairwise
 
-from api.services.imports.layout.rows import Row
+from api.services.imports.layout.rows import Row, own
 from api.services.imports.layout.tables import FoundTable
 from api.services.imports.layout.titles import OF_READINGS
 from api.services.imports.workbook_child import MERGED
@@ -31,20 +32,19 @@ def fill(table: FoundTable) -> dict[str, list[int]]:
     A name is repeated only if the sheet writes each name once: where neighbours repeat a name, an
     empty cell was forgotten. The setting is repeated in rows that name nothing themselves.
     """
-    width = len(table.titles)
-    rows = [cells[:width] + [""] * (width - len(cells)) for _, cells in table.rows]
-    table.rows = list(zip((number for number, _ in table.rows), rows, strict=True))
-    _note_labels(table)
+    headed = _take_headings(table)
     naming = [at for name in NAMING for at in table.places(name)]
-    is_once = {at: _is_written_once([cells[at] for _, cells in table.rows]) for at in naming}
     setting = [at for name in SETTING for at in _single(table, name)]
+    is_once = {at: _is_written_once([cells[at] for _, cells in table.rows]) for at in naming}
+    closed = _closed(table, setting)
     filled: dict[str, list[int]] = {}
     above: list[str] = []
     for number, cells in table.rows:
-        names_nothing = bool(naming) and not any(_own(cells[at]) for at in naming)
+        named = [at for at in naming if own(cells[at]) and at not in headed.get(number, ())]
         for at in (*naming, *setting):
-            is_open = not cells[at] and (is_once.get(at, False) if at in is_once else names_nothing)
-            if above and above[at] and (is_open or cells[at] == MERGED):
+            is_open = is_once[at] if at in is_once else bool(naming) and not named
+            is_empty = cells[at] == MERGED or (is_open and not cells[at])
+            if above and above[at] and is_empty and at not in closed.get(number, ()):
                 cells[at] = above[at]
                 filled.setdefault(table.titles[at], []).append(number)
         above = cells
@@ -57,31 +57,47 @@ def _single(table: FoundTable, name: str) -> list[int]:
     return places if len(places) == 1 or name not in OF_READINGS else []
 
 
-def _own(cell: str) -> str:
-    return "" if cell == MERGED else cell
-
-
 def _is_written_once(cells: Sequence[str]) -> bool:
     """Tell whether a column has empty cells, and no name in two rows that follow each other."""
-    own = [_own(cell) for cell in cells]
-    return "" in own and not any(one and one == other for one, other in pairwise(own))
+    names = [own(cell) for cell in cells]
+    return "" in names and not any(one and one == other for one, other in pairwise(names))
 
 
-def _note_labels(table: FoundTable) -> None:
-    """Turn rows that have only a team's name into that team of the rows below."""
+def _take_headings(table: FoundTable) -> dict[int, list[int]]:
+    """Turn rows that have only a team's name into that team of the rows below.
+
+    Return the column of the team for each row that got it from such a heading.
+    """
     teams = table.places("team")
-    if not teams:
-        return
     kept: list[Row] = []
-    label = ""
+    headed: dict[int, list[int]] = {}
+    heading = ""
     for number, cells in table.rows:
-        filled = [at for at, cell in enumerate(cells) if _own(cell)]
-        if filled == teams:
-            label = cells[teams[0]]
+        if teams and [at for at, cell in enumerate(cells) if own(cell)] == teams:
+            heading = cells[teams[0]]
             table.skip("label", number)
             continue
-        if label and not cells[teams[0]]:
-            cells[teams[0]] = label
-        label = "" if cells[teams[0]] and cells[teams[0]] != label else label
         kept.append((number, cells))
+        if heading and not own(cells[teams[0]]):
+            cells[teams[0]], headed[number] = heading, teams
+        else:
+            heading = ""
     table.rows = kept
+    return headed
+
+
+def _closed(table: FoundTable, setting: Sequence[int]) -> dict[int, list[int]]:
+    """Return the columns that are not filled in the first row below a heading or a summary.
+
+    The setting of one team says nothing of the next. `Max` may be the maximum of the rows above it,
+    or a team of the rows below.
+    """
+    closed: dict[int, list[int]] = {}
+    numbers = [number for number, _ in table.rows]
+    summaries = ((row, [at]) for row, at in table.summaries.items())
+    headings = ((row, setting) for row in table.skipped.get("label", ()))
+    for row, places in chain(summaries, headings):
+        below = bisect_right(numbers, row)
+        if below < len(numbers):
+            closed.setdefault(numbers[below], []).extend(places)
+    return closed

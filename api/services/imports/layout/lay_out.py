@@ -2,12 +2,13 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import accumulate, pairwise
 
 from api.errors import FieldError, Invalid
 from api.messages import say
-from api.services.imports.headers import NUMBER_COLUMNS, Header
+from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS, Header
 from api.services.imports.layout import explanations
-from api.services.imports.layout.choices import NOT_READ, SAME_FOR_ALL, Choices
+from api.services.imports.layout.choices import CHOSEN, NOT_READ, SAME_FOR_ALL, Choices
 from api.services.imports.layout.filling import fill
 from api.services.imports.layout.kinds import kind_of
 from api.services.imports.layout.moments import Starts, read_starts
@@ -39,7 +40,7 @@ def lay_out(
 
     `sign` is the decimal sign of the sheet if it is known, as of a workbook's real numbers.
     """
-    tables = find_tables(rows, delimiter)
+    tables = find_tables(rows, "" if sign else delimiter)  # no comma cuts a workbook's numbers
     if not tables:
         words, hint = say("import_layout.no_titles"), say("import_layout.no_titles_hint")
         raise Invalid(words, [FieldError("titles", words, hint, row=rows[0][0] if rows else 1)])
@@ -65,11 +66,11 @@ def _chosen(tables: Sequence[FoundTable], named: str) -> FoundTable:
 def _apply(table: FoundTable, columns: Mapping[str, str]) -> None:
     """Give titles the columns that were chosen for them."""
     for at, title in enumerate(table.titles):
-        chosen = columns.get(title) or columns.get(explanations.named_column(table, at))
+        chosen = columns.get(title) or columns.get(explanations.named_column(at))
         if chosen == NOT_READ:
             table.meanings[at] = Title(why=NOT_READ)
         elif chosen and table.meanings[at].column != chosen:
-            table.meanings[at] = Title(chosen, chosen)
+            table.meanings[at] = Title(chosen, chosen, why=CHOSEN)
 
 
 def _refuse_twins(table: FoundTable) -> None:
@@ -82,13 +83,17 @@ def _refuse_twins(table: FoundTable) -> None:
 
 
 def _are_readings(table: FoundTable, places: Sequence[int]) -> bool:
-    """Tell whether columns are the readings of one trial: numbered, or all with one title."""
-    meanings = [table.meanings[at] for at in places]
-    if meanings[0].column not in OF_READINGS:
+    """Tell whether columns are the readings of one trial: counted 1, 2, 3, or all with one title.
+
+    Other numbers, as in `Voltage 10` and `Voltage 22`, may be settings. A column that a person
+    chose is a further reading.
+    """
+    if table.meanings[places[0]].column not in OF_READINGS:
         return False
-    numbers = [each.number for each in meanings]
-    titles = {read_title(table.titles[at]) for at in places}
-    return (None not in numbers and len(set(numbers)) == len(numbers)) or len(titles) == 1
+    read = [at for at in places if table.meanings[at].why != CHOSEN]
+    numbers = {table.meanings[at].number for at in read}
+    titles = {read_title(table.titles[at]) for at in read}
+    return numbers == set(range(1, len(read) + 1)) or len(titles) <= 1
 
 
 class _SheetLayout:
@@ -139,7 +144,9 @@ class _SheetLayout:
             places = self.table.places(name)
             cells = [row.cell(name) for row in self.rows]
             title = self.table.meanings[places[0]]
-            if name in NUMBER_COLUMNS:
+            if name in LIST_COLUMNS:
+                self.keys[name], self.columns[name] = title.key, cells
+            elif name in NUMBER_COLUMNS:
                 keys = {self.table.meanings[at].key for at in places}
                 if len(keys) > 1:  # readings in different units
                     cells = [with_own_unit(cell, row.key(name)) for cell, row
@@ -180,23 +187,27 @@ class _SheetLayout:
             return [row.at for row in self.rows]
         if "client_ref" in self.columns:
             return None
-        if "trial_number" in self.columns:
-            return self._alike((*IDENTITY, "trial_number"))
+        if all(self.columns.get("trial_number", ("",))):
+            return self._numbered((*IDENTITY, "trial_number"))
         if "run" in self.columns:
             return None
         own = (*OF_READINGS, "note", "time_of_day", "duration_s")
-        return self._alike([name for name in self.columns if name not in own])
+        return self._neighbours([name for name in self.columns if name not in own])
 
-    def _alike(self, names: Sequence[str]) -> list[int]:
-        """Return a number for each row; neighbours with equal cells share it."""
+    def _cells_of(self, names: Sequence[str]) -> Iterator[tuple[str, ...]]:
+        """Yield the cells of each row in the named columns."""
         columns = [self.columns[name] for name in names if name in self.columns]
-        numbers: list[int] = []
-        number, above = -1, None
-        for cells in zip(*columns, strict=True):
-            number += cells != above
-            above = cells
-            numbers.append(number)
-        return numbers or list(range(len(self.rows)))
+        return zip(*columns, strict=True) if columns else iter([()] * len(self.rows))
+
+    def _neighbours(self, names: Sequence[str]) -> list[int]:
+        """Return a number for each row; neighbours with equal cells share it."""
+        changes = [above != cells for above, cells in pairwise(self._cells_of(names))]
+        return list(accumulate(changes, initial=0))
+
+    def _numbered(self, names: Sequence[str]) -> list[int]:
+        """Return a number for each row; rows with equal cells share it, wherever they stand."""
+        numbers: dict[tuple[str, ...], int] = {}
+        return [numbers.setdefault(cells, len(numbers)) for cells in self._cells_of(names)]
 
     def _named_groups(self, groups: list[int] | None) -> int:
         """Return how many trials were made of several rows."""
@@ -205,7 +216,7 @@ class _SheetLayout:
         return sum(rows > 1 for rows in Counter(groups).values())
 
     def _wrong_lengths(self) -> list[FieldError]:
-        needs = len(self.table.titles)
+        needs = self.table.needs
         return [wrong_length(number, len(cells), needs)
                 for number, cells in self.table.uncut.items()]  # fmt: skip
 

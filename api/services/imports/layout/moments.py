@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 
 from api.services.imports.layout.days import Order, Written, order_of, read_clock, read_day
 
@@ -44,7 +44,9 @@ def read_starts(
         if found.day is None:
             starts.asked = starts.asked or (at, text, _in_words(found))
             continue
-        clock = found.clock or read_clock(clocks[at])
+        clock = _clock(found, text, clocks[at])
+        if clock is None and found.clock is not None:
+            continue
         starts.texts[at] = found.day.isoformat()
         if clock is not None:
             moments[at] = datetime.combine(found.day, clock)
@@ -53,6 +55,20 @@ def read_starts(
         if start != moments[at]:
             starts.merged.append(at)
     return starts
+
+
+def _clock(day: Written, text: str, beside: str) -> time | None:
+    """Return the time of a day from its own text or from the cell beside it.
+
+    A spreadsheet shows a day as one at 00:00. Two other times that differ are none, and neither is
+    a text that is a day as well as a time, as `12.03.26` is.
+    """
+    clock = read_clock(beside)
+    if beside == text:
+        return day.clock if clock is None else None
+    if clock is None or day.clock == clock:
+        return day.clock
+    return clock if day.clock in (None, time()) else None
 
 
 def _in_words(day: Written) -> Mapping[Order, str]:

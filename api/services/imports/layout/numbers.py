@@ -1,7 +1,6 @@
 """Bring the numbers of a column into one unit: `950 mV` in a column of volts, `4k7`, `71 °F`."""
 
 import re
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -16,15 +15,20 @@ from api.services.imports.decimal_signs import (
     readings,
 )
 from api.services.imports.headers import SPELLINGS
-from api.services.imports.layout.titles import Title, with_unit
+from api.services.imports.layout.title_words import WORDS
+from api.services.imports.layout.titles import Title, plain, with_unit
 
 #: A number with spaces between thousands, and a unit behind it.
-WITH_UNIT = re.compile(r"([+\-\u2212]?[0-9][0-9.,' ]*)\s*([^0-9\s.,][^0-9]*)?")
+WITH_UNIT = re.compile(
+    r"([+\-\u2212]?(?:[0-9]{1,3}(?:[ '][0-9]{3})+|[0-9]+)(?:[.,][0-9]+)?)\s*([^0-9\s.,][^0-9]*)?"
+)
 DECIMALS = re.compile(r"[0-9]([.,])[0-9]{1,2}(?![0-9])")
 GROUPED = re.compile(r"[+\-\u2212]?[0-9]{1,3}(?:[ '][0-9]{3})+([.,][0-9]+)?")
 #: Resistors as they are marked: 4k7 is 4.7 kΩ, 30R is 30 Ω.
 MARKED = re.compile(r"([0-9]+)([kKrR\u03a9\u2126])([0-9]*)")
-NUMBERED = re.compile(r"(?:[^\W\d]+\.?|#)\s*#?([0-9]{1,6})(?:\.0)?")
+#: Words before the number of a build or a run; none before `#2`.
+NUMBER_WORDS = {*WORDS["build"], *WORDS["run"], "v", "nr", "no", "num", ""}
+NUMBERED = re.compile(r"([^\W\d]+\.?|#)\s*#?([0-9]{1,6})(?:\.0)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +55,8 @@ def in_one_unit(title: Title, cells: Iterable[str], sign: str) -> tuple[str, dic
     `sign` is the decimal sign of the sheet, with which converted numbers are written.
 
     Cells that are no number, or have a unit of another quantity, stay as they are: they are refused
-    with their place. If all cells have one unit, their numbers stay as typed.
+    with their place. So is a number without a unit, marked by `?`, among others with a unit that
+    the title does not say. If all cells have one unit, their numbers stay as typed.
     """
     texts = {cell: plain_number(cell) for cell in cells if cell}
     measured = {cell: found for cell, text in texts.items() if (found := split(title, text, sign))}
@@ -60,7 +65,10 @@ def in_one_unit(title: Title, cells: Iterable[str], sign: str) -> tuple[str, dic
         return title.key, texts | {cell: each.number for cell, each in measured.items()}
     if len(units) == 1:
         return str(units.pop()), texts | {cell: each.number for cell, each in measured.items()}
-    return title.column, texts | _converted(title, measured, sign)
+    converted = texts | _converted(title, measured, sign)
+    if not title.has_unit and units != {None, title.column}:
+        converted |= {cell: f"{each.number} ?" for cell, each in measured.items() if not each.key}
+    return title.column, converted
 
 
 def plain_number(cell: str) -> str:
@@ -69,7 +77,7 @@ def plain_number(cell: str) -> str:
     >>> plain_number("1\u202f200,5"), plain_number("4.1 m/s")
     ('1200,5', '4.1 m/s')
     """
-    text = " ".join(unicodedata.normalize("NFKC", cell).split())
+    text = " ".join(cell.split())
     return re.sub(r"[ ']", "", text) if GROUPED.fullmatch(text) else text
 
 
@@ -81,9 +89,8 @@ def split(title: Title, text: str, sign: str) -> Measured | None:
     """
     marked = MARKED.fullmatch(text)
     if marked and title.column == "load_ohm":
-        decimals = f"{sign}{marked[3]}" if marked[3] else ""
-        is_kilo = marked[2] in "kK"
-        return Measured(marked[1] + decimals, "load_kohm" if is_kilo else "load_ohm")
+        value = float(f"{marked[1]}.{marked[3] or 0}") * (1000 if marked[2] in "kK" else 1)
+        return Measured(_written(value, sign), "load_ohm")
     found = WITH_UNIT.fullmatch(text.removeprefix(MARK))
     if found is None:
         return None
@@ -146,8 +153,9 @@ def with_own_unit(cell: str, key: str) -> str:
 def whole_number(cell: str) -> str:
     """Return the number of a build or a run that is written with a word.
 
-    >>> whole_number("Build 2"), whole_number("v3"), whole_number("2b")
-    ('2', '3', '2b')
+    >>> whole_number("Build 2"), whole_number("v3"), whole_number("A1"), whole_number("2b")
+    ('2', '3', 'A1', '2b')
     """
     match = NUMBERED.fullmatch(cell)
-    return match[1] if match else cell
+    is_word = match is not None and (match[1] == "#" or plain(match[1]) in NUMBER_WORDS)
+    return match[2] if match and is_word else cell

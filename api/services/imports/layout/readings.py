@@ -1,8 +1,9 @@
 """Make a row of each reading: sheets keep the readings of a trial below or beside each other."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from api.services.imports.layout.explanations import named_column
 from api.services.imports.layout.tables import FoundTable
 from api.services.imports.layout.titles import OF_READINGS
 
@@ -37,23 +38,27 @@ class Reading:
 def readings_of(table: FoundTable) -> Iterator[Reading]:
     """Yield the readings of a table: of a row as many as columns that repeat have cells filled."""
     every = {title.column: table.places(title.column) for title in table.meanings if title.column}
-    repeated = {
-        column: sorted(places, key=lambda at: (table.meanings[at].number or 0, at))
-        for column, places in every.items()
-        if column in OF_READINGS and len(places) > 1
-    }
+    repeated = {column: places for column, places in every.items()
+                if column in OF_READINGS and len(places) > 1}  # fmt: skip
     if not repeated:
         yield from (Reading(table, at, every, {}) for at in range(len(table.rows)))
         return
-    most = max(map(len, repeated.values()))
+    readings = _of_a_row(table, repeated)
     for at, (_, cells) in enumerate(table.rows):
-        of_row = [
-            {column: places[step] for column, places in repeated.items() if step < len(places)}
-            for step in range(most)
-        ]
-        filled = [each for each in of_row if any(cells[place] for place in each.values())]
-        for each in filled or of_row[:1]:
+        filled = [each for each in readings if any(cells[place] for place in each.values())]
+        for each in filled or readings[:1]:
             places = every | {column: [] for column in repeated}
             places |= {column: [place] for column, place in each.items()}
-            titles = {column: table.titles[place] for column, place in each.items()}
+            titles = {column: table.titles[place] or named_column(place)
+                      for column, place in each.items()}  # fmt: skip
             yield Reading(table, at, places, titles)
+
+
+def _of_a_row(table: FoundTable, repeated: Mapping[str, list[int]]) -> list[dict[str, int]]:
+    """Return the columns of each reading of a row, by their numbers or else by their order."""
+    readings: dict[int, dict[str, int]] = {}
+    for column, places in repeated.items():
+        for order, place in enumerate(places, start=1):
+            number = table.meanings[place].number or order
+            readings.setdefault(number, {})[column] = place
+    return [readings[number] for number in sorted(readings)]

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from itertools import islice
 
 from api.services.imports.sheet import DELIMITERS, records, sep_line
-from api.services.imports.workbook_child import MERGED
+from api.services.imports.workbook_child import BESIDE, MERGED
 
 Row = tuple[int, list[str]]
 LINES_LOOKED_AT, COUNTED = 60, 6
@@ -35,6 +35,11 @@ def likely_delimiter(text: str) -> str:
     return max(DELIMITERS, key=agreement)
 
 
+def own(cell: str) -> str:
+    """Return the text of a cell; empty if a merged one covers it."""
+    return "" if cell in (MERGED, BESIDE) else cell
+
+
 def without_merged(cells: Sequence[str]) -> list[str]:
-    """Return the cells of a row of titles; those that a merged one covers are empty."""
-    return ["" if cell == MERGED else cell for cell in cells]
+    """Return the cells of a row; those that a merged one covers are empty."""
+    return [own(cell) for cell in cells]

@@ -1,18 +1,17 @@
 """Find the tables of a sheet: their titles, their rows, and the rows around and between them."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from api.services.imports.layout.rows import Row, without_merged
+from api.services.imports.layout.rows import Row, own
+from api.services.imports.layout.title_rows import find_title_rows, headline, read_titles
 from api.services.imports.layout.title_words import SUMMARIES
-from api.services.imports.layout.titles import OF_READINGS, Title, plain, read_title
+from api.services.imports.layout.titles import Title, plain, read_title
 from api.services.imports.sheet import has_cut_number
 
-#: Rows that are looked at for titles, and the fewest titles with a known meaning.
-LOOKED_AT, FEWEST, FEWEST_BELOW = 40, 2, 3
-SUB_TITLE = re.compile(r"[^\W\d]{0,12}\.?\s*#?([1-9][0-9]?)\.?")
 COMMENT = ("#", "//")
+#: Columns of which a cell that begins with the name of a summary says that its row is one.
+COUNTING = ("trial_number", "run")
 
 
 @dataclass(slots=True)
@@ -20,9 +19,10 @@ class FoundTable:
     """One table of a sheet.
 
     `number` is that of its row of titles, `titles` are those of one or two rows, and `meanings`
-    what each means; `rows` are its rows with their numbers; `headline` is the text above it.
-    `skipped` are the numbers of rows that are no trials, by reason: `above`, `comment`, `summary`
-    (an average or a total) and `titles` (the titles once more).
+    what each means: both have an empty one for a column that has texts but no title. `rows` are its
+    rows with their numbers; `headline` is the text above it. `skipped` are the numbers of rows that
+    are no trials, by reason: `above`, `comment`, `summary` (an average or a total) and `titles`
+    (the titles once more).
     """
 
     number: int
@@ -33,6 +33,8 @@ class FoundTable:
     skipped: dict[str, list[int]] = field(default_factory=dict)
     #: Rows with too few cells, or with so many that a decimal comma may have cut a number.
     uncut: dict[int, list[str]] = field(default_factory=dict)
+    #: The position of the cell that names a summary, by the number of its row.
+    summaries: dict[int, int] = field(default_factory=dict)
 
     def skip(self, reason: str, number: int) -> None:
         """Note that a row is no trial."""
@@ -42,134 +44,142 @@ class FoundTable:
         """Return the positions of the columns with a meaning."""
         return [at for at, title in enumerate(self.meanings) if title.column == column]
 
+    def texts(self, at: int) -> list[str]:
+        """Return the texts of a column that are not empty."""
+        return [text for _, cells in self.rows if (text := own(cells[at]))]
+
+    @property
+    def needs(self) -> int:
+        """Return how many cells a row needs: up to the last title."""
+        return max((at + 1 for at, title in enumerate(self.titles) if title), default=0)
+
+    def widen(self) -> None:
+        """Give each row a cell in every column, and each column with a text a title, if empty."""
+        width = max([self.needs, *(_last_filled(cells) for _, cells in self.rows)])
+        for part, empty in ((self.titles, ""), (self.meanings, Title())):
+            part[:] = [*part, *[empty] * (width - len(part))][:width]
+        self.rows = [(number, [*cells, *[""] * (width - len(cells))][:width])
+                     for number, cells in self.rows]  # fmt: skip
+
+
+def _last_filled(cells: Sequence[str]) -> int:
+    return max((at + 1 for at, cell in enumerate(cells) if own(cell)), default=0)
+
 
 def find_tables(rows: Sequence[Row], delimiter: str = "") -> list[FoundTable]:
-    """Return the tables of a sheet, in their order; empty if no row looks like titles."""
-    starts = _title_rows(rows)
-    ends = [*starts, len(rows)][1:]
+    """Return the tables of a sheet, in their order; empty if no row looks like titles.
+
+    A table that repeats the titles of another goes on with it, unless a text of its own, such as a
+    team, stands above it.
+    """
+    starts = find_title_rows(rows)
+    headlines = [headline(rows, start) for start in starts]
+    ends = [start - bool(text) for start, text in zip(starts, headlines, strict=True)]
     tables: list[FoundTable] = []
-    for start, end in zip(starts, ends, strict=True):
+    for start, end, text in zip(starts, [*ends, len(rows)][1:], headlines, strict=True):
         table = _table(rows, start, end, delimiter)
-        table.headline = _headline(rows, start)
+        table.headline = text
         before = next((each for each in tables if each.titles == table.titles), None)
-        if before is None:
+        if before is None or text:
             tables.append(table)
-            continue
-        before.skip("titles", table.number)
-        before.rows += table.rows
-        before.uncut |= table.uncut
-        for reason, numbers in table.skipped.items():
-            before.skipped.setdefault(reason, []).extend(numbers)
+        else:
+            _append(before, table)
     for number, cells in rows[: starts[0] if starts else 0]:
         if any(cells):
             tables[0].skip("above", number)
+    for table in tables:
+        table.widen()
     return tables
 
 
-def _title_rows(rows: Sequence[Row]) -> list[int]:
-    """Return the positions of rows of titles: the best of the first ones, and any like it below."""
-    scores = [_score(cells) for _, cells in rows[:LOOKED_AT]]
-    first = max(range(len(scores)), key=lambda at: (scores[at], -at), default=None)
-    if first is None or scores[first] < FEWEST:
-        return []
-    below = range(first + 1, len(rows))
-    return [first, *(at for at in below if _score(rows[at][1]) >= FEWEST_BELOW)]
-
-
-def _score(cells: Sequence[str]) -> int:
-    """Return how many cells are titles with a known meaning; numbers speak against it."""
-    filled = [cell for cell in cells if cell]
-    if sum(any(map(str.isalpha, cell)) for cell in filled) < FEWEST:
-        return 0
-    known = sum(bool(read_title(cell).column) for cell in filled)
-    numbers = sum(cell.lstrip("+-'")[:1].isdigit() for cell in filled)
-    return known - 2 * numbers
-
-
-def _headline(rows: Sequence[Row], start: int) -> str:
-    """Return the text of the row above the titles, if nothing but that is in it."""
-    if start == 0:
-        return ""
-    filled = [cell for cell in rows[start - 1][1] if cell]
-    return filled[0] if len(filled) == 1 else ""
+def _append(before: FoundTable, table: FoundTable) -> None:
+    """Let a table go on with the rows of another that has the same titles."""
+    before.skip("titles", table.number)
+    before.rows += table.rows
+    before.uncut |= table.uncut
+    before.summaries |= table.summaries
+    for reason, numbers in table.skipped.items():
+        before.skipped.setdefault(reason, []).extend(numbers)
 
 
 def _table(rows: Sequence[Row], start: int, end: int, delimiter: str) -> FoundTable:
     number, cells = rows[start]
-    titles, used = without_merged(cells), start + 1
-    if used < end and (below := _with_second_row(titles, without_merged(rows[used][1]))):
-        titles, used = below, used + 1
-    while titles and not titles[-1]:
-        titles.pop()
+    titles, used = read_titles(cells, rows[start + 1][1] if start + 1 < end else [])
     table = FoundTable(number, titles, [read_title(title) for title in titles])
-    for row_number, row in rows[used:end]:
-        reason = _no_trial(row, table)
+    for row_number, row in rows[start + used : end]:
+        reason = _no_trial(row_number, row, table)
         if reason:
             table.skip(reason, row_number)
         elif any(row):
-            is_longer = delimiter == "," and len(row) > len(cells)
-            is_cut = len(row) < len(titles) or (is_longer and has_cut_number(row))
-            if is_cut and not _is_label(row, table):
-                table.uncut[row_number] = row
-            else:
-                table.rows.append((row_number, row))
+            table.rows.append((row_number, row))
+    _set_cut_rows_apart(table, delimiter, len(cells))
     return table
 
 
-def _with_second_row(titles: list[str], below: list[str]) -> list[str] | None:
-    """Return titles joined with a second row of units or of numbers of readings, if it is one."""
-    width = max(len(titles), len(below))
-    pairs = list(zip(_padded(titles, width), _padded(below, width), strict=True))
-    filled = [(title, under) for title, under in pairs if under]
-    if len(filled) < FEWEST:
-        return None
-    if all(title and _is_unit(title, under) for title, under in filled):
-        return [f"{title} ({_bare(under)})" if under else title for title, under in pairs]
-    joined, group = [], ""
-    for title, under in pairs:
-        group = title or group
-        number = SUB_TITLE.fullmatch(under)
-        if under and (number is None or read_title(group).column not in OF_READINGS):
-            return None
-        joined.append(f"{group} {number[1]}" if number else title)
-    return joined
+def _set_cut_rows_apart(table: FoundTable, delimiter: str, width: int) -> None:
+    """Set rows apart that have too few cells, or a number that a decimal comma cut in two.
+
+    Once a number is cut in one row, any other row in which one may be cut is no longer trusted: two
+    cut numbers and two empty cells that were left out look like a row of the right length.
+    """
+    is_cut = delimiter == "," and any(
+        len(row) > width and has_cut_number(row) for _, row in table.rows
+    )
+    kept = []
+    for number, row in table.rows:
+        is_short = len(row) < table.needs and not _is_label(row, table)
+        if is_short or (is_cut and has_cut_number(row)):
+            table.uncut[number] = row
+        else:
+            kept.append((number, row))
+    table.rows = kept
 
 
-def _padded(cells: Sequence[str], width: int) -> list[str]:
-    return [*cells, *[""] * (width - len(cells))]
-
-
-def _bare(unit: str) -> str:
-    return unit.strip("()[] ")
-
-
-def _is_unit(title: str, under: str) -> bool:
-    own, with_unit = read_title(title), read_title(f"{title} ({_bare(under)})")
-    return bool(own.column) and with_unit.column == own.column and with_unit.has_unit
-
-
-def _no_trial(cells: Sequence[str], table: FoundTable) -> str:
+def _no_trial(number: int, cells: Sequence[str], table: FoundTable) -> str:
     """Return why a row is no trial; empty if it may be one."""
-    at = next((at for at, cell in enumerate(cells) if cell), 0)
+    at = next((at for at, cell in enumerate(cells) if own(cell)), 0)
     first = cells[at] if cells else ""
     if first.startswith(COMMENT):
         return "comment"
-    words = plain(first)
-    is_summary = any(words == each or words.startswith(f"{each} ") for each in SUMMARIES)
-    return "summary" if is_summary and not _has_setting(cells[at + 1 :], at + 1, table) else ""
+    summary = _summary_at(cells, at, table)
+    if summary is None:
+        return ""
+    table.summaries[number] = summary
+    return "summary"
+
+
+def _summary_at(cells: Sequence[str], first: int, table: FoundTable) -> int | None:
+    """Return the position of the cell that says that its row is a summary of others.
+
+    A row whose first cell may be a name is one only if it does not say with what it was measured.
+    """
+    meanings = dict(enumerate(table.meanings))
+    for at, cell in enumerate(cells):
+        column = meanings[at].column if at in meanings else ""
+        if column in ("note", "client_ref") and plain(cell) in SUMMARIES:
+            return at
+        if (column in COUNTING or at == first) and _names_summary(cell):
+            is_name = column not in COUNTING
+            return None if is_name and _has_setting(cells, at, table) else at
+    return None
+
+
+def _names_summary(cell: str) -> bool:
+    words = plain(cell)
+    return any(words == each or words.startswith(f"{each} ") for each in SUMMARIES)
 
 
 def _is_label(cells: Sequence[str], table: FoundTable) -> bool:
     """Tell whether a row has nothing but a team's name."""
-    return [at for at, cell in enumerate(cells) if cell] == table.places("team")
+    return [at for at, cell in enumerate(cells) if own(cell)] == table.places("team")
 
 
 def _has_setting(cells: Sequence[str], first: int, table: FoundTable) -> bool:
     """Tell whether cells say when or with what they were measured, as beside a team named Max.
 
-    `first` is the position of the first cell.
+    `first` is the position of the name.
     """
     places = table.places("session_started_at") or [
         at for name in ("load_ohm", "pitch_deg", "build") for at in table.places(name)
     ]
-    return any(0 <= at - first < len(cells) and cells[at - first] for at in places)
+    return any(first < at < len(cells) and cells[at] for at in places)

@@ -83,9 +83,9 @@ def read_title(text: str) -> Title:
 def _column_of(name: str, number: int | None, unit: str) -> str | None:
     """Return the column that a name means; a bare symbol needs a number or a unit beside it.
 
-    A numbered reading, as in `Reading 2`, is one of volts.
+    A numbered reading, as in `Reading 2` or `Trial 2`, is one of volts.
     """
-    if number is not None and MEANS.get(name) == "run":
+    if number is not None and MEANS.get(name) in ("run", "trial_number"):
         return "voltage_v"
     has_more = bool(unit) or number is not None
     known = SPELLINGS.get(name.replace(" ", "_"))

@@ -1,14 +1,17 @@
 """Titles that a person has to say the meaning of, as what is below them may matter."""
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
 from api.errors import FieldError
 from api.messages import say
 from api.services.imports.headers import SPELLINGS
+from api.services.imports.layout.explanations import named_column
 from api.services.imports.layout.tables import FoundTable
 from api.services.imports.layout.titles import plain
 
+NUMERIC = re.compile(r"['+\-\u2212]?[.,]?\d")
 #: How alike a title and a column's name are if one is a slip of the other. Common practice.
 ALIKE = 0.8
 #: The codes of these faults.
@@ -18,12 +21,17 @@ UNCLEAR = ("unknown_column", "column_twice")
 def questions(table: FoundTable) -> Iterator[FieldError]:
     """Yield a fault for each title that is not read although it may be one of a known column.
 
-    Its unit is unknown, another title means the same, or it looks like a misspelt column that the
-    table does not have. Any other title is a remark of its author.
+    Its unit is unknown, another title means the same, it looks like a misspelt column that the
+    table does not have, or there is none above a column of numbers. Any other title is a remark of
+    its author.
     """
     known = {title.column for title in table.meanings}
-    for title, meaning in zip(table.titles, table.meanings, strict=True):
-        if meaning.why == "unit":
+    for at, (title, meaning) in enumerate(zip(table.titles, table.meanings, strict=True)):
+        if not title:
+            if not meaning.why and _has_measurements(table.texts(at)):
+                words, hint = say("import_not_read.untitled"), say("import_hint.untitled")
+                yield _fault(table, named_column(at), "unknown_column", words, hint)
+        elif meaning.why == "unit":
             hint = say("import_hint.write_unit")
             yield _fault(table, title, "unknown_column", say("import_not_read.unit"), hint)
         elif meaning.why == "twice":
@@ -34,6 +42,13 @@ def questions(table: FoundTable) -> Iterator[FieldError]:
             if near and SPELLINGS[near[0]][0] not in known:
                 hint = say("import_hint.did_you_mean", near=near[0])
                 yield _fault(table, title, "unknown_column", say("import_header.unknown"), hint)
+
+
+def _has_measurements(texts: Sequence[str]) -> bool:
+    """Tell whether a column has numbers that do more than count its rows."""
+    numbers = [text for text in texts if NUMERIC.match(text)]
+    counts = [str(at) for at in range(1, len(texts) + 1)]
+    return bool(numbers) and [text.rstrip(".") for text in texts] != counts
 
 
 def _fault(table: FoundTable, title: str, code: str, words: str, hint: str) -> FieldError:
