@@ -1,6 +1,10 @@
 """Find the encoding of a text file: as its first bytes say, as UTF-8, or by its letters."""
 
+import re
 from collections.abc import Iterator
+
+from api.services.imports.cells import NO, YES
+from api.services.imports.layout.titles import MEANS, NOT_READ, plain
 
 #: Letters and signs of the languages in which schools keep sheets, beyond ASCII.
 USUAL = frozenset(
@@ -14,7 +18,9 @@ BYTE_ORDER_MARKS = (
 #: One byte for each letter, as Excel writes on Windows and wrote on older Macs, whose lines end
 #: with a carriage return alone.
 SINGLE_BYTE = ("cp1252", "mac_roman")
-LOOKED_AT = 4_000  # bytes, in search of the zeros of UTF-16
+LOOKED_AT = 4_000  # bytes, in search of the zeros of UTF-16; characters, of known words
+CELL_ENDS = re.compile(r"[,;\t|\r\n\"()\[\]]+")
+KNOWN = {*MEANS, *NOT_READ, *map(plain, (*YES, *NO))}
 
 
 def read_text(body: bytes) -> tuple[str, str] | None:
@@ -34,7 +40,7 @@ def read_text(body: bytes) -> tuple[str, str] | None:
     has_mac_lines = b"\r" in body and b"\n" not in body
     names = sorted(SINGLE_BYTE, key=lambda name: (name == "mac_roman") != has_mac_lines)
     texts = [(text, name) for name in names if (text := _decoded(body, name)) is not None]
-    best = max(texts, key=lambda found: likeness(found[0]), default=None)
+    best = max(texts, key=lambda found: (known_cells(found[0]), likeness(found[0])), default=None)
     return best if best and likeness(best[0]) > 0 else None
 
 
@@ -53,6 +59,16 @@ def _decoded(body: bytes, encoding: str) -> str | None:
         return body.decode(encoding)
     except UnicodeDecodeError:
         return None
+
+
+def known_cells(text: str) -> int:
+    """Return how many cells with letters beyond ASCII are titles or answers that we know.
+
+    >>> known_cells("Team;Ángulo (°);sí"), known_cells("Team;çngulo (¡);s’")
+    (2, 0)
+    """
+    cells = {cell for cell in CELL_ENDS.split(text[:LOOKED_AT]) if not cell.isascii()}
+    return sum(plain(cell) in KNOWN for cell in cells)
 
 
 def likeness(text: str) -> int:

@@ -189,6 +189,11 @@ class TestEncodings:
         assert found is not None
         assert found[0] == text
 
+    @pytest.mark.parametrize("text", ["Equipo,Ángulo\nLarch,12\n", "Equipo,Adulto\nLarch,sí\n"])
+    @pytest.mark.parametrize("name", ["cp1252", "mac_roman"])
+    def test_a_word_that_we_know_decides_between_two(self, name, text):
+        assert read_text(text.encode(name)) == (text, name)
+
 
 class TestRemembered:
     def test_choices_are_used_for_the_next_sheet_with_the_same_titles(self, world: World):
