@@ -22,17 +22,8 @@ from api.services.imports.decimal_signs import (
 from api.services.imports.headers import LIST_COLUMNS, NUMBER_COLUMNS
 from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import BESIDE, FORMULA, MERGED
+from api.services.imports.yes_and_no import NO, YES
 
-#: Yes and no as written in English, German, French, Spanish, Italian, Portuguese and Dutch, and as
-#: ticks.
-YES = frozenset(
-    {"true", "yes", "y", "1", "x", "✓", "✔", "☑", "√"}
-    | {"ja", "j", "wahr", "oui", "vrai", "sí", "si", "verdadero", "sì", "vero", "sim", "waar"}
-)
-NO = frozenset(
-    {"false", "no", "n", "0", "✗", "✘", "☐"}
-    | {"nein", "falsch", "non", "faux", "falso", "não", "nao", "nee", "onwaar"}
-)
 #: What may be written for the number of a build: the newest one of each team, as 0.
 NEWEST = "newest"
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})

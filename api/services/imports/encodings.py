@@ -3,8 +3,8 @@
 import re
 from collections.abc import Iterator
 
-from api.services.imports.cells import NO, YES
 from api.services.imports.layout.titles import MEANS, NOT_READ, plain
+from api.services.imports.yes_and_no import NO, YES
 
 #: Letters and signs of the languages in which schools keep sheets, beyond ASCII.
 USUAL = frozenset(
