@@ -1,6 +1,7 @@
 """Make ETags of answers, and read the If-Match of changes (RFC 9110, 13)."""
 
 import re
+from hashlib import sha256
 
 from fastapi import Request
 
@@ -16,6 +17,11 @@ def etag(answer: Answer) -> str:
     """Return the ETag of a thing's state; that of a season includes its revision."""
     revision = getattr(answer, "revision", None)
     return f'"v{answer.version}"' if revision is None else f'"v{answer.version}.{revision}"'
+
+
+def etag_of(body: bytes) -> str:
+    """Return the ETag of an answer that is no single thing, by its bytes."""
+    return f'"{sha256(body).hexdigest()[:24]}"'
 
 
 def version_of(request: Request) -> int:

@@ -1,28 +1,30 @@
 """Answer requests that read; the database session closes before the answer is sent."""
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, TypeVar, get_args
 from urllib.parse import urlencode
 
 from fastapi import Depends, Request
+from pydantic import BaseModel
 from pydantic_core import to_json
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from api.deps.conditions import etag
+from api.deps.conditions import etag, etag_of
 from api.deps.programme import database, turns
 from api.deps.signing_in import sign_in, sign_in_lead
 from api.embedded import interrupted_after
 from api.models.core.shapes import Answer, PageQuery
 from api.services.access.idempotency import Answered
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 
 Query = TypeVar("Query", bound=PageQuery)
-PageVerb = Callable[[Session, Caller, Query], tuple[list[Any], str | None]]
+PageVerb = Callable[[Session, Caller, Query], tuple[list[Any], Rest]]
 SMALL_PAGE = 50  # things
 #: Steps of SQLite that the event loop waits for: 2 to 7 ms. A page of 50 trials takes 7,000.
 QUICK_STEPS = 100_000
@@ -44,6 +46,20 @@ def as_file(body: str | bytes, media_type: str, name: str) -> Response:
     return Response(body, media_type=media_type, headers=headers)
 
 
+def _is_known(request: Request, tag: str) -> bool:
+    """Tell whether the caller already has the state with an ETag."""
+    known = request.headers.get("if-none-match", "")
+    return tag in {each.strip() for each in known.split(",")}
+
+
+def _shape(request: Request) -> type[BaseModel]:
+    """Return the shape of the things in a list, as its route declares it."""
+    shape: type[BaseModel] = get_args(
+        request.scope["route"].response_model.model_fields["items"].annotation
+    )[0]
+    return shape
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One request that reads."""
@@ -56,8 +72,7 @@ class Reading:
         with database(self.request).reading() as db:
             answer = verb(db, self.caller, row_id)
         tag = {"ETag": etag(answer), "Cache-Control": "private, no-cache"}
-        if_none_match = self.request.headers.get("if-none-match", "")
-        if tag["ETag"] in {each.strip() for each in if_none_match.split(",")}:
+        if _is_known(self.request, tag["ETag"]):
             return Response(status_code=304, headers=tag)
         return response_of(Answered(200, answer.model_dump_json(), tag))
 
@@ -73,7 +88,8 @@ class Reading:
         too long, as with a filter that few things meet, a thread begins again.
         """
         opened = database(self.request)
-        if opened.looks_up_at_once and query.limit <= SMALL_PAGE:
+        is_quick = query.limit <= SMALL_PAGE and not query.expand and not query.total
+        if opened.looks_up_at_once and is_quick:
             with (
                 suppress(OperationalError),
                 opened.looking_up() as db,
@@ -82,13 +98,27 @@ class Reading:
                 return self._page(db, verb, query)
         return await run_in_threadpool(self.page, verb, query)
 
+    def _shown(self, db: Session, things: list[Any], query: PageQuery) -> Sequence[Any]:
+        """Return things as they are, or with the fields and expansions that were asked for."""
+        if query.fields is None and query.expand is None:
+            return things
+        from api.deps.listing import shown  # it needs all resources, which load at first use
+
+        return shown(db, self.caller, things, query, _shape(self.request))
+
     def _page(self, db: Session, verb: PageVerb[Query], query: Query) -> Response:
-        items, after = verb(db, self.caller, query)
-        headers = {}
-        if after is not None:
-            next_query = query.filters() | {"limit": query.limit, "cursor": after}
-            headers["Link"] = f'<{self.request.url.path}?{urlencode(next_query)}>; rel="next"'
-        body = to_json({"items": items, "next": after}, inf_nan_mode="null")
+        things, rest = verb(db, self.caller, query)
+        items = self._shown(db, things, query)
+        answer: dict[str, Any] = {"items": items, "next": rest.cursor}
+        if rest.total is not None:
+            answer["total"] = rest.total
+        body = to_json(answer, inf_nan_mode="null")
+        headers = {"ETag": etag_of(body), "Cache-Control": "private, no-cache"}
+        if rest.cursor is not None:
+            address = f"{self.request.url.path}?{urlencode(query.onwards(rest.cursor))}"
+            headers["Link"] = f'<{address}>; rel="next"'
+        if _is_known(self.request, headers["ETag"]):
+            return Response(status_code=304, headers=headers)
         return Response(body, headers=headers, media_type="application/json")
 
 

@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from api.deps import Change, Read, Write
 from api.models.core.pages import Page
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.benches import (
     BenchCreate,
     BenchQuery,
@@ -18,6 +18,7 @@ from api.models.registry.benches import (
     WindGridRead,
 )
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.registry import benches
 
@@ -61,12 +62,10 @@ def measure_wind(bench_id: str, grid: WindGridCreate, write: Write) -> Response:
 
 
 @router.get("/{bench_id}/wind-grids", response_model=Page[WindGridRead], responses=READ)
-def list_wind_grids(bench_id: str, query: Annotated[PageQuery, Query()], read: Read) -> Response:
+def list_wind_grids(bench_id: str, query: Annotated[ListQuery, Query()], read: Read) -> Response:
     """List the wind grids of a bench, oldest first; the last one counts."""
 
-    def grids(
-        db: Session, caller: Caller, asked: PageQuery
-    ) -> tuple[list[WindGridRead], str | None]:
+    def grids(db: Session, caller: Caller, asked: ListQuery) -> tuple[list[WindGridRead], Rest]:
         return benches.wind_grids(db, caller, bench_id, asked)
 
     return read.page(grids, query)

@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from api.deps import Change, Read, Write
 from api.models.core.pages import Page
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.equipment import (
     EquipmentCreate,
     EquipmentQuery,
@@ -24,6 +24,7 @@ from api.models.registry.loans import (
     Returning,
 )
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.registry import equipment, instruments, loans
 
@@ -67,11 +68,11 @@ def lend_equipment(equipment_id: str, loan: LoanCreate, write: Write) -> Respons
 
 @router.get("/{equipment_id}/loans", response_model=Page[LoanRead], responses=READ)
 def list_equipment_loans(
-    equipment_id: str, query: Annotated[PageQuery, Query()], read: Read
+    equipment_id: str, query: Annotated[ListQuery, Query()], read: Read
 ) -> Response:
     """List who had a piece of equipment, oldest first."""
 
-    def listed(db: Session, caller: Caller, asked: PageQuery) -> tuple[list[LoanRead], str | None]:
+    def listed(db: Session, caller: Caller, asked: ListQuery) -> tuple[list[LoanRead], Rest]:
         return loans.of_item(db, caller, equipment_id, asked)
 
     return read.page(listed, query)
@@ -101,11 +102,11 @@ def check_equipment(equipment_id: str, check: CheckCreate, write: Write) -> Resp
 
 @router.get("/{equipment_id}/checks", response_model=Page[CheckRead], responses=READ)
 def list_equipment_checks(
-    equipment_id: str, query: Annotated[PageQuery, Query()], read: Read
+    equipment_id: str, query: Annotated[ListQuery, Query()], read: Read
 ) -> Response:
     """List the comparisons of an instrument, oldest first."""
 
-    def listed(db: Session, caller: Caller, asked: PageQuery) -> tuple[list[CheckRead], str | None]:
+    def listed(db: Session, caller: Caller, asked: ListQuery) -> tuple[list[CheckRead], Rest]:
         return instruments.page(db, caller, equipment_id, asked)
 
     return read.page(listed, query)

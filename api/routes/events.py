@@ -20,6 +20,7 @@ from api.models.events.runs import Drawing, EventResults, ResultsCreate, RunOrde
 from api.models.registry.events import EventCreate, EventQuery, EventRead, EventUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
 from api.services.access.idempotency import Answered
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.events import forecasts, inspections, readiness, reviews, run_orders, runs
 from api.services.registry import events
@@ -98,7 +99,7 @@ def list_inspections(
 
     def listed(
         db: Session, caller: Caller, asked: InspectionQuery
-    ) -> tuple[list[InspectionRead], str | None]:
+    ) -> tuple[list[InspectionRead], Rest]:
         return inspections.page(db, caller, event_id, asked)
 
     return read.page(listed, query)

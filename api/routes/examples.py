@@ -102,13 +102,15 @@ RESULT = {
     "normalisation": "direct",
     "reason": None,
 }
-IMPORTED = {
+COUNTED = {
     "format": "csv",
     "mode": "all",
-    "understood": {"encoding": "utf-8", "delimiter": "semicolon", "decimal_sign": ","},
     "outcomes": {"created": 1, "unchanged": 0, "error": 0},
     "trials": {"created": 1, "unchanged": 0, "error": 0},
     "sessions_created": 1,
+}
+IMPORTED = COUNTED | {
+    "understood": {"encoding": "utf-8", "delimiter": "semicolon", "decimal_sign": ","},
     "rows": [
         {
             "row": 2,
@@ -319,6 +321,7 @@ EXAMPLES: dict[str, Any] = (
                 "key_label": "Coach, spring laptop",
             },
         ),
+        "ImportListed": stored(IMP, COUNTED, {"undone_at": None}),
         "ImportRead": stored(IMP, IMPORTED, {"undone_at": None}),
         "Undoing": {"reason": "the wrong file"},
         "ImportTried": IMPORTED | {"dry_run": True},

@@ -26,6 +26,7 @@ from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
 from api.routes.contract import LIST, READ, StrictRoute
 from api.services.core import history
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 
 router = APIRouter(tags=["history"], route_class=StrictRoute)
@@ -47,13 +48,11 @@ THINGS: dict[str, tuple[str, type[Stored]]] = {
     "imports": ("import", ImportBatch),
 }
 
-Verb = Callable[[Session, Caller, HistoryQuery], tuple[list[AuditRead], str | None]]
+Verb = Callable[[Session, Caller, HistoryQuery], tuple[list[AuditRead], Rest]]
 
 
 def _of(table: type[Stored], row_id: str) -> Verb:
-    def verb(
-        db: Session, caller: Caller, query: HistoryQuery
-    ) -> tuple[list[AuditRead], str | None]:
+    def verb(db: Session, caller: Caller, query: HistoryQuery) -> tuple[list[AuditRead], Rest]:
         return history.of_thing(db, caller, table, row_id, query)
 
     return verb

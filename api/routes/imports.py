@@ -14,11 +14,19 @@ from starlette.responses import Response
 from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
 from api.errors import FieldError, Invalid, UnsupportedMedia
 from api.messages import say
-from api.models.imports.imports import ImportQuery, ImportRead, ImportTried, Undoing
-from api.routes.contract import READ, WRITE, StrictRoute
+from api.models.core.pages import Page
+from api.models.imports.imports import (
+    ImportListed,
+    ImportListQuery,
+    ImportQuery,
+    ImportRead,
+    ImportTried,
+    Undoing,
+)
+from api.routes.contract import LIST, READ, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
-from api.services.imports import batch, preparing, profiles, refused, undo
+from api.services.imports import batch, preparing, profiles, refused, stored_imports, undo
 from api.services.imports.layout.choices import read_choices
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
@@ -168,6 +176,12 @@ def import_trials(
     return replace(write, body=sent.body).run(carry_out)
 
 
+@router.get("", response_model=Page[ImportListed], responses=LIST)
+def list_imports(query: Annotated[ImportListQuery, Query()], read: Read) -> Response:
+    """List imports without their rows, oldest first."""
+    return read.page(stored_imports.page, query)
+
+
 @router.post("/{import_id}/undo", response_model=ImportRead, responses=WRITE)
 def undo_import(import_id: str, undoing: Undoing, write: Write) -> Response:
     """Take a whole import back, as if it had never been; refused where later work stands on it."""
@@ -185,4 +199,4 @@ def import_errors(import_id: str, request: Request, read: Read) -> Response:
 @router.get("/{import_id}", response_model=ImportRead, responses=READ)
 def get_import(import_id: str, read: Read) -> Response:
     """Show an import row by row."""
-    return read.one(batch.get, import_id)
+    return read.one(stored_imports.get, import_id)

@@ -13,12 +13,12 @@ from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page
 from api.models.trials.budget import UncertaintyBudget
+from api.models.trials.trial_queries import TrialQuery
 from api.models.trials.trials import (
     Confirmation,
     Correction,
     Reinstatement,
     TrialCreate,
-    TrialQuery,
     TrialRead,
     TrialUpdate,
     Withdrawal,

@@ -148,6 +148,7 @@ TABLE: dict[str, Row] = {
     "change_trial": changed({"note": "seen"}),
     # A row that names another's session is that row's error; nothing is stored.
     "import_trials": written(lambda s: {"trials": [trial_payload(s, client_ref="im")]}, other=422),
+    "list_imports": listed(),
     "get_import": shown(),
     # An import is its key's own: the school's reader has none, another coach neither.
     "undo_import": Row(403, 200, 200, body=lambda s: {"reason": "the wrong file"}),

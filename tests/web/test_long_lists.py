@@ -2,13 +2,13 @@
 
 import pytest
 
-from api.services.core import resources
+from api.services.core import pages
 from tests.support.makers import World, created
 
 
 @pytest.fixture(autouse=True)
 def two_at_once(monkeypatch):
-    monkeypatch.setattr(resources, "AT_ONCE", 2)
+    monkeypatch.setattr(pages, "AT_ONCE", 2)
 
 
 def test_the_newest_change_of_a_thing(world: World, visiting):

@@ -10,7 +10,7 @@ from sqlmodel import SQLModel, String
 from api.models.core.faults import fault
 from api.models.core.fields import Label, Moment
 from api.models.core.ids import OrganisationId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
 
 Role = Literal["lead", "coach", "reader"]
 Organisations = Annotated[
@@ -88,7 +88,7 @@ class KeyMade(KeyRead):
     ] = None
 
 
-class KeyQuery(PageQuery):
+class KeyQuery(ListQuery):
     """Which keys to list."""
 
     label: Label | None = None

@@ -7,7 +7,7 @@ from sqlmodel import Field as Column
 from sqlmodel import Index, SQLModel, UniqueConstraint
 
 from api.models.core.ids import SeasonId
-from api.models.core.shapes import JSON_OR_NULL, Answer, PageQuery, Stored
+from api.models.core.shapes import JSON_OR_NULL, Answer, ListQuery, Stored
 
 
 class AuditFacts(SQLModel):
@@ -65,7 +65,7 @@ class AuditRead(AuditFacts, Answer):
     """An entry as it was written."""
 
 
-class AuditQuery(PageQuery):
+class AuditQuery(ListQuery):
     """Which entries to list."""
 
     season_id: SeasonId | None = None
@@ -74,5 +74,5 @@ class AuditQuery(PageQuery):
     key_id: str | None = None
 
 
-class HistoryQuery(PageQuery):
+class HistoryQuery(ListQuery):
     """The paging of a change history."""

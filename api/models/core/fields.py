@@ -8,7 +8,7 @@ refusal and the hint all have it.
 import re
 import unicodedata
 from datetime import UTC, date, datetime
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field, StringConstraints
@@ -211,3 +211,4 @@ GridRadius: TypeAlias = Annotated[
 BestOf: TypeAlias = Annotated[int, _count(1, 10, "How many runs.")]
 TeamSize: TypeAlias = Annotated[int, _count(1, 12, "How many pupils; no names.")]
 BuildNumber: TypeAlias = Annotated[int, _count(1, 10_000, "Which state of the turbine.")]
+ReportFormat: TypeAlias = Literal["json", "csv", "html", "pdf"]

@@ -12,3 +12,6 @@ class Page(BaseModel, Generic[Item]):
 
     items: list[Item]
     next: Annotated[str | None, Field(description="Cursor of the next page, or null at the end.")]
+    total: Annotated[
+        int | None, Field(description="How many things all pages have, if the query asks for it.")
+    ] = None

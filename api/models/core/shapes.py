@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import cache
-from typing import Annotated, Any, ClassVar, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 
 from pydantic import BaseModel as PlainModel
 from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, create_model, model_validator
@@ -196,20 +196,66 @@ def changes_of(facts: type[SQLModel], *names: str) -> Callable[[type[Shape]], ty
     return add_fields
 
 
+#: Parameters of a list that choose none of its things.
+ABOUT_THE_PAGE = {"limit", "cursor", "sort", "fields", "expand", "total"}
+ORDERED_BY = "The order; with `-` the newest or the last comes first."
+
+
 class PageQuery(PlainModel):
-    """The page size and the cursor of a list."""
+    """Which page of a list, in which order, and what of each thing."""
 
     model_config = ConfigDict(extra="forbid")
 
     limit: Annotated[int, Field(ge=1, le=200, description="Most things on one page.")] = 50
     cursor: Annotated[
-        str | None, Field(max_length=400, description="The `next` of the page before.")
+        str | None, Field(max_length=900, description="The `next` of the page before.")
     ] = None
+
+    sort: str = "created_at"
+    fields: Annotated[
+        str | None,
+        Field(
+            max_length=1000,
+            description="Only these fields of each thing, with commas between their names.",
+        ),
+    ] = None
+    expand: Annotated[
+        str | None,
+        Field(
+            max_length=300,
+            description="Things to show whole beside their ids, with commas between them, such as "
+            "`build.turbine.team,session`: `build_id` is joined by `build`.",
+        ),
+    ] = None
+    total: Annotated[bool, Field(description="Also count the things of all pages, as `total`.")] = (
+        False
+    )
 
     def filters(self) -> dict[str, Any]:
         """Return the filters of the list."""
-        return self.model_dump(exclude_none=True, exclude={"limit", "cursor"})
+        return self.model_dump(exclude_none=True, exclude=ABOUT_THE_PAGE)
+
+    def onwards(self, cursor: str) -> dict[str, Any]:
+        """Return the query of the next page."""
+        asked = self.model_dump(mode="json", exclude_defaults=True)
+        return asked | {"limit": self.limit, "cursor": cursor}
 
     def column_filters(self) -> dict[str, Any]:
         """Return the filters by columns of the things themselves."""
         return self.filters()
+
+
+class ListQuery(PageQuery):
+    """Which page of a list, in the order in which its things were stored."""
+
+    sort: Annotated[Literal["created_at", "-created_at"], Field(description=ORDERED_BY)] = (
+        "created_at"
+    )
+
+
+class NamedListQuery(PageQuery):
+    """Which page of a list of things with names."""
+
+    sort: Annotated[
+        Literal["created_at", "-created_at", "name", "-name"], Field(description=ORDERED_BY)
+    ] = "created_at"

@@ -9,7 +9,7 @@ from sqlmodel import Field as Column
 
 from api.models.core.fields import Label, Reason
 from api.models.core.ids import BuildId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored
+from api.models.core.shapes import Answer, Input, ListQuery, Stored
 from api.models.registry.rule_sets import MOST_CHECKS, Number, RuleId
 from api.models.registry.safety import SafetyRead
 
@@ -70,7 +70,7 @@ class InspectionRead(Answer):
     findings: list[dict[str, Any]]
 
 
-class InspectionQuery(PageQuery):
+class InspectionQuery(ListQuery):
     """Which inspections to list."""
 
     build_id: BuildId | None = None

@@ -10,8 +10,8 @@ from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 from api.models.core.fields import Reason
-from api.models.core.ids import SeasonId
-from api.models.core.shapes import JSON_OR_NULL, Answer, Input, Stored
+from api.models.core.ids import OrganisationId, SeasonId
+from api.models.core.shapes import JSON_OR_NULL, Answer, Input, ListQuery, Stored
 
 Outcome = Literal["created", "unchanged", "error"]
 Mode = Literal["all", "partial"]
@@ -63,11 +63,45 @@ class RowOutcome:
     errors: list[dict[str, Any]]
 
 
-class ImportFacts(SQLModel):
+class ImportCounts(SQLModel):
+    """How an import was read, and what became of its rows and trials."""
+
+    format: Annotated[str, Field(description="csv, tsv, xlsx or json")]
+    mode: Mode
+    outcomes: Annotated[dict[str, int], Field(description="Rows by outcome.")]
+    trials: Annotated[dict[str, int], Field(description="Trials by outcome.")]
+    sessions_created: int
+
+
+class ImportListed(ImportCounts, Answer):
+    """An import in a list, without its rows."""
+
+    undone_at: Annotated[datetime | None, Field(description="When it was undone, if it was.")]
+
+
+class ImportListQuery(ListQuery):
+    """Which imports to list: a coach's key lists its own."""
+
+    organisation_id: OrganisationId | None = None
+    season_id: SeasonId | None = None
+    key_id: Annotated[str | None, Field(description="The key that sent it.")] = None
+    format: Literal["csv", "tsv", "xlsx", "json"] | None = None
+    undone: Annotated[
+        bool | None, Field(description="Only those that were undone, or that were not.")
+    ] = None
+
+    def column_filters(self) -> dict[str, Any]:
+        """Return the filters by columns of the imports themselves."""
+        return {name: value for name, value in self.filters().items() if name in OWN_COLUMNS}
+
+
+#: The filters of imports that are columns of their own table.
+OWN_COLUMNS = ("key_id", "format")
+
+
+class ImportFacts(ImportCounts):
     """The fields of an import, tried or carried out."""
 
-    format: Annotated[str, Field(description="csv, tsv or json")]
-    mode: Mode
     understood: Annotated[
         dict[str, Any],
         Field(
@@ -76,9 +110,6 @@ class ImportFacts(SQLModel):
             "a number that may have decimals or thousands, with what each sign would mean."
         ),
     ]
-    outcomes: Annotated[dict[str, int], Field(description="Rows by outcome.")]
-    trials: Annotated[dict[str, int], Field(description="Trials by outcome.")]
-    sessions_created: int
     rows: list[RowOutcome]
 
 

@@ -10,7 +10,7 @@ from sqlmodel import SQLModel, UniqueConstraint
 from api.models.core.faults import fault
 from api.models.core.fields import Reason
 from api.models.core.ids import FlagId, SeasonId, SessionId, TeamId, TrialId
-from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored
+from api.models.core.shapes import JSON_OR_NULL, Answer, Input, ListQuery, Stored
 
 Severity = Literal["block", "hold", "warn", "info"]
 FlagState = Literal["open", "cleared", "corrected", "confirmed", "withdrawn"]
@@ -78,7 +78,7 @@ class FlagRead(FlagFacts, Answer):
     ] = ""
 
 
-class FlagQuery(PageQuery):
+class FlagQuery(ListQuery):
     """Which flags to list; those that no longer hold are left out unless asked for."""
 
     organisation_id: str | None = None

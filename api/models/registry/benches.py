@@ -20,7 +20,7 @@ from api.models.core.fields import (
     WindSpeed,
 )
 from api.models.core.ids import EquipmentId, OrganisationId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, NamedListQuery, Stored, changes_of
 
 
 class BenchFacts(SQLModel):
@@ -128,7 +128,7 @@ class BenchRead(BenchFacts, Answer):
     """A bench as stored."""
 
 
-class BenchQuery(PageQuery):
+class BenchQuery(NamedListQuery):
     """Which benches to list."""
 
     organisation_id: OrganisationId | None = None

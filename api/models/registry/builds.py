@@ -21,7 +21,7 @@ from api.models.core.fields import (
     RotorDiameter,
 )
 from api.models.core.ids import BenchId, BuildId, SeasonId, TurbineId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
 
 BladeFixing = Literal["screwed", "pinned", "glued", "moulded", "push_fit"]
 
@@ -102,7 +102,7 @@ class BuildRead(BuildFacts, Answer):
     number: int
 
 
-class BuildQuery(PageQuery):
+class BuildQuery(ListQuery):
     """Which builds to list."""
 
     organisation_id: str | None = None

@@ -10,7 +10,7 @@ from sqlmodel import SQLModel, String, UniqueConstraint
 
 from api.models.core.fields import Data, Day, Label, Load, Note, Spares, _count, _number
 from api.models.core.ids import OrganisationId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
+from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of, unique_where_null
 
 EquipmentKind = Literal[
     "generator", "meter", "anemometer", "load", "fan", "reference_rotor", "other"
@@ -145,7 +145,7 @@ class EquipmentRead(EquipmentFacts, Answer):
     days_overdue: int
 
 
-class EquipmentQuery(PageQuery):
+class EquipmentQuery(ListQuery):
     """Which equipment to list."""
 
     organisation_id: OrganisationId | None = None

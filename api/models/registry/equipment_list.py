@@ -5,6 +5,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.core.fields import ReportFormat
 from api.models.core.ids import OrganisationId
 
 
@@ -40,7 +41,7 @@ class EquipmentListQuery(BaseModel):
 
     organisation_id: OrganisationId | None = None
     format: Annotated[
-        str | None,
-        Field(pattern="^(json|csv|html|pdf)$", description="Left out, Accept decides."),
+        ReportFormat | None,
+        Field(description="Left out, Accept decides."),
     ] = None
     excel: Annotated[bool, Field(description="Begin the CSV with a byte order mark.")] = False

@@ -9,7 +9,7 @@ from sqlmodel import SQLModel, String, UniqueConstraint
 
 from api.models.core.fields import BestOf, Data, Day, Label, Note, WindSpeed
 from api.models.core.ids import SeasonId
-from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import JSON_OR_NULL, Answer, Input, NamedListQuery, Stored, changes_of
 
 DriftDecision = Literal["corrected", "as_run"]
 
@@ -74,7 +74,7 @@ class EventRead(EventFacts, Answer):
     """An event as stored."""
 
 
-class EventQuery(PageQuery):
+class EventQuery(NamedListQuery):
     """Which events to list."""
 
     season_id: SeasonId | None = None

@@ -11,7 +11,7 @@ from sqlmodel import SQLModel, String
 from api.models.core.faults import fault
 from api.models.core.fields import Day, Label, Note, PairReading, Spares
 from api.models.core.ids import EquipmentId, OrganisationId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored
+from api.models.core.shapes import Answer, Input, ListQuery, Stored
 from api.models.registry.equipment import Condition
 
 MOST_PAIRS = 50
@@ -87,7 +87,7 @@ class LoanRead(LoanFacts, Answer):
     days_overdue: Annotated[int, Field(description="0 while it is not.")]
 
 
-class LoanQuery(PageQuery):
+class LoanQuery(ListQuery):
     """Which loans to list."""
 
     organisation_id: OrganisationId | None = None

@@ -6,7 +6,7 @@ from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String
 
 from api.models.core.fields import Altitude, Label, Zone
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, NamedListQuery, Stored, changes_of
 
 Sharing = Literal["own", "anonymous", "named"]
 WindUnit = Literal["m_s", "km_h", "mph", "kn"]
@@ -53,7 +53,7 @@ class OrganisationRead(OrganisationFacts, Answer):
     """An organisation as stored."""
 
 
-class OrganisationQuery(PageQuery):
+class OrganisationQuery(NamedListQuery):
     """Which organisations to list."""
 
     name: Label | None = None

@@ -8,7 +8,7 @@ from sqlmodel import SQLModel
 
 from api.models.core.faults import fault
 from api.models.core.fields import AirDensity, Data, Day, Label, ReferenceWindSpeed, Zone
-from api.models.core.shapes import JSON_OR_NULL, Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import JSON_OR_NULL, Answer, Input, NamedListQuery, Stored, changes_of
 
 
 class SeasonFacts(SQLModel):
@@ -80,7 +80,7 @@ class CurrentSeason(SeasonRead):
     ]
 
 
-class SeasonQuery(PageQuery):
+class SeasonQuery(NamedListQuery):
     """Which seasons to list."""
 
     name: Label | None = None

@@ -18,7 +18,7 @@ from api.models.core.fields import (
     WindSpeed,
 )
 from api.models.core.ids import BenchId, EquipmentId, SeasonId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
 
 AdultPresent = Annotated[
     bool,
@@ -87,7 +87,7 @@ class SessionRead(SessionFacts, Answer):
     organisation_id: str
 
 
-class SessionQuery(PageQuery):
+class SessionQuery(ListQuery):
     """Which sessions to list."""
 
     organisation_id: str | None = None

@@ -7,7 +7,7 @@ from sqlmodel import SQLModel, UniqueConstraint
 
 from api.models.core.fields import Label, TeamSize
 from api.models.core.ids import OrganisationId, SeasonId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of
+from api.models.core.shapes import Answer, Input, NamedListQuery, Stored, changes_of
 
 
 class TeamFacts(SQLModel):
@@ -42,7 +42,7 @@ class TeamRead(TeamFacts, Answer):
     """A team as stored."""
 
 
-class TeamQuery(PageQuery):
+class TeamQuery(NamedListQuery):
     """Which teams to list."""
 
     organisation_id: OrganisationId | None = None

@@ -7,7 +7,14 @@ from sqlmodel import SQLModel, UniqueConstraint
 
 from api.models.core.fields import GearRatio, HubHeight, Label, TowerMass, TowerSide
 from api.models.core.ids import EquipmentId, TeamId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored, changes_of, unique_where_null
+from api.models.core.shapes import (
+    Answer,
+    Input,
+    NamedListQuery,
+    Stored,
+    changes_of,
+    unique_where_null,
+)
 
 
 class TurbineFacts(SQLModel):
@@ -67,7 +74,7 @@ class TurbineRead(TurbineFacts, Answer):
     organisation_id: str | None
 
 
-class TurbineQuery(PageQuery):
+class TurbineQuery(NamedListQuery):
     """Which turbines to list."""
 
     organisation_id: str | None = None

@@ -9,7 +9,7 @@ from sqlmodel import Field as Column
 from sqlmodel import SQLModel
 
 from api.models.core.ids import EventId, SeasonId, TeamId
-from api.models.core.shapes import Answer, Input, PageQuery, Stored
+from api.models.core.shapes import Answer, Input, ListQuery, Stored
 
 Days = Annotated[int, Field(strict=True, ge=1, le=366, description="How long the link is good.")]
 
@@ -65,7 +65,7 @@ class ShareMade(ShareRead):
     token: str
 
 
-class ShareQuery(PageQuery):
+class ShareQuery(ListQuery):
     """Which links to list."""
 
     team_id: TeamId | None = None

@@ -5,6 +5,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.core.fields import ReportFormat
 from api.models.events.forecast import EventOutlook, EventReview
 from api.models.events.inspections import EventReadiness
 from api.models.events.runs import EventResults, RunOrderRead
@@ -52,7 +53,7 @@ class SheetQuery(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     format: Annotated[
-        str | None,
-        Field(pattern="^(json|csv|html|pdf)$", description="Left out, Accept decides."),
+        ReportFormat | None,
+        Field(description="Left out, Accept decides."),
     ] = None
     excel: Annotated[bool, Field(description="Begin the CSV with a byte order mark.")] = False

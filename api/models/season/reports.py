@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.models.core.fields import ReportFormat
 from api.models.core.ids import OrganisationId, SeasonId, TeamId
 from api.models.core.statements import Statement
 from api.models.season.comparison import PairRead
@@ -241,9 +242,8 @@ class ReportQuery(BaseModel):
     organisation_id: OrganisationId | None = None
     team_id: TeamId | None = None
     format: Annotated[
-        str | None,
+        ReportFormat | None,
         Field(
-            pattern="^(json|csv|html|pdf)$",
             description="json, csv, html or pdf; else Accept decides.",
         ),
     ] = None

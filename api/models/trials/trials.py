@@ -29,7 +29,6 @@ from api.models.core.shapes import (
     Answer,
     AsTyped,
     Input,
-    PageQuery,
     Stored,
     Untabled,
     changes_of,
@@ -286,15 +285,3 @@ class TrialRead(TrialFacts, Answer):
     runs: list[RunRead]
     result: TrialResult
     flags: list[FlagRead]
-
-
-class TrialQuery(PageQuery):
-    """Which trials to list."""
-
-    organisation_id: str | None = None
-    season_id: str | None = None
-    session_id: SessionId | None = None
-    build_id: BuildId | None = None
-    kind: TrialKind | None = None
-    state: TrialState | None = None
-    client_ref: ClientRef | None = None

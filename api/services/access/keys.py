@@ -30,7 +30,8 @@ from api.models.access.keys import (
 from api.models.core.ids import ALPHABET, LENGTH, new_id
 from api.models.registry.organisations import Organisation
 from api.prepared import Prepared
-from api.services.core import audit, resources
+from api.services.core import audit, pages, resources
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 
 PREFIX = "gust"
@@ -163,9 +164,9 @@ def get(db: Session, caller: Caller, key_id: str) -> KeyRead:
     return _read(db, resources.get_row(db, caller, AccessKey, key_id))
 
 
-def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], str | None]:
+def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], Rest]:
     """Return a page of keys without their secrets."""
-    rows, after = resources.page(db, caller, AccessKey, query)
+    rows, after = pages.page(db, caller, AccessKey, query)
     return [_read(db, row) for row in rows], after
 
 

@@ -5,16 +5,17 @@ from sqlmodel import Session, col
 
 from api.models.core.audit import AuditEntry, AuditQuery, AuditRead, HistoryQuery
 from api.models.core.shapes import Stored
-from api.services.core import resources
+from api.services.core import pages, resources
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, Table
 
 
 def of_thing(
     db: Session, caller: Caller, table: type[Table], row_id: str, query: HistoryQuery
-) -> tuple[list[AuditRead], str | None]:
+) -> tuple[list[AuditRead], Rest]:
     """Return a page of the change history of one thing that the caller may see, oldest first."""
     row = resources.get_row(db, caller, table, row_id)
-    rows, after = resources.page(db, caller, AuditEntry, query, _about(row))
+    rows, after = pages.page(db, caller, AuditEntry, query, _about(row))
     return [resources.read(AuditRead, entry) for entry in rows], after
 
 
@@ -33,7 +34,7 @@ def newest_of_thing(
     return [resources.read(AuditRead, entry) for entry in reversed(rows)]
 
 
-def page(db: Session, caller: Caller, query: AuditQuery) -> tuple[list[AuditRead], str | None]:
+def page(db: Session, caller: Caller, query: AuditQuery) -> tuple[list[AuditRead], Rest]:
     """Return a page of the audit log, oldest first."""
-    rows, after = resources.page(db, caller, AuditEntry, query)
+    rows, after = pages.page(db, caller, AuditEntry, query)
     return [resources.read(AuditRead, entry) for entry in rows], after

@@ -18,7 +18,8 @@ from api.models.registry.builds import Build
 from api.models.registry.events import Event
 from api.models.registry.rule_sets import Rule
 from api.models.registry.seasons import Season
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.events import build_facts
 from api.services.events.build_facts import Entrant
@@ -101,10 +102,8 @@ def _stored_finding(
 
 def page(
     db: Session, caller: Caller, event_id: str, query: InspectionQuery
-) -> tuple[list[InspectionRead], str | None]:
+) -> tuple[list[InspectionRead], Rest]:
     """Return a page of an event's inspections."""
     event = resources.get_row(db, caller, Event, event_id)
-    rows, after = resources.page(
-        db, caller, Inspection, query, col(Inspection.event_id) == event.id
-    )
+    rows, after = pages.page(db, caller, Inspection, query, col(Inspection.event_id) == event.id)
     return [resources.read(InspectionRead, row) for row in rows], after

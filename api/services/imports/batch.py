@@ -250,8 +250,3 @@ def _loose_row(fault: FieldError) -> dict[str, Any]:
 def _counted(outcomes: Iterable[str]) -> dict[str, int]:
     counts = Counter(outcomes)
     return {outcome: counts[outcome] for outcome in ("created", "unchanged", "error")}
-
-
-def get(db: Session, caller: Caller, import_id: str) -> ImportRead:
-    """Return an import of this key; a lead may read all."""
-    return resources.read(ImportRead, resources.get_row(db, caller, ImportBatch, import_id))

@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 from analysis.wind import equivalent_wind_speed, grid_weights, unevenness
 from api.errors import Conflict
 from api.messages import say
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.benches import (
     Bench,
     BenchCreate,
@@ -20,7 +20,8 @@ from api.models.registry.benches import (
 )
 from api.models.registry.organisations import Organisation
 from api.models.registry.sessions import BenchSession
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
@@ -47,9 +48,9 @@ def get(db: Session, caller: Caller, bench_id: str) -> BenchRead:
     return resources.read(BenchRead, resources.get_row(db, caller, Bench, bench_id))
 
 
-def page(db: Session, caller: Caller, query: BenchQuery) -> tuple[list[BenchRead], str | None]:
+def page(db: Session, caller: Caller, query: BenchQuery) -> tuple[list[BenchRead], Rest]:
     """Return a page of benches."""
-    rows, after = resources.page(db, caller, Bench, query)
+    rows, after = pages.page(db, caller, Bench, query)
     return [resources.read(BenchRead, row) for row in rows], after
 
 
@@ -108,10 +109,10 @@ def newest_wind_grid(db: Session, caller: Caller, bench_id: str) -> WindGridRead
 
 
 def wind_grids(
-    db: Session, caller: Caller, bench_id: str, query: PageQuery
-) -> tuple[list[WindGridRead], str | None]:
+    db: Session, caller: Caller, bench_id: str, query: ListQuery
+) -> tuple[list[WindGridRead], Rest]:
     """Return a page of the wind grids of a bench; the newest one is used."""
     bench = resources.get_row(db, caller, Bench, bench_id)
     of_bench = col(WindGrid.bench_id) == bench.id
-    rows, after = resources.page(db, caller, WindGrid, query, of_bench)
+    rows, after = pages.page(db, caller, WindGrid, query, of_bench)
     return [resources.read(WindGridRead, row) for row in rows], after

@@ -6,7 +6,8 @@ from api.errors import FieldError, Invalid
 from api.messages import say
 from api.models.registry.builds import Build, BuildCreate, BuildQuery, BuildRead, BuildUpdate
 from api.models.registry.turbines import Turbine
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner, visible
 from api.services.measurements import rechecks
 from api.services.registry import reference_rotors
@@ -67,9 +68,9 @@ def get(db: Session, caller: Caller, build_id: str) -> BuildRead:
     return resources.read(BuildRead, resources.get_row(db, caller, Build, build_id))
 
 
-def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead], str | None]:
+def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead], Rest]:
     """Return a page of builds."""
-    rows, after = resources.page(db, caller, Build, query)
+    rows, after = pages.page(db, caller, Build, query)
     return [resources.read(BuildRead, row) for row in rows], after
 
 

@@ -20,7 +20,8 @@ from api.models.registry.equipment import (
 )
 from api.models.registry.loans import Loan
 from api.models.registry.organisations import Organisation
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 from api.services.registry import loans, reference_rotors
@@ -72,11 +73,9 @@ def _read(caller: Caller, row: Equipment, loan: Loan | None) -> EquipmentRead:
     )
 
 
-def page(
-    db: Session, caller: Caller, query: EquipmentQuery
-) -> tuple[list[EquipmentRead], str | None]:
+def page(db: Session, caller: Caller, query: EquipmentQuery) -> tuple[list[EquipmentRead], Rest]:
     """Return a page of equipment."""
-    rows, after = resources.page(db, caller, Equipment, query)
+    rows, after = pages.page(db, caller, Equipment, query)
     return reads(db, caller, rows), after
 
 

@@ -4,7 +4,8 @@ from sqlmodel import Session
 
 from api.models.registry.events import Event, EventCreate, EventQuery, EventRead, EventUpdate
 from api.models.registry.seasons import Season
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.registry import rule_sets
 
@@ -22,9 +23,9 @@ def get(db: Session, caller: Caller, event_id: str) -> EventRead:
     return resources.read(EventRead, resources.get_row(db, caller, Event, event_id))
 
 
-def page(db: Session, caller: Caller, query: EventQuery) -> tuple[list[EventRead], str | None]:
+def page(db: Session, caller: Caller, query: EventQuery) -> tuple[list[EventRead], Rest]:
     """Return a page of events."""
-    rows, after = resources.page(db, caller, Event, query)
+    rows, after = pages.page(db, caller, Event, query)
     return [resources.read(EventRead, row) for row in rows], after
 
 

@@ -7,10 +7,11 @@ from analysis.errors import AnalysisError
 from api.errors import FieldError, Invalid
 from api.messages import say
 from api.messages.reasons import say_reason
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.equipment import Equipment
 from api.models.registry.loans import CheckCreate, CheckRead, InstrumentCheck
-from api.services.core import audit, resources, revisions
+from api.services.core import audit, pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 from api.services.registry import loans
@@ -63,12 +64,12 @@ def _date(db: Session, caller: Caller, item: Equipment, row: InstrumentCheck) ->
 
 
 def page(
-    db: Session, caller: Caller, equipment_id: str, query: PageQuery
-) -> tuple[list[CheckRead], str | None]:
+    db: Session, caller: Caller, equipment_id: str, query: ListQuery
+) -> tuple[list[CheckRead], Rest]:
     """Return a page of the comparisons of one piece of equipment."""
     item = resources.get_row(db, caller, Equipment, equipment_id)
     of_item = col(InstrumentCheck.equipment_id) == item.id
-    rows, after = resources.page(db, caller, InstrumentCheck, query, of_item)
+    rows, after = pages.page(db, caller, InstrumentCheck, query, of_item)
     return [_read(row, item) for row in rows], after
 
 

@@ -7,11 +7,12 @@ from sqlmodel import Session, col, select
 
 from api.errors import Conflict, FieldError, Invalid, NotFound
 from api.messages import say
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.equipment import Equipment
 from api.models.registry.loans import Loan, LoanCreate, LoanQuery, LoanRead, Returning
 from api.models.registry.organisations import Organisation
-from api.services.core import resources
+from api.services.core import pages, resources
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.registry import reference_rotors
 
@@ -74,7 +75,7 @@ def take_back(
     return _reads(db, [row])[0]
 
 
-def page(db: Session, caller: Caller, query: LoanQuery) -> tuple[list[LoanRead], str | None]:
+def page(db: Session, caller: Caller, query: LoanQuery) -> tuple[list[LoanRead], Rest]:
     """Return a page of loans: all, open, overdue or returned."""
     returned = col(Loan.returned_on)
     conditions: dict[str | None, list[Any]] = {
@@ -83,16 +84,16 @@ def page(db: Session, caller: Caller, query: LoanQuery) -> tuple[list[LoanRead],
         "overdue": [returned.is_(None), col(Loan.due_on) < today()],
         "returned": [returned.is_not(None)],
     }
-    rows, after = resources.page(db, caller, Loan, query, *conditions[query.state])
+    rows, after = pages.page(db, caller, Loan, query, *conditions[query.state])
     return _reads(db, rows), after
 
 
 def of_item(
-    db: Session, caller: Caller, equipment_id: str, query: PageQuery
-) -> tuple[list[LoanRead], str | None]:
+    db: Session, caller: Caller, equipment_id: str, query: ListQuery
+) -> tuple[list[LoanRead], Rest]:
     """Return a page of the loans of one piece of equipment."""
     item = resources.get_row(db, caller, Equipment, equipment_id)
-    rows, after = resources.page(db, caller, Loan, query, col(Loan.equipment_id) == item.id)
+    rows, after = pages.page(db, caller, Loan, query, col(Loan.equipment_id) == item.id)
     return _reads(db, rows), after
 
 

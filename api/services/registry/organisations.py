@@ -13,7 +13,8 @@ from api.models.registry.organisations import (
 )
 from api.models.registry.sessions import BenchSession
 from api.models.trials.trials import Trial
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 
@@ -31,9 +32,9 @@ def get(db: Session, caller: Caller, organisation_id: str) -> OrganisationRead:
 
 def page(
     db: Session, caller: Caller, query: OrganisationQuery
-) -> tuple[list[OrganisationRead], str | None]:
+) -> tuple[list[OrganisationRead], Rest]:
     """Return a page of organisations."""
-    rows, after = resources.page(db, caller, Organisation, query)
+    rows, after = pages.page(db, caller, Organisation, query)
     return [resources.read(OrganisationRead, row) for row in rows], after
 
 

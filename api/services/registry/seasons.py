@@ -5,7 +5,8 @@ from sqlmodel import Session
 from api.errors import Invalid
 from api.messages import say
 from api.models.registry.seasons import Season, SeasonCreate, SeasonQuery, SeasonRead, SeasonUpdate
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.measurements import rechecks
 from api.services.registry import rule_sets
@@ -22,9 +23,9 @@ def get(db: Session, caller: Caller, season_id: str) -> SeasonRead:
     return resources.read(SeasonRead, resources.get_row(db, caller, Season, season_id))
 
 
-def page(db: Session, caller: Caller, query: SeasonQuery) -> tuple[list[SeasonRead], str | None]:
+def page(db: Session, caller: Caller, query: SeasonQuery) -> tuple[list[SeasonRead], Rest]:
     """Return a page of seasons."""
-    rows, after = resources.page(db, caller, Season, query)
+    rows, after = pages.page(db, caller, Season, query)
     return [resources.read(SeasonRead, row) for row in rows], after
 
 

@@ -17,7 +17,8 @@ from api.models.registry.sessions import (
     SessionUpdate,
 )
 from api.models.trials.trials import Trial
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_lead_where_official, require_owner
 from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
@@ -61,9 +62,9 @@ def get(db: Session, caller: Caller, session_id: str) -> SessionRead:
     return resources.read(SessionRead, resources.get_row(db, caller, BenchSession, session_id))
 
 
-def page(db: Session, caller: Caller, query: SessionQuery) -> tuple[list[SessionRead], str | None]:
+def page(db: Session, caller: Caller, query: SessionQuery) -> tuple[list[SessionRead], Rest]:
     """Return a page of sessions."""
-    rows, after = resources.page(db, caller, BenchSession, query)
+    rows, after = pages.page(db, caller, BenchSession, query)
     return [resources.read(SessionRead, row) for row in rows], after
 
 

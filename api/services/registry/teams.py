@@ -8,7 +8,8 @@ from sqlmodel import Session, col, select
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team, TeamCreate, TeamQuery, TeamRead, TeamUpdate
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 
@@ -27,9 +28,9 @@ def get(db: Session, caller: Caller, team_id: str) -> TeamRead:
     return resources.read(TeamRead, resources.get_row(db, caller, Team, team_id))
 
 
-def page(db: Session, caller: Caller, query: TeamQuery) -> tuple[list[TeamRead], str | None]:
+def page(db: Session, caller: Caller, query: TeamQuery) -> tuple[list[TeamRead], Rest]:
     """Return a page of teams."""
-    rows, after = resources.page(db, caller, Team, query)
+    rows, after = pages.page(db, caller, Team, query)
     return [resources.read(TeamRead, row) for row in rows], after
 
 

@@ -14,7 +14,8 @@ from api.models.registry.turbines import (
     TurbineUpdate,
 )
 from api.models.trials.trials import Trial
-from api.services.core import resources, revisions
+from api.services.core import pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
 from api.services.registry.equipment import require_kind
@@ -45,9 +46,9 @@ def get(db: Session, caller: Caller, turbine_id: str) -> TurbineRead:
     return resources.read(TurbineRead, resources.get_row(db, caller, Turbine, turbine_id))
 
 
-def page(db: Session, caller: Caller, query: TurbineQuery) -> tuple[list[TurbineRead], str | None]:
+def page(db: Session, caller: Caller, query: TurbineQuery) -> tuple[list[TurbineRead], Rest]:
     """Return a page of turbines."""
-    rows, after = resources.page(db, caller, Turbine, query)
+    rows, after = pages.page(db, caller, Turbine, query)
     return [resources.read(TurbineRead, row) for row in rows], after
 
 

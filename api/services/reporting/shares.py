@@ -20,7 +20,8 @@ from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.reporting.shares import Share, ShareCreate, ShareMade, ShareQuery, ShareRead
 from api.services.access import keys
-from api.services.core import audit, resources
+from api.services.core import audit, pages, resources
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_owner
 from api.services.events.board import Board, read_board
 from api.services.reporting.calendar_days import CalendarEntry, calendar_entries
@@ -91,9 +92,9 @@ def _state(row: Share) -> str:
     return "expired" if row.expires_at <= datetime.now(UTC) else "open"
 
 
-def page(db: Session, caller: Caller, query: ShareQuery) -> tuple[list[ShareRead], str | None]:
+def page(db: Session, caller: Caller, query: ShareQuery) -> tuple[list[ShareRead], Rest]:
     """Return a page of the links that the caller may see."""
-    rows, after = resources.page(db, caller, Share, query)
+    rows, after = pages.page(db, caller, Share, query)
     return [_read(db, row) for row in rows], after
 
 

@@ -26,7 +26,8 @@ from api.models.registry.sessions import BenchSession, SessionUpdate
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import RunCreate, Trial, TrialChanges
-from api.services.core import audit, resources, revisions
+from api.services.core import audit, pages, resources, revisions
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, require_lead_where_official, require_owner, visible
 from api.services.measurements import flags, rechecks
 from api.services.measurements.flag_words import words_of
@@ -39,12 +40,12 @@ VOLTS, WINDS = ("voltage_v", "series_voltage_v"), ("wind_speed_m_s",)
 PROPOSED = ("changes", "scale_volts", "scale_wind")
 
 
-def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], str | None]:
+def page(db: Session, caller: Caller, query: FlagQuery) -> tuple[list[FlagRead], Rest]:
     """Return a page of flags; cleared ones only if the query asks for that state."""
     conditions = [] if query.state else [flags.not_cleared]
     if query.team_id:
         conditions.append(_of_team(query.team_id))
-    rows, after = resources.page(db, caller, Flag, query, *conditions)
+    rows, after = pages.page(db, caller, Flag, query, *conditions)
     return _reads(db, rows), after
 
 

@@ -12,12 +12,16 @@ from sqlmodel import Session, col, select
 from api.many_rows import parts
 from api.models.measurements.results import CachedResult
 from api.models.registry.seasons import Season
-from api.models.trials.trials import Run, RunRead, Trial, TrialQuery, TrialRead
+from api.models.registry.sessions import BenchSession
+from api.models.trials.trial_queries import TrialQuery
+from api.models.trials.trials import Run, RunRead, Trial, TrialRead
 from api.prepared import Prepared
-from api.services.core import resources
+from api.services.core import pages, resources
+from api.services.core.pages import Rest
 from api.services.core.scope import Caller, visible
 from api.services.measurements import flags
 from api.services.measurements.results import CACHED_COLUMNS, results_of
+from api.services.trials.choosing import chosen_ids
 
 READS = TypeAdapter(list[TrialRead])
 #: The fields of an answer, in order: those of the trial's row and of its season, then the others.
@@ -57,10 +61,16 @@ def newest(
     return reads(db, list(db.scalars(ids.order_by(col(Trial.id).desc()).limit(most))))
 
 
-def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[Plain], str | None]:
-    """Return a page of trials with their results as plain values, and the next page's cursor."""
-    ids, after = resources.page_of_ids(db, caller, Trial, query)
-    return plain(db, ids), after
+def page(db: Session, caller: Caller, query: TrialQuery) -> tuple[list[Plain], Rest]:
+    """Return a page of trials with their results as plain values, and what is beyond it."""
+    is_plain = query.filters().keys() == query.column_filters().keys()
+    if is_plain and query.sort.removeprefix("-") == pages.BY_TIME:
+        ids, rest = pages.page_of_ids(db, caller, Trial, query)
+    else:
+        by = {"started_at": BenchSession.started_at}
+        wanted = chosen_ids(db, caller, query)
+        ids, rest = pages.page_of_chosen_ids(db, Trial, query, wanted, by)
+    return plain(db, ids), rest
 
 
 def reads(db: Session, ids: Sequence[str]) -> list[TrialRead]:

@@ -10,13 +10,13 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from api.messages import say
-from api.models.core.shapes import PageQuery
+from api.models.core.shapes import ListQuery
 from api.models.registry.builds import Build
 from api.models.registry.equipment import SPECS, Equipment, EquipmentRead
 from api.models.registry.loans import CheckCreate, LoanCreate, Returning
 from api.models.registry.organisations import Organisation
 from api.models.registry.turbines import Turbine
-from api.services.core import resources
+from api.services.core import pages
 from api.services.core.scope import Caller
 from api.services.registry import equipment, equipment_lists, instruments, loans, pickers
 from api.services.reporting.documents.equipment import equipment_document
@@ -85,7 +85,7 @@ def _item(visited: Visit, equipment_id: str, wrong: Filled) -> Response:
     with visited.reading() as db:
         item = equipment.get(db, visited.caller, equipment_id)
         lent, checks = (
-            resources.every(partial(page, db, visited.caller, equipment_id), PageQuery())
+            pages.every(partial(page, db, visited.caller, equipment_id), ListQuery())
             for page in (loans.of_item, instruments.page)
         )
         schools = pickers.organisations(db, visited.caller)

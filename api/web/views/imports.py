@@ -15,7 +15,7 @@ from api.messages import say
 from api.models.imports.imports import ImportBatch, ImportQuery, ImportRead, ImportTried, Undoing
 from api.services.core import resources
 from api.services.core.scope import Caller
-from api.services.imports import batch, preparing, profiles, refused, undo
+from api.services.imports import batch, preparing, profiles, refused, stored_imports, undo
 from api.services.imports.correcting import correct
 from api.services.imports.decimal_signs import NAMED
 from api.services.imports.headers import COLUMNS
@@ -297,7 +297,7 @@ def import_page(import_id: ImportId, visited: Visited) -> Response:
 
 def _import(visited: Visit, import_id: str, filled: Filled) -> Response:
     with visited.reading() as db:
-        stored_import = batch.get(db, visited.caller, import_id)
+        stored_import = stored_imports.get(db, visited.caller, import_id)
         done = history_of(db, visited, ImportBatch, import_id)
     notable = [
         row for row in stored_import.rows if row.errors or row.flags or row.outcome == "created"

@@ -63,12 +63,13 @@ def questions_page(visited: Visited, query: Annotated[Narrowing, Query()]) -> Re
     asked = _asked(query, SHOWN)
     odd = _asked(query.model_copy(update={"severity": "warn", "cursor": None}), 1)
     with visited.reading() as db:
-        page_of_flags, after = answers.page(db, visited.caller, asked)
+        page_of_flags, rest = answers.page(db, visited.caller, asked)
         groups = grouped(db, page_of_flags)
         message = _answered_message(db, visited.caller, query)
         has_odd = query.severity is None and bool(answers.page(db, visited.caller, odd)[0])
         choices = _choices(db, visited.caller, query)
-    onwards = f"/questions?{narrowed(asked)}&{urlencode({'cursor': after})}" if after else ""
+    more = urlencode({"cursor": rest.cursor}) if rest.cursor else ""
+    onwards = f"/questions?{narrowed(asked)}&{more}" if more else ""
     return rendering.show(
         "questions.html",
         visited,

@@ -17,7 +17,7 @@ from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.reporting.shares import ShareCreate, ShareQuery
 from api.services.access import keys, web_sessions
-from api.services.core import cautions, resources
+from api.services.core import cautions, pages, resources
 from api.services.core.scope import Caller
 from api.services.registry import pickers
 from api.services.registry.builds import newest_of_team
@@ -71,7 +71,7 @@ def _shares(visited: Visit, filled: Filled, new_share: dict[str, Any] | None = N
     with visited.reading() as db:
         about = _about(db, visited.caller, filled)
         page = partial(shares.page, db, visited.caller)
-        rows = resources.every(page, ShareQuery())
+        rows = pages.every(page, ShareQuery())
         season_id = visited.season_id
     return rendering.show(
         "shares.html", visited, status=422 if filled.is_wrong else 200, filled=filled, about=about,
@@ -149,7 +149,7 @@ def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     if not visited.is_lead:
         raise NotPermitted(say("refused.needs_lead"))
     with visited.reading() as db:
-        rows = resources.every(partial(keys.page, db, visited.caller), KeyQuery())
+        rows = pages.every(partial(keys.page, db, visited.caller), KeyQuery())
         schools = pickers.organisations(db, visited.caller)
     filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(

@@ -65,7 +65,7 @@ def test_a_busy_database_says_when_to_come_back(app_client):
 
 
 def test_good_answers_are_framed_as_well(world: World):
-    answer = world.lead.get("/v1/teams")
+    answer = world.lead.get("/v1/meta")
     assert answer.headers["x-request-id"].startswith("req_")
     assert answer.headers["content-security-policy"].startswith("default-src 'none'")
     assert answer.headers["cache-control"] == "no-store"

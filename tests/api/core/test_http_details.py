@@ -16,7 +16,7 @@ class TestMethods:
             ("DELETE", "/v1/teams/{team}", "GET, HEAD, PATCH"),
             ("PUT", "/v1/teams", "GET, HEAD, POST"),
             ("POST", "/v1/teams/{team}", "GET, HEAD, PATCH"),
-            ("GET", "/v1/imports", "POST"),
+            ("GET", "/v1/imports/{team}/undo", "POST"),
             ("DELETE", "/sign-in", "GET, HEAD, POST"),
         ],
     )

@@ -1,19 +1,13 @@
 """Read the rows of tidy results by parts, so that a season of any size fits into memory."""
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, time, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, or_
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col
 
 from api.many_rows import parts
-from api.models.core.audit import AuditEntry
-from api.models.events.runs import EventRun
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
-from api.models.registry.events import Event
 from api.models.registry.organisations import Organisation
 from api.models.registry.seasons import Season
 from api.models.registry.sessions import BenchSession
@@ -21,15 +15,13 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.reporting.results import ResultsQuery
 from api.models.trials.trials import Trial, TrialRead
-from api.services.core import resources
-from api.services.core.scope import Caller, may_see
+from api.services.core.scope import Caller
 from api.services.measurements import flags
 from api.services.season.counting import left_out
 from api.services.trials import stored_trials
+from api.services.trials.choosing import chosen_ids, joined
 
 AT_ONCE = 2_000  # trials in one part
-#: A day of any time zone begins and ends at most so long before or after the day of UTC.
-ZONES_APART = timedelta(hours=14)
 Row = dict[str, Any]
 NAMED: dict[str, Any] = {
     "season": Season.name,
@@ -71,51 +63,9 @@ def read_results(db: Session, caller: Caller, query: ResultsQuery) -> Iterator[l
         after = ids[-1]
 
 
-def _joined(*columns: Any) -> Any:
-    return (
-        select(*columns)
-        .join(BenchSession, col(Trial.session_id) == col(BenchSession.id))
-        .join(Bench, col(BenchSession.bench_id) == col(Bench.id))
-        .join(Season, col(Trial.season_id) == col(Season.id))
-        .join(Build, col(Trial.build_id) == col(Build.id))
-        .join(Turbine, col(Build.turbine_id) == col(Turbine.id))
-        .join(Organisation, col(Trial.organisation_id) == col(Organisation.id))
-        .outerjoin(Team, col(Turbine.team_id) == col(Team.id))
-    )
-
-
 def _ids(db: Session, caller: Caller, query: ResultsQuery, after: str) -> Any:
-    conditions = [may_see(caller, Trial), col(Trial.id) > after, *_conditions(db, caller, query)]
-    ordered = _joined(Trial.id).where(*conditions).order_by(col(Trial.id))
-    return ordered.limit(AT_ONCE)
-
-
-def _conditions(db: Session, caller: Caller, query: ResultsQuery) -> Iterator[ColumnElement[bool]]:
-    """Yield the conditions of a query; days are looked at exactly once the rows are read."""
-    columns: dict[str, Any] = {
-        "season_id": Trial.season_id, "organisation_id": Trial.organisation_id,
-        "team_id": Turbine.team_id, "turbine_id": Turbine.id, "build_id": Trial.build_id,
-        "bench_id": BenchSession.bench_id, "kind": Trial.kind, "state": Trial.state,
-    }  # fmt: skip
-    for name, column in columns.items():
-        if (value := getattr(query, name)) is not None:
-            yield col(column) == value
-    if query.event_id is not None:
-        event = resources.get_row(db, caller, Event, query.event_id, "event_id")
-        runs = select(EventRun.trial_id).where(col(EventRun.event_id) == event.id)
-        yield col(Trial.id).in_(runs)
-    if query.from_day is not None:
-        begins = datetime.combine(query.from_day, time(), ZoneInfo("UTC")) - ZONES_APART
-        yield col(BenchSession.started_at) >= begins
-    if query.to_day is not None:
-        ends = datetime.combine(query.to_day, time(), ZoneInfo("UTC")) + timedelta(days=1)
-        yield col(BenchSession.started_at) < ends + ZONES_APART
-    if query.updated_since is not None:
-        touched = select(AuditEntry.thing_id).where(
-            col(AuditEntry.thing) == Trial.__tablename__,
-            col(AuditEntry.created_at) >= query.updated_since.replace(microsecond=0),
-        )
-        yield or_(col(Trial.created_at) >= query.updated_since, col(Trial.id).in_(touched))
+    ids = chosen_ids(db, caller, query).where(col(Trial.id) > after)
+    return ids.order_by(col(Trial.id)).limit(AT_ONCE)
 
 
 def _rows(db: Session, ids: Sequence[str], query: ResultsQuery) -> list[Row]:
@@ -123,20 +73,14 @@ def _rows(db: Session, ids: Sequence[str], query: ResultsQuery) -> list[Row]:
         row.id: row._asdict()
         for part in parts(list(ids))
         for row in db.execute(
-            _joined(Trial.id, *(value.label(name) for name, value in NAMED.items())).where(
+            joined(Trial.id, *(value.label(name) for name, value in NAMED.items())).where(
                 col(Trial.id).in_(part)
             )
         )
     }
     rows: list[Row] = []
     for trial in stored_trials.reads(db, ids):
-        names = named[trial.id]
-        day = names["session_started_at"].astimezone(ZoneInfo(names["zone"])).date()
-        is_within = (query.from_day is None or day >= query.from_day) and (
-            query.to_day is None or day <= query.to_day
-        )
-        if is_within:
-            rows += _of(trial, names, query)
+        rows += _of(trial, named[trial.id], query)
     return rows
 
 
