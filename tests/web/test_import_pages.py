@@ -247,3 +247,18 @@ class TestAsItIsKept:
     def test_a_fault_of_a_row_of_readings_is_listed_once(self, coach):
         page = look(coach, KEPT)
         assert page.text.count("has no time of day") == 2  # one for each row
+
+    def test_a_column_without_a_title_is_chosen_from_a_list(self, coach, world):
+        """Pressing the button again does not leave it out: that has to be chosen."""
+        sheet = KEPT.replace("V2", "")
+        assert sheet != KEPT
+        page = look(coach, sheet)
+        assert page.text.count("it has numbers, but no title") == 1
+        assert 'value="not_read"' in page.text
+        assert "it has numbers, but no title" in look(coach, sheet).text
+        chosen = {"column:column G": "not_read"}
+        assert "it has numbers" not in look(coach, sheet, **chosen).text
+
+    def test_a_number_without_a_unit_is_asked_for_its_unit(self, coach):
+        page = look(coach, "Team;Spannung\nLarch one;950 mV\nLarch one;940\n")
+        assert "Write which unit this number is in" in page.text

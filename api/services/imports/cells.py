@@ -24,6 +24,8 @@ from api.services.imports.sheet import Sheet
 from api.services.imports.workbook_child import BESIDE, FORMULA, MERGED
 from api.services.imports.yes_and_no import NO, YES
 
+#: The end of a number without a unit among others with one, as a laid out sheet marks it.
+NO_UNIT = " ?"
 #: What may be written for the number of a build: the newest one of each team, as 0.
 NEWEST = "newest"
 OVER_RANGE = frozenset({"ol", "o.l", "o.l.", "0l", "1.", "over", "overload"})
@@ -196,19 +198,21 @@ def _with_unit(value: float, field: str, key: str) -> str:
     return say("import_value.bare", value=value)
 
 
+#: The forms of cells that are no number, and what to do about each.
+FORMS = {
+    r".* \?": "which_unit",
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*": "date",
+    re.escape(FORMULA): "formula",
+    f"{re.escape(MERGED)}|{re.escape(BESIDE)}": "merged",
+    r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?": "thousands",
+    r"[+-]?[0-9]+([.,][0-9]+)?\s*[^\W\d].*": "unit",
+    r"(?i:-|na|n/a|nan|none|null|\?)": "leave_empty",
+}
+
+
 def _number_hint(cell: str) -> str | None:
-    if NUMBER.fullmatch(cell.translate(LOOKALIKES)):
-        return say("import_hint.lookalike", meant=cell.translate(LOOKALIKES))
-    if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*", cell):
-        return say("import_hint.date")
-    if cell == FORMULA:
-        return say("import_hint.formula")
-    if cell in (MERGED, BESIDE):
-        return say("import_hint.merged")
-    if re.fullmatch(r"[+-]?[0-9]{1,3}([.,' ][0-9]{3})+([.,][0-9]+)?", cell):
-        return say("import_hint.thousands")
-    if re.fullmatch(r"[+-]?[0-9]+([.,][0-9]+)?\s*[^\W\d].*", cell):
-        return say("import_hint.unit")
-    if cell.lower() in ("-", "na", "n/a", "nan", "none", "null", "?"):
-        return say("import_hint.leave_empty")
-    return None
+    meant = cell.translate(LOOKALIKES)
+    if NUMBER.fullmatch(meant):
+        return say("import_hint.lookalike", meant=meant)
+    hint = next((hint for form, hint in FORMS.items() if re.fullmatch(form, cell, re.DOTALL)), "")
+    return say(f"import_hint.{hint}") if hint else None

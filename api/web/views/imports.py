@@ -26,6 +26,7 @@ from api.services.imports.layout.choices import (
     Choices,
     from_json,
 )
+from api.services.imports.layout.unclear_titles import UNCLEAR
 from api.services.imports.preparing import AS_IT_IS
 from api.services.imports.sheet import decode
 from api.services.imports.template_file import trials_template
@@ -226,7 +227,7 @@ def _page(
     posted: Post, sheet: Sheet, *, errors: list[dict[str, Any]], words: str,
     tried: ImportRead | ImportTried | None,
 ) -> Response:  # fmt: skip
-    errors = _each_once(errors)
+    errors = [error for error in _each_once(errors) if not _is_chosen_above(error, sheet)]
     odd_rows = [row for row in tried.rows if row.flags] if tried else []
     understood = sheet.work.understood if sheet.work else {}
     return rendering.show(
@@ -247,6 +248,7 @@ def _page(
         decimal=_chosen_sign(posted),
         choices=sheet.choices,
         columns=COLUMNS,
+        unclear=_unclear(sheet),
         asked_same=_asked_same(understood, sheet.choices),
         ticked=TICKED,
         understood=understood,
@@ -254,6 +256,19 @@ def _page(
         mode=posted.text("mode"),
         left_out=_unseen(len(errors), len(odd_rows)) + _unread(sheet),
     )
+
+
+def _unclear(sheet: Sheet) -> set[str | None]:
+    """Return the columns of which a person has to say what they are before anything is stored."""
+    faults = sheet.work.loose_faults if sheet.work else []
+    return {fault.column for fault in faults if fault.code in UNCLEAR}
+
+
+def _is_chosen_above(error: Mapping[str, Any], sheet: Sheet) -> bool:
+    """Tell whether a fault is a column without a title, of which the list above the faults asks."""
+    not_read = sheet.work.understood.get("not_read", ()) if sheet.work else ()
+    untitled = {column["title"] for column in not_read if column["why"] == "untitled"}
+    return error["code"] == "unknown_column" and error.get("column") in untitled
 
 
 def _asked_same(understood: Mapping[str, Any], choices: Choices) -> tuple[list[str], list[str]]:

@@ -1,5 +1,6 @@
 """Say what was guessed about a sheet, what is not read, and what only a person can tell."""
 
+import re
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from typing import Any
@@ -12,6 +13,7 @@ from api.services.imports.layout.tables import FoundTable
 from api.services.imports.layout.titles import plain
 
 ROWS_NAMED, EXAMPLES = 12, 3
+OWN_UNIT = re.compile(r"\d\s*[^\W\d_]|[°%Ω]")
 
 
 def named_column(at: int) -> str:
@@ -95,11 +97,12 @@ def _guesses(
 
 
 def _without_unit(table: FoundTable) -> dict[str, list[str]]:
-    """Return the titles of measured columns that say no unit, by column."""
+    """Return the titles of measured columns that say no unit, nor do their cells, by column."""
     bare: dict[str, list[str]] = {}
-    for title, meaning in zip(table.titles, table.meanings, strict=True):
+    for at, (title, meaning) in enumerate(zip(table.titles, table.meanings, strict=True)):
         is_measured = quantity(meaning.column) is not None or meaning.column == "pitch_deg"
-        if meaning.column and is_measured and not meaning.has_unit:
+        has_unit = meaning.has_unit or any(map(OWN_UNIT.search, table.texts(at)))
+        if meaning.column and is_measured and not has_unit:
             bare.setdefault(meaning.column, []).append(title)
     return bare
 

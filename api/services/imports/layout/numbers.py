@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from api.models.core.units import quantity
 from api.services.core.safe_cells import MARK
+from api.services.imports.cells import NO_UNIT
 from api.services.imports.decimal_signs import (
     AMBIGUOUS,
     NUMBER,
@@ -67,7 +68,9 @@ def in_one_unit(title: Title, cells: Iterable[str], sign: str) -> tuple[str, dic
         return str(units.pop()), texts | {cell: each.number for cell, each in measured.items()}
     converted = texts | _converted(title, measured, sign)
     if not title.has_unit and units != {None, title.column}:
-        converted |= {cell: f"{each.number} ?" for cell, each in measured.items() if not each.key}
+        converted |= {
+            cell: f"{each.number}{NO_UNIT}" for cell, each in measured.items() if not each.key
+        }
     return title.column, converted
 
 
