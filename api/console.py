@@ -35,7 +35,7 @@ def reaching(settings: Settings) -> Iterator[None]:
     except DatabaseError as error:
         raise stop(
             f"the database is damaged: {error.orig}\n"
-            "Stop the service and restore a backup: python -m api restore FILE --replace",
+            "Stop the service and restore a backup: gustbook restore FILE --replace",
             1,
         ) from error
 

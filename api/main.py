@@ -3,7 +3,6 @@
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import anyio
@@ -26,6 +25,7 @@ from api.routes import about
 from api.services.access.rate_limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing, stop_refreshing
 from api.settings import Settings, read_settings
+from api.version import version
 from api.web import errors
 
 
@@ -34,7 +34,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     settings = settings or read_settings()
     app = FastAPI(
         title="Gustbook",
-        version=_version(),
+        version=version(),
         lifespan=_lifespan,
         docs_url=None,
         redoc_url=None,
@@ -153,10 +153,3 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         tasks.cancel_scope.cancel()
     stop_refreshing(app.state.database.read_engine)
     app.state.database.close()
-
-
-def _version() -> str:
-    try:
-        return version("gustbook")
-    except PackageNotFoundError:
-        return "0.1.0"

@@ -57,7 +57,7 @@ def test_every_command_helps_with_an_example():
     commands = get_command(app).commands
     for name, command in {**commands, **commands["key"].commands}.items():
         if name != "key":
-            assert "python -m api" in (command.epilog or ""), name
+            assert "gustbook " in (command.epilog or ""), name
 
 
 def test_the_rooms_are_the_ones_described():

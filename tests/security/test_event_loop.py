@@ -9,7 +9,7 @@ import time
 import anyio
 import pytest
 
-from api.__main__ import TURN_S
+from api.commands.serving import TURN_S
 from tests.support.makers import World, trial_payload
 from tests.support.unknown_fields import HEADER, unknown_fields
 

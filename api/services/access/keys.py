@@ -170,6 +170,12 @@ def page(db: Session, caller: Caller, query: KeyQuery) -> tuple[list[KeyRead], R
     return [_read(db, row) for row in rows], after
 
 
+def all_of(db: Session) -> list[KeyRead]:
+    """Return all keys of the programme without their secrets, oldest first."""
+    rows = db.scalars(select(AccessKey).order_by(col(AccessKey.id))).all()
+    return [_read(db, row) for row in rows]
+
+
 def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version: int) -> KeyRead:
     """Change or revoke a key, from the next request on."""
     row = resources.get_row(db, caller, AccessKey, key_id)

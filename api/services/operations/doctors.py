@@ -29,7 +29,7 @@ def diagnose(db: Session, settings: Settings, now: datetime, *, seals: bool) -> 
     if is_embedded(settings.database_url):
         wrong = backups.faults_of_file(db.connection())
         if wrong:
-            restoring = "restore a backup: python -m api restore FILE --replace"
+            restoring = "restore a backup: gustbook restore FILE --replace"
             return Diagnosis([("database", url), ("file", f"DAMAGED: {'; '.join(wrong)}"),
                           ("", f"stop the service and {restoring}")], is_well=False)  # fmt: skip
     at_head = is_at_head(db.connection())

@@ -1,0 +1,1 @@
+"""The commands for operators, one module for each subject."""

@@ -1,0 +1,79 @@
+"""The commands that make backups, and restore them."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from api.console import reaching, settings_or_stop, stop
+
+app = typer.Typer()
+
+
+@app.command(epilog="Example: gustbook backup /mnt/other-disk/gustbook --keep 30")
+def backup(
+    folder: Annotated[
+        Path | None, typer.Argument(help="Where to; left out, GUSTBOOK_BACKUP_FOLDER.")
+    ] = None,
+    keep: Annotated[
+        int | None, typer.Option(min=1, help="How many are kept; left out, GUSTBOOK_BACKUP_KEEP.")
+    ] = None,
+) -> None:
+    """Make a backup while the service runs, verify it, and delete all but the newest ones."""
+    from api.services.operations import backups
+    from api.services.operations.manifests import BackupFailed
+
+    settings = settings_or_stop()
+    where = folder or Path(settings.backup_folder)
+    try:
+        with reaching(settings):
+            manifest = backups.make(settings.database_url, where, keep or settings.backup_keep)
+    except (BackupFailed, OSError) as error:
+        raise stop(f"no backup was made: {error}", 1) from error
+    typer.echo(where / manifest.file)
+    typer.echo(
+        f"{manifest.size_bytes / 1e6:.1f} MB, {sum(manifest.rows.values())} rows, "
+        f"schema {manifest.schema}, {len(manifest.digests)} seasons' reports noted",
+        err=True,
+    )
+
+
+@app.command(
+    epilog="Examples: gustbook restore var/backups/gustbook-….db --verify · "
+    "gustbook restore var/backups/gustbook-….db --replace"
+)
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup; its .json stands beside it.")],
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Only try it, in a scratch place, and compare.")
+    ] = False,
+    into: Annotated[
+        str | None, typer.Option(help="Another database than the setting's; it must be empty.")
+    ] = None,
+    replace: Annotated[
+        bool,
+        typer.Option("--replace", help="Move the old database and all its files aside first."),
+    ] = False,
+) -> None:
+    """Restore a backup to a place without a database, and compare it with its manifest.
+
+    Stop the service first. If this is interrupted, run it again.
+    """
+    import tempfile
+
+    from api.services.operations import restoring
+    from api.services.operations.manifests import BackupFailed
+
+    settings = settings_or_stop()
+    try:
+        with tempfile.TemporaryDirectory() as scratch:
+            target = into or settings.database_url
+            if verify and into is None:
+                if file.suffix != ".db":
+                    raise stop("name an empty database to try it in: --into postgresql://…")
+                target = f"sqlite:///{scratch}/verify.db"
+            restored = restoring.restore(file, target, replace=replace)
+    except (BackupFailed, OSError) as error:
+        raise stop(f"not restored: {error}", 1) from error
+    words = "holds" if verify else "is restored and holds"
+    typer.echo(f"{file.name} {words}: {sum(restored.rows.values())} rows, reports equal", err=True)

@@ -1,0 +1,37 @@
+"""The commands that tell whether all is in order, and by which rules."""
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+import typer
+
+from api.console import open_programme, settings_or_stop
+from api.version import version
+
+app = typer.Typer()
+
+
+@app.command(epilog="Example: gustbook doctor --audit")
+def doctor(
+    seals: Annotated[
+        bool, typer.Option("--audit", help="Also verify the seals of the record.")
+    ] = False,
+) -> None:
+    """Tell whether database, schema, journal, disk, clock, backup and record are in order."""
+    from api.services.operations import doctors
+
+    settings = settings_or_stop()
+    with open_programme(settings, any_schema=True) as database, database.reading() as db:
+        diagnosis = doctors.diagnose(db, settings, datetime.now(UTC), seals=seals)
+    for name, words in [("version", version()), *diagnosis.lines]:
+        typer.echo(f"{name:10} {words}")
+    if not diagnosis.is_well:
+        raise typer.Exit(1)
+
+
+@app.command(epilog="Example: gustbook checks > analysis/CHECKS.md")
+def checks() -> None:
+    """Print all data checks as a page: what each looks at, what it does, what it says."""
+    from api.services.operations.checks_page import checks_page
+
+    typer.echo(checks_page(), nl=False)

@@ -1,0 +1,77 @@
+"""The commands that make, list and revoke access keys."""
+
+from datetime import UTC, datetime
+from typing import Annotated
+
+import typer
+from pydantic import ValidationError
+
+from api.commands.migrating import bring_up_to_date
+from api.console import open_programme, settings_or_stop, stop
+from api.embedded import is_embedded
+from api.errors import ApiError
+
+app = typer.Typer(help="Make, list and revoke access keys.", no_args_is_help=True)
+
+
+@app.command("create", epilog='Example: gustbook key create --role lead --label "Lead"')
+def create(
+    role: Annotated[str, typer.Option(help="lead, coach or reader.")],
+    label: Annotated[str, typer.Option(help="What the key is for.")],
+    organisation: Annotated[
+        list[str] | None, typer.Option(help="Organisation id it reaches; may be repeated.")
+    ] = None,
+    expires: Annotated[
+        str | None, typer.Option(help="When it ends, such as 2026-07-01T00:00:00+00:00.")
+    ] = None,
+) -> None:
+    """Make a key and print only the key; it is not shown again."""
+    from api.models.access.keys import KeyCreate
+    from api.models.core.validation import invalid
+    from api.services.access import keys
+
+    settings = settings_or_stop()
+    if is_embedded(settings.database_url):
+        bring_up_to_date(settings)
+    try:
+        asked = KeyCreate.model_validate(
+            {
+                "role": role,
+                "label": label,
+                "organisation_ids": organisation or [],
+                "expires_at": expires,
+            }
+        )
+        with open_programme(settings) as database, database.unit_of_work() as db:
+            made = keys.create(db, keys.CONSOLE, asked)
+    except ValidationError as error:
+        raise stop(str(invalid(error, {}))) from error
+    except ApiError as error:
+        raise stop(str(error)) from error
+    typer.echo(made.key)
+
+
+@app.command("list", epilog="Example: gustbook key list")
+def list_all() -> None:
+    """List keys without their secrets."""
+    from api.services.access import keys
+
+    now = datetime.now(UTC)
+    with open_programme(settings_or_stop()) as database, database.reading() as db:
+        stored = keys.all_of(db)
+    for key in stored:
+        ended = key.revoked_at or (key.expires_at and key.expires_at <= now)
+        typer.echo(f"{key.id}  {key.role:6}  {'ended' if ended else 'valid'}  {key.label}")
+
+
+@app.command("revoke", epilog="Example: gustbook key revoke key_01KC…")
+def revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]) -> None:
+    """Revoke a key, from the next request on."""
+    from api.services.access import keys
+
+    try:
+        with open_programme(settings_or_stop()) as database, database.unit_of_work() as db:
+            keys.revoke(db, key_id)
+    except ApiError as error:
+        raise stop(str(error)) from error
+    typer.echo(f"{key_id} is revoked", err=True)
