@@ -1,7 +1,9 @@
-"""Code that console commands share: settings, a database, and errors without a traceback."""
+"""Code that console commands share: settings, a database, output, errors without a traceback."""
 
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Annotated, Any
 
 import typer
 from sqlalchemy.engine import make_url
@@ -11,6 +13,13 @@ from api.db import Database, open_database
 from api.embedded import file_of, is_embedded
 from api.schema import is_at_head
 from api.settings import Settings, WrongSettings, read_settings
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print the answer as JSON, for a script.")]
+
+
+def print_json(answer: Any) -> None:
+    """Print an answer as one JSON document on standard output; messages go to standard error."""
+    typer.echo(json.dumps(answer, ensure_ascii=False, indent=1))
 
 
 def stop(words: str, code: int = 2) -> typer.Exit:

@@ -1,11 +1,12 @@
 """The commands that make backups, and restore them."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from api.console import reaching, settings_or_stop, stop
+from api.console import AsJson, print_json, reaching, settings_or_stop, stop
 
 app = typer.Typer()
 
@@ -18,8 +19,12 @@ def backup(
     keep: Annotated[
         int | None, typer.Option(min=1, help="How many are kept; left out, GUSTBOOK_BACKUP_KEEP.")
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
-    """Make a backup while the service runs, verify it, and delete all but the newest ones."""
+    """Make a backup while the service runs, verify it, and delete all but the newest ones.
+
+    Its path is printed; with --json, its manifest as well.
+    """
     from api.services.operations import backups
     from api.services.operations.manifests import BackupFailed
 
@@ -30,7 +35,11 @@ def backup(
             manifest = backups.make(settings.database_url, where, keep or settings.backup_keep)
     except (BackupFailed, OSError) as error:
         raise stop(f"no backup was made: {error}", 1) from error
-    typer.echo(where / manifest.file)
+    path = where / manifest.file
+    if as_json:
+        print_json({"path": str(path), **asdict(manifest)})
+    else:
+        typer.echo(path)
     typer.echo(
         f"{manifest.size_bytes / 1e6:.1f} MB, {sum(manifest.rows.values())} rows, "
         f"schema {manifest.schema}, {len(manifest.digests)} seasons' reports noted",

@@ -5,26 +5,34 @@ from typing import Annotated
 
 import typer
 
-from api.console import open_programme, settings_or_stop
+from api.console import AsJson, open_programme, print_json, settings_or_stop
 from api.version import version
 
 app = typer.Typer()
 
 
-@app.command(epilog="Example: gustbook doctor --audit")
+@app.command(epilog="Examples: gustbook doctor --audit · gustbook doctor --json")
 def doctor(
     seals: Annotated[
         bool, typer.Option("--audit", help="Also verify the seals of the record.")
     ] = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Tell whether database, schema, journal, disk, clock, backup and record are in order."""
+    """Tell whether database, schema, journal, disk, clock, backup and record are in order.
+
+    Ends with exit code 1 if something is not.
+    """
     from api.services.operations import doctors
 
     settings = settings_or_stop()
     with open_programme(settings, any_schema=True) as database, database.reading() as db:
         diagnosis = doctors.diagnose(db, settings, datetime.now(UTC), seals=seals)
-    for name, words in [("version", version()), *diagnosis.lines]:
-        typer.echo(f"{name:10} {words}")
+    if as_json:
+        lines = [{"name": name, "text": words} for name, words in diagnosis.lines]
+        print_json({"version": version(), "is_well": diagnosis.is_well, "lines": lines})
+    else:
+        for name, words in [("version", version()), *diagnosis.lines]:
+            typer.echo(f"{name:10} {words}")
     if not diagnosis.is_well:
         raise typer.Exit(1)
 

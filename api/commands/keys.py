@@ -7,7 +7,7 @@ import typer
 from pydantic import ValidationError
 
 from api.commands.migrating import bring_up_to_date
-from api.console import open_programme, settings_or_stop, stop
+from api.console import AsJson, open_programme, print_json, settings_or_stop, stop
 from api.embedded import is_embedded
 from api.errors import ApiError
 
@@ -24,8 +24,12 @@ def create(
     expires: Annotated[
         str | None, typer.Option(help="When it ends, such as 2026-07-01T00:00:00+00:00.")
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
-    """Make a key and print only the key; it is not shown again."""
+    """Make a key and print only the key; it is not shown again.
+
+    With --json its id, role and reach are printed as well.
+    """
     from api.models.access.keys import KeyCreate
     from api.models.core.validation import invalid
     from api.services.access import keys
@@ -48,17 +52,23 @@ def create(
         raise stop(str(invalid(error, {}))) from error
     except ApiError as error:
         raise stop(str(error)) from error
-    typer.echo(made.key)
+    if as_json:
+        print_json(made.model_dump(mode="json"))
+    else:
+        typer.echo(made.key)
 
 
-@app.command("list", epilog="Example: gustbook key list")
-def list_all() -> None:
+@app.command("list", epilog="Examples: gustbook key list · gustbook key list --json")
+def list_all(as_json: AsJson = False) -> None:
     """List keys without their secrets."""
     from api.services.access import keys
 
     now = datetime.now(UTC)
     with open_programme(settings_or_stop()) as database, database.reading() as db:
         stored = keys.all_of(db)
+    if as_json:
+        print_json([key.model_dump(mode="json") for key in stored])
+        return
     for key in stored:
         ended = key.revoked_at or (key.expires_at and key.expires_at <= now)
         typer.echo(f"{key.id}  {key.role:6}  {'ended' if ended else 'valid'}  {key.label}")

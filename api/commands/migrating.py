@@ -1,13 +1,13 @@
 """The commands that change the schema of a database, and what is computed from its facts."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from api.console import open_programme, reaching, settings_or_stop, stop
+from api.console import AsJson, open_programme, print_json, reaching, settings_or_stop, stop
 from api.schema import HEAD, current, is_older
 from api.settings import Settings
 
@@ -29,11 +29,12 @@ def _say(words: str) -> None:
     typer.echo(words, err=True)
 
 
-@app.command(epilog="Example: gustbook migrate")
+@app.command(epilog="Examples: gustbook migrate · gustbook migrate --json")
 def migrate(
     revision: Annotated[str, typer.Option(help="Revision to go to.")] = "head",
     back: Annotated[bool, typer.Option(help="Go back to an older revision.")] = False,
     backup: Annotated[bool, typer.Option(help="Make a backup first.")] = True,
+    as_json: AsJson = False,
 ) -> None:
     """Bring the database to the newest schema, or to a named revision; a backup is made first."""
     settings = settings_or_stop()
@@ -42,6 +43,8 @@ def migrate(
     else:
         migrated = bring_up_to_date(settings, revision, backup=backup)
     _say(f"schema at {migrated.schema}")
+    if as_json:
+        print_json(asdict(migrated))
 
 
 @app.command(epilog="Example: gustbook rebuild")
