@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from api.console import AsJson, print_json, reaching, settings_or_stop, stop
+from api.console import AsJson, print_json, say, stop
 
 app = typer.Typer()
 
@@ -25,6 +25,7 @@ def backup(
 
     Its path is printed; with --json, its manifest as well.
     """
+    from api.commands.opening import reaching, settings_or_stop
     from api.services.operations import backups
     from api.services.operations.manifests import BackupFailed
 
@@ -40,10 +41,9 @@ def backup(
         print_json({"path": str(path), **asdict(manifest)})
     else:
         typer.echo(path)
-    typer.echo(
+    say(
         f"{manifest.size_bytes / 1e6:.1f} MB, {sum(manifest.rows.values())} rows, "
-        f"schema {manifest.schema}, {len(manifest.digests)} seasons' reports noted",
-        err=True,
+        f"schema {manifest.schema}, {len(manifest.digests)} seasons' reports noted"
     )
 
 
@@ -70,6 +70,7 @@ def restore(
     """
     import tempfile
 
+    from api.commands.opening import settings_or_stop
     from api.services.operations import restoring
     from api.services.operations.manifests import BackupFailed
 
@@ -85,4 +86,4 @@ def restore(
     except (BackupFailed, OSError) as error:
         raise stop(f"not restored: {error}", 1) from error
     words = "holds" if verify else "is restored and holds"
-    typer.echo(f"{file.name} {words}: {sum(restored.rows.values())} rows, reports equal", err=True)
+    say(f"{file.name} {words}: {sum(restored.rows.values())} rows, reports equal")

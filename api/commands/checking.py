@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from api.console import AsJson, open_programme, print_json, settings_or_stop
+from api.console import AsJson, print_json
 from api.version import version
 
 app = typer.Typer()
@@ -22,6 +22,7 @@ def doctor(
 
     Ends with exit code 1 if something is not.
     """
+    from api.commands.opening import open_programme, settings_or_stop
     from api.services.operations import doctors
 
     settings = settings_or_stop()

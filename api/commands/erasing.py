@@ -1,14 +1,16 @@
 """The command that erases a season or a school for good."""
 
 from datetime import UTC, datetime
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from sqlmodel import Session
 
-from api.console import open_programme, settings_or_stop, stop
-from api.errors import ApiError
-from api.settings import Settings
+from api.console import say, stop
+
+if TYPE_CHECKING:
+    from sqlmodel import Session
+
+    from api.settings import Settings
 
 app = typer.Typer()
 
@@ -27,6 +29,8 @@ def purge(
     ] = True,
 ) -> None:
     """Erase for good: a season, a school, or, without either, all seasons kept long enough."""
+    from api.commands.opening import open_programme, settings_or_stop
+    from api.errors import ApiError
     from api.services.operations import erasing, erasing_schools
 
     settings = settings_or_stop()
@@ -48,7 +52,7 @@ def purge(
     _tell_purged(settings, counts, "would go" if dry_run else "went")
 
 
-def _due(db: Session, settings: Settings) -> list[str]:
+def _due(db: "Session", settings: "Settings") -> list[str]:
     """Return the ids of seasons that are due to be erased."""
     from api.services.operations import erasing
 
@@ -56,16 +60,15 @@ def _due(db: Session, settings: Settings) -> list[str]:
     return [row.id for row in erasing.due_seasons(db, today, settings.retention_days)]
 
 
-def _tell_purged(settings: Settings, counts: dict[str, dict[str, int]], verb: str) -> None:
+def _tell_purged(settings: "Settings", counts: dict[str, dict[str, int]], verb: str) -> None:
     """Print what is erased, and which backups still have it."""
     for what, rows in counts.items():
         counted = ", ".join(f"{count} {name}" for name, count in rows.items() if count)
         typer.echo(f"{what}  {verb}: {counted or 'nothing'}")
     if verb == "would go":
-        typer.echo("nothing was changed: say --yes to erase it for good", err=True)
+        say("nothing was changed: say --yes to erase it for good")
     else:
-        typer.echo(
+        say(
             f"backups made before still hold it: they stand in {settings.backup_folder}, and go as "
-            f"newer ones are made ({settings.backup_keep} are kept)",
-            err=True,
+            f"newer ones are made ({settings.backup_keep} are kept)"
         )

@@ -4,12 +4,8 @@ from datetime import UTC, datetime
 from typing import Annotated
 
 import typer
-from pydantic import ValidationError
 
-from api.commands.migrating import bring_up_to_date
-from api.console import AsJson, open_programme, print_json, settings_or_stop, stop
-from api.embedded import is_embedded
-from api.errors import ApiError
+from api.console import AsJson, print_json, say, stop
 
 app = typer.Typer(help="Make, list and revoke access keys.", no_args_is_help=True)
 
@@ -30,6 +26,12 @@ def create(
 
     With --json its id, role and reach are printed as well.
     """
+    from pydantic import ValidationError
+
+    from api.commands.migrating import bring_up_to_date
+    from api.commands.opening import open_programme, settings_or_stop
+    from api.embedded import is_embedded
+    from api.errors import ApiError
     from api.models.access.keys import KeyCreate
     from api.models.core.validation import invalid
     from api.services.access import keys
@@ -61,6 +63,7 @@ def create(
 @app.command("list", epilog="Examples: gustbook key list · gustbook key list --json")
 def list_all(as_json: AsJson = False) -> None:
     """List keys without their secrets."""
+    from api.commands.opening import open_programme, settings_or_stop
     from api.services.access import keys
 
     now = datetime.now(UTC)
@@ -77,6 +80,8 @@ def list_all(as_json: AsJson = False) -> None:
 @app.command("revoke", epilog="Example: gustbook key revoke key_01KC…")
 def revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]) -> None:
     """Revoke a key, from the next request on."""
+    from api.commands.opening import open_programme, settings_or_stop
+    from api.errors import ApiError
     from api.services.access import keys
 
     try:
@@ -84,4 +89,4 @@ def revoke(key_id: Annotated[str, typer.Argument(help="The id, as listed.")]) ->
             keys.revoke(db, key_id)
     except ApiError as error:
         raise stop(str(error)) from error
-    typer.echo(f"{key_id} is revoked", err=True)
+    say(f"{key_id} is revoked")

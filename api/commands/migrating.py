@@ -3,13 +3,14 @@
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.console import AsJson, open_programme, print_json, reaching, settings_or_stop, stop
-from api.schema import HEAD, current, is_older
-from api.settings import Settings
+from api.console import AsJson, print_json, say, stop
+
+if TYPE_CHECKING:
+    from api.settings import Settings
 
 app = typer.Typer()
 
@@ -25,10 +26,6 @@ class Migrated:
     seasons_rebuilt: int = 0
 
 
-def _say(words: str) -> None:
-    typer.echo(words, err=True)
-
-
 @app.command(epilog="Examples: gustbook migrate · gustbook migrate --json")
 def migrate(
     revision: Annotated[str, typer.Option(help="Revision to go to.")] = "head",
@@ -37,12 +34,14 @@ def migrate(
     as_json: AsJson = False,
 ) -> None:
     """Bring the database to the newest schema, or to a named revision; a backup is made first."""
+    from api.commands.opening import settings_or_stop
+
     settings = settings_or_stop()
     if back:
         migrated = _take_back(settings, revision, backup=backup)
     else:
         migrated = bring_up_to_date(settings, revision, backup=backup)
-    _say(f"schema at {migrated.schema}")
+    say(f"schema at {migrated.schema}")
     if as_json:
         print_json(asdict(migrated))
 
@@ -50,20 +49,24 @@ def migrate(
 @app.command(epilog="Example: gustbook rebuild")
 def rebuild() -> None:
     """Compute all flags, trial states, results and fitted sweeps again from the facts."""
+    from api.commands.opening import open_programme, settings_or_stop
     from api.services.operations import rebuilding
 
     with open_programme(settings_or_stop()) as database:
-        _say(f"{rebuilding.rebuild_all(database)} seasons rebuilt")
+        say(f"{rebuilding.rebuild_all(database)} seasons rebuilt")
 
 
 def bring_up_to_date(
-    settings: Settings,
+    settings: "Settings",
     revision: str = "head",
     *,
     backup: bool = True,
-    tell: Callable[[str], None] = _say,
+    tell: Callable[[str], None] = say,
 ) -> Migrated:
     """Bring the schema to a revision, then rebuild the seasons that are due."""
+    from api.commands.opening import reaching
+    from api.schema import HEAD, current, is_older
+
     made = None
     with reaching(settings):
         if revision not in ("head", HEAD) or current(settings.database_url) != HEAD:
@@ -78,8 +81,9 @@ def bring_up_to_date(
     return Migrated(schema, is_newest=True, backup=made, seasons_rebuilt=_rebuild(settings, tell))
 
 
-def _rebuild(settings: Settings, tell: Callable[[str], None]) -> int:
+def _rebuild(settings: "Settings", tell: Callable[[str], None]) -> int:
     """Rebuild the seasons that are due; return their number."""
+    from api.commands.opening import open_programme
     from api.services.operations.due_rebuilds import has_due_seasons
 
     with open_programme(settings) as database:
@@ -92,17 +96,18 @@ def _rebuild(settings: Settings, tell: Callable[[str], None]) -> int:
         return rebuilt
 
 
-def _take_back(settings: Settings, revision: str, *, backup: bool) -> Migrated:
+def _take_back(settings: "Settings", revision: str, *, backup: bool) -> Migrated:
     """Take the schema back to an older revision."""
     from api.migrate import downgrade
+    from api.schema import HEAD, current
 
-    made = _back_up_first(settings, _say) if backup else None
+    made = _back_up_first(settings, say) if backup else None
     downgrade(settings.database_url, revision)
     schema = current(settings.database_url)
     return Migrated(schema, is_newest=schema == HEAD, backup=made)
 
 
-def _back_up_first(settings: Settings, tell: Callable[[str], None]) -> str:
+def _back_up_first(settings: "Settings", tell: Callable[[str], None]) -> str:
     """Make a backup before a change of the schema, and return its name; stop if it fails."""
     from api.services.operations import backups
     from api.services.operations.manifests import BackupFailed

@@ -7,11 +7,6 @@ from typing import Annotated
 
 import typer
 
-from api import heap
-from api.commands.migrating import bring_up_to_date
-from api.console import settings_or_stop
-from api.embedded import JOURNAL, SQLITE_VERSION, is_embedded
-
 #: On SIGTERM open requests are finished within this time. [s]
 STOP_WITHIN_S = 8
 #: How long a thread may calculate before Python switches to another: a season's report takes
@@ -29,6 +24,8 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on.")] = 8000,
 ) -> None:
     """Run the service; an embedded database is brought to the newest schema first."""
+    from api import heap
+
     heap.configure()
     # numpy reads this when it is imported. Our matrices are small: more threads bring no speed,
     # and waste another core with waiting for each other.
@@ -36,6 +33,9 @@ def serve(
     import uvicorn
 
     from api import logs
+    from api.commands.migrating import bring_up_to_date
+    from api.commands.opening import settings_or_stop
+    from api.embedded import JOURNAL, SQLITE_VERSION, is_embedded
     from api.main import create_app
     from api.patience import PatientProtocol
 
@@ -65,6 +65,7 @@ def serve(
 @app.command(epilog="Example: gustbook openapi > openapi.json")
 def openapi() -> None:
     """Print the OpenAPI document."""
+    from api.commands.opening import settings_or_stop
     from api.main import create_app
 
     json.dump(create_app(settings_or_stop()).openapi(), sys.stdout, indent=1, ensure_ascii=False)
