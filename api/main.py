@@ -10,6 +10,7 @@ import anyio.to_thread
 from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
+from api.below_path import BelowPath
 from api.bodies import FORM_BYTES, ONE_THING_BYTES, BodyRoom
 from api.concurrency import KeyLimits, WriteTurns
 from api.db import open_database
@@ -55,6 +56,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     metrics = Metrics() if settings.metrics else None
     if metrics:
         app.include_router(about.metrics_router(metrics))
+    if settings.root_path:
+        app.add_middleware(BelowPath, path=settings.root_path)
     app.add_middleware(RequestLog, metrics=metrics)
     # FastAPI's documented way.
     app.openapi = partial(_document, app, resources)  # type: ignore[method-assign]

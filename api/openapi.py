@@ -40,6 +40,12 @@ def document(app: FastAPI) -> dict[str, Any]:
             summary="Register, test, check and compare model wind turbines through a season.",
             description=DESCRIPTION,
             routes=app.routes,
+            servers=[
+                {
+                    "url": app.state.settings.root_path or "/",
+                    "description": "The service that gives this document.",
+                }
+            ],
         )
         app.openapi_schema = _complete(generated)
     return app.openapi_schema
@@ -56,7 +62,6 @@ def _complete(generated: dict[str, Any]) -> dict[str, Any]:
         name: {"description": words, "schema": {"type": "string"}}
         for name, words in HEADERS.items()
     }
-    generated["servers"] = [{"url": "/", "description": "The service that gives this document."}]
     for path, item in generated["paths"].items():
         for method in METHODS:
             if method in item:

@@ -75,6 +75,14 @@ class Settings(BaseSettings):
             "listens there can then take over their sessions. Off: https, or this machine alone."
         ),
     ] = False
+    root_path: Annotated[
+        str,
+        Field(
+            pattern=r"^((/[A-Za-z0-9_-]+)+)?$",
+            description="Path before each address, such as /wind, where other services share the "
+            "host. Not the name of a page.",
+        ),
+    ] = ""
     styleguide: Annotated[
         bool, Field(description="Show /styleguide to people who build pages; on in the demo.")
     ] = False

@@ -36,8 +36,12 @@ MOST_FIELDS = 200
 
 
 def cookie_name(settings: Settings) -> str:
-    """Return the cookie's name, which binds it to this host and https unless http is allowed."""
-    return PLAIN_COOKIE if settings.plain_http_pages else COOKIE
+    """Return the cookie's name, which binds it to this host and https unless http is allowed.
+
+    Services below different paths of one host have cookies of different names.
+    """
+    name = PLAIN_COOKIE if settings.plain_http_pages else COOKIE
+    return name + settings.root_path.replace("/", "-")
 
 
 def season_cookie(settings: Settings) -> str:
@@ -193,6 +197,12 @@ class Post:
         content = repr([pair for pair in contents if pair[1] and pair[0] not in apart_from])
         path_and_content = f"{self.visit.request.url.path}\0{content}"
         return f"page:{form_key}:{hashlib.sha256(path_and_content.encode()).hexdigest()[:24]}"
+
+
+def site(request: Request) -> str:
+    """Return the address of this service as its visitor sees it, without a slash at its end."""
+    root_path: str = request.app.state.settings.root_path
+    return str(request.base_url).rstrip("/") + root_path
 
 
 def go_to(address: str) -> RedirectResponse:

@@ -5,7 +5,13 @@ import json
 from playwright.sync_api import expect
 
 from tests.support.makers import build_payload, created
-from tests.support.trial_form import fill_trial, new_trial, stored_of, trials_of
+from tests.support.trial_form import (
+    fill_trial,
+    new_trial,
+    stored_of,
+    trials_of,
+    wait_for_kept_form,
+)
 
 
 def send_and_lose_the_answer(phone):
@@ -248,12 +254,3 @@ class TestTheUnsentList:
         phone.get_by_role("button", name="Sign out", exact=False).first.click()
         phone.wait_for_url("**/sign-in")
         assert phone.evaluate("caches.match('/trials/new').then(Boolean)") is False
-
-
-def wait_for_kept_form(page):
-    """Wait until the service worker has cached the trial form."""
-    for _ in range(100):
-        if page.evaluate("caches.match('/trials/new').then(Boolean)"):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("the trial form was not cached")

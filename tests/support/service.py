@@ -34,7 +34,7 @@ class Service:
 
     def __init__(self, folder, database_url=None, **settings):
         port = self.free_port()
-        self.url = f"http://127.0.0.1:{port}"
+        self.url = f"http://127.0.0.1:{port}{settings.get('GUSTBOOK_ROOT_PATH', '')}"
         self.environment = (
             os.environ
             | {

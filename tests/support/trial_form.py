@@ -30,3 +30,12 @@ def new_trial(page, world):
 def stored_of(world, build_id):
     asked = {"build_id": build_id, "limit": 200}
     return len(world.lead.get("/v1/trials", params=asked).json()["items"])
+
+
+def wait_for_kept_form(page, path="/trials/new"):
+    """Wait until the service worker has cached the trial form."""
+    for _ in range(100):
+        if page.evaluate(f"caches.match('{path}').then(Boolean)"):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("the trial form was not cached")

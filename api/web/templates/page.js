@@ -3,7 +3,9 @@
 "use strict";
 (() => {
   const KEPT = /^(session_id|build_id|kind|pitch_deg|load_ohm|load_connected|voltage_[1-5]|wind_speed_(?:m_s|km_h|mph|kn)|meter_range_v|pitch_after_deg|rotor_speed_rpm|current_a|duration_s|form_key|tried)$/;
-  const FORM = "/trials/new";
+  // The service may be below a path of its host.
+  const ROOT = new URL(document.currentScript.src).pathname.replace(/\/assets\/[^/]*$/, "");
+  const FORM = ROOT + "/trials/new";
   const GIVE_UP_AFTER_MS = 20000, TRY_EVERY_MS = 15000, ASK_EVERY_MS = 3000;
   const key = document.body.dataset.key;
   const DRAFT = "gustbook draft " + key, UNSENT = "gustbook unsent " + key;
@@ -114,7 +116,7 @@
 
   if (document.getElementById("no-network")) {
     // A phone says that it is online before a page can be fetched, and a service may be down: ask until it answers.
-    const goOn = () => fetch("/healthz", { cache: "no-store" }).then((answer) => answer.ok && location.reload(), () => {});
+    const goOn = () => fetch(ROOT + "/healthz", { cache: "no-store" }).then((answer) => answer.ok && location.reload(), () => {});
     addEventListener("online", goOn);
     setInterval(() => navigator.onLine && goOn(), ASK_EVERY_MS);
     count();
@@ -128,13 +130,13 @@
     if (!document.querySelector("form[data-draft]")) sendInTurn(); // the trial form does so itself
     if (navigator.serviceWorker) {
       // Over plain http there is no worker, and without a network no newer form: nothing is lost by either.
-      navigator.serviceWorker.register("/service-worker.js").then(keepForm).catch(() => {});
+      navigator.serviceWorker.register(ROOT + "/service-worker.js").then(keepForm).catch(() => {});
     }
   }
   // A new season begins in the clock of the person who opens it; it can be changed.
   const zone = document.getElementById("f-timezone");
   const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
-  if (zone?.value === "UTC" && location.pathname === "/seasons/new" && [...zone.options].some((each) => each.value === here)) {
+  if (zone?.value === "UTC" && location.pathname === ROOT + "/seasons/new" && [...zone.options].some((each) => each.value === here)) {
     zone.value = here;
   }
   // Faults are listed at the top, where the focus goes.

@@ -1,13 +1,16 @@
 // Keeps the trial form with its style, so that it opens without a network; nothing else is kept.
 "use strict";
-const PARTS = "gustbook parts PARTS_VERSION", FORMS = "gustbook form", FORM = "/trials/new", OFFLINE = "/offline";
-const ASSETS = ["PARTS_LIST", OFFLINE];
+// The service may be below a path of its host, next to others with caches of their own.
+const ROOT = location.pathname.replace(/\/[^/]*$/, "");
+const FORM = ROOT + "/trials/new", OFFLINE = ROOT + "/offline";
+const ALL_PARTS = `gustbook${ROOT} parts`, PARTS = `${ALL_PARTS} PARTS_VERSION`, FORMS = `gustbook${ROOT} form`;
+const ASSETS = ["PARTS_LIST"].map((path) => ROOT + path).concat(OFFLINE);
 
 addEventListener("install", (event) => {
   event.waitUntil(caches.open(PARTS).then((cache) => cache.addAll(ASSETS)).then(() => skipWaiting()));
 });
 addEventListener("activate", (event) => {
-  const old = (names) => names.filter((name) => name.startsWith("gustbook parts") && name !== PARTS);
+  const old = (names) => names.filter((name) => name.startsWith(`${ALL_PARTS} `) && name !== PARTS);
   event.waitUntil(caches.keys().then((names) => Promise.all(old(names).map((name) => caches.delete(name)))).then(() => clients.claim()));
 });
 
@@ -40,7 +43,7 @@ addEventListener("message", (event) => {
 addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== location.origin) return;
-  if (["/sign-in", "/sign-out"].includes(url.pathname)) event.respondWith(forget(request).catch(() => kept(url)));
+  if ([ROOT + "/sign-in", ROOT + "/sign-out"].includes(url.pathname)) event.respondWith(forget(request).catch(() => kept(url)));
   else if (request.method !== "GET") return;
   else if (ASSETS.includes(url.pathname) && url.pathname !== OFFLINE) {
     event.respondWith(caches.match(request).then((found) => found ?? fetch(request)));

@@ -17,6 +17,7 @@ from api.services.reporting.calendar_files import calendar_file
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.shares import SharedCalendar, Shown
 from api.web import rendering
+from api.web.visitors import site
 
 router = APIRouter()
 Token = Annotated[str, Path()]
@@ -65,7 +66,7 @@ def _page(request: Request, found: Shown) -> Response:
 
 def _feed(request: Request) -> URL:
     """Return the address of a calendar's file, in the language of its page."""
-    file = request.base_url.replace(path=f"{request.url.path}/calendar.ics")
+    file = URL(f"{site(request)}{request.url.path}/calendar.ics")
     return file.include_query_params(language=current_language())
 
 
@@ -82,9 +83,8 @@ def shared_calendar(
             found = shares.shown(db, token)
         if not isinstance(found.content, SharedCalendar):
             raise NotFound(say("report_refused.link_gone"))
-        site = str(request.base_url).rstrip("/")
         shown = found.content
-        file = calendar_file(shown.season_id, shown.title, shown.entries, site)
+        file = calendar_file(shown.season_id, shown.title, shown.entries, site(request))
     headers = {
         "cache-control": "private, max-age=900",
         "content-disposition": 'inline; filename="gustbook.ics"',

@@ -25,7 +25,7 @@ from api.services.reporting import shares
 from api.web import forms, rendering
 from api.web.forms import Field, Filled, labelled
 from api.web.submitting import Unready, sound
-from api.web.visitors import Posted, PostedByLead, Visit, Visited
+from api.web.visitors import Posted, PostedByLead, Visit, Visited, site
 
 router = APIRouter()
 SHARE = (
@@ -103,7 +103,7 @@ def make_share(posted: Posted) -> Response:
             new_share = shares.create(db, posted.visit.caller, asked)
     except Unready:
         return _shares(posted.visit, filled)
-    address = str(posted.visit.request.base_url.replace(path=f"/shared/{new_share.token}"))
+    address = f"{site(posted.visit.request)}/shared/{new_share.token}"
     shown_share = {"address": address, "qr": qr_of(address), "share": new_share}
     return _shares(posted.visit, Filled(SHARE, {"days": "30"}), shown_share)
 
@@ -129,7 +129,7 @@ def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
         team = resources.get_row(db, visited.caller, Team, team_id)
         build = newest_of_team(db, visited.caller, team.id)
     path = f"/trials/new?build_id={build.id}" if build else f"/teams/{team.id}"
-    address = f"{str(visited.request.base_url).rstrip('/')}{path}"
+    address = f"{site(visited.request)}{path}"
     return rendering.show(
         "sheet.html", visited, team=team, build=build, qr=qr_of(address), address=address,
         cautions=cautions.event(), lines=range(1, 9),
