@@ -19,6 +19,8 @@ from api.messages import say
 ONE_THING_BYTES = 100_000
 #: A trial may have logged series, and a form may have a sheet of pasted cells.
 SERIES_BYTES, FORM_BYTES = 2_000_000, 1_000_000
+#: Several things of one kind have their facts, and no series.
+BATCH_BYTES = 1_000_000
 #: How many of the largest bodies fit into memory together, and how long one waits for room. [s]
 LARGEST_TOGETHER, PATIENCE_S = 4, 20
 #: Time for a body to arrive: a start, and a rate that a poor mobile network reaches.

@@ -101,11 +101,11 @@ def _headers(status: str, response: dict[str, Any]) -> Iterator[str]:
     yield from ("X-Request-Id", "RateLimit")
     content = response.get("content", {}).get("application/json", {})
     name = content.get("schema", {}).get("$ref", "").rsplit("/", 1)[-1]
-    if status == "201":
+    if status == "201" and not name.startswith("Batch_"):
         yield "Location"
     if name.startswith("Page_"):
         yield "Link"
-    elif status in ("200", "201") and name:
+    elif status in ("200", "201") and name and not name.startswith("Batch_"):
         yield "ETag"
     if status in ("429", "503", "default"):
         yield "Retry-After"
@@ -122,3 +122,5 @@ def _show_example(content: dict[str, Any]) -> None:
             "items": [EXAMPLES[name.removeprefix("Page_").strip("_")]],
             "next": None,
         }
+    elif name.startswith("Batch_"):
+        media["example"] = {"items": [EXAMPLES[name.removeprefix("Batch_").strip("_")]]}

@@ -8,6 +8,7 @@ from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Header, Request
 from pydantic import BaseModel
+from pydantic_core import to_json
 from sqlmodel import Session
 from starlette.responses import Response
 
@@ -17,10 +18,12 @@ from api.deps.reading import response_of
 from api.deps.signing_in import sign_in_lead, sign_in_writer
 from api.errors import ApiError, FieldError, Invalid
 from api.messages import current_language, say
+from api.models.core.batches import Batch
 from api.models.core.shapes import Answer
 from api.services.access.idempotency import Answered, claim, digest, release, store_answer
 from api.services.core import revisions
 from api.services.core.scope import Caller
+from api.services.core.together import store_together
 
 IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
 Body = TypeVar("Body")
@@ -100,6 +103,20 @@ class Writing:
             return self.stored(verb(db, caller, body), 201, location)
 
         return self.run(work)
+
+    def created_together(
+        self,
+        verb: Verb[Body],
+        batch: Batch[Body],
+        to_store: Callable[[Answered], Answered] = lambda answered: answered,
+    ) -> Response:
+        """Store several new things, or none of them, and answer them in the same order."""
+
+        def work(db: Session, caller: Caller) -> Answered:
+            items = store_together(db, caller, verb, batch.items)
+            return Answered(201, to_json({"items": items}, inf_nan_mode="null").decode(), {})
+
+        return self.run(work, to_store)
 
     def stored(self, answer: Answer, status: int, location: str = "") -> Answered:
         """Return the answer with a stored thing."""

@@ -6,7 +6,9 @@ from fastapi import APIRouter, Query
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.core.shapes import ListQuery
 from api.models.registry.benches import (
@@ -29,6 +31,18 @@ router = APIRouter(prefix="/benches", tags=["benches"], route_class=StrictRoute)
 def create_bench(bench: BenchCreate, write: Write) -> Response:
     """Register a bench: fan, setting, distance, wind meter and room. A new fan is a new bench."""
     return write.created(benches.create, bench)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[BenchRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_benches(batch: Batch[BenchCreate], write: Write) -> Response:
+    """Register several benches: all of them, or none."""
+    return write.created_together(benches.create, batch)
 
 
 @router.get("", response_model=Page[BenchRead], responses=LIST)

@@ -6,7 +6,9 @@ from fastapi import APIRouter, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write, WriteLead, database
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.builds import (
     Assigned,
@@ -29,6 +31,18 @@ router = APIRouter(prefix="/builds", tags=["builds"], route_class=StrictRoute)
 def create_build(build: BuildCreate, write: Write) -> Response:
     """Register the next state of a turbine: one change, one build."""
     return write.created(builds.create, build)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[BuildRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_builds(batch: Batch[BuildCreate], write: Write) -> Response:
+    """Register several builds: all of them, or none."""
+    return write.created_together(builds.create, batch)
 
 
 @router.get("", response_model=Page[BuildRead], responses=LIST)

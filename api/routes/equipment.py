@@ -6,7 +6,9 @@ from fastapi import APIRouter, Query
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.core.shapes import ListQuery
 from api.models.registry.equipment import (
@@ -36,6 +38,18 @@ loans_router = APIRouter(prefix="/loans", tags=["equipment"], route_class=Strict
 def create_equipment(item: EquipmentCreate, write: Write) -> Response:
     """Register a piece of equipment with its data sheet."""
     return write.created(equipment.create, item)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[EquipmentRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_equipment(batch: Batch[EquipmentCreate], write: Write) -> Response:
+    """Register several pieces of equipment: all of them, or none."""
+    return write.created_together(equipment.create, batch)
 
 
 @router.get("", response_model=Page[EquipmentRead], responses=LIST)

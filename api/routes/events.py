@@ -6,8 +6,9 @@ from fastapi import APIRouter, Query, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from api.bodies import SERIES_BYTES
+from api.bodies import BATCH_BYTES, SERIES_BYTES
 from api.deps import ChangeLead, Read, Write, WriteLead, database
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.events.forecast import EventOutlook, EventReview, OutlookQuery
 from api.models.events.inspections import (
@@ -32,6 +33,18 @@ router = APIRouter(prefix="/events", tags=["events"], route_class=StrictRoute)
 def create_event(event: EventCreate, write: WriteLead) -> Response:
     """Announce an event, where the teams of a season meet."""
     return write.created(events.create, event)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[EventRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_events(batch: Batch[EventCreate], write: WriteLead) -> Response:
+    """Announce several events: all of them, or none."""
+    return write.created_together(events.create, batch)
 
 
 @router.get("", response_model=Page[EventRead], responses=LIST)

@@ -7,8 +7,10 @@ from fastapi import APIRouter, Query
 from sqlmodel import Session
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import ChangeLead, ReadLead, WriteLead, limits
 from api.models.access.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
 from api.services.access import keys
@@ -27,6 +29,20 @@ def create_key(key: KeyCreate, write: WriteLead) -> Response:
         return write.stored(keys.create(db, caller, key), 201)
 
     return write.run(make, to_store=_without_secret)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[KeyMade],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_keys(batch: Batch[KeyCreate], write: WriteLead) -> Response:
+    """Make several access keys: all of them, or none. Only this answer shows their secrets."""
+    for _ in batch.items:
+        limits(write.request).take_today("keys", write.caller.key_id)
+    return write.created_together(keys.create, batch, to_store=_without_secrets)
 
 
 @router.get("", response_model=Page[KeyRead], responses=LIST)
@@ -50,4 +66,10 @@ def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
 def _without_secret(answered: Answered) -> Answered:
     """Return the answer without its secret, to store it for retries."""
     shown = KeyRead.model_validate_json(answered.body)
+    return replace(answered, body=shown.model_dump_json())
+
+
+def _without_secrets(answered: Answered) -> Answered:
+    """Return the answer to a batch without its secrets, to store it for retries."""
+    shown = Batch[KeyRead].model_validate_json(answered.body, extra="ignore")
     return replace(answered, body=shown.model_dump_json())

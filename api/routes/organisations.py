@@ -5,7 +5,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, WriteLead
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.organisations import (
     OrganisationCreate,
@@ -23,6 +25,18 @@ router = APIRouter(prefix="/organisations", tags=["organisations"], route_class=
 def create_organisation(organisation: OrganisationCreate, write: WriteLead) -> Response:
     """Register a school or club."""
     return write.created(organisations.create, organisation)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[OrganisationRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_organisations(batch: Batch[OrganisationCreate], write: WriteLead) -> Response:
+    """Register several schools or clubs: all of them, or none."""
+    return write.created_together(organisations.create, batch)
 
 
 @router.get("", response_model=Page[OrganisationRead], responses=LIST)

@@ -6,7 +6,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import ChangeLead, Read, WriteLead, database
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.seasons import (
     CurrentSeason,
@@ -25,6 +27,18 @@ router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
 def create_season(season: SeasonCreate, write: WriteLead) -> Response:
     """Open a season, the scope of every comparison."""
     return write.created(seasons.create, season)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[SeasonRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_seasons(batch: Batch[SeasonCreate], write: WriteLead) -> Response:
+    """Open several seasons: all of them, or none."""
+    return write.created_together(seasons.create, batch)
 
 
 @router.get("", response_model=Page[SeasonRead], responses=LIST)

@@ -5,7 +5,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.sessions import SessionCreate, SessionQuery, SessionRead, SessionUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
@@ -22,6 +24,18 @@ def create_session(session: SessionCreate, write: Write) -> Response:
     school's own risk assessment decides.
     """
     return write.created(sessions.create, session)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[SessionRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_sessions(batch: Batch[SessionCreate], write: Write) -> Response:
+    """Open several sessions: all of them, or none."""
+    return write.created_together(sessions.create, batch)
 
 
 @router.get("", response_model=Page[SessionRead], responses=LIST)

@@ -5,7 +5,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.teams import TeamCreate, TeamQuery, TeamRead, TeamUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
@@ -18,6 +20,18 @@ router = APIRouter(prefix="/teams", tags=["teams"], route_class=StrictRoute)
 def create_team(team: TeamCreate, write: Write) -> Response:
     """Register a team of an organisation in a season. A label, never a pupil's name."""
     return write.created(teams.create, team)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[TeamRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_teams(batch: Batch[TeamCreate], write: Write) -> Response:
+    """Register several teams: all of them, or none."""
+    return write.created_together(teams.create, batch)
 
 
 @router.get("", response_model=Page[TeamRead], responses=LIST)

@@ -5,7 +5,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
+from api.bodies import BATCH_BYTES
 from api.deps import Change, Read, Write
+from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.turbines import TurbineCreate, TurbineQuery, TurbineRead, TurbineUpdate
 from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
@@ -18,6 +20,18 @@ router = APIRouter(prefix="/turbines", tags=["turbines"], route_class=StrictRout
 def create_turbine(turbine: TurbineCreate, write: Write) -> Response:
     """Register a team's turbine, or (a lead, with team_id null) a reference rotor."""
     return write.created(turbines.create, turbine)
+
+
+@router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[TurbineRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_turbines(batch: Batch[TurbineCreate], write: Write) -> Response:
+    """Register several turbines: all of them, or none."""
+    return write.created_together(turbines.create, batch)
 
 
 @router.get("", response_model=Page[TurbineRead], responses=LIST)

@@ -55,6 +55,46 @@ def lead_only(lead: int, body: Callable[[School], Any] | None = None) -> Row:
     return Row(403, 403, lead, coach_other=403, body=body)
 
 
+def new_team(school: School) -> Any:
+    return {
+        "organisation_id": school.organisation_id,
+        "season_id": school.season_id,
+        "name": "Another",
+    }
+
+
+def new_equipment(school: School) -> Any:
+    return {"organisation_id": school.organisation_id, "kind": "other", "tag": "T-1"}
+
+
+def new_turbine(school: School) -> Any:
+    return {"team_id": school.team_id, "name": "Second"}
+
+
+def new_bench(school: School) -> Any:
+    return {
+        "organisation_id": school.organisation_id,
+        "name": "Gym",
+        "fan_id": school.fan_id,
+        "fan_setting": "1",
+        "distance_m": 1.0,
+        "anemometer_id": school.anemometer_id,
+    }
+
+
+def new_session(school: School) -> Any:
+    return session_payload(school, started_at="2026-03-12T14:30:00Z")
+
+
+def new_event(school: School) -> Any:
+    return {"season_id": school.season_id, "name": "Meeting", "held_on": "2026-05-16"}
+
+
+def several(body: Callable[[School], Any]) -> Callable[[School], Any]:
+    """Return the body of a request for one thing as that of a request for several."""
+    return lambda school: {"items": [body(school)]}
+
+
 #: A logger's file, sent as it is.
 SERIES = "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n"
 
@@ -84,19 +124,11 @@ TABLE: dict[str, Row] = {
     "list_keys": lead_only(200),
     "get_key": lead_only(200),
     "change_key": lead_only(200, lambda s: {"label": "renamed"}),
-    "create_team": written(
-        lambda s: {
-            "organisation_id": s.organisation_id,
-            "season_id": s.season_id,
-            "name": "Another",
-        }
-    ),
+    "create_team": written(new_team),
     "list_teams": listed(),
     "get_team": shown(),
     "change_team": changed({"size": 3}),
-    "create_equipment": written(
-        lambda s: {"organisation_id": s.organisation_id, "kind": "other", "tag": "T-1"}
-    ),
+    "create_equipment": written(new_equipment),
     "list_equipment": listed(),
     "get_equipment": shown(),
     "change_equipment": changed({"note": "checked"}),
@@ -110,7 +142,7 @@ TABLE: dict[str, Row] = {
         lambda s: {"checked_on": "2026-03-01", "pairs": [{"reading": 4.1, "reference": 4.0}]}
     ),
     "list_equipment_checks": shown(),
-    "create_turbine": written(lambda s: {"team_id": s.team_id, "name": "Second"}),
+    "create_turbine": written(new_turbine),
     "list_turbines": listed(),
     "get_turbine": shown(),
     "change_turbine": changed({"gear_ratio": 2.0}),
@@ -120,16 +152,7 @@ TABLE: dict[str, Row] = {
     "change_build": changed({"note": "measured again"}),
     # What is not a reference rotor is assigned nothing.
     "assign_power": lead_only(409, lambda s: {"bench_id": s.bench_id}),
-    "create_bench": written(
-        lambda s: {
-            "organisation_id": s.organisation_id,
-            "name": "Gym",
-            "fan_id": s.fan_id,
-            "fan_setting": "1",
-            "distance_m": 1.0,
-            "anemometer_id": s.anemometer_id,
-        }
-    ),
+    "create_bench": written(new_bench),
     "list_benches": listed(),
     "get_bench": shown(),
     "change_bench": changed({"note": "marked"}),
@@ -137,7 +160,7 @@ TABLE: dict[str, Row] = {
         lambda s: {"points": [{"x_radii": 0, "y_radii": 0, "wind_speed_m_s": 4.1}]}
     ),
     "list_wind_grids": shown(),
-    "create_session": written(lambda s: session_payload(s, started_at="2026-03-12T14:30:00Z")),
+    "create_session": written(new_session),
     "list_sessions": listed(),
     "get_session": shown(),
     "change_session": changed({"note": "rain"}),
@@ -157,9 +180,7 @@ TABLE: dict[str, Row] = {
     "season_plan": Row(200, 200, 200, coach_other=None),
     "season_comparison": Row(200, 200, 200, coach_other=None),
     # An event is the programme's: everyone sees it, and of its teams what the comparison shows.
-    "create_event": lead_only(
-        201, lambda s: {"season_id": s.season_id, "name": "Meeting", "held_on": "2026-05-16"}
-    ),
+    "create_event": lead_only(201, new_event),
     "list_events": listed(),
     "get_event": Row(200, 200, 200, coach_other=None),
     "change_event": lead_only(200, lambda s: {"best_of": 2}),
@@ -199,6 +220,21 @@ TABLE: dict[str, Row] = {
     "reinstate_trial": Row(403, 409, 409, body=lambda s: {"reason": "it was tight after all"}),
     "confirm_trial": Row(403, 200, 200, body=lambda s: {"reason": "measured again"}),
     "withdraw_trial": Row(403, 200, 200, body=lambda s: {"reason": "a blade was loose"}),
+    "create_many_seasons": lead_only(201, several(lambda s: season_payload(name="Autumn"))),
+    "create_many_organisations": lead_only(201, several(lambda s: {"name": "Rowan school"})),
+    "create_many_keys": lead_only(
+        201,
+        several(
+            lambda s: {"label": "new", "role": "reader", "organisation_ids": [s.organisation_id]}
+        ),
+    ),
+    "create_many_teams": written(several(new_team)),
+    "create_many_equipment": written(several(new_equipment)),
+    "create_many_turbines": written(several(new_turbine)),
+    "create_many_builds": written(several(lambda s: build_payload(s.turbine_id))),
+    "create_many_benches": written(several(new_bench)),
+    "create_many_sessions": written(several(new_session)),
+    "create_many_events": lead_only(201, several(new_event)),
     "list_flags": listed(),
     "get_flag": shown(),
     "answer_flag": Row(403, 200, 200, body=lambda s: {"answer": "confirm", "reason": "seen"}),

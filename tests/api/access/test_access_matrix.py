@@ -20,6 +20,7 @@ ID = re.compile(r"[a-z]+_[0-9A-Z]{26}")
 MIXED = {
     "import_trials": 422,  # the row is wrong, with its reason
     "create_key": 403,
+    "create_many_keys": 403,
     "assign_power": 403,
     "record_results": 403,
     "create_event": 403,
