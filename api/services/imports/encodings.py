@@ -64,11 +64,13 @@ def _decoded(body: bytes, encoding: str) -> str | None:
 def known_cells(text: str) -> int:
     """Return how many cells with letters beyond ASCII are titles or answers that we know.
 
+    A single letter does not count, since it is left of many a word that was decoded wrongly.
+
     >>> known_cells("Team;Ángulo (°);sí"), known_cells("Team;çngulo (¡);s’")
     (2, 0)
     """
     cells = {cell for cell in CELL_ENDS.split(text[:LOOKED_AT]) if not cell.isascii()}
-    return sum(plain(cell) in KNOWN for cell in cells)
+    return sum(len(word) > 1 and word in KNOWN for word in map(plain, cells))
 
 
 def likeness(text: str) -> int:
