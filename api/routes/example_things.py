@@ -21,7 +21,8 @@ LOAN, CHK = "loan_01KC" + "0" * 22, "chk_01KC" + "0" * 22
 
 def stored(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
     """Return what a thing is answered as: its facts behind an id."""
-    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT, "as_typed": {}}
+    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT}
+    answer |= {"updated_at": MOMENT, "as_typed": {}}
     for each in facts:
         answer |= each
     return answer

@@ -11,7 +11,7 @@ from api.deps import Read, ReadLead
 from api.models.access.keys import AccessKey
 from api.models.core.audit import AuditQuery, AuditRead, HistoryQuery
 from api.models.core.pages import Page
-from api.models.core.shapes import Stored
+from api.models.core.shapes import Recorded
 from api.models.imports.imports import ImportBatch
 from api.models.measurements.flags import Flag
 from api.models.registry.benches import Bench
@@ -32,7 +32,7 @@ from api.services.core.scope import Caller
 router = APIRouter(tags=["history"], route_class=StrictRoute)
 
 #: Collections of things with a change history, and the name of one thing.
-THINGS: dict[str, tuple[str, type[Stored]]] = {
+THINGS: dict[str, tuple[str, type[Recorded]]] = {
     "seasons": ("season", Season),
     "organisations": ("organisation", Organisation),
     "keys": ("key", AccessKey),
@@ -51,14 +51,14 @@ THINGS: dict[str, tuple[str, type[Stored]]] = {
 Verb = Callable[[Session, Caller, HistoryQuery], tuple[list[AuditRead], Rest]]
 
 
-def _of(table: type[Stored], row_id: str) -> Verb:
+def _of(table: type[Recorded], row_id: str) -> Verb:
     def verb(db: Session, caller: Caller, query: HistoryQuery) -> tuple[list[AuditRead], Rest]:
         return history.of_thing(db, caller, table, row_id, query)
 
     return verb
 
 
-def _add(collection: str, name: str, table: type[Stored]) -> None:
+def _add(collection: str, name: str, table: type[Recorded]) -> None:
     """Give one collection the way to a thing's history."""
     named = f"{name}_id"
 

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from api.messages import has_key, say
 from api.messages.numbers import localised
 from api.models.core.audit import AuditRead
-from api.models.core.shapes import Stored
+from api.models.core.shapes import Recorded
 from api.models.registry.sessions import BenchSession
 from api.models.season.reports import LeftOut
 from api.models.trials.trials import RunRead, TrialRead
@@ -23,7 +23,7 @@ MOST_CHANGES = 25  # shown on a page: each may hold three long series of reading
 
 
 def history_of(
-    db: Session, visited: Visit, table: type[Stored], row_id: str
+    db: Session, visited: Visit, table: type[Recorded], row_id: str
 ) -> list[dict[str, Any]]:
     """Return the newest changes of a thing, oldest first; the API has all of them."""
     entries = history.newest_of_thing(db, visited.caller, table, row_id, MOST_CHANGES)

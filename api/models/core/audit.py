@@ -7,7 +7,7 @@ from sqlmodel import Field as Column
 from sqlmodel import Index, SQLModel, UniqueConstraint
 
 from api.models.core.ids import SeasonId
-from api.models.core.shapes import JSON_OR_NULL, Answer, ListQuery, Stored
+from api.models.core.shapes import JSON_OR_NULL, ListQuery, Recorded, RecordedAnswer
 
 
 class AuditFacts(SQLModel):
@@ -31,7 +31,7 @@ class AuditFacts(SQLModel):
     key_label: str
 
 
-class AuditEntry(AuditFacts, Stored, table=True):
+class AuditEntry(AuditFacts, Recorded, table=True):
     """A stored entry; `chain` is its season's, or the programme's where it has none."""
 
     __tablename__ = "audit_entry"
@@ -61,7 +61,7 @@ class AuditChain(SQLModel, table=True):
     seal: str
 
 
-class AuditRead(AuditFacts, Answer):
+class AuditRead(AuditFacts, RecordedAnswer):
     """An entry as it was written."""
 
 

@@ -135,8 +135,21 @@ def _spellings(fields: frozenset[str]) -> dict[str, tuple[str, Any]]:
     }
 
 
-class Stored(SQLModel):
-    """The columns of every stored thing in addition to its facts; `prefix` begins its ids."""
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _as_created(context: Any) -> datetime:
+    """Return when the row of an insert was stored, which is also when it was last changed."""
+    created_at: datetime = context.get_current_parameters()["created_at"]
+    return created_at
+
+
+class Recorded(SQLModel):
+    """The columns of every thing in addition to its facts; `prefix` begins its ids.
+
+    A row that is only recorded never changes.
+    """
 
     #: Few tables are ever validated: their validators are built at the first use.
     model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]  # SQLModel narrows it
@@ -144,11 +157,22 @@ class Stored(SQLModel):
 
     id: str = Column(primary_key=True)
     version: int = 1
-    created_at: datetime = Column(default_factory=lambda: datetime.now(UTC))
+    created_at: datetime = Column(default_factory=_now)
     as_typed: AsTyped = Column(default_factory=dict, sa_type=JSON)
 
 
-class Answer(Untabled):
+class Stored(Recorded):
+    """The columns of every thing that may change."""
+
+    #: Set by every update of the row. It may be NULL only because a table in use gets it that way.
+    updated_at: datetime = Column(
+        default=None,
+        nullable=True,
+        sa_column_kwargs={"default": _as_created, "onupdate": _now},
+    )
+
+
+class RecordedAnswer(Untabled):
     """The first fields of every answer about a stored thing."""
 
     id: Annotated[str, Field(description="Public id.")]
@@ -156,6 +180,15 @@ class Answer(Untabled):
     created_at: Annotated[datetime, Field(description="When it was stored, in UTC.")]
     as_typed: Annotated[
         AsTyped, Field(description="Values that came in another unit, as they were typed.")
+    ]
+
+
+class Answer(RecordedAnswer):
+    """The first fields of every answer about a thing that may change."""
+
+    updated_at: Annotated[
+        datetime,
+        Field(description="When it was last changed, in UTC; a trial also when its figures were."),
     ]
 
 

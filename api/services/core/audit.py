@@ -10,7 +10,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
-from api.models.core.shapes import Stored
+from api.models.core.shapes import Recorded
 from api.models.imports.imports import ImportBatch
 from api.services.core import turns
 from api.services.core.changes import note_writer
@@ -27,7 +27,7 @@ def note(
     db: Session,
     caller: Caller,
     action: str,
-    row: Stored,
+    row: Recorded,
     changes: dict[str, Any] | None = None,
     reason: str | None = None,
 ) -> None:
@@ -36,7 +36,7 @@ def note(
     db.flush()
 
 
-def note_created(db: Session, rows: Iterable[tuple[Caller, Stored]]) -> None:
+def note_created(db: Session, rows: Iterable[tuple[Caller, Recorded]]) -> None:
     """Add an audit entry for each new row, with the caller who created it."""
     for caller, row in rows:
         _add(db, caller, "created", row, None, None)
@@ -47,7 +47,7 @@ def _add(
     db: Session,
     caller: Caller,
     action: str,
-    row: Stored,
+    row: Recorded,
     changes: dict[str, Any] | None,
     reason: str | None,
 ) -> None:

@@ -4,7 +4,7 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session, col
 
 from api.models.core.audit import AuditEntry, AuditQuery, AuditRead, HistoryQuery
-from api.models.core.shapes import Stored
+from api.models.core.shapes import Recorded
 from api.services.core import pages, resources
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller, Table
@@ -19,7 +19,7 @@ def of_thing(
     return [resources.read(AuditRead, entry) for entry in rows], after
 
 
-def _about(row: Stored) -> ColumnElement[bool]:
+def _about(row: Recorded) -> ColumnElement[bool]:
     """Return the condition on the audit entries of a thing, and of the import that brought it."""
     thing_ids = [row.id, getattr(row, "import_id", None)]
     return col(AuditEntry.thing_id).in_([thing_id for thing_id in thing_ids if thing_id])

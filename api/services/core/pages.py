@@ -17,7 +17,7 @@ from sqlmodel import Session, col
 
 from api.errors import FieldError, Invalid
 from api.messages import say
-from api.models.core.shapes import PageQuery, Stored
+from api.models.core.shapes import PageQuery, Recorded
 from api.prepared import Prepared
 from api.services.core.scope import Caller, Table, visible, within_reach
 
@@ -71,7 +71,7 @@ def every(read: Callable[[Asked], tuple[list[Listed], Rest]], query: Asked) -> l
 
 
 def page_of_chosen_ids(
-    db: Session, table: type[Stored], query: PageQuery, wanted: Select[Any], columns: Columns
+    db: Session, table: type[Recorded], query: PageQuery, wanted: Select[Any], columns: Columns
 ) -> tuple[list[str], Rest]:
     """Return the ids of one page of what a query of ids chooses, and what is beyond it.
 
@@ -86,7 +86,7 @@ def page_of_chosen_ids(
 
 
 def page_of_ids(
-    db: Session, caller: Caller, table: type[Stored], query: PageQuery
+    db: Session, caller: Caller, table: type[Recorded], query: PageQuery
 ) -> tuple[list[str], Rest]:
     """Return the ids of one page of a list of owned things by time, and what is beyond it.
 
@@ -111,7 +111,7 @@ def page_of_ids(
 
 @lru_cache(maxsize=64)
 def _ids_listed(
-    table: type[Stored],
+    table: type[Recorded],
     filters: tuple[str, ...],
     has_cursor: bool,
     reaches_all: bool,
@@ -129,12 +129,12 @@ def _ids_listed(
     return Prepared(ordered.limit(bindparam("most")))
 
 
-def _equal(table: type[Stored], query: PageQuery) -> list[ColumnElement[bool]]:
+def _equal(table: type[Recorded], query: PageQuery) -> list[ColumnElement[bool]]:
     return [getattr(table, name) == value for name, value in query.column_filters().items()]
 
 
 def _cut(
-    wanted: Select[Any], table: type[Stored], query: PageQuery, columns: Columns
+    wanted: Select[Any], table: type[Recorded], query: PageQuery, columns: Columns
 ) -> Select[Any]:
     """Return the query for one page and the first row of the next."""
     order = _order(table, query, columns)
@@ -147,7 +147,7 @@ def _cut(
     return wanted.order_by(*ordered).limit(query.limit + 1)
 
 
-def _order(table: type[Stored], query: PageQuery, columns: Columns) -> list[Any]:
+def _order(table: type[Recorded], query: PageQuery, columns: Columns) -> list[Any]:
     """Return the columns by which a list is sorted; the last one is never equal in two rows."""
     name = query.sort.removeprefix("-")
     if name == BY_TIME:
@@ -167,13 +167,13 @@ def _total(db: Session, wanted: Select[Any], query: PageQuery) -> int | None:
     return db.scalar(select(func.count()).select_from(wanted.order_by(None).subquery()))
 
 
-def _fingerprint(table: type[Stored], query: PageQuery) -> str:
+def _fingerprint(table: type[Recorded], query: PageQuery) -> str:
     """Return a digest of a list, so that a cursor works only for its own filters and order."""
     asked = json.dumps([table.__name__, query.sort, query.filters()], sort_keys=True, default=str)
     return hashlib.sha256(asked.encode()).hexdigest()[:12]
 
 
-def _cursor(table: type[Stored], query: PageQuery, last_id: str, value: Any) -> str:
+def _cursor(table: type[Recorded], query: PageQuery, last_id: str, value: Any) -> str:
     """Return the cursor of the page after a row; `value` is the one that the list is sorted by."""
     kept = None if query.sort.removeprefix("-") == BY_TIME else value
     last = json.dumps([last_id, kept], default=_moment, ensure_ascii=False)
@@ -185,7 +185,7 @@ def _moment(value: datetime) -> dict[str, str]:
     return {MOMENT: value.isoformat()}
 
 
-def _after(table: type[Stored], query: PageQuery) -> tuple[str, Value]:
+def _after(table: type[Recorded], query: PageQuery) -> tuple[str, Value]:
     """Return the id and the value after which the page of a cursor begins."""
     cursor, mark = query.cursor or "", _fingerprint(table, query)
     with suppress(binascii.Error, ValueError, TypeError, KeyError):

@@ -9,14 +9,14 @@ from sqlmodel import Session, SQLModel, col
 from api.errors import FieldError, NotFound, Stale
 from api.messages import say
 from api.models.core.ids import is_id, new_id
-from api.models.core.shapes import Answer, Input, Stored
+from api.models.core.shapes import Input, RecordedAnswer, Stored
 from api.services.core import audit
 from api.services.core.scope import Caller, Table, visible
 
 #: Matches every version; real versions count from 1.
 ANY_VERSION = -1
 
-Read = TypeVar("Read", bound=Answer)
+Read = TypeVar("Read", bound=RecordedAnswer)
 
 
 def get_row(

@@ -30,7 +30,9 @@ def raise_season(db: Session, *season_ids: str, only_trials: bool = False) -> di
     lock(db, *set(season_ids).difference(db.info.get(SHARED, ())))
     raised = {}
     for season_id, often in sorted(Counter(season_ids).items()):
+        # A season is changed by a change of its own facts, not by a new trial.
         season = update(Season).where(col(Season.id) == season_id)
+        season = season.values(updated_at=Season.updated_at)
         revision = db.scalar(
             season.values(revision=Season.revision + often).returning(col(Season.revision)),
             execution_options={"synchronize_session": "fetch"},

@@ -10,7 +10,7 @@ from sqlmodel import Session, col
 from api.errors import NotFound, NotPermitted
 from api.messages import say
 from api.models.access.keys import AccessKey, Role
-from api.models.core.shapes import Stored
+from api.models.core.shapes import Recorded
 from api.models.events.runs import EventRun, RunOrder
 from api.models.imports.imports import ImportBatch, ImportOrganisation
 from api.models.registry.equipment import Equipment
@@ -22,7 +22,7 @@ from api.models.registry.teams import Team
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
 
-Table = TypeVar("Table", bound=Stored)
+Table = TypeVar("Table", bound=Recorded)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def visible(caller: Caller, table: type[Table]) -> Select[Table]:
     return select(table).where(may_see(caller, table))
 
 
-def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
+def may_see(caller: Caller, table: type[Recorded]) -> ColumnElement[bool]:
     """Return the condition on a table's rows that the caller may see."""
     if caller.organisation_ids is None:
         return true()
@@ -75,7 +75,7 @@ def may_see(caller: Caller, table: type[Stored]) -> ColumnElement[bool]:
     return rule(caller) if rule else _owned(table, caller.organisation_ids)
 
 
-def within_reach(table: type[Stored]) -> ColumnElement[bool]:
+def within_reach(table: type[Recorded]) -> ColumnElement[bool]:
     """Return the condition on the rows of an owned table for any caller who does not reach all.
 
     The query names the organisations in reach: `reach`.
@@ -120,7 +120,7 @@ def _at_hand(caller: Caller) -> ColumnElement[bool]:
     return or_(_owned(Equipment, reached), col(Equipment.id).in_(borrowed))
 
 
-SPECIAL: dict[type[Stored], Callable[[Caller], ColumnElement[bool]]] = {
+SPECIAL: dict[type[Recorded], Callable[[Caller], ColumnElement[bool]]] = {
     Season: lambda _: true(),
     Event: lambda _: true(),
     RunOrder: lambda _: true(),

@@ -6,11 +6,12 @@ everywhere. A result that is not cached, such as that of a withdrawn trial, is c
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
+from datetime import UTC, datetime
 from itertools import repeat
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, delete
+from sqlalchemy import ColumnElement, delete, update
 from sqlmodel import Session, SQLModel, col, select
 
 from analysis.trials.results import FORMULA, PowerResults, TrialResults, trial_results
@@ -61,6 +62,9 @@ def store(db: Session, computed_rows: Mapping[str, Row], *conditions: ColumnElem
     for part in parts(outdated_ids):
         outdated = col(CachedResult.trial_id).in_(part)
         db.connection().execute(delete(CachedResult).where(outdated))
+        # Whoever asks what changed since a moment gets the trials whose figures changed, too.
+        changed = update(Trial).where(col(Trial.id).in_(part))
+        db.connection().execute(changed.values(updated_at=datetime.now(UTC)))
     insert(db, {each: row for each, row in computed_rows.items() if stored.get(each) != row})
 
 

@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ColumnElement, and_, false, or_
 from sqlmodel import Session, col, select
 
-from api.models.core.audit import AuditEntry
 from api.models.events.runs import EventRun
 from api.models.registry.benches import Bench
 from api.models.registry.builds import Build
@@ -67,11 +66,7 @@ def _conditions(db: Session, caller: Caller, wanted: TrialFilters) -> Iterator[C
     if wanted.from_day is not None or wanted.to_day is not None:
         yield _within_days(db, wanted)
     if wanted.updated_since is not None:
-        touched = select(AuditEntry.thing_id).where(
-            col(AuditEntry.thing) == Trial.__tablename__,
-            col(AuditEntry.created_at) >= wanted.updated_since.replace(microsecond=0),
-        )
-        yield or_(col(Trial.created_at) >= wanted.updated_since, col(Trial.id).in_(touched))
+        yield col(Trial.updated_at) >= wanted.updated_since
 
 
 def _within_days(db: Session, wanted: TrialFilters) -> ColumnElement[bool]:

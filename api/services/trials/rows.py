@@ -76,6 +76,7 @@ def _trial_row(
         "id": trial_id,
         "version": 1,
         "created_at": now,
+        "updated_at": now,
         "as_typed": submission.trial.typed(),
         "note": submission.trial.note,
         "organisation_id": target.owner,
