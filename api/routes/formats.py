@@ -28,6 +28,7 @@ def answers_as(shape: type[BaseModel], refusals: Any = READ) -> Any:
                 "model": shape,
                 "content": {
                     "text/csv": {"example": "team,build,normalised_power_w\r\n"},
+                    MEDIA["xlsx"]: {"schema": {"type": "string", "format": "binary"}},
                     "text/html": {"example": "<!doctype html>"},
                     "application/pdf": {"example": "%PDF-1.7"},
                 },
@@ -45,7 +46,7 @@ def answer_in_format(
     headers = {"Vary": "Accept, Authorization", "Cache-Control": "private, no-cache"}
     if chosen == "html":
         headers["Content-Security-Policy"] = page.content_policy()
-    if chosen in ("csv", "pdf"):
+    if chosen in ("csv", "xlsx", "pdf"):
         headers["Content-Disposition"] = f'attachment; filename="{file.name}.{chosen}"'
     write = file.writer(chosen, excel=query.excel)
     return lambda: Response(write(), headers=headers, media_type=MEDIA[chosen])

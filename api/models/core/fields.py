@@ -211,4 +211,4 @@ GridRadius: TypeAlias = Annotated[
 BestOf: TypeAlias = Annotated[int, _count(1, 10, "How many runs.")]
 TeamSize: TypeAlias = Annotated[int, _count(1, 12, "How many pupils; no names.")]
 BuildNumber: TypeAlias = Annotated[int, _count(1, 10_000, "Which state of the turbine.")]
-ReportFormat: TypeAlias = Literal["json", "csv", "html", "pdf"]
+ReportFormat: TypeAlias = Literal["json", "csv", "xlsx", "html", "pdf"]

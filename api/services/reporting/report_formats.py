@@ -1,4 +1,4 @@
-"""Write each report in its formats: JSON, CSV, a printable page, PDF."""
+"""Write each report in its formats: JSON, CSV, a workbook, a printable page, PDF."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,6 +15,7 @@ from api.services.reporting.documents import page, pdf, spreadsheets
 from api.services.reporting.documents.blocks import Document
 from api.services.reporting.documents.equipment import equipment_document
 from api.services.reporting.documents.event import event_document
+from api.services.reporting.documents.lines import Lines
 from api.services.reporting.documents.quality import quality_document
 from api.services.reporting.documents.team import team_document
 from api.services.season import quality, reports
@@ -22,6 +23,7 @@ from api.services.season import quality, reports
 MEDIA = {
     "json": "application/json",
     "csv": "text/csv",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "html": "text/html",
     "pdf": "application/pdf",
 }
@@ -33,7 +35,7 @@ class ReportFile:
 
     name: str
     json: Callable[[], str]
-    csv: Callable[[bool], str]
+    lines: Callable[[], Lines]
     document: Callable[[], Document]
 
     def writer(self, ending: str, *, excel: bool) -> Callable[[], str | bytes]:
@@ -42,7 +44,9 @@ class ReportFile:
         Laying out a page takes seconds, and no transaction may stay open meanwhile.
         """
         if ending == "csv":
-            return partial(self.csv, excel)
+            return partial(self.lines().to_csv, excel=excel)
+        if ending == "xlsx":
+            return partial(self.lines().to_workbook, self.name)
         if ending in ("html", "pdf"):
             return partial(page.to_html if ending == "html" else pdf.to_pdf, self.document())
         return self.json
@@ -76,7 +80,7 @@ def _of_season(name: str, db: Session, caller: Caller, report: SeasonReport) -> 
     return ReportFile(
         name,
         report.model_dump_json,
-        lambda excel: spreadsheets.season_csv(report, excel=excel),
+        lambda: spreadsheets.season_lines(report),
         lambda: report_subjects.season_sheet(db, caller, report),
     )
 
@@ -87,7 +91,7 @@ def quality_file(db: Session, caller: Caller, season_id: str) -> ReportFile:
     return ReportFile(
         "season-quality",
         measured.model_dump_json,
-        lambda excel: spreadsheets.quality_csv(measured, excel=excel),
+        lambda: spreadsheets.quality_lines(measured),
         lambda: quality_document(measured),
     )
 
@@ -98,7 +102,7 @@ def team_file(db: Session, caller: Caller, team_id: str) -> ReportFile:
     return ReportFile(
         "team-page",
         sheet.model_dump_json,
-        lambda excel: spreadsheets.team_csv(sheet.progress, excel=excel),
+        lambda: spreadsheets.team_lines(sheet.progress),
         lambda: team_document(sheet),
     )
 
@@ -109,7 +113,7 @@ def event_file(db: Session, caller: Caller, event_id: str) -> ReportFile:
     return ReportFile(
         "event-sheet",
         sheet.model_dump_json,
-        lambda excel: spreadsheets.readiness_csv(sheet.readiness, excel=excel),
+        lambda: spreadsheets.readiness_lines(sheet.readiness),
         lambda: event_document(sheet),
     )
 
@@ -120,6 +124,6 @@ def equipment_file(db: Session, caller: Caller, organisation_id: str | None = No
     return ReportFile(
         "equipment-list",
         listed.model_dump_json,
-        lambda excel: spreadsheets.equipment_csv(listed, excel=excel),
+        lambda: spreadsheets.equipment_lines(listed),
         lambda: equipment_document(listed),
     )

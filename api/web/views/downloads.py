@@ -26,7 +26,7 @@ from api.services.reporting.results.reading import read_results
 from api.web.visitors import Visit, Visited
 
 router = APIRouter()
-Format = Literal["pdf", "csv"]
+Format = Literal["pdf", "csv", "xlsx"]
 Id = Annotated[str, Path()]
 Row = TypeVar("Row", str, None)
 

@@ -1,10 +1,12 @@
 """Printed reports: one self-contained page, plots with their numbers, PDF, and nothing executed."""
 
+import io
 import threading
 import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 
+import pandas as pd
 import pytest
 import typst
 
@@ -59,6 +61,22 @@ class TestEveryReport:
         header, *rows = text.splitlines()
         assert "," in header
         assert rows
+
+    def test_as_workbook_with_the_numbers_of_the_csv(self, kind, world: World):
+        """Pandas reads both, and finds the same; in the workbook each column has its type."""
+        path = kinds(world)[kind]
+        text = world.larch.coach.get(path, params={"format": "csv"}).text
+        answer = world.larch.coach.get(path, params={"format": "xlsx"})
+        assert answer.headers["content-disposition"].endswith('.xlsx"')
+        sheets = pd.read_excel(io.BytesIO(answer.content), sheet_name=None)
+        rows, columns = sheets.values()
+        of_csv = pd.read_csv(io.StringIO(text))
+        assert list(columns["name"]) == list(rows.columns) == list(of_csv.columns)
+        for name in rows.columns:
+            if name.endswith(("_at", "_on")):
+                of_csv[name] = pd.to_datetime(of_csv[name]).dt.tz_localize(None)
+                rows[name] = pd.to_datetime(rows[name])
+        pd.testing.assert_frame_equal(rows, of_csv, check_dtype=False, rtol=1e-12)
 
     def test_nothing_of_another_school_is_in_it(self, kind, world: World):
         for form in ("html", "json", "csv"):

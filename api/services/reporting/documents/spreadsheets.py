@@ -1,16 +1,11 @@
-"""Write reports as CSV: plain numbers, one line per team, session or item."""
-
-import csv
-import io
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+"""List reports as plain numbers for spreadsheets: one line per team, session or item."""
 
 from api.models.events.inspections import EventReadiness
 from api.models.registry.equipment_list import EquipmentList
 from api.models.season.progress import TeamProgress
 from api.models.season.quality import SeasonQuality
 from api.models.season.reports import FairPlace, SeasonReport, TeamReport
-from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
+from api.services.reporting.documents.lines import Line, Lines
 
 CSV_COLUMNS = (
     "organisation",
@@ -74,18 +69,7 @@ EQUIPMENT_COLUMNS = (
 )  # fmt: skip
 
 
-def _written(columns: Sequence[str], lines: Iterable[Mapping[str, object]], *, excel: bool) -> str:
-    """Return lines as CSV, with a byte order mark first for spreadsheets."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, columns, lineterminator="\r\n")
-    writer.writeheader()
-    for line in lines:
-        safe = {key: protect(each) if isinstance(each, str) else each for key, each in line.items()}
-        writer.writerow(safe)
-    return (BYTE_ORDER_MARK if excel else "") + out.getvalue()
-
-
-def season_csv(report: SeasonReport, *, excel: bool) -> str:
+def season_lines(report: SeasonReport) -> Lines:
     """Return one line per team."""
     fair = {place.team_id: place for place in report.comparison.places}
     lines = [
@@ -93,14 +77,14 @@ def season_csv(report: SeasonReport, *, excel: bool) -> str:
         for organisation in report.organisations
         for team in organisation.teams
     ]
-    return _written(CSV_COLUMNS, lines, excel=excel)
+    return Lines(CSV_COLUMNS, list(lines))
 
 
-def team_csv(progress: TeamProgress, *, excel: bool) -> str:
+def team_lines(progress: TeamProgress) -> Lines:
     """Return one line per session of a team."""
     lines = [
         {
-            "started_at": _iso(each.started_at),
+            "started_at": each.started_at,
             "build": each.build_number,
             "normalised_power_w": each.normalised_power_w,
             "interval_low_w": each.interval_w[0],
@@ -115,12 +99,12 @@ def team_csv(progress: TeamProgress, *, excel: bool) -> str:
         }
         for each in progress.sessions
     ]
-    return _written(SESSION_COLUMNS, lines, excel=excel)
+    return Lines(SESSION_COLUMNS, list(lines))
 
 
-def readiness_csv(ready: EventReadiness, *, excel: bool) -> str:
+def readiness_lines(ready: EventReadiness) -> Lines:
     """Return one line per check of each team, and one for a team that has no build."""
-    lines: list[dict[str, object]] = [
+    lines: list[Line] = [
         {
             "team": team.team_name,
             "build": team.build_number,
@@ -148,18 +132,18 @@ def readiness_csv(ready: EventReadiness, *, excel: bool) -> str:
         for team in ready.teams
         if not team.checks
     ]  # fmt: skip
-    return _written(READY_COLUMNS, lines, excel=excel)
+    return Lines(READY_COLUMNS, list(lines))
 
 
-def equipment_csv(listed: EquipmentList, *, excel: bool) -> str:
+def equipment_lines(listed: EquipmentList) -> Lines:
     """Return one line per piece of equipment."""
     lines = [item.model_dump() for item in listed.items]
-    return _written(EQUIPMENT_COLUMNS, lines, excel=excel)
+    return Lines(EQUIPMENT_COLUMNS, lines)
 
 
-def _line(organisation: str, team: TeamReport) -> dict[str, object]:
+def _line(organisation: str, team: TeamReport) -> Line:
     current, best, change = team.current, team.best_seen, team.change
-    line: dict[str, object] = {
+    line: Line = {
         "organisation": organisation,
         "team": team.name,
         "entry_class": team.entry_class or "",
@@ -169,7 +153,7 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
         "trials": team.trials,
         "trials_stored": team.trials_stored,
         "trials_left_out": team.trials_stored - team.trials,
-        "last_trial_at": _iso(team.last_trial_at),
+        "last_trial_at": team.last_trial_at,
         "team_id": team.team_id,
     }
     if current:
@@ -198,7 +182,7 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
         figure = getattr(team, name)
         if figure:
             line |= {
-                f"{name}_session_at": _iso(figure.started_at),
+                f"{name}_session_at": figure.started_at,
                 f"{name}_session_w": figure.normalised_power_w,
             }
     low, high = team.trend.interval_pct_per_week or (None, None)
@@ -217,7 +201,7 @@ def _line(organisation: str, team: TeamReport) -> dict[str, object]:
     return line
 
 
-def _fair_cells(place: FairPlace | None) -> dict[str, object]:
+def _fair_cells(place: FairPlace | None) -> Line:
     if place is None:
         return {}
     low, high = place.interval_w or (None, None)
@@ -229,11 +213,7 @@ def _fair_cells(place: FairPlace | None) -> dict[str, object]:
     }
 
 
-def _iso(moment: datetime | None) -> str | None:
-    return None if moment is None else moment.isoformat()
-
-
-def quality_csv(quality: SeasonQuality, *, excel: bool) -> str:
+def quality_lines(quality: SeasonQuality) -> Lines:
     """Return the sessions of reference rotors at each bench, one line each."""
     lines = (
         point.model_dump()
@@ -242,9 +222,9 @@ def quality_csv(quality: SeasonQuality, *, excel: bool) -> str:
             "rotor": chart.rotor,
             "bench_id": chart.bench_id,
             "rotor_id": chart.rotor_id,
-            "started_at": _iso(point.started_at),
+            "started_at": point.started_at,
         }
         for chart in quality.charts
         for point in chart.points
     )
-    return _written(QUALITY_COLUMNS, lines, excel=excel)
+    return Lines(QUALITY_COLUMNS, list(lines))
