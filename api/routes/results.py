@@ -30,7 +30,9 @@ def results(query: Annotated[ResultsQuery, Query()], request: Request, read: Rea
     """Give results as a tidy table: one row for each trial or run, all facts and figures.
 
     Numbers are in the unit of their column's name, moments in UTC. Powers are in watts; `u_…` are
-    relative standard uncertainties (k = 1), intervals are k = 2.
+    relative standard uncertainties (k = 1), intervals are k = 2. In CSV, yes and no are `TRUE` and
+    `FALSE`, and a missing value is an empty cell. Parquet has the type, unit and meaning of each
+    column, and pandas reads its units as `attrs["units"]`.
     """
     with database(request).reading() as db:
         out = write_results(

@@ -66,7 +66,12 @@ OF_TRIAL = (
     Column("u_bench", "number", "", "relative standard uncertainty from the bench"),
     Column("u_total", "number", "", "relative standard uncertainty of both"),
     Column("normalisation", "text", "", "direct, default, provisional or out_of_range"),
-    Column("open_flags", "text", "", "rules of open flags, with spaces between them"),
+    Column(
+        "open_flags",
+        "text",
+        "",
+        "rules of open flags, with spaces between them; empty if there are none",
+    ),
     Column("created_at", "moment", "UTC", "when the trial was stored"),
 )
 OF_RUN = (

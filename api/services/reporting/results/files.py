@@ -1,6 +1,7 @@
 """Write tidy results as CSV, a workbook or Parquet, part by part; pandas and pyarrow on demand."""
 
 import io
+import json
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import IO, Any
@@ -19,6 +20,8 @@ MEDIA: dict[Format, str] = {
 }
 #: The most rows of a workbook: one sheet holds a million, and writing them takes minutes.
 MOST_SHEET_ROWS = 200_000
+#: pandas reads this part of a Parquet file's metadata as the `attrs` of the frame.
+PANDAS_ATTRIBUTES = "PANDAS_ATTRS"
 CHUNK_BYTES = 1 << 16
 MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 DTYPES = {"text": "str", "number": "float64", "whole": "Int64", "yes": "boolean",
@@ -61,13 +64,22 @@ def frame_of(columns: Sequence[Column], rows: Sequence[Row]) -> Any:
     )
 
 
+def units_of(columns: Sequence[Column]) -> dict[str, str]:
+    """Return the unit of each column that has one."""
+    return {column.name: column.unit for column in columns if column.unit}
+
+
 def _write_csv(
     out: IO[bytes], columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
 ) -> None:
     text = io.TextIOWrapper(out, encoding="utf-8", newline="")
     frame_of(columns, []).to_csv(text, index=False, lineterminator="\r\n")
+    answers = [column.name for column in columns if column.kind == "yes"]
     for rows in row_parts:
         frame = frame_of(columns, _safe(columns, rows))
+        # R turns TRUE and FALSE into booleans by itself, as pandas and polars do, but not True.
+        for name in answers:
+            frame[name] = frame[name].map({True: "TRUE", False: "FALSE"})
         frame.to_csv(text, index=False, header=False, date_format=MOMENT, lineterminator="\r\n")
     text.flush()
     text.detach()
@@ -91,7 +103,7 @@ def _write_parquet(
         pa.field(column.name, types[column.kind],
                  metadata={"unit": column.unit, "about": column.about})
         for column in columns
-    ])  # fmt: skip
+    ], metadata={PANDAS_ATTRIBUTES: json.dumps({"units": units_of(columns)})})  # fmt: skip
     with pq.ParquetWriter(out, schema, compression="zstd") as writer:
         for rows in row_parts:
             values = {each.name: [row[each.name] for row in rows] for each in columns}

@@ -97,7 +97,8 @@ def _of(trial: TrialRead, names: Row, query: ResultsQuery) -> list[Row]:
         "interval_high_w": high,
         "open_flags": " ".join(
             sorted({each.rule for each in trial.flags if each.state == flags.OPEN})
-        ),
+        )
+        or None,
     }
     if query.rows == "trials":
         return [row]
