@@ -14,14 +14,14 @@ The access key is read from the variable GUSTBOOK_KEY, or from the file named by
 The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
-import argparse
 import csv
 import io
 import sys
 from pathlib import Path
 from typing import Any
 
-from client import OK, Stop, add_url, find_season, list_all, open_client, read_key
+from client import Gustbook
+from client.command_line import OK, find_season, options_parser, run, safe_cell
 
 EXAMPLES = """\
 examples:
@@ -33,17 +33,18 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 """
 COLUMNS = ("organisation", "about", "severity", "rule", "message", "advice", "flag_id", "season")
 SHOWN = 3  # of a school's warnings at once; the rest are counted
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\0")
 
 
-def open_questions(client: Any, season: Any | None, with_warnings: bool) -> list[dict[str, str]]:
+def open_questions(
+    gustbook: Gustbook, season: Any | None, with_warnings: bool
+) -> list[dict[str, str]]:
     """Return the open questions of a season or of all seasons, gravest first in each school."""
-    schools = {each["id"]: each["name"] for each in list_all(client, "organisations")}
-    seasons = {each["id"]: each["name"] for each in list_all(client, "seasons")}
-    filters = {"state": "open"} | ({"season_id": season["id"]} if season else {})
-    flags = list_all(client, "flags", severity="hold", **filters)
+    schools = {each["id"]: each["name"] for each in gustbook.organisations()}
+    seasons = {each["id"]: each["name"] for each in gustbook.seasons()}
+    filters = {"state": "open", "season_id": season and season["id"]}
+    flags = [*gustbook.flags(severity="hold", **filters)]
     if with_warnings:
-        flags += list_all(client, "flags", severity="warn", **filters)
+        flags += gustbook.flags(severity="warn", **filters)
     rows = [
         {name: flag.get(name) or "" for name in COLUMNS}
         | {"organisation": schools.get(flag["organisation_id"], ""), "flag_id": flag["id"],
@@ -61,9 +62,9 @@ def open_questions(client: Any, season: Any | None, with_warnings: bool) -> list
     )
 
 
-def seasons_line(client: Any) -> str:
+def seasons_line(gustbook: Gustbook) -> str:
     """Return a line with the names of all seasons."""
-    names = [each["name"] for each in list_all(client, "seasons")]
+    names = [each["name"] for each in gustbook.seasons()]
     return f"{'seasons' if len(names) > 1 else 'season'}: {', '.join(names) or 'none yet'}"
 
 
@@ -104,42 +105,38 @@ def to_csv(rows: list[dict[str, str]]) -> str:
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
     for row in rows:
-        safe = {k: f"'{v}" if v.startswith(FORMULA_STARTS) else v for k, v in row.items()}
-        writer.writerow(safe)
+        writer.writerow({name: safe_cell(text) for name, text in row.items()})
     return out.getvalue()
 
 
 def main(arguments: list[str] | None = None) -> int:
     """List the questions that the command line selects; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("only", nargs="?", metavar="SEASON", help="the same as --season")
     parser.add_argument("--season", help="its name or id (default: every season)")
     parser.add_argument("--all", action="store_true", help="warnings too")
     parser.add_argument("--format", choices=["text", "csv"], default="text")
     parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
-    add_url(parser)
     options = parser.parse_args(arguments)
-    try:
-        with open_client(options.url, read_key()) as client:
-            named = options.season or options.only
-            season = find_season(client, named) if named else None
-            rows = open_questions(client, season, options.all)
-            if season is None:
-                print(seasons_line(client), file=sys.stderr)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
-    output = to_text(rows) if options.format == "text" else to_csv(rows)
-    if options.out is None:
+
+    def work(gustbook: Gustbook) -> int:
+        named = options.season or options.only
+        season = find_season(gustbook, named) if named else None
+        rows = open_questions(gustbook, season, options.all)
+        if season is None:
+            print(seasons_line(gustbook), file=sys.stderr)
+        _write(to_text(rows) if options.format == "text" else to_csv(rows), options.out)
+        return OK
+
+    return run(options.url, work)
+
+
+def _write(output: str, out: Path | None) -> None:
+    if out is None:
         sys.stdout.write(output)
-    else:
-        options.out.write_text(output, encoding="utf-8-sig", newline="")
-        print(f"written: {options.out}", file=sys.stderr)
-    return OK
+        return
+    out.write_text(output, encoding="utf-8-sig", newline="")
+    print(f"written: {out}", file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -15,10 +15,10 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 
 import argparse
 import json
-import sys
 from typing import Any
 
-from client import OK, Stop, add_url, ask, find, find_season, open_client, read_key, require_ok
+from client import Gustbook
+from client.command_line import OK, find_season, options_parser, run
 
 EXAMPLES = """\
 examples:
@@ -31,20 +31,16 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 STEPS_SHOWN = 5
 
 
-def read_event(client: Any, options: argparse.Namespace) -> dict[str, Any]:
+def read_event(gustbook: Gustbook, options: argparse.Namespace) -> dict[str, Any]:
     """Return forecast, comparison, readiness and plan of an event."""
-    season = find_season(client, options.season)
-    event = find(client, "events", options.event, season_id=season["id"])
-
-    def get(path: str) -> Any:
-        return require_ok(ask(client, "GET", path)).json()
-
+    season = find_season(gustbook, options.season)
+    event = gustbook.find("events", options.event, season_id=season["id"])
     return {
         "event": event,
-        "outlook": get(f"/v1/events/{event['id']}/outlook"),
-        "comparison": get(f"/v1/seasons/{season['id']}/comparison?event_id={event['id']}"),
-        "readiness": get(f"/v1/events/{event['id']}/readiness"),
-        "plan": get(f"/v1/seasons/{season['id']}/plan"),
+        "outlook": gustbook.get(f"/v1/events/{event['id']}/outlook"),
+        "comparison": gustbook.comparison(season["id"], event_id=event["id"]),
+        "readiness": gustbook.get(f"/v1/events/{event['id']}/readiness"),
+        "plan": gustbook.get(f"/v1/seasons/{season['id']}/plan"),
     }
 
 
@@ -96,28 +92,22 @@ def _links(event_facts: dict[str, Any]) -> list[str]:
 
 def main(arguments: list[str] | None = None) -> int:
     """Show what the command line asks for; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--pairs", action="store_true", help="also name each of these pairs")
     parser.add_argument("--format", choices=["text", "json"], default="text")
-    add_url(parser)
     options = parser.parse_args(arguments)
-    try:
-        with open_client(options.url, read_key()) as client:
-            event_facts = read_event(client, options)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
-    if options.format == "json":
-        print(json.dumps(event_facts, indent=1, ensure_ascii=False))
-    else:
-        print(to_text(event_facts, with_pairs=options.pairs), end="")
-    return OK
+
+    def work(gustbook: Gustbook) -> int:
+        event_facts = read_event(gustbook, options)
+        if options.format == "json":
+            print(json.dumps(event_facts, indent=1, ensure_ascii=False))
+        else:
+            print(to_text(event_facts, with_pairs=options.pairs), end="")
+        return OK
+
+    return run(options.url, work)
 
 
 if __name__ == "__main__":

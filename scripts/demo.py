@@ -21,7 +21,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
+
+if TYPE_CHECKING:
+    from client import Gustbook
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -104,35 +107,23 @@ def _service(port: int) -> Iterator[tuple[str, Path]]:
 def _show(url: str, database: Path, once: bool) -> int:
     """Load the season, show its report, and keep the service running unless `once`."""
     # Imported only here, because these modules need the packages in .venv.
-    from client import find_season, open_client, require_ok
+    from client import Gustbook
 
-    from scripts import check_data, register_season, season_report, submit_trials
+    from scripts import check_data, season_report
 
     _wait(url)
     key = _first_key(database)
-    folder = database.parent / "season"
-    living_season.write(SEED, folder, datetime.now(UTC).date())
-    with open_client(url, key) as client:
-        print("registering schools, teams, turbines and benches …")
-        new = register_season.register(client, folder)
-        print("  " + register_season.words_of_new(new))
-        print("submitting each school's trials; what people mistype is refused or held …")
-        files = sorted(folder.glob("trials_*.csv"))
-        how = submit_trials.SubmitOptions(partial=True, refused_folder=database.parent)
-        submit_trials.submit_files(client, files, how)
-        season = find_season(client, None)
-        answered = _answer_old_questions(client, season)
-        print(f"{answered} older questions answered as a coach would; {QUESTIONS} are left for you")
-        path = f"/v1/seasons/{season['id']}/report"
-        report = require_ok(client.get(path))
-        page = require_ok(client.get(path, params={"format": "html"}))
-        questions = check_data.open_questions(client, season, with_warnings=False)
-        school, coach_key = _coach(client)
+    with Gustbook(url, key) as gustbook:
+        season = load(gustbook, database.parent)
+        report = gustbook.report("season", season["id"])
+        page = gustbook.report_file("season", season["id"], "html")
+        questions = check_data.open_questions(gustbook, season, with_warnings=False)
+        school, coach_key = _coach(gustbook)
     offered = f"lead\t\t{key}\ncoach\t{school}\t{coach_key}\n"
     (database.parent / KEYS).write_text(offered, encoding="utf-8")
     written = database.parent / "season_report.html"
-    written.write_bytes(page.content)
-    print("\n" + season_report.to_text(report.json()))
+    written.write_bytes(page)
+    print("\n" + season_report.to_text(report))
     print(check_data.to_text(questions, holds_shown=2))
     print(f"report as a page    {written}")
     print(f"refused rows        {database.parent}/*.refused.csv")
@@ -144,36 +135,56 @@ def _show(url: str, database: Path, once: bool) -> int:
         time.sleep(3600)
 
 
-def _answer_old_questions(client: Any, season: Any) -> int:
-    """Answer the questions that hold trials, oldest first, except the newest few."""
-    from client import require_ok
+def load(gustbook: "Gustbook", folder: Path) -> dict[str, Any]:
+    """Load the season as it would be today, and answer old questions; return the season.
 
+    Its tables and the refused rows are written into the folder.
+    """
+    from client.command_line import find_season
+
+    from scripts import register_season, submit_trials
+
+    tables = folder / "season"
+    living_season.write(SEED, tables, datetime.now(UTC).date())
+    print("registering schools, teams, turbines and benches …")
+    new = register_season.register(gustbook, tables)
+    print("  " + register_season.words_of_new(new))
+    print("submitting each school's trials; what people mistype is refused or held …")
+    files = sorted(tables.glob("trials_*.csv"))
+    how = submit_trials.SubmitOptions(partial=True, refused_folder=folder)
+    submit_trials.submit_files(gustbook, files, how)
+    season = find_season(gustbook, None)
+    answered = _answer_old_questions(gustbook, season["id"])
+    print(f"{answered} older questions answered as a coach would; {QUESTIONS} are left for you")
+    return season
+
+
+def _answer_old_questions(gustbook: "Gustbook", season_id: str) -> int:
+    """Answer the questions that hold trials, oldest first, except the newest few."""
     answered = 0
-    path = f"/v1/flags?season_id={season['id']}&state=open&severity=hold&limit=200"
+    days: dict[str, tuple[str, str]] = {}
     while True:
-        flags = require_ok(client.get(path)).json()["items"]
+        flags = [*gustbook.flags(season_id=season_id, state="open", severity="hold")]
         if len(flags) <= QUESTIONS:
             return answered
-        days = {flag["id"]: _asked_on(client, flag) for flag in flags}
+        unknown = [flag for flag in flags if flag["id"] not in days]
+        days |= {flag["id"]: _asked_on(gustbook, flag) for flag in unknown}
         oldest = min(flags, key=lambda flag: days[flag["id"]])
-        answer = {"answer": "accept_fix"}
-        if not oldest["proposed_fix"]:
-            answer = {"answer": "confirm", "reason": "read once more with the team: it is right"}
-            if oldest["trial_id"]:
-                answer = {"answer": "withdraw_trial", "reason": "nobody noted which value is right"}
-        path_of_answer = f"/v1/flags/{oldest['id']}/answer"
-        require_ok(client.post(path_of_answer, json=answer))
+        if oldest["proposed_fix"]:
+            gustbook.answer(oldest, "accept_fix")
+        elif oldest["trial_id"]:
+            gustbook.answer(oldest, "withdraw_trial", "nobody noted which value is right")
+        else:
+            gustbook.answer(oldest, "confirm", "read once more with the team: it is right")
         answered += 1
 
 
-def _asked_on(client: Any, flag: Any) -> tuple[str, str]:
+def _asked_on(gustbook: "Gustbook", flag: dict[str, Any]) -> tuple[str, str]:
     """Return the start of the session of a question, and the name of its trial."""
-    from client import require_ok
-
     trial = {"client_ref": "", "session_id": flag["session_id"]}
     if flag["trial_id"]:
-        trial = require_ok(client.get(f"/v1/trials/{flag['trial_id']}")).json()
-    session = require_ok(client.get(f"/v1/sessions/{trial['session_id']}")).json()
+        trial = gustbook.get(f"/v1/trials/{flag['trial_id']}")
+    session = gustbook.get(f"/v1/sessions/{trial['session_id']}")
     return session["started_at"], f"{trial['client_ref']} {flag['rule']}"
 
 
@@ -206,13 +217,11 @@ def _first_key(database: Path) -> str:
     return done.stdout.strip()
 
 
-def _coach(client: Any) -> tuple[str, str]:
+def _coach(gustbook: "Gustbook") -> tuple[str, str]:
     """Make a key for a coach of one school; return the school's name and the key."""
-    from client import list_all, require_ok
-
-    school = list_all(client, "organisations")[0]
+    school = next(gustbook.organisations())
     asked = {"label": "Demo coach", "role": "coach", "organisation_ids": [school["id"]]}
-    return school["name"], require_ok(client.post("/v1/keys", json=asked)).json()["key"]
+    return school["name"], gustbook.post("/v1/keys", asked)["key"]
 
 
 def _print_addresses(url: str, key: str, season_id: str) -> None:

@@ -19,34 +19,19 @@ only you may be able to read. It is never an argument.
 The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
-import argparse
-import secrets
-import sys
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from client import (
-    KEY,
-    OK,
-    REFUSED,
-    USAGE,
-    Stop,
-    add_url,
-    ask,
-    error_message,
-    find_season,
-    list_all,
-    open_client,
-    read_key,
-    require_ok,
-)
+from client import Gustbook, KeyNotAccepted, Refused, WrongUse
+from client.command_line import OK, find_season, options_parser, run, show_progress
+from client.lists import same_name
 from season_tables import (
     GRID_COLUMNS,
     LOAN_COLUMNS,
     TABLES,
-    Fault,
     Row,
+    WrongRow,
     read_rules,
     read_table,
     value_of,
@@ -76,8 +61,8 @@ OWNERS_ONLY = {"turbines": ("organisation_id",), "builds": ("organisation_id", "
 class Registry:
     """Things that are registered, by collection and name."""
 
-    def __init__(self, client: Any) -> None:
-        self.client = client
+    def __init__(self, gustbook: Gustbook) -> None:
+        self.gustbook = gustbook
         self.things: dict[str, dict[tuple[str, ...], dict[str, Any]]] = {}
         self.season_id = ""
         self.season_named: str | None = None
@@ -86,10 +71,8 @@ class Registry:
     def load(self, collection: str) -> None:
         """Load the things that a collection has already."""
         self.things[collection] = {}
-        filters = {"limit": "200"}
-        if collection == "teams" and self.season_id:
-            filters["season_id"] = self.season_id
-        for item in list_all(self.client, collection, **filters):
+        season_id = (collection == "teams" and self.season_id) or None
+        for item in self.gustbook.each(f"/v1/{collection}", season_id=season_id):
             self.remember(collection, item)
 
     def remember(self, collection: str, item: dict[str, Any]) -> None:
@@ -103,28 +86,23 @@ class Registry:
             for key, item in self.things[collection].items()
             if owner is None or key[0] == owner
         }
-        same = [item for key, item in by_name.items() if _plain(key) == _plain(name)]
+        same = [item for key, item in by_name.items() if same_name(key, name)]
         if not same:
             near = get_close_matches(name, list(by_name), n=1, cutoff=0.5)
             hint = f"; did you mean {near[0]}?" if near else ""
-            raise Fault(f"'{name}' is not among {collection}{hint}")
+            raise WrongRow(f"'{name}' is not among {collection}{hint}")
         return by_name.get(name, same[0])
 
     def add(self, path: str, facts: dict[str, Any]) -> dict[str, Any]:
-        """Register a thing, or raise `Fault` with the service's reason."""
-        once = {
-            "Idempotency-Key": secrets.token_hex(16)
-        }  # a request whose answer is lost is sent again
-        answer = ask(self.client, "POST", path, json=facts, headers=once)
-        if answer.status_code == 403:
-            raise Stop(KEY, f"{error_message(answer)}. {COACH_HINT}")
-        if answer.status_code >= 500 or answer.status_code == 401:
-            require_ok(answer)
-        if answer.status_code >= 400:
-            problem = answer.json()
-            errors = [_error_in_words(error) for error in problem.get("errors", [])]
-            raise Fault("; ".join(errors) or str(problem.get("detail")))
-        item: dict[str, Any] = answer.json()
+        """Register a thing, or raise `WrongRow` with the service's reason."""
+        try:
+            item: dict[str, Any] = self.gustbook.post(path, facts)
+        except KeyNotAccepted as error:
+            if error.status != 403:
+                raise
+            raise KeyNotAccepted(f"{error}. {COACH_HINT}") from error
+        except Refused as error:
+            raise WrongRow("; ".join(map(str, error.faults)) or error.sentence) from error
         return item
 
 
@@ -132,17 +110,6 @@ COACH_HINT = (
     "With a coach's key, keep only your own school's rows, and leave out season.csv and "
     "organisations.csv: a lead registers those."
 )
-
-
-def _error_in_words(error: dict[str, Any]) -> str:
-    field = error.get("pointer", "").strip("/")
-    hint = f" {error['hint']}" if error.get("hint") else ""
-    end = "" if error["detail"].endswith((".", "?")) else "."
-    return f"{field} {error['detail']}{end}{hint}"
-
-
-def _plain(name: str) -> str:
-    return " ".join(str(name).casefold().split())
 
 
 def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
@@ -157,15 +124,16 @@ def _name_of(collection: str, item: dict[str, Any]) -> tuple[str, ...]:
     return (str(item.get(owner)), own) if owner else (own,)
 
 
-def register(client: Any, folder: Path, season: str | None = None) -> dict[str, int]:
+def register(gustbook: Gustbook, folder: Path, season: str | None = None) -> dict[str, int]:
     """Register the rows of a folder's tables; return the number of new ones of each kind.
 
     `season` names the season of a folder without `season.csv`; by default it is the current one.
     """
     tables = [name for name in (*TABLES, "wind_grids") if (folder / f"{name}.csv").is_file()]
     if not tables:
-        raise Stop(USAGE, f"{folder} holds none of {', '.join(TABLES)}.csv")
-    registry = Registry(client)
+        words = f"{folder} holds none of {', '.join(TABLES)}.csv"
+        raise WrongUse(words)
+    registry = Registry(gustbook)
     registry.season_named = season
     new: dict[str, int] = {}
     for table, (collection, columns) in TABLES.items():
@@ -188,12 +156,12 @@ def _register_table(
     for number, row in rows:
         try:
             count += _register_row(registry, title, number, collection, row)
-        except Fault as fault:
+        except WrongRow as fault:
             faults.append(f"{title} row {number}: {fault}")
-        _show_progress(collection, number - 1, len(rows))
+        show_progress(collection, number - 1, len(rows))
     if faults:
         others = f"\n{count} other rows of this table are registered; correct these and run again"
-        raise Stop(REFUSED, "\n".join(faults) + others)
+        raise Refused("\n".join(faults) + others)
     return count
 
 
@@ -248,8 +216,8 @@ def _season_id(registry: Registry) -> str:
     """Return the id of the folder's season, of the named season or of the current one."""
     if not registry.season_id:
         if not registry.things["seasons"]:
-            raise Fault("there is no season yet: add season.csv")
-        registry.season_id = find_season(registry.client, registry.season_named)["id"]
+            raise WrongRow("there is no season yet: add season.csv")
+        registry.season_id = find_season(registry.gustbook, registry.season_named)["id"]
     return registry.season_id
 
 
@@ -265,7 +233,7 @@ def _id_of(registry: Registry, column: str, row: Row) -> str:
 
 def _with(row: Row, column: str, needs: str) -> Row:
     if not row.get(column):
-        raise Fault(f"names a {needs}, which needs the {column} too")
+        raise WrongRow(f"names a {needs}, which needs the {column} too")
     return row
 
 
@@ -279,13 +247,13 @@ def _register_loans(registry: Registry, rows: list[tuple[int, Row]]) -> int:
             cells = row.items() - {("equipment", row["equipment"])}
             facts = {k: value_of(k, v) for k, v in cells if v and k != "organisation"}
             path = f"/v1/equipment/{item['id']}"
-            if not require_ok(ask(registry.client, "GET", path)).json()["is_lent"]:
+            if not registry.gustbook.get(path)["is_lent"]:
                 registry.add(f"{path}/loans", facts | {"organisation_id": holder["id"]})
                 count += 1
-        except Fault as fault:
+        except WrongRow as fault:
             faults.append(f"loans.csv row {number}: {fault}")
     if faults:
-        raise Stop(REFUSED, "\n".join(faults))
+        raise Refused("\n".join(faults))
     return count
 
 
@@ -298,16 +266,16 @@ def _register_grids(registry: Registry, rows: list[tuple[int, Row]]) -> int:
             owner = registry.find("organisations", row.get("organisation", ""))["id"]
             bench = registry.find("benches", row.get("bench", ""), owner)["id"]
             grids.setdefault(bench, []).append({k: value_of(k, v) for k, v in row.items() if v})
-        except Fault as fault:
+        except WrongRow as fault:
             faults.append(f"wind_grids.csv row {number}: {fault}")
     if faults:
-        raise Stop(REFUSED, "\n".join(faults))
+        raise Refused("\n".join(faults))
     return sum(_register_grid(registry, bench, points) for bench, points in grids.items())
 
 
 def _register_grid(registry: Registry, bench_id: str, rows: list[Any]) -> int:
     path = f"/v1/benches/{bench_id}/wind-grids"
-    if require_ok(ask(registry.client, "GET", path)).json()["items"]:
+    if registry.gustbook.get(path)["items"]:
         return 0
     owners = ("organisation", "bench")
     points = [
@@ -316,19 +284,10 @@ def _register_grid(registry: Registry, bench_id: str, rows: list[Any]) -> int:
     monitor = {k: v for k, v in rows[0].items() if "monitor" in k}
     try:
         registry.add(path, {"points": points} | monitor)
-    except Fault as fault:
-        raise Stop(REFUSED, f"wind_grids.csv, bench {rows[0]['bench']}: {fault}") from fault
+    except WrongRow as fault:
+        words = f"wind_grids.csv, bench {rows[0]['bench']}: {fault}"
+        raise Refused(words) from fault
     return 1
-
-
-def _show_progress(what: str, done: int, of: int) -> None:
-    """Draw a progress bar if standard error is a terminal."""
-    if not sys.stderr.isatty():
-        return
-    filled = 24 * done // of
-    end = "\n" if done == of else "\r"
-    bar = f"[{'#' * filled}{'.' * (24 - filled)}]"
-    print(f"{what:14} {bar} {done}/{of}", end=end, file=sys.stderr)
 
 
 def words_of_new(new: dict[str, int]) -> str:
@@ -338,26 +297,20 @@ def words_of_new(new: dict[str, int]) -> str:
 
 def main(arguments: list[str] | None = None) -> int:
     """Register the folder named on the command line; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("folder", type=Path, metavar="FOLDER")
     parser.add_argument(
         "--season",
         help="its name or id, for a folder without season.csv (default: the running one)",
     )
-    add_url(parser)
     options = parser.parse_args(arguments)
-    try:
-        with open_client(options.url, read_key()) as client:
-            new = register(client, options.folder, options.season)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
-    print("registered: " + (words_of_new(new) or "nothing new"))
-    return OK
+
+    def work(gustbook: Gustbook) -> int:
+        new = register(gustbook, options.folder, options.season)
+        print("registered: " + (words_of_new(new) or "nothing new"))
+        return OK
+
+    return run(options.url, work)
 
 
 if __name__ == "__main__":

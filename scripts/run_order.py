@@ -16,10 +16,10 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 import argparse
 import csv
 import io
-import sys
 from typing import Any
 
-from client import OK, Stop, add_url, ask, find, find_season, open_client, read_key, require_ok
+from client import Gustbook
+from client.command_line import OK, find_season, options_parser, run, safe_cell
 
 EXAMPLES = """\
 examples:
@@ -31,16 +31,16 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 """
 
 
-def fetch(client: Any, options: argparse.Namespace) -> tuple[dict[str, Any], dict[str, Any]]:
+def fetch(gustbook: Gustbook, options: argparse.Namespace) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return an event and its order; draw a new order if the options say so."""
-    season = find_season(client, options.season)
-    event = find(client, "events", options.event, season_id=season["id"])
+    season = find_season(gustbook, options.season)
+    event = gustbook.find("events", options.event, season_id=season["id"])
     path = f"/v1/events/{event['id']}/run-order"
     if not options.draw:
-        return event, require_ok(ask(client, "GET", path)).json()
+        return event, gustbook.get(path)
     settings = {"seed": options.seed, "attempts": options.attempts}
     body = {name: value for name, value in settings.items() if value is not None}
-    return event, require_ok(ask(client, "POST", path, json=body)).json()
+    return event, gustbook.post(path, body)
 
 
 def to_text(event: dict[str, Any], order: dict[str, Any]) -> str:
@@ -61,37 +61,30 @@ def to_csv(order: dict[str, Any]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["position", "attempt", "block", "whose", "team_id"])
     for slot in order["slots"]:
-        words = slot["words"]
-        safe = f"'{words}" if words.startswith(("=", "+", "-", "@")) else words
-        writer.writerow([slot["position"], slot["attempt"], slot["block"], safe, slot["team_id"]])
+        words = safe_cell(slot["words"])
+        writer.writerow([slot["position"], slot["attempt"], slot["block"], words, slot["team_id"]])
     return out.getvalue()
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Draw or show the order of an event; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--draw", action="store_true", help="draw a new order")
     parser.add_argument("--seed", type=int, help="what to draw with (default: drawn and kept)")
     parser.add_argument("--attempts", type=int, help="runs of each team (default: the event's)")
     parser.add_argument("--format", choices=["text", "csv"], default="text")
-    add_url(parser)
     options = parser.parse_args(arguments)
     if options.seed is not None and not options.draw:
         parser.error("--seed goes with --draw")
-    try:
-        with open_client(options.url, read_key()) as client:
-            event, order = fetch(client, options)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
-    print(to_csv(order) if options.format == "csv" else to_text(event, order), end="")
-    return OK
+
+    def work(gustbook: Gustbook) -> int:
+        event, order = fetch(gustbook, options)
+        print(to_csv(order) if options.format == "csv" else to_text(event, order), end="")
+        return OK
+
+    return run(options.url, work)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 # requires-python = ">=3.11"
 # dependencies = ["httpx>=0.28,<0.29"]
 # ///
-"""Pull a report from Gustbook: as lines to read, or as json, csv, html or pdf.
+"""Pull a report from Gustbook: as lines to read, or as json, csv, xlsx, html or pdf.
 
 --kind says which: season (the default), organisation, team (a page that a team can be handed),
 event (readiness, order of runs, outlook, results) or equipment. Without --season the running season
@@ -19,22 +19,12 @@ The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 import argparse
 import re
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn, get_args
 
-from client import (
-    OK,
-    USAGE,
-    Stop,
-    add_url,
-    ask,
-    find,
-    find_season,
-    list_all,
-    open_client,
-    read_key,
-    require_ok,
-)
+from client import Gustbook, ReportFormat, ReportKind, WrongUse
+from client.command_line import OK, USAGE, find_season, options_parser, run, show_progress
 
 EXAMPLES = """\
 examples:
@@ -49,85 +39,81 @@ exit codes: 0 done, 1 refused, 2 wrong use, 3 key not accepted, 4 service not re
 """
 
 
-def fetch(client: Any, options: argparse.Namespace) -> bytes:
+def fetch(gustbook: Gustbook, options: argparse.Namespace) -> bytes:
     """Return the report in the format of the options."""
-    is_text = options.format == "text"
-    path, parameters = _address(client, options)
-    parameters["format"] = "json" if is_text else options.format
-    if options.excel:
-        parameters["excel"] = "true"
-    answer = require_ok(ask(client, "GET", path, params=parameters))
-    return TEXTS[options.kind](answer.json()).encode() if is_text else bytes(answer.content)
+    kind, thing_id, filters = _chosen_report(gustbook, options)
+    if options.format == "text":
+        return TEXTS[kind](gustbook.report(kind, thing_id, **filters)).encode()
+    excel = options.excel or None
+    return gustbook.report_file(kind, thing_id, options.format, excel=excel, **filters)
 
 
-def _address(client: Any, options: argparse.Namespace) -> tuple[str, dict[str, str]]:
-    """Return the path of a report, and its query parameters."""
+def _chosen_report(
+    gustbook: Gustbook, options: argparse.Namespace
+) -> tuple[ReportKind, str, dict[str, str]]:
+    """Return the kind of a report, the id of what it is about, and its filters."""
+    kind: ReportKind = options.kind
     filters: dict[str, str] = {}
     if options.organisation:
-        filters["organisation_id"] = find(client, "organisations", options.organisation)["id"]
-    if options.kind == "equipment":
-        return "/v1/equipment-list", filters
-    season = find_season(client, options.season)
-    if options.kind == "event":
-        event = find(client, "events", options.event, season_id=season["id"])
-        return f"/v1/events/{event['id']}/sheet", {}
-    if options.kind == "organisation":
-        if not filters:
-            raise Stop(USAGE, "name the school with --organisation")
-        path = f"/v1/organisations/{filters['organisation_id']}/report"
-        return path, {"season_id": season["id"]}
+        school = gustbook.find("organisations", options.organisation)
+        filters["organisation_id"] = school["id"]
+    if kind == "equipment":
+        return kind, "", filters
+    season = find_season(gustbook, options.season)
+    if kind == "event":
+        event = gustbook.find("events", options.event, season_id=season["id"])
+        return kind, event["id"], {}
+    if kind == "organisation":
+        school_id = filters.get("organisation_id") or _missing("the school", "--organisation")
+        return kind, school_id, {"season_id": season["id"]}
     if options.team:
-        team = find(client, "teams", options.team, season_id=season["id"], **filters)
+        team = gustbook.find("teams", options.team, season_id=season["id"], **filters)
         filters["team_id"] = team["id"]
-    if options.kind == "team":
-        if not options.team:
-            raise Stop(USAGE, "name the team with --team")
-        return f"/v1/teams/{filters['team_id']}/report", {}
-    return f"/v1/seasons/{season['id']}/report", filters
+    if kind == "team":
+        return kind, filters.get("team_id") or _missing("the team", "--team"), {}
+    return kind, season["id"], filters
 
 
-def fetch_all(client: Any, options: argparse.Namespace) -> list[Path]:
+def _missing(what: str, option: str) -> NoReturn:
+    raise WrongUse(f"name {what} with {option}")
+
+
+def fetch_all(gustbook: Gustbook, options: argparse.Namespace) -> list[Path]:
     """Write every report of a season into a folder; return the files."""
-    form = "html" if options.format == "text" else options.format
-    season = find_season(client, options.season)
-    works = [("season", f"/v1/seasons/{season['id']}/report"), ("equipment", "/v1/equipment-list")]
-    report = require_ok(ask(client, "GET", works[0][1], params={"format": "json"})).json()
-    for school in report["organisations"]:
-        path = f"/v1/organisations/{school['organisation_id']}/report?season_id={season['id']}"
-        works.append((f"school-{school['name']}", path))
-        works += [
-            (f"team-{team['name']}-{school['name']}", f"/v1/teams/{team['team_id']}/report")
-            for team in school["teams"]
-        ]
-    events = list_all(client, "events", season_id=season["id"])
-    works += [(f"event-{event['name']}", f"/v1/events/{event['id']}/sheet") for event in events]
+    form: ReportFormat = "html" if options.format == "text" else options.format
+    season = find_season(gustbook, options.season)
+    works = list(_reports(gustbook, season["id"]))
     options.all.mkdir(parents=True, exist_ok=True)
-    written = []
-    for done, (name, path) in enumerate(works, start=1):
-        mark = "&" if "?" in path else "?"
-        answer = require_ok(ask(client, "GET", f"{path}{mark}format={form}"))
+    written: list[Path] = []
+    for done, (name, kind, thing_id, filters) in enumerate(works, start=1):
         file = options.all / f"{_file_name(name)}.{form}"
         if file in written:  # two names with the same file name
             file = file.with_stem(f"{file.stem}-{done}")
-        file.write_bytes(answer.content)
+        file.write_bytes(gustbook.report_file(kind, thing_id, form, **filters))
         written.append(file)
-        _show_progress("reports", done, len(works))
+        show_progress("reports", done, len(works))
     return written
+
+
+def _reports(
+    gustbook: Gustbook, season_id: str
+) -> Iterator[tuple[str, ReportKind, str, dict[str, str]]]:
+    """Yield the name, kind, id and filters of every report of a season."""
+    yield "season", "season", season_id, {}
+    yield "equipment", "equipment", "", {}
+    for school in gustbook.report("season", season_id)["organisations"]:
+        of_season = {"season_id": season_id}
+        yield f"school-{school['name']}", "organisation", school["organisation_id"], of_season
+        for team in school["teams"]:
+            yield f"team-{team['name']}-{school['name']}", "team", team["team_id"], {}
+    for event in gustbook.events(season_id=season_id):
+        yield f"event-{event['name']}", "event", event["id"], {}
 
 
 def _file_name(name: str) -> str:
     """Return a file name that is valid on any system."""
     letters = (letter if letter.isalnum() else "-" for letter in name.casefold())
     return re.sub("-+", "-", "".join(letters)).strip("-")
-
-
-def _show_progress(what: str, done: int, of: int) -> None:
-    """Draw a progress bar if standard error is a terminal."""
-    if not sys.stderr.isatty():
-        return
-    filled, end = 24 * done // of, "\n" if done == of else "\r"
-    bar = f"[{'#' * filled}{'.' * (24 - filled)}]"
-    print(f"{what:14} {bar} {done}/{of}", end=end, file=sys.stderr)
 
 
 def team_text(sheet: dict[str, Any]) -> str:
@@ -264,38 +250,39 @@ def _mw(figure: dict[str, Any]) -> str:
     return f"{figure['normalised_power_w'] * 1000:5.1f} mW ({low * 1000:.0f} to {high * 1000:.0f})"
 
 
-TEXTS = {"season": to_text, "organisation": to_text, "team": team_text, "event": event_text,
-         "equipment": equipment_text}  # fmt: skip
+TEXTS: dict[ReportKind, Callable[[dict[str, Any]], str]] = {
+    "season": to_text, "organisation": to_text, "team": team_text, "event": event_text,
+    "equipment": equipment_text,
+}  # fmt: skip
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Write the report that the options select; return the exit code."""
-    layout = argparse.RawDescriptionHelpFormatter
-    parser = argparse.ArgumentParser(description=__doc__, epilog=EXAMPLES, formatter_class=layout)
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("--kind", choices=list(TEXTS), default="season", help="which report")
     parser.add_argument("--season", help="its name or id (default: the running one)")
     parser.add_argument("--event", help="name of the event (default: the newest)")
     parser.add_argument("--organisation", help="only this school or club, by name")
     parser.add_argument("--team", help="only this team, by name")
-    parser.add_argument("--format", choices=["text", "json", "csv", "html", "pdf"], default="text")
+    parser.add_argument("--format", choices=["text", *get_args(ReportFormat)], default="text")
     parser.add_argument("--excel", action="store_true", help="mark the csv for spreadsheets")
     parser.add_argument("--out", type=Path, help="file to write (default: standard output)")
     parser.add_argument("--all", type=Path, metavar="FOLDER", help="write every report into it")
-    add_url(parser)
     options = parser.parse_args(arguments)
+
+    def work(gustbook: Gustbook) -> int:
+        if options.all:
+            written = fetch_all(gustbook, options)
+            print(f"{len(written)} reports written into {options.all}")
+        else:
+            write(fetch(gustbook, options), options.out)
+        return OK
+
     try:
-        with open_client(options.url, read_key()) as client:
-            if options.all:
-                print(f"{len(fetch_all(client, options))} reports written into {options.all}")
-                return OK
-            write(fetch(client, options), options.out)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
+        return run(options.url, work)
     except OSError as error:
         print(f"{error.filename}: {error.strerror}", file=sys.stderr)
         return USAGE
-    return OK
 
 
 def write(content: bytes, out: Path | None) -> None:

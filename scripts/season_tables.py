@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from client import REFUSED, Stop
+from client import Refused
 
 #: Tables in the order of their dependencies, with the columns that each may have.
 TABLES: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -47,7 +47,7 @@ AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 Row = dict[str, str]
 
 
-class Fault(Exception):
+class WrongRow(Exception):
     """An error in one row, described in words."""
 
 
@@ -60,9 +60,11 @@ def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
         delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
         records = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
     except UnicodeDecodeError as error:
-        raise Stop(REFUSED, f"{path.name} is not UTF-8: save it as 'CSV UTF-8'") from error
+        words = f"{path.name} is not UTF-8: save it as 'CSV UTF-8'"
+        raise Refused(words) from error
     except csv.Error as error:
-        raise Stop(REFUSED, f"{path.name} cannot be cut into cells: {error}") from error
+        words = f"{path.name} cannot be cut into cells: {error}"
+        raise Refused(words) from error
     header = [title.strip() for title in records[0]] if records else []
     allowed = columns if path.stem != "equipment" else (*columns, *SPEC_COLUMNS)
     _require_columns(path.name, header, allowed)
@@ -72,7 +74,7 @@ def read_table(path: Path, columns: tuple[str, ...]) -> list[tuple[int, Row]]:
             continue
         if len(record) != len(header):
             words = f"has {len(record)} cells, and the header {len(header)}"
-            raise Stop(REFUSED, f"{path.name} row {number} {words}")
+            raise Refused(f"{path.name} row {number} {words}")
         rows.append((number, dict(zip(header, map(str.strip, record), strict=True))))
     _require_clear_numbers(path.name, rows)
     return [(number, {column: _point(cell, delimiter) for column, cell in row.items()})
@@ -88,7 +90,8 @@ def _require_clear_numbers(name: str, rows: list[tuple[int, Row]]) -> None:
             if AMBIGUOUS.fullmatch(cell) and ("," if "," in cell else ".") not in clear:
                 either = f"{cell.replace(',', '.')} or {re.sub('[.,]', '', cell)}"
                 words = f"{name} row {number}, column {column}: '{cell}' may mean {either}"
-                raise Stop(REFUSED, f"{words}; write it with another number of decimals or without")
+                words += "; write it with another number of decimals or without"
+                raise Refused(words)
 
 
 def _point(cell: str, delimiter: str) -> str:
@@ -104,7 +107,8 @@ def _require_columns(name: str, header: list[str], allowed: tuple[str, ...]) -> 
         if title not in allowed and not (_stem(title) != title and _stem(title) in stems):
             near = get_close_matches(title, allowed, n=1)
             hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(allowed)}"
-            raise Stop(REFUSED, f"{name}: '{title}' is not a column of this table; {hint}")
+            words = f"{name}: '{title}' is not a column of this table; {hint}"
+            raise Refused(words)
 
 
 def _stem(column: str) -> str:
@@ -123,7 +127,7 @@ def value_of(column: str, cell: str) -> Any:
     try:
         return int(cell) if column in WHOLE_NUMBERS else float(cell)
     except ValueError as error:
-        raise Fault(f"column {column}: '{cell}' is not a number") from error
+        raise WrongRow(f"column {column}: '{cell}' is not a number") from error
 
 
 def read_rules(path: Path) -> dict[str, Any] | None:
@@ -133,5 +137,5 @@ def read_rules(path: Path) -> dict[str, Any] | None:
     try:
         rules: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as error:
-        raise Stop(REFUSED, f"{path.name} is not JSON: {error}") from error
+        raise Refused(f"{path.name} is not JSON: {error}") from error
     return rules

@@ -14,29 +14,15 @@ The access key is read from the variable GUSTBOOK_KEY, or from the file named by
 The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
-import argparse
 import csv
 import io
-import secrets
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from client import (
-    OK,
-    REFUSED,
-    USAGE,
-    Stop,
-    add_url,
-    ask,
-    error_message,
-    find_season,
-    open_client,
-    read_key,
-    require_ok,
-)
+from client import Answer, Fault, Gustbook, Refused, WrongUse
+from client.command_line import OK, REFUSED, find_season, options_parser, run, show_progress
 
 EXAMPLES = """\
 examples:
@@ -68,19 +54,18 @@ class SubmitOptions:
     mapping: str | None = None
 
     @property
-    def parameters(self) -> dict[str, str]:
+    def parameters(self) -> dict[str, Any]:
         """Return the query parameters that each request about the file has."""
-        values = {"decimal": self.decimal, "season_id": self.season_id, "mapping": self.mapping}
-        return {name: value for name, value in values.items() if value}
+        return {"decimal": self.decimal, "season_id": self.season_id, "mapping": self.mapping}
 
 
-def submit_file(client: Any, path: Path, how: SubmitOptions) -> bool:
+def submit_file(gustbook: Gustbook, path: Path, how: SubmitOptions) -> bool:
     """Try a file, then store it; return whether every row was accepted."""
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise Stop(USAGE, f"{path}: {error.strerror}") from error
-    tried = _send(client, content, how.parameters | {"dry_run": "true", "mode": "partial"})
+        raise WrongUse(f"{path}: {error.strerror}") from error
+    tried = gustbook.submit_file(content, dry_run=True, **how.parameters)
     print(f"{path.name}: {_understood(tried)}")
     _show_unread(tried["understood"])
     if not tried["rows"]:
@@ -102,31 +87,28 @@ def submit_file(client: Any, path: Path, how: SubmitOptions) -> bool:
         refused = _write_refused(target, content, wrong)
         print(f"  nothing stored: correct these rows (also in {refused.name}) and submit again")
         return False
-    once = {"Idempotency-Key": secrets.token_hex(16)}  # a retry after a lost answer stores once
-    parameters = how.parameters | {"mode": "partial" if how.partial else "all"}
-    if how.unsure:
-        parameters["warnings"] = "refuse"
-    done = _send(client, content, parameters, once)
+    warnings = "refuse" if how.unsure else None
+    done = gustbook.submit_file(content, partial=how.partial, warnings=warnings, **how.parameters)
     print(f"  stored: {_counts(done['trials'])}; import {done['id']}")
     if wrong and not content.startswith(WORKBOOK):
         print(f"  the refused rows are in {_write_refused(target, content, wrong).name}")
     if how.review:
-        review(client, {row["id"] for row in done["rows"] if row["state"] == "held"})
+        review(gustbook, {row["id"] for row in done["rows"] if row["state"] == "held"})
     return not wrong
 
 
-def review(client: Any, trial_ids: set[str]) -> None:
+def review(gustbook: Gustbook, trial_ids: set[str]) -> None:
     """Ask for an answer to each open question that holds one of these trials."""
     asked: set[str] = set()
     for trial_id in sorted(trial_ids):
-        trial = require_ok(ask(client, "GET", f"/v1/trials/{trial_id}")).json()
+        trial = gustbook.get(f"/v1/trials/{trial_id}")
         for flag in trial["flags"]:
             if flag["severity"] == "hold" and flag["state"] == "open" and flag["id"] not in asked:
                 asked.add(flag["id"])
-                _answer(client, trial, flag)
+                _answer(gustbook, trial, flag)
 
 
-def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
+def _answer(gustbook: Gustbook, trial: dict[str, Any], flag: dict[str, Any]) -> None:
     """Show a flag and send the answer from the keyboard; an empty line leaves the flag open."""
     fix = flag["proposed_fix"] or {}
     can_fix = bool(fix)
@@ -134,36 +116,18 @@ def _answer(client: Any, trial: dict[str, Any], flag: dict[str, Any]) -> None:
     print(f"  {flag['advice']}")
     choices = ("a = accept the change, " if can_fix else "") + "c = it is right, w = withdraw"
     choice = input(f"  {choices}, empty = later: ").strip().lower()[:1]
-    answers = {"c": "confirm", "w": "withdraw_trial"} | ({"a": "accept_fix"} if can_fix else {})
+    answers: dict[str, Answer] = {"c": "confirm", "w": "withdraw_trial"}
+    answers |= {"a": "accept_fix"} if can_fix else {}
     if choice not in answers:
         print("  left for later")
         return
-    body = {"answer": answers[choice]}
-    if choice != "a":
-        body["reason"] = input("  why (a few words): ").strip()
-    answer = ask(client, "POST", f"/v1/flags/{flag['id']}/answer", json=body)
-    print("  " + ("done" if answer.status_code == 200 else error_message(answer)))
-
-
-def _send(
-    client: Any, content: bytes, parameters: dict[str, str], headers: dict[str, str] | None = None
-) -> Any:
-    """Send a file as an import; return the service's answer."""
-    all_headers = {"Content-Type": "text/csv"} | (headers or {})
-    answer = ask(
-        client, "POST", "/v1/imports", params=parameters, content=content, headers=all_headers
-    )
-    if answer.status_code == 422:
-        _stop_at_file(answer)
-    return require_ok(answer).json()
-
-
-def _stop_at_file(answer: Any) -> None:
-    """Stop with the errors of a file that cannot be read, such as one with an unknown column."""
-    problem = answer.json()
-    lines = [error_message(answer)]
-    lines += [f"  {_place(error)}" for error in problem.get("errors", [])[:ROWS_SHOWN]]
-    raise Stop(REFUSED, "\n".join(lines))
+    reason = input("  why (a few words): ").strip() if choice != "a" else None
+    try:
+        gustbook.answer(flag, answers[choice], reason)
+    except Refused as error:
+        print(f"  {error}")
+    else:
+        print("  done")
 
 
 def _understood(tried: dict[str, Any]) -> str:
@@ -220,26 +184,19 @@ def _show_flags(rows: list[dict[str, Any]]) -> None:
 
 
 def _show_wrong(wrong: list[dict[str, Any]]) -> None:
-    lines = [_place(error) for row in wrong for error in row["errors"]]
+    lines = [str(Fault.of(error)) for row in wrong for error in row["errors"]]
     for line in lines[:ROWS_SHOWN]:
         print(f"  {line}")
     if len(lines) > ROWS_SHOWN:
         print(f"  … and {len(lines) - ROWS_SHOWN} more")
 
 
-def _place(error: dict[str, Any]) -> str:
-    """Return a fault with its place, value and hint."""
-    place = f"row {error['row']}" if "row" in error else ""
-    column = f", column {error['column']}" if "column" in error else ""
-    value = f": '{error['value']}'" if error.get("value") else ":"
-    hint = f" {error['hint']}" if error.get("hint") else ""
-    return f"{place}{column}{value} {_sentence(error['detail'])}{hint}"
-
-
 def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) -> Path:
     """Write the refused rows as they came, with a column that says what is wrong."""
     problems = {
-        row["row"]: "; ".join(_error_in_words(error) for error in row["errors"])
+        row["row"]: "; ".join(
+            f"{fault.column}: {fault.sentence}" for fault in map(Fault.of, row["errors"])
+        )
         or "belongs to a wrong trial"
         for row in wrong
     }
@@ -254,16 +211,6 @@ def _write_refused(target: Path, content: bytes, wrong: list[dict[str, Any]]) ->
                 cells = [*record[:width], *[""] * (width - len(record))]
                 writer.writerow([*cells, problems[number]])
     return target
-
-
-def _error_in_words(error: dict[str, Any]) -> str:
-    hint = f" {error['hint']}" if error.get("hint") else ""
-    value = f" '{error['value']}'" if error.get("value") else ""
-    return f"{error.get('column', '')}:{value} {_sentence(error['detail'])}{hint}"
-
-
-def _sentence(words: str) -> str:
-    return words if words.endswith((".", "?", "!")) else f"{words}."
 
 
 def _records(content: bytes) -> tuple[str, Iterator[tuple[int, list[str]]]]:
@@ -282,11 +229,7 @@ def _records(content: bytes) -> tuple[str, Iterator[tuple[int, list[str]]]]:
 
 def main(arguments: list[str] | None = None) -> int:
     """Submit the files named on the command line; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
     parser.add_argument("--dry-run", action="store_true", help="only try; store nothing")
     parser.add_argument(
@@ -312,49 +255,38 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--review", action="store_true", help="answer now what the data checks hold back"
     )
-    add_url(parser)
     options = parser.parse_args(arguments)
-    try:
-        with open_client(options.url, read_key()) as client:
-            how = SubmitOptions(
-                options.partial,
-                options.dry_run,
-                review=options.review,
-                unsure=options.unsure,
-                decimal=options.decimal,
-                season_id=options.season and find_season(client, options.season)["id"],
-                mapping=options.mapping and _text_of(options.mapping),
-            )
-            return submit_files(client, options.files, how)
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
+
+    def work(gustbook: Gustbook) -> int:
+        how = SubmitOptions(
+            options.partial,
+            options.dry_run,
+            review=options.review,
+            unsure=options.unsure,
+            decimal=options.decimal,
+            season_id=options.season and find_season(gustbook, options.season)["id"],
+            mapping=options.mapping and _text_of(options.mapping),
+        )
+        return submit_files(gustbook, options.files, how)
+
+    return run(options.url, work)
 
 
 def _text_of(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except OSError as error:
-        raise Stop(USAGE, f"{path} cannot be read: {error}") from error
+        raise WrongUse(f"{path} cannot be read: {error}") from error
 
 
-def submit_files(client: Any, files: list[Path], how: SubmitOptions) -> int:
+def submit_files(gustbook: Gustbook, files: list[Path], how: SubmitOptions) -> int:
     """Submit files in turn, with a progress bar on a terminal; return the exit code."""
     good = True
     for number, path in enumerate(files, start=1):
-        _show_progress(number - 1, len(files))
-        good = submit_file(client, path, how) and good
-    _show_progress(len(files), len(files))
+        show_progress("files", number - 1, len(files))
+        good = submit_file(gustbook, path, how) and good
+    show_progress("files", len(files), len(files))
     return OK if good else REFUSED
-
-
-def _show_progress(done: int, of: int) -> None:
-    """Draw a progress bar if standard error is a terminal."""
-    if of < 2 or not sys.stderr.isatty():
-        return
-    filled = 24 * done // of
-    end = "\n" if done == of else "\r"
-    print(f"[{'#' * filled}{'.' * (24 - filled)}] {done}/{of} files", end=end, file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -12,12 +12,12 @@ The access key is read from the variable GUSTBOOK_KEY, or from the file named by
 The service's address is GUSTBOOK_URL (default http://127.0.0.1:8000), or --url.
 """
 
-import argparse
 import sys
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from client import OK, Stop, add_url, ask, find_season, list_all, open_client, read_key, require_ok
+from client import Gustbook
+from client.command_line import OK, find_season, options_parser, run
 
 EXAMPLES = """\
 examples:
@@ -41,25 +41,25 @@ def part(title: str, lines: list[str]) -> list[str]:
     return ["", title, *(f"  {line}" for line in lines[:SHOWN]), *more]
 
 
-def questions(client: Any, season: Any) -> list[str]:
+def questions(gustbook: Gustbook, season: Any) -> list[str]:
     """Return a line for each question that holds a trial back."""
     asked = {"state": "open", "severity": "hold", "season_id": season["id"]}
-    return [f"{each['about']}: {each['message']}" for each in list_all(client, "flags", **asked)]
+    return [f"{each['about']}: {each['message']}" for each in gustbook.flags(**asked)]
 
 
-def next_event(client: Any, season: Any, now: datetime) -> Any | None:
+def next_event(gustbook: Gustbook, season: Any, now: datetime) -> Any | None:
     """Return the next event of a season, or None."""
     coming = [
         event
-        for event in list_all(client, "events", season_id=season["id"])
+        for event in gustbook.events(season_id=season["id"])
         if event["held_on"] >= f"{now:%Y-%m-%d}"
     ]
     return min(coming, key=lambda event: event["held_on"], default=None)
 
 
-def readiness(client: Any, event: Any) -> list[str]:
+def readiness(gustbook: Gustbook, event: Any) -> list[str]:
     """Return a line for each team that is not ready for an event yet."""
-    answer = require_ok(ask(client, "GET", f"/v1/events/{event['id']}/readiness")).json()
+    answer = gustbook.get(f"/v1/events/{event['id']}/readiness")
     return [
         f"{team['team_name']} ({team['status']}): {team['next_action']}"
         for team in answer["teams"]
@@ -80,22 +80,22 @@ def quiet_teams(report: Any, now: datetime) -> list[str]:
     return lines
 
 
-def digest(client: Any, season: Any, now: datetime) -> str:
+def digest(gustbook: Gustbook, season: Any, now: datetime) -> str:
     """Return the digest of a season."""
-    report = require_ok(ask(client, "GET", f"/v1/seasons/{season['id']}/report")).json()
-    event = next_event(client, season, now)
+    report = gustbook.report("season", season["id"])
+    event = next_event(gustbook, season, now)
     loans = [
         f"{loan['tag']}: {loan['days_overdue']} days overdue"
-        for loan in list_all(client, "loans", state="overdue")
+        for loan in gustbook.each("/v1/loans", state="overdue")
     ]
-    held = questions(client, season)
+    held = questions(gustbook, season)
     lines = [f"{season['name']}, {now:%d %B %Y}"]
     lines += part(f"Need an answer and are not counted yet: {len(held)}", held)
     if not held:
         lines += ["", "Nothing needs an answer."]
     if event is not None:
         days = (datetime.fromisoformat(event["held_on"]).date() - now.date()).days
-        waiting = readiness(client, event)
+        waiting = readiness(gustbook, event)
         lines += ["", f"{event['name']} is in {days} days; {len(waiting)} teams are not ready."]
         lines += part("Next step of each:", waiting)
     lines += part("Loans to be returned:", loans)
@@ -105,23 +105,16 @@ def digest(client: Any, season: Any, now: datetime) -> str:
 
 def main(arguments: list[str] | None = None) -> int:
     """Print the digest that the command line selects; return the exit code."""
-    parser = argparse.ArgumentParser(
-        description=__doc__,
-        epilog=EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = options_parser(__doc__, EXAMPLES)
     parser.add_argument("--season", help="its name or id (default: the one that is running)")
-    add_url(parser)
     options = parser.parse_args(arguments)
-    try:
-        with open_client(options.url, read_key()) as client:
-            season = find_season(client, options.season)
-            text = digest(client, season, datetime.now(UTC))
-    except Stop as stop:
-        print(stop, file=sys.stderr)
-        return stop.code
-    sys.stdout.write(text)
-    return OK
+
+    def work(gustbook: Gustbook) -> int:
+        season = find_season(gustbook, options.season)
+        sys.stdout.write(digest(gustbook, season, datetime.now(UTC)))
+        return OK
+
+    return run(options.url, work)
 
 
 if __name__ == "__main__":

@@ -40,7 +40,7 @@ class TestFiles:
     @pytest.mark.parametrize(
         "path",
         [".git/config", ".venv/bin/python", "var/gustbook.db", "tests/conftest.py", "README.md",
-         "demo_seed/teams.csv", "scripts/client.py", "scripts/lock/audit.txt",
+         "demo_seed/teams.csv", "scripts/client/errors.py", "scripts/lock/audit.txt",
          "api/__pycache__/main.cpython-311.pyc", "api/web/__pycache__/forms.cpython-311.pyc"],
     )  # fmt: skip
     def test_other_files_are_not_sent(self, path):

@@ -6,6 +6,7 @@ from pathlib import Path
 from scripts import register_season
 from scripts.check_data import open_questions, to_text
 from scripts.submit_trials import SubmitOptions, submit_files
+from tests.support.gustbooks import gustbook_of
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "scripts/README.md").read_text(encoding="utf-8")
@@ -19,7 +20,8 @@ def shown(command, at=0):
 
 
 def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
-    new = register_season.register(lead, ROOT / "demo_seed")
+    gustbook = gustbook_of(lead)
+    new = register_season.register(gustbook, ROOT / "demo_seed")
     body = f"registered: {register_season.words_of_new(new)}\n"
     assert body == shown(".venv/bin/python scripts/register_season.py demo_seed")
     sheet = tmp_path / "march.csv"
@@ -30,7 +32,7 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
     ):
         sheet.write_text(content, encoding="utf-8")
         capsys.readouterr()
-        submit_files(lead, [sheet], SubmitOptions())
+        submit_files(gustbook, [sheet], SubmitOptions())
         assert IMPORT.sub("imp_", capsys.readouterr().out) == shown(submit, at)
     sheet = tmp_path / "april.csv"
     sheet.write_text(
@@ -39,6 +41,6 @@ def test_the_first_ten_minutes_print_what_is_shown(lead, tmp_path, capsys):
         "Heron;2;2026-03-05 14:30;heron-2;22,0;yes;1,25;9,4;yes\n",
         encoding="utf-8",
     )
-    submit_files(lead, [sheet], SubmitOptions())
-    body = to_text(open_questions(lead, None, with_warnings=False))
+    submit_files(gustbook, [sheet], SubmitOptions())
+    body = to_text(open_questions(gustbook, None, with_warnings=False))
     assert f"season: Spring 2026\n{body}" == shown(".venv/bin/python scripts/check_data.py")

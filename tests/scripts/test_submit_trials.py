@@ -1,14 +1,12 @@
 """The submitting script with a simulated service: messages, retries, exit codes."""
 
-import os
-
-import client
 import httpx
 import pytest
-from client import Stop, ask, open_client, read_key
+from client import GustbookError
 
 from scripts import submit_trials
 from scripts.submit_trials import SubmitOptions, submit_files
+from tests.support.gustbooks import SimulatedService as Service
 
 TRIED = {
     "dry_run": True,
@@ -32,24 +30,6 @@ TRIED_WRONG = TRIED | {
 }  # fmt: skip
 
 
-class Service:
-    """A played service that answers in turn and remembers what it was asked."""
-
-    def __init__(self, *answers):
-        self.answers, self.asked = list(answers), []
-
-    def __call__(self, request):
-        self.asked.append(request)
-        answer = self.answers.pop(0)
-        if isinstance(answer, Exception):
-            raise answer
-        status, body = answer
-        return httpx.Response(status, json=body)
-
-    def client(self):
-        return open_client("http://gustbook.test", "key", httpx.MockTransport(self))
-
-
 @pytest.fixture
 def sheet(tmp_path):
     path = tmp_path / "larch.csv"
@@ -59,7 +39,7 @@ def sheet(tmp_path):
 
 @pytest.fixture(autouse=True)
 def _no_waiting(monkeypatch):
-    monkeypatch.setattr(client.time, "sleep", lambda seconds: None)
+    monkeypatch.setattr("client.connection.time.sleep", lambda seconds: None)
 
 
 def test_it_tries_first_and_then_stores(sheet, capsys):
@@ -130,7 +110,10 @@ def test_a_file_without_rows_stores_nothing(sheet, capsys):
 def test_unsure_it_stops_at_what_looks_odd(sheet):
     odd = {"detail": "1 row looks odd", "errors": [{"row": 2, "detail": "9.4 m/s?"}]}
     service = Service((200, TRIED), (422, odd))
-    with service.client() as client, pytest.raises(Stop, match=r"(?s)1 row looks odd.*row 2"):
+    with (
+        service.client() as client,
+        pytest.raises(GustbookError, match=r"(?s)1 row looks odd.*row 2"),
+    ):
         submit_files(client, [sheet], SubmitOptions(unsure=True))
     assert dict(service.asked[1].url.params) == {"mode": "all", "warnings": "refuse"}
 
@@ -198,45 +181,15 @@ def test_two_runs_have_two_keys(sheet):
     ids=["no service", "key", "fault", "file"],
 )  # fmt: skip
 def test_it_stops_in_words_with_a_code(answers, code, words, sheet):
-    with pytest.raises(Stop) as stopped:
+    with pytest.raises(GustbookError) as stopped:
         submit_files(Service(*answers).client(), [sheet], SubmitOptions())
-    assert stopped.value.code == code
+    assert stopped.value.exit_code == code
     assert words in str(stopped.value)
 
 
 def test_a_file_that_is_not_there(tmp_path):
-    with pytest.raises(Stop, match="No such file"):
+    with pytest.raises(GustbookError, match="No such file"):
         submit_files(Service().client(), [tmp_path / "no.csv"], SubmitOptions())
-
-
-class TestKey:
-    def test_from_the_environment(self, monkeypatch):
-        monkeypatch.setenv("GUSTBOOK_KEY", " gust_1 ")
-        assert read_key() == "gust_1"
-
-    def test_from_a_private_file(self, monkeypatch, tmp_path):
-        path = tmp_path / "key"
-        path.write_text("gust_2\n", encoding="utf-8")
-        path.chmod(0o600)
-        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
-        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
-        assert read_key() == "gust_2"
-
-    @pytest.mark.skipif(os.name == "nt", reason="files have no such modes there")
-    def test_not_from_a_file_that_others_read(self, monkeypatch, tmp_path):
-        path = tmp_path / "key"
-        path.write_text("gust_2\n", encoding="utf-8")
-        path.chmod(0o644)
-        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
-        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
-        with pytest.raises(Stop, match="chmod 600"):
-            read_key()
-
-    def test_none_at_all(self, monkeypatch, tmp_path):
-        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
-        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(tmp_path / "none"))
-        with pytest.raises(Stop, match="set GUSTBOOK_KEY"):
-            read_key()
 
 
 def test_a_key_never_stands_on_the_command_line(capsys):
@@ -245,12 +198,6 @@ def test_a_key_never_stands_on_the_command_line(capsys):
     printed = capsys.readouterr().out
     assert "--key" not in printed
     assert "exit codes: 0 stored or unchanged" in printed
-
-
-def test_a_busy_service_ends_in_its_own_words():
-    service = Service(*[(503, {"title": "Try again in a moment", "detail": "busy"})] * 5)
-    with pytest.raises(Stop, match="503 Try again in a moment: busy"):
-        ask(service.client(), "GET", "/v1/seasons")
 
 
 def test_refused_rows_of_a_wide_file_are_cut_alike(tmp_path):

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 from scripts.weekly_digest import digest, part
+from tests.support.gustbooks import gustbook_of
 from tests.support.makers import World, created, trial_payload
 
 
@@ -11,7 +12,7 @@ class TestWeeklyDigest:
 
     def text(self, client, world):
         season = client.get(f"/v1/seasons/{world.season_id}").json()
-        return digest(client, season, self.NOW)
+        return digest(gustbook_of(client), season, self.NOW)
 
     def test_a_week_without_questions_says_so(self, world: World):
         assert "Nothing needs an answer." in self.text(world.larch.coach, world)

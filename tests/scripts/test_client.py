@@ -1,0 +1,416 @@
+"""The client of the scripts: the key, retries, refusals in words, pages, questions, results."""
+
+import os
+import sys
+from datetime import UTC, datetime, timedelta
+from email.utils import format_datetime
+
+import httpx
+import pytest
+from client import (
+    Gustbook,
+    GustbookError,
+    KeyNotAccepted,
+    NotFound,
+    Refused,
+    Results,
+    Unavailable,
+    WrongUse,
+)
+from client.access import read_key
+
+from tests.support.gustbooks import InsideTest, SimulatedService, gustbook_of
+from tests.support.makers import World, created, trial_payload
+
+BUSY = (503, {"title": "Try again in a moment", "detail": "busy"})
+LOST = httpx.ReadError("connection reset")
+
+
+@pytest.fixture
+def waits(monkeypatch):
+    """Return the seconds that the client waited, without waiting."""
+    seconds = []
+    monkeypatch.setattr("client.connection.time.sleep", seconds.append)
+    return seconds
+
+
+class TestKey:
+    def test_from_the_environment(self, monkeypatch):
+        monkeypatch.setenv("GUSTBOOK_KEY", " gust_1 ")
+        assert read_key() == "gust_1"
+
+    def test_from_a_private_file(self, monkeypatch, tmp_path):
+        path = tmp_path / "key"
+        path.write_text("gust_2\n", encoding="utf-8")
+        path.chmod(0o600)
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
+        assert read_key() == "gust_2"
+
+    @pytest.mark.skipif(os.name == "nt", reason="files have no such modes there")
+    def test_not_from_a_file_that_others_read(self, monkeypatch, tmp_path):
+        path = tmp_path / "key"
+        path.write_text("gust_2\n", encoding="utf-8")
+        path.chmod(0o644)
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(path))
+        with pytest.raises(KeyNotAccepted, match="chmod 600"):
+            read_key()
+
+    def test_none_at_all(self, monkeypatch, tmp_path):
+        monkeypatch.delenv("GUSTBOOK_KEY", raising=False)
+        monkeypatch.setenv("GUSTBOOK_KEY_FILE", str(tmp_path / "none"))
+        with pytest.raises(KeyNotAccepted, match="set GUSTBOOK_KEY"):
+            read_key()
+
+
+class TestAddress:
+    @pytest.mark.parametrize(
+        "url", ["127.0.0.1:8000", "gustbook", "ftp://x", "http://", "http://x:port"]
+    )
+    def test_what_is_no_address_is_refused_at_once(self, url):
+        with pytest.raises(WrongUse, match="is not an address"):
+            Gustbook(url, "key")
+
+    @pytest.mark.parametrize("key", ["", "gust_é", "two\nlines"])
+    def test_a_key_that_cannot_be_sent(self, key):
+        with pytest.raises(KeyNotAccepted, match="access key cannot be used"):
+            Gustbook("http://gustbook.test", key)
+
+    def test_both_come_from_the_environment(self, monkeypatch):
+        monkeypatch.setenv("GUSTBOOK_URL", "http://gustbook.test:81")
+        monkeypatch.setenv("GUSTBOOK_KEY", "gust_secret")
+        with Gustbook() as gustbook:
+            assert repr(gustbook) == "Gustbook('http://gustbook.test:81')"
+
+    def test_a_service_below_a_path_of_its_host(self):
+        service = SimulatedService((200, {"id": "sea_1"}))
+        transport = httpx.MockTransport(service)
+        Gustbook("http://school.test/gustbook/", "key", transport=transport).season()
+        assert service.asked[0].url.path == "/gustbook/v1/seasons/current"
+
+    @pytest.mark.parametrize("status", [200, 404])
+    def test_another_service_is_found_out(self, status):
+        page = httpx.MockTransport(lambda request: httpx.Response(status, text="<html>"))
+        with pytest.raises(GustbookError, match="is this the address of a Gustbook service"):
+            Gustbook("http://gustbook.test", "key", transport=page).season()
+
+
+class TestRetries:
+    def test_a_refusal_is_not_tried_again(self, waits):
+        service = SimulatedService((422, {"title": "Not acceptable", "detail": "no"}))
+        with pytest.raises(Refused, match="422 Not acceptable: no"):
+            service.client().get("/v1/teams")
+        assert waits == []
+
+    def test_a_fault_of_the_service_is_not_tried_again(self, waits):
+        with pytest.raises(Unavailable, match="500"):
+            SimulatedService((500, {"detail": "see the log"})).client().get("/v1/teams")
+        assert waits == []
+
+    @pytest.mark.parametrize("method", ["PATCH", "PUT", "DELETE"])
+    @pytest.mark.parametrize("problem", [LOST, BUSY], ids=["lost", "busy"])
+    def test_what_might_then_be_done_twice_is_not_tried_again(self, method, problem, waits):
+        service = SimulatedService(problem)
+        with pytest.raises(Unavailable):
+            service.client().request(method, "/v1/teams/tea_1")
+        assert (waits, len(service.asked)) == ([], 1)
+
+    def test_a_change_whose_answer_is_lost_may_have_been_stored(self):
+        with pytest.raises(Unavailable, match="may have been stored: look"):
+            SimulatedService(LOST).client().request("PATCH", "/v1/teams/tea_1")
+
+    def test_a_service_that_stays_busy_ends_in_its_own_words(self, waits):
+        service = SimulatedService(*[BUSY] * 5)
+        with pytest.raises(Unavailable, match="503 Try again in a moment: busy"):
+            service.client().get("/v1/teams")
+        assert len(waits) == 4
+
+    def test_one_that_is_not_reached_is_tried_again_ever_later(self, waits):
+        service = SimulatedService(*[httpx.ConnectError("refused")] * 5)
+        with pytest.raises(Unavailable, match="cannot be reached: refused") as refused:
+            service.client().get("/v1/teams")
+        assert refused.value.status is None
+        for waited_s, longest_s in zip(waits, [1, 2, 4, 8], strict=True):
+            assert longest_s / 2 <= waited_s <= longest_s
+
+    def test_it_waits_as_long_as_asked(self, waits):
+        date = format_datetime(datetime.now(UTC) + timedelta(seconds=30), usegmt=True)
+        service = SimulatedService(
+            (429, {}, {"Retry-After": "41"}), (503, {}, {"Retry-After": date}),
+            (503, {}, {"Retry-After": "soon"}), (200, {"id": "sea_1"}),
+        )  # fmt: skip
+        assert service.client().season() == {"id": "sea_1"}
+        assert waits == [pytest.approx(41.5, abs=0.5), pytest.approx(30, abs=2),
+                         pytest.approx(3, abs=1)]  # fmt: skip
+
+    def test_several_scripts_do_not_come_back_together(self, waits):
+        for _ in range(20):
+            SimulatedService((429, {}, {"Retry-After": "5"}), (200, {})).client().get("/v1/meta")
+        assert len(set(waits)) == 20
+
+    def test_a_limit_of_the_day_is_not_waited_for(self, waits):
+        service = SimulatedService((429, {"detail": "tomorrow"}, {"Retry-After": "43200"}))
+        with pytest.raises(Unavailable, match="tomorrow") as refused:
+            service.client().post("/v1/imports", {})
+        assert (waits, refused.value.retry_after_s) == ([], 43200)
+
+    def test_every_try_of_a_post_has_one_key_and_the_next_post_another(self, waits):
+        service = SimulatedService(LOST, BUSY, (201, {}), (201, {}))
+        gustbook = service.client()
+        gustbook.post("/v1/trials", {"kind": "record"})
+        gustbook.post("/v1/trials", {"kind": "record"})
+        keys = [request.headers["idempotency-key"] for request in service.asked]
+        assert keys[0] == keys[1] == keys[2] != keys[3]
+
+    def test_an_answer_that_is_lost_stores_once(self, world: World, waits):
+        """The real service stores the trial, and its answer does not arrive."""
+        gustbook = gustbook_of(world.larch.coach)
+        inside, asked = gustbook._http._transport, []
+
+        def lose_the_first(request):
+            answer = inside.handle_request(request)
+            asked.append(request)
+            if len(asked) == 1:
+                raise LOST
+            return answer
+
+        before = sum(1 for _ in gustbook.trials())
+        gustbook._http._transport = httpx.MockTransport(lose_the_first)
+        facts = trial_payload(world.larch)
+        facts.pop("client_ref", None)  # a name would keep it from being stored twice as well
+        stored = gustbook.submit_trial(**facts)
+        assert len(asked) == 2
+        assert sum(1 for _ in gustbook.trials()) == before + 1
+        assert gustbook.get(f"/v1/trials/{stored['id']}")["id"] == stored["id"]
+
+
+class TestErrors:
+    def test_each_fault_has_its_field(self, world: World):
+        gustbook = gustbook_of(world.larch.coach)
+        wrong = trial_payload(world.larch, load_ohm=-1.0, runs=[{"voltage_v": 1480.0}])
+        with pytest.raises(Refused) as refused:
+            gustbook.submit_trial(**wrong)
+        error = refused.value
+        assert (error.status, error.code) == (422, "invalid")
+        assert [fault.pointer for fault in error.faults] == ["/load_ohm", "/runs/0/voltage_v"]
+        assert all(fault.code and fault.sentence for fault in error.faults)
+        assert str(error).startswith(f"422 {error.title}: {error.sentence}")
+        assert all(str(error).count(fault.detail) == 1 for fault in error.faults)
+
+    def test_a_key_without_permission(self, world: World):
+        with pytest.raises(KeyNotAccepted, match="lead") as refused:
+            gustbook_of(world.larch.coach).post("/v1/seasons", {"name": "S"})
+        assert (refused.value.status, refused.value.code) == (403, "not-permitted")
+
+    def test_a_key_that_is_wrong(self, world: World):
+        inside = InsideTest(world.lead)
+        with pytest.raises(KeyNotAccepted) as refused:
+            Gustbook(str(world.lead.base_url), "gust_wrong", transport=inside).season()
+        assert (refused.value.status, refused.value.code) == (401, "not-signed-in")
+
+    def test_what_is_not_there(self, world: World):
+        with pytest.raises(NotFound) as refused:
+            gustbook_of(world.larch.coach).progress(world.birch.team_id)
+        assert refused.value.code == "not-found"
+
+    def test_many_faults_are_counted(self):
+        errors = [{"detail": "is wrong", "row": row} for row in range(2, 42)]
+        problem = {"detail": "90 rows", "errors": errors, "error_count": 90}
+        with pytest.raises(Refused) as refused:
+            SimulatedService((422, problem)).client().post("/v1/imports")
+        assert len(refused.value.faults) == 40
+        assert str(refused.value).endswith("row 31: is wrong.\n  … and 60 more")
+
+    def test_one_word_catches_all_and_each_ends_a_script_differently(self):
+        kinds = [Refused, WrongUse, KeyNotAccepted, Unavailable]
+        assert [kind.exit_code for kind in kinds] == [1, 2, 3, 4]
+        assert all(issubclass(kind, GustbookError) for kind in [*kinds, NotFound])
+
+
+class TestWhatHasNotChanged:
+    def test_is_not_sent_again(self, world: World):
+        gustbook, sizes = gustbook_of(world.lead), []
+        gustbook._http.event_hooks["response"] = [
+            lambda answer: sizes.append((answer.status_code, len(answer.read())))
+        ]
+        first = list(gustbook.teams())
+        assert list(gustbook.teams()) == first
+        assert [status for status, _ in sizes] == [200, 304]
+        assert sizes[1][1] == 0
+        facts = {"organisation_id": world.larch.organisation_id, "season_id": world.season_id}
+        gustbook.post("/v1/teams", facts | {"name": "Merlin"})
+        assert len(list(gustbook.teams())) == len(first) + 1
+
+    def test_a_thing_by_itself_is_read_again(self, world: World):
+        """Its ETag is its version, which does not change when it is lent."""
+        gustbook = gustbook_of(world.lead)
+        item = next(gustbook.each("/v1/equipment"))
+        path = f"/v1/equipment/{item['id']}"
+        assert not gustbook.get(path)["is_lent"]
+        loan = {"organisation_id": world.larch.organisation_id, "lent_on": "2026-03-01"}
+        gustbook.post(f"{path}/loans", loan | {"due_on": "2026-05-01"})
+        assert gustbook.get(path)["is_lent"]
+
+    def test_a_change_of_what_was_returned_stays_outside(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        for team in gustbook.teams():
+            team["name"] = "another"
+        assert {team["name"] for team in gustbook.teams()} == {"Larch one", "Birch one"}
+
+    def test_old_answers_are_forgotten(self):
+        page = {"items": [], "next": None}
+        service = SimulatedService(*[(200, page, {"ETag": f'"{each}"'}) for each in range(66)])
+        gustbook = service.client()
+        for number in [*range(65), 0]:
+            assert list(gustbook.each(f"/v1/lists/{number}")) == []
+        assert "if-none-match" not in service.asked[-1].headers
+
+
+class TestLists:
+    def test_pages_are_followed_as_they_are_needed(self):
+        service = SimulatedService(
+            (200, {"items": [{"id": 1}, {"id": 2}], "next": "c1"}),
+            (200, {"items": [{"id": 3}], "next": None}),
+        )
+        things = service.client().each("/v1/teams", season_id="sea_1", name=None)
+        assert next(things) == {"id": 1}
+        assert len(service.asked) == 1
+        assert [each["id"] for each in things] == [2, 3]
+        assert [dict(request.url.params) for request in service.asked] == [
+            {"limit": "200", "season_id": "sea_1"},
+            {"limit": "200", "season_id": "sea_1", "cursor": "c1"},
+        ]
+
+    def test_real_pages_are_complete(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        for number in range(4):
+            created(world.lead.post("/v1/organisations", json={"name": f"School {number}"}))
+        names = [each["name"] for each in gustbook.organisations()]
+        assert [each["name"] for each in gustbook.each("/v1/organisations", limit=1)] == names
+        assert len(set(names)) == 6
+
+    def test_a_name_that_is_not_there_or_twice(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        with pytest.raises(NotFound, match="there are: Birch one, Larch one"):
+            gustbook.find("teams", "Alder")
+        with pytest.raises(NotFound, match="no season Autumn; there are: Spring 2026"):
+            gustbook.season("Autumn")
+        same = {"organisation_id": world.birch.organisation_id, "season_id": world.season_id}
+        created(world.lead.post("/v1/teams", json=same | {"name": "Larch one"}))
+        with pytest.raises(WrongUse, match="name of several in teams"):
+            gustbook.find("teams", "LARCH one")
+
+    def test_the_trials_of_a_team(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        ids = {each["id"] for each in gustbook.trials(team_id=world.larch.team_id)}
+        assert ids == {each["id"] for each in gustbook_of(world.larch.coach).trials()}
+        assert 0 < len(ids) < sum(1 for _ in gustbook.trials())
+
+    def test_a_misspelt_filter_or_field_is_refused(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        for wrong in ({"sesson_id": "x"}, {"fields": ["id", "nam"]}, {"sort": "colour"}):
+            with pytest.raises(Refused) as refused:
+                next(gustbook.teams(**wrong))
+            assert refused.value.faults[0].pointer == f"/{next(iter(wrong))}"
+
+    def test_in_an_order_with_chosen_fields_and_what_ids_point_at(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        asked = {"sort": "-name", "fields": ["name"], "expand": ["organisation", "season"]}
+        teams = list(gustbook.teams(**asked, limit=1))
+        assert [team["name"] for team in teams] == ["Larch one", "Birch one"]
+        assert teams[0].keys() == {"name", "organisation", "season"}
+
+    def test_they_are_counted(self, world: World):
+        gustbook = gustbook_of(world.lead)
+        assert gustbook.count("/v1/teams") == 2
+        assert gustbook.count("/v1/trials", team_id=world.larch.team_id, state="held") == 0
+
+
+class TestQuestions:
+    def test_a_question_is_answered(self, world: World):
+        gustbook = gustbook_of(world.larch.coach)
+        facts = trial_payload(world.larch, client_ref="mph", wind_speed_m_s=9.4)
+        trial = gustbook.submit_trial(**facts)
+        assert trial["state"] == "held"
+        (flag,) = gustbook.flags(trial_id=trial["id"], severity="hold", state="open")
+        with pytest.raises(Refused, match="reason"):
+            gustbook.answer(flag, "confirm")
+        assert gustbook.answer(flag["id"], "accept_fix")["state"] == "corrected"
+        assert gustbook.get(f"/v1/trials/{trial['id']}")["wind_speed_m_s"] == pytest.approx(
+            4.2, abs=0.01
+        )
+
+
+class TestFiles:
+    def test_one_that_is_not_there(self, tmp_path):
+        with pytest.raises(WrongUse, match="No such file"):
+            SimulatedService().client().submit_file(tmp_path / "no.csv")
+
+    def test_wrong_rows_store_nothing_unless_the_good_ones_are_asked_for(self, world: World):
+        gustbook = gustbook_of(world.larch.coach)
+        sheet = (b"team;session_started_at;client_ref;load_ohm;load_connected;voltage_v;"
+                 b"wind_speed_m_s;adult_present\n"
+                 b"Larch one;2026-03-12 14:30;good;22;yes;1.20;4.0;yes\n"
+                 b"Larch one;2026-03-12 14:30;bad;22;yes;1.2O;4.0;yes\n")  # fmt: skip
+        count = gustbook.count("/v1/trials")
+        with pytest.raises(Refused) as refused:
+            gustbook.submit_file(sheet)
+        (fault,) = refused.value.faults
+        assert (fault.row, fault.column, fault.value) == (3, "voltage_v", "1.2O")
+        assert gustbook.count("/v1/trials") == count
+        stored = gustbook.submit_file(sheet, partial=True)
+        assert stored["trials"] == {"created": 1, "unchanged": 0, "error": 1}
+        assert gustbook.count("/v1/trials") == count + 1
+
+    def test_a_sheet_with_what_it_does_not_say(self, world: World, tmp_path):
+        gustbook = gustbook_of(world.larch.coach)
+        sheet = tmp_path / "evening.csv"
+        sheet.write_text("team;load_ohm;voltage_v;wind_speed_m_s\nLarch one;22,0;1,20;4,0\n")
+        same = {"build": "1", "session_started_at": "2026-03-12 14:30", "load_connected": "yes",
+                "adult_present": "yes"}  # fmt: skip
+        tried = gustbook.submit_file(sheet, dry_run=True, mapping={"same": same})
+        assert tried["trials"] == {"created": 1, "unchanged": 0, "error": 0}
+        before = sum(1 for _ in gustbook.trials())
+        for expected in (1, 0):  # again, nothing changes
+            stored = gustbook.submit_file(str(sheet), mapping={"same": same})
+            assert stored["trials"]["created"] == expected
+        assert sum(1 for _ in gustbook.trials()) == before + 1
+
+    def test_a_workbook_is_sent_as_one(self):
+        service = SimulatedService((200, {}))
+        service.client().submit_file(b"PK\x03\x04", dry_run=True)
+        assert "spreadsheetml" in service.asked[0].headers["content-type"]
+
+
+class TestResults:
+    def test_without_the_library_it_says_what_to_install(self, monkeypatch):
+        for library, needed in (("pandas", "pandas pyarrow"), ("polars", "polars")):
+            monkeypatch.setitem(sys.modules, library, None)
+            with pytest.raises(WrongUse, match=f"{library} is not installed: .*{needed}"):
+                Results(b"").to_frame(library)
+
+    def test_csv_has_no_units(self):
+        with pytest.raises(WrongUse, match="only a Parquet file"):
+            _ = Results(b"", "csv").units
+
+    @pytest.mark.parametrize("file_format", ["parquet", "csv"])
+    def test_both_libraries_have_the_values_of_the_trials(self, file_format, world: World):
+        asked = {"team_id": world.larch.team_id}
+        results = gustbook_of(world.lead).results(file_format=file_format, **asked)
+        trials = list(gustbook_of(world.lead).trials(**asked))
+        powers = [each["result"]["power_w"] for each in trials]
+        frame, polars_frame = results.to_frame(), results.to_frame("polars")
+        assert frame["power_w"].tolist() == polars_frame["power_w"].to_list() == powers
+        started = [datetime.fromisoformat(each["created_at"]) for each in trials]
+        for moments in (frame["created_at"].tolist(), polars_frame["created_at"].to_list()):
+            assert [each.replace(microsecond=0) for each in moments] == [
+                each.replace(microsecond=0) for each in started
+            ]
+
+    def test_units_are_the_same_whatever_is_installed(self, world: World, monkeypatch):
+        results = gustbook_of(world.lead).results()
+        assert results.to_frame().attrs["units"] == results.units
+        assert results.units["power_w"] == "W"
+        monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
+        assert Results(results.content).units == results.units
