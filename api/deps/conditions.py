@@ -13,10 +13,13 @@ from api.services.core.resources import ANY_VERSION
 ETAG = re.compile(r'"v(\d{1,9})(\.\d{1,12})?"')
 
 
-def etag(answer: Answer) -> str:
-    """Return the ETag of a thing's state; that of a season includes its revision."""
-    revision = getattr(answer, "revision", None)
-    return f'"v{answer.version}"' if revision is None else f'"v{answer.version}.{revision}"'
+def etag(answer: Answer, body: str) -> str:
+    """Return the ETag of a thing's state: its version, and a number from the bytes of its answer.
+
+    If-Match reads the version only. The number changes also with what the service works out, such
+    as a trial's figures after a correction of its session, so that no cache shows an old figure.
+    """
+    return f'"v{answer.version}.{int(sha256(body.encode()).hexdigest()[:9], 16)}"'
 
 
 def etag_of(body: bytes) -> str:

@@ -71,10 +71,11 @@ class Reading:
         """Answer one thing, or 304 if the caller already has this state of it."""
         with database(self.request).reading() as db:
             answer = verb(db, self.caller, row_id)
-        tag = {"ETag": etag(answer), "Cache-Control": "private, no-cache"}
+        body = answer.model_dump_json()
+        tag = {"ETag": etag(answer, body), "Cache-Control": "private, no-cache"}
         if _is_known(self.request, tag["ETag"]):
             return Response(status_code=304, headers=tag)
-        return response_of(Answered(200, answer.model_dump_json(), tag))
+        return response_of(Answered(200, body, tag))
 
     def page(self, verb: PageVerb[Query], query: Query) -> Response:
         """Answer one page of a list, with the address of the next."""

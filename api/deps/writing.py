@@ -121,8 +121,8 @@ class Writing:
     def stored(self, answer: Answer, status: int, location: str = "") -> Answered:
         """Return the answer with a stored thing."""
         address = location or f"{self.request.url.path.rstrip('/')}/{answer.id}"
-        headers = {"Location": address, "ETag": etag(answer)}
-        return Answered(status, answer.model_dump_json(), headers)
+        body = answer.model_dump_json()
+        return Answered(status, body, {"Location": address, "ETag": etag(answer, body)})
 
     def done(
         self, verb: Callable[[Session, Caller, str, Any], Answer], row_id: str, body: BaseModel
@@ -131,7 +131,7 @@ class Writing:
 
         def work(db: Session, caller: Caller) -> Answered:
             answer = verb(db, caller, row_id, body)
-            return Answered(200, answer.model_dump_json(), {"ETag": etag(answer)})
+            return _changed(answer)
 
         return self.run(work)
 
@@ -146,9 +146,15 @@ class Writing:
 
         def work(db: Session, caller: Caller) -> Answered:
             answer = verb(db, caller, row_id, changes, version)
-            return Answered(200, answer.model_dump_json(), {"ETag": etag(answer)})
+            return _changed(answer)
 
         return self.run(work)
+
+
+def _changed(answer: Answer) -> Answered:
+    """Return the answer with the new state of a thing."""
+    body = answer.model_dump_json()
+    return Answered(200, body, {"ETag": etag(answer, body)})
 
 
 def run_together(

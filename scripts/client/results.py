@@ -13,7 +13,7 @@ Library = Literal["pandas", "polars"]
 FileFormat = Literal["parquet", "csv"]
 #: Where pandas keeps the `attrs` of a frame in a Parquet file; the service writes the units there.
 ATTRIBUTES = "PANDAS_ATTRS"
-MOMENTS = ("session_started_at", "created_at")
+MOMENTS = ("session_started_at", "created_at", "updated_at")
 
 
 class Results:

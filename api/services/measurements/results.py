@@ -62,7 +62,7 @@ def store(db: Session, computed_rows: Mapping[str, Row], *conditions: ColumnElem
     for part in parts(outdated_ids):
         outdated = col(CachedResult.trial_id).in_(part)
         db.connection().execute(delete(CachedResult).where(outdated))
-        # Whoever asks what changed since a moment gets the trials whose figures changed, too.
+        # A list of what changed since a moment has the trials whose figures changed, too.
         changed = update(Trial).where(col(Trial.id).in_(part))
         db.connection().execute(changed.values(updated_at=datetime.now(UTC)))
     insert(db, {each: row for each, row in computed_rows.items() if stored.get(each) != row})

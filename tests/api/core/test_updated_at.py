@@ -57,3 +57,14 @@ def test_a_trial_changes_with_the_wind_of_its_session(world: World):
     assert trial["id"] not in ids_since(larch.coach, moment)
     patch(larch.coach, f"/v1/sessions/{larch.session_id}", wind_speed_start_m_s=4.4)
     assert trial["id"] in ids_since(larch.coach, moment)
+
+
+def test_a_cached_trial_is_not_current_once_its_figures_changed(world: World):
+    larch = world.larch
+    path = f"/v1/trials/{created(larch.coach.post('/v1/trials', json=trial_payload(larch)))['id']}"
+    cached = {"If-None-Match": larch.coach.get(path).headers["etag"]}
+    assert larch.coach.get(path, headers=cached).status_code == 304
+    patch(larch.coach, f"/v1/sessions/{larch.session_id}", wind_speed_start_m_s=4.4)
+    renewed = larch.coach.get(path, headers=cached)
+    assert renewed.status_code == 200
+    assert renewed.json()["version"] == 1

@@ -16,7 +16,7 @@ import pytest
 from api.services.reporting.results.columns import COLUMNS
 from tests.support.makers import World, created, trial_payload
 
-MOMENTS = ["session_started_at", "created_at"]
+MOMENTS = ["session_started_at", "created_at", "updated_at"]
 READERS = {
     ("csv", "pandas"): lambda file: pd.read_csv(file, parse_dates=MOMENTS),
     ("csv", "polars"): lambda file: pl.read_csv(file, try_parse_dates=True),
@@ -100,6 +100,7 @@ def expected(trial, known):
         "bench": bench["name"],
         "session_started_at": moment(session["started_at"]),
         "created_at": moment(trial["created_at"]),
+        "updated_at": moment(trial["updated_at"]),
         "left_out": LEFT_OUT[trial["client_ref"]],
         "interval_low_w": low_w,
         "interval_high_w": high_w,

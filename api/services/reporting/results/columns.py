@@ -73,6 +73,7 @@ OF_TRIAL = (
         "rules of open flags, with spaces between them; empty if there are none",
     ),
     Column("created_at", "moment", "UTC", "when the trial was stored"),
+    Column("updated_at", "moment", "UTC", "when it was last changed, or its figures were"),
 )
 OF_RUN = (
     Column("run", "whole", "", "the number of the run within its trial"),

@@ -41,7 +41,7 @@ NAMED: dict[str, Any] = {
 }
 OF_TRIAL = ("client_ref", "season_id", "organisation_id", "build_id", "session_id", "kind",
             "state", "pitch_deg", "load_ohm", "load_connected", "meter_range_v",
-            "created_at")  # fmt: skip
+            "created_at", "updated_at")  # fmt: skip
 OF_RESULT = ("run_count", "power_w", "wind_speed_m_s", "wind_speed_source", "air_density_kg_m3",
              "air_density_source", "wind_power_w", "power_coefficient", "rotor_speed_rpm",
              "rotor_speed_source", "tip_speed_ratio", "specific_power_w_m2", "normalised_power_w",
