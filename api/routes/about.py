@@ -42,13 +42,13 @@ class Readiness(BaseModel):
 
 
 @router.get("/healthz", response_model=Health)
-async def healthz() -> Health:
+async def get_health() -> Health:
     """Tell that the process answers; asks nothing of the database."""
     return Health()
 
 
 @router.get("/readyz", response_model=Readiness, responses=_refusals(Busy))
-def readyz(request: Request) -> Readiness:
+def get_readiness(request: Request) -> Readiness:
     """Tell whether database, schema and disk are in order."""
     url = request.app.state.settings.database_url
     is_file, file = is_embedded(url), file_of(url)

@@ -75,7 +75,7 @@ def assign_power(build_id: str, assigning: Assigning, write: WriteLead) -> Respo
 
 
 @router.get("/{build_id}/safety", response_model=SafetyRead, responses=READ)
-def build_safety(
+def get_build_safety(
     build_id: str, query: Annotated[SafetyQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Tell what a build does when its load falls off: speeds, pull on a blade, and its tower."""

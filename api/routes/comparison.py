@@ -19,7 +19,7 @@ router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 
 
 @router.get("/seasons/{season_id}/comparison", responses=READ, response_model=SeasonComparison)
-def season_comparison(
+def get_season_comparison(
     season_id: str, query: Annotated[ComparisonQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Compare the season's builds fairly, as far as reference rotors and visits connect them.
@@ -35,7 +35,7 @@ def season_comparison(
 
 
 @router.get("/seasons/{season_id}/plan", responses=READ, response_model=SeasonPlan)
-def season_plan(
+def get_season_plan(
     season_id: str, query: Annotated[PlanQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Plan which sessions of the reference rotor or visits would narrow the uncertainty most.
@@ -52,7 +52,7 @@ def season_plan(
     responses=answers_as(SeasonQuality),
     response_model=SeasonQuality,
 )
-def season_quality(
+def get_season_quality(
     season_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show how well a season measures: the rotor's charts, repeatability, influence of benches."""

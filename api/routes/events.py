@@ -66,7 +66,7 @@ def change_event(event_id: str, changes: EventUpdate, write: ChangeLead) -> Resp
 
 
 @router.get("/{event_id}/outlook", response_model=EventOutlook, responses=READ)
-def event_outlook(
+def get_event_outlook(
     event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Look ahead at an event: ranges and chances of each team, by what was known the day before.
@@ -80,7 +80,7 @@ def event_outlook(
 
 
 @router.get("/{event_id}/review", response_model=EventReview, responses=READ)
-def event_review(
+def get_event_review(
     event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Hold the forecast of the event's morning against the day's results.
@@ -119,7 +119,7 @@ def list_inspections(
 
 
 @router.get("/{event_id}/readiness", response_model=EventReadiness, responses=READ)
-def event_readiness(
+def get_event_readiness(
     event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Tell how ready each team is: every check of the rules, days left, and what to do next."""
@@ -161,7 +161,7 @@ def record_results(event_id: str, submitted: ResultsCreate, write: WriteLead) ->
 
 
 @router.get("/{event_id}/results", response_model=EventResults, responses=READ)
-def event_results(
+def get_event_results(
     event_id: str, query: Annotated[OutlookQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show the day's runs, the reference rotor's drift, and the places."""

@@ -75,7 +75,7 @@ def _add(collection: str, name: str, table: type[Recorded]) -> None:
     router.add_api_route(
         f"/{collection}/{{{named}}}/history",
         show,
-        name=f"{name}_history",
+        name=f"get_{name}_history",
         response_model=Page[AuditRead],
         responses=READ,
         summary=f"{name.capitalize()} history",

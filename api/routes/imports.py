@@ -189,7 +189,7 @@ def undo_import(import_id: str, undoing: Undoing, write: Write) -> Response:
 
 
 @router.get("/{import_id}/errors.csv", responses=READ | CSV, response_class=Response)
-def import_errors(import_id: str, request: Request, read: Read) -> Response:
+def get_import_errors(import_id: str, request: Request, read: Read) -> Response:
     """Give the refused rows as they came, with what is wrong: correct them and submit the file."""
     with database(request).reading() as db:
         text = refused.errors_csv(db, read.caller, import_id)

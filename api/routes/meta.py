@@ -22,7 +22,7 @@ class Meta(BaseModel):
 
 
 @router.get("/meta", response_model=Meta)
-def meta(request: Request) -> dict[str, Any]:
+def get_meta(request: Request) -> dict[str, Any]:
     """Tell the names of quantities, their units, and the other units each may be typed in."""
     return {
         "name": request.app.title,

@@ -14,7 +14,7 @@ router = APIRouter(tags=["comparison"], route_class=StrictRoute)
 
 
 @router.get("/teams/{team_id}/progress", responses=READ, response_model=TeamProgress)
-def team_progress(
+def get_team_progress(
     team_id: str, query: Annotated[ProgressQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show a team's way: builds, trend, what sweeps found, each change, and what to test next."""

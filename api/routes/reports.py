@@ -22,7 +22,7 @@ RESPONSES = answers_as(SeasonReport)
 
 
 @router.get("/seasons/{season_id}/report", responses=RESPONSES, response_model=SeasonReport)
-def season_report(
+def get_season_report(
     season_id: str, query: Annotated[ReportQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show the season so far, one organisation or one team of it, with uncertainty and counts."""
@@ -43,7 +43,7 @@ TRIAL_FILE: dict[int | str, dict[str, Any]] = {
 
 
 @router.get("/seasons/{season_id}/trials.csv", responses=READ | TRIAL_FILE, response_class=Response)
-def season_trials(
+def get_season_trials(
     season_id: str, query: Annotated[TrialFileQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Give a season's trials as a file that an import takes: sent again, it changes nothing."""
@@ -55,7 +55,7 @@ def season_trials(
 @router.get(
     "/organisations/{organisation_id}/report", responses=RESPONSES, response_model=SeasonReport
 )
-def organisation_report(
+def get_organisation_report(
     organisation_id: str,
     query: Annotated[OrganisationReportQuery, Query()],
     request: Request,
@@ -71,7 +71,7 @@ def organisation_report(
 
 
 @router.get("/teams/{team_id}/report", responses=answers_as(TeamSheet), response_model=TeamSheet)
-def team_report(
+def get_team_report(
     team_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show a page that a team can be handed: our number, how sure, what changed, what next."""
@@ -85,7 +85,7 @@ def team_report(
 @router.get(
     "/events/{event_id}/sheet", responses=answers_as(EventSheetRead), response_model=EventSheetRead
 )
-def event_sheet(
+def get_event_sheet(
     event_id: str, query: Annotated[SheetQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show an event's sheet: who is ready, the order of runs, what may come and what came."""
@@ -99,7 +99,7 @@ def event_sheet(
 @router.get(
     "/equipment-list", responses=answers_as(EquipmentList, LIST), response_model=EquipmentList
 )
-def equipment_list(
+def get_equipment_list(
     query: Annotated[EquipmentListQuery, Query()], request: Request, read: Read
 ) -> Response:
     """Show what there is, where it is, in what condition, and what is overdue."""

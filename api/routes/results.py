@@ -26,7 +26,7 @@ FILE: dict[int | str, dict[str, Any]] = {
 
 
 @router.get("", responses=READ | FILE, response_class=Response)
-def results(query: Annotated[ResultsQuery, Query()], request: Request, read: Read) -> Response:
+def get_results(query: Annotated[ResultsQuery, Query()], request: Request, read: Read) -> Response:
     """Give results as a tidy table: one row for each trial or run, all facts and figures.
 
     Numbers are in the unit of their column's name, moments in UTC. Powers are in watts; `u_…` are

@@ -26,14 +26,14 @@ router = APIRouter(prefix="/templates", tags=["templates"], route_class=StrictRo
         }
     },
 )
-def trials_csv(query: Annotated[FileQuery, Query()], read: Read) -> Response:
+def get_trials_template(query: Annotated[FileQuery, Query()], read: Read) -> Response:
     """Give the header of a file of trials and two example rows."""
     body = trials_template(query.delimiter, query.decimal)
     return as_file(body, "text/csv", "trials.csv")
 
 
 @router.get("/rule-set.json", response_model=RuleSet, responses=LIST)
-def rule_set_example(read: Read) -> Response:
+def get_rule_set_example(read: Read) -> Response:
     """Give a rule set of an invented region, to change into an event's own."""
     return JSONResponse(rule_sets.example())
 
@@ -49,6 +49,6 @@ def rule_set_example(read: Read) -> Response:
         }
     },
 )
-def rule_set_schema(read: Read) -> Response:
+def get_rule_set_schema(read: Read) -> Response:
     """Give the JSON Schema of a rule set."""
     return JSONResponse(rule_sets.schema())

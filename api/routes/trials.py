@@ -64,7 +64,7 @@ def get_trial(trial_id: str, read: Read) -> Response:
 
 
 @router.get("/{trial_id}/uncertainty", response_model=UncertaintyBudget, responses=READ)
-def trial_uncertainty(trial_id: str, request: Request, read: Read) -> Response:
+def get_trial_uncertainty(trial_id: str, request: Request, read: Read) -> Response:
     """Show what a trial's power is uncertain by, term by term, and what would reduce it."""
     with database(request).reading() as db:
         budget = budgets.budget_of(db, read.caller, trial_id)
