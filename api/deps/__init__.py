@@ -7,7 +7,7 @@ caller and not a silent loss.
 
 from api.deps.programme import database, limits, turns
 from api.deps.reading import Read, ReadLead, as_file
-from api.deps.signing_in import look_at, sign_in, sign_in_writer
+from api.deps.signing_in import look_at, sign_in, sign_in_lead, sign_in_writer
 from api.deps.writing import (
     Change,
     ChangeLead,
@@ -29,6 +29,7 @@ __all__ = [
     "limits",
     "look_at",
     "sign_in",
+    "sign_in_lead",
     "sign_in_writer",
     "turns",
 ]

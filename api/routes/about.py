@@ -12,10 +12,10 @@ from starlette.responses import Response
 
 from api.deps import database
 from api.embedded import JOURNAL, file_of, is_embedded
-from api.errors import Busy
+from api.errors import Busy, Invalid
 from api.messages import say
 from api.metrics import Metrics
-from api.routes.contract import StrictRoute, _refusals
+from api.routes.contract import StrictRoute, refusals
 from api.schema import is_at_head
 from api.services.operations import due_rebuilds, manifests
 
@@ -41,13 +41,13 @@ class Readiness(BaseModel):
     ]
 
 
-@router.get("/healthz", response_model=Health)
+@router.get("/healthz", response_model=Health, responses=refusals(Invalid))
 async def get_health() -> Health:
     """Tell that the process answers; asks nothing of the database."""
     return Health()
 
 
-@router.get("/readyz", response_model=Readiness, responses=_refusals(Busy))
+@router.get("/readyz", response_model=Readiness, responses=refusals(Invalid, Busy))
 def get_readiness(request: Request) -> Readiness:
     """Tell whether database, schema and disk are in order."""
     url = request.app.state.settings.database_url

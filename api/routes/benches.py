@@ -19,7 +19,7 @@ from api.models.registry.benches import (
     WindGridCreate,
     WindGridRead,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.registry import benches
@@ -51,7 +51,7 @@ def list_benches(query: Annotated[BenchQuery, Query()], read: Read) -> Response:
     return read.page(benches.page, query)
 
 
-@router.get("/{bench_id}", response_model=BenchRead, responses=READ)
+@router.get("/{bench_id}", response_model=BenchRead, responses=SHOW)
 def get_bench(bench_id: str, read: Read) -> Response:
     """Show a bench."""
     return read.one(benches.get, bench_id)
@@ -75,7 +75,7 @@ def measure_wind(bench_id: str, grid: WindGridCreate, write: Write) -> Response:
     return write.created(measure, grid)
 
 
-@router.get("/{bench_id}/wind-grids", response_model=Page[WindGridRead], responses=READ)
+@router.get("/{bench_id}/wind-grids", response_model=Page[WindGridRead], responses=SHOW)
 def list_wind_grids(bench_id: str, query: Annotated[ListQuery, Query()], read: Read) -> Response:
     """List the wind grids of a bench, oldest first; the last one counts."""
 

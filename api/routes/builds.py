@@ -19,7 +19,7 @@ from api.models.registry.builds import (
     BuildUpdate,
 )
 from api.models.registry.safety import SafetyQuery, SafetyRead
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
+from api.routes.contract import CHANGE, LIST, READ, SHOW, WRITE, StrictRoute, private_json
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.registry import builds, reference_rotors, safety
@@ -51,7 +51,7 @@ def list_builds(query: Annotated[BuildQuery, Query()], read: Read) -> Response:
     return read.page(builds.page, query)
 
 
-@router.get("/{build_id}", response_model=BuildRead, responses=READ)
+@router.get("/{build_id}", response_model=BuildRead, responses=SHOW)
 def get_build(build_id: str, read: Read) -> Response:
     """Show a build."""
     return read.one(builds.get, build_id)

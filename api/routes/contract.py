@@ -14,7 +14,6 @@ from starlette.responses import Response
 from api.bodies import received
 from api.deps import sign_in
 from api.errors import (
-    MEDIA_TYPE,
     ApiError,
     Busy,
     Conflict,
@@ -27,6 +26,8 @@ from api.errors import (
     PreconditionMissing,
     Stale,
     TooLarge,
+    TooMany,
+    TooSlow,
     UnsupportedMedia,
 )
 from api.messages import say
@@ -52,32 +53,40 @@ class Problem(BaseModel):
     error_count: int | None = None
 
 
-def _refusals(*kinds: type[ApiError]) -> dict[int | str, dict[str, Any]]:
+def refusals(*kinds: type[ApiError]) -> dict[int | str, dict[str, Any]]:
     """Return the OpenAPI answers of some refusals; the document adds their titles."""
     return {
         kind.status: {
             "description": kind.__doc__,
             REFUSAL: kind.slug,
-            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
         for kind in kinds
     }
 
 
-READ = _refusals(NotSignedIn, NotPermitted, NotFound, Invalid, Busy)
-LIST = _refusals(NotSignedIn, NotPermitted, Invalid, Busy)
-WRITE = _refusals(
+#: A read that names nothing that is stored.
+ASK = refusals(NotSignedIn, Invalid, TooMany, Busy)
+READ = ASK | refusals(NotFound)
+#: For reads that only a lead may do, in addition.
+LEADS_ONLY = refusals(NotPermitted)
+#: What has an ETag: a list, and one thing or a list that belongs to one.
+_UNCHANGED = {304: {"description": "The caller has this state already."}}
+LIST, SHOW = ASK | _UNCHANGED, READ | _UNCHANGED
+#: A write that names nothing that is stored already.
+STORE = refusals(
     Malformed,
     NotSignedIn,
     NotPermitted,
-    NotFound,
+    TooSlow,
     Conflict,
     TooLarge,
     UnsupportedMedia,
     Invalid,
+    TooMany,
     Busy,
 )
-CHANGE = WRITE | _refusals(Stale, PreconditionMissing)
+WRITE = STORE | refusals(NotFound)
+CHANGE = WRITE | refusals(Stale, PreconditionMissing)
 
 
 class StrictRequest(Request):

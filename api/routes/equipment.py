@@ -25,7 +25,7 @@ from api.models.registry.loans import (
     LoanRead,
     Returning,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 from api.services.registry import equipment, instruments, loans
@@ -58,7 +58,7 @@ def list_equipment(query: Annotated[EquipmentQuery, Query()], read: Read) -> Res
     return read.page(equipment.page, query)
 
 
-@router.get("/{equipment_id}", response_model=EquipmentRead, responses=READ)
+@router.get("/{equipment_id}", response_model=EquipmentRead, responses=SHOW)
 def get_equipment(equipment_id: str, read: Read) -> Response:
     """Show a piece of equipment."""
     return read.one(equipment.get, equipment_id)
@@ -80,7 +80,7 @@ def lend_equipment(equipment_id: str, loan: LoanCreate, write: Write) -> Respons
     return write.created(lend, loan)
 
 
-@router.get("/{equipment_id}/loans", response_model=Page[LoanRead], responses=READ)
+@router.get("/{equipment_id}/loans", response_model=Page[LoanRead], responses=SHOW)
 def list_equipment_loans(
     equipment_id: str, query: Annotated[ListQuery, Query()], read: Read
 ) -> Response:
@@ -114,7 +114,7 @@ def check_equipment(equipment_id: str, check: CheckCreate, write: Write) -> Resp
     return write.created(compare, check)
 
 
-@router.get("/{equipment_id}/checks", response_model=Page[CheckRead], responses=READ)
+@router.get("/{equipment_id}/checks", response_model=Page[CheckRead], responses=SHOW)
 def list_equipment_checks(
     equipment_id: str, query: Annotated[ListQuery, Query()], read: Read
 ) -> Response:

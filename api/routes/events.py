@@ -19,7 +19,7 @@ from api.models.events.inspections import (
 )
 from api.models.events.runs import Drawing, EventResults, ResultsCreate, RunOrderRead
 from api.models.registry.events import EventCreate, EventQuery, EventRead, EventUpdate
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
+from api.routes.contract import CHANGE, LIST, READ, SHOW, WRITE, StrictRoute, private_json
 from api.services.access.idempotency import Answered
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller
@@ -53,7 +53,7 @@ def list_events(query: Annotated[EventQuery, Query()], read: Read) -> Response:
     return read.page(events.page, query)
 
 
-@router.get("/{event_id}", response_model=EventRead, responses=READ)
+@router.get("/{event_id}", response_model=EventRead, responses=SHOW)
 def get_event(event_id: str, read: Read) -> Response:
     """Show an event."""
     return read.one(events.get, event_id)
@@ -104,7 +104,7 @@ def inspect_build(event_id: str, inspection: InspectionCreate, write: Write) -> 
     return write.created(inspect, inspection)
 
 
-@router.get("/{event_id}/inspections", response_model=Page[InspectionRead], responses=READ)
+@router.get("/{event_id}/inspections", response_model=Page[InspectionRead], responses=SHOW)
 def list_inspections(
     event_id: str, query: Annotated[InspectionQuery, Query()], read: Read
 ) -> Response:
@@ -138,7 +138,7 @@ def draw_run_order(event_id: str, drawing: Drawing, write: WriteLead) -> Respons
     return write.created(draw, drawing, location=f"/v1/events/{event_id}/run-order")
 
 
-@router.get("/{event_id}/run-order", response_model=RunOrderRead, responses=READ)
+@router.get("/{event_id}/run-order", response_model=RunOrderRead, responses=SHOW)
 def get_run_order(event_id: str, read: Read) -> Response:
     """Show the order that was drawn last."""
     return read.one(run_orders.newest, event_id)

@@ -115,9 +115,11 @@ RESULTS = {
     "places": [
         {
             "place": 1,
+            "places": [1, 3],
             "team_id": TEAM,
             "team_name": "Larch (Tarnwick)",
             "best_w": 0.0718,
+            "interval_w": [0.0689, 0.0748],
             "runs": 2,
         }
     ],

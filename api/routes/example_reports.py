@@ -31,7 +31,8 @@ TEAM_REPORT: dict[str, Any] = {
     "name": "Larch",
     "organisation_id": ORG,
     "entry_class": None,
-    "current": FIGURE | {"build_id": BLD, "build_number": 2},
+    "current": FIGURE | {"build_id": BLD, "build_number": 2, "latest_at": MOMENT},
+    "current_build_number": 2,
     "reason": None,
     "untested_build_number": None,
     "best_seen": {
@@ -81,9 +82,12 @@ REPORT = {
                 "trials": 2,
                 "ahead_of_next": None,
                 "reason": None,
+                "untested_build_number": None,
             }
         ],
         "not_shown": 0,
+        "others_as_of": None,
+        "assumption": None,
         "sentence_key": "fair.available",
         "sentence": "Teams in the same group can be compared, because they share a bench, the "
         "reference rotor or a visiting turbine. Where two are too close to call, it says so.",
@@ -92,6 +96,7 @@ REPORT = {
     "trials": 2,
     "sessions": 1,
     "left_out": [],
+    "drift": None,
 }
 
 BUDGET: dict[str, Any] = {
@@ -180,6 +185,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
         "name": "Larch",
         "as_of": MOMENT,
         "revision": 41,
+        "current_build_number": 2,
         "builds": [
             FIGURE
             | {
@@ -269,6 +275,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "sentence": "Hall fan, setting 2 reads -10 % from the others: fine.",
             }
         ],
+        "builds_not_listed": 0,
         "pairs": [],
         "pairs_not_listed": 0,
         "missing_links": [],
@@ -286,6 +293,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
         },
         "trials": 12,
         "not_shown": 0,
+        "others_as_of": None,
         "reason": None,
     },
     "SeasonPlan": {
@@ -326,6 +334,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
                 "team_name": "Larch",
                 "build_id": BLD,
                 "build_number": 2,
+                "untested_build_number": None,
                 "status": "placed",
                 "median_w": 0.058,
                 "range_80_w": [0.047, 0.071],
@@ -341,6 +350,7 @@ REPORT_EXAMPLES: dict[str, Any] = {
             }
         ],
         "pairs": [],
+        "pairs_not_listed": 0,
         "whole_order": 0.04,
         "among_shown": False,
         "entrants": 6,

@@ -21,8 +21,12 @@ LOAN, CHK = "loan_01KC" + "0" * 22, "chk_01KC" + "0" * 22
 
 def stored(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
     """Return what a thing is answered as: its facts behind an id."""
-    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT}
-    answer |= {"updated_at": MOMENT, "as_typed": {}}
+    return recorded(row_id, {"updated_at": MOMENT}, *facts)
+
+
+def recorded(row_id: str, *facts: dict[str, Any]) -> dict[str, Any]:
+    """Return what a thing that never changes is answered as."""
+    answer: dict[str, Any] = {"id": row_id, "version": 1, "created_at": MOMENT, "as_typed": {}}
     for each in facts:
         answer |= each
     return answer

@@ -24,6 +24,7 @@ from api.routes.example_things import (
     TEAM,
     TRL,
     TURB,
+    recorded,
     stored,
 )
 
@@ -191,7 +192,7 @@ EXAMPLES: dict[str, Any] = (
         ),
         "OrganisationCreate": ORGANISATION,
         "OrganisationUpdate": {"altitude_m": 305.0},
-        "OrganisationRead": stored(ORG, ORGANISATION, {"timezone": None}),
+        "OrganisationRead": stored(ORG, ORGANISATION, {"timezone": None, "wind_unit": "m_s"}),
         "KeyCreate": KEY_NEW,
         "KeyUpdate": {"revoked": True},
         "KeyRead": _KEY_READ,
@@ -208,6 +209,7 @@ EXAMPLES: dict[str, Any] = (
                 "organisation_id": ORG,
                 "rotor_id": None,
                 "generator_id": None,
+                "hub_height_m": None,
                 "tower_side_m": None,
                 "tower_mass_kg": None,
             },
@@ -307,7 +309,7 @@ EXAMPLES: dict[str, Any] = (
             "answer": "accept_fix",
         },
         "FlagAnswerCreate": {"answer": "confirm", "reason": "read once more: the number is right"},
-        "AuditRead": stored(
+        "AuditRead": recorded(
             AUD,
             {
                 "season_id": SEA,

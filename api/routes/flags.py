@@ -15,7 +15,7 @@ from api.models.measurements.flags import (
     FlagQuery,
     FlagRead,
 )
-from api.routes.contract import LIST, READ, WRITE, StrictRoute
+from api.routes.contract import LIST, SHOW, WRITE, StrictRoute
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.trials import answers
@@ -42,7 +42,7 @@ def answer_flags(reply: FlagAnswersCreate, write: Write) -> Response:
     return write.run(answer)
 
 
-@router.get("/{flag_id}", response_model=FlagRead, responses=READ)
+@router.get("/{flag_id}", response_model=FlagRead, responses=SHOW)
 def get_flag(flag_id: str, read: Read) -> Response:
     """Show a flag."""
     return read.one(answers.get, flag_id)

@@ -13,24 +13,25 @@ from api.messages import say
 from api.models.registry.equipment_list import EquipmentListQuery
 from api.models.reporting.team_sheet import SheetQuery
 from api.models.season.reports import ReportQuery
-from api.routes.contract import READ, _refusals
+from api.routes.contract import READ, refusals
+from api.routes.files import BYTES, CSV_UTF_8, HTML_UTF_8, TEXT
 from api.services.reporting.documents import page
 from api.services.reporting.report_formats import MEDIA, ReportFile
 
 
-def answers_as(shape: type[BaseModel], refusals: Any = READ) -> Any:
+def answers_as(shape: type[BaseModel], others: Any = READ) -> Any:
     """Return what a report's operation answers."""
     return (
-        refusals
-        | _refusals(NotAcceptable)
+        others
+        | refusals(NotAcceptable)
         | {
             200: {
                 "model": shape,
                 "content": {
-                    "text/csv": {"example": "team,build,normalised_power_w\r\n"},
-                    MEDIA["xlsx"]: {"schema": {"type": "string", "format": "binary"}},
-                    "text/html": {"example": "<!doctype html>"},
-                    "application/pdf": {"example": "%PDF-1.7"},
+                    CSV_UTF_8: {"schema": TEXT, "example": "team,build,normalised_power_w\r\n"},
+                    MEDIA["xlsx"]: {"schema": BYTES},
+                    HTML_UTF_8: {"schema": TEXT, "example": "<!doctype html>"},
+                    "application/pdf": {"schema": BYTES, "example": "%PDF-1.7"},
                 },
                 "description": "The report in the format asked for.",
             }

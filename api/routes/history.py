@@ -24,7 +24,7 @@ from api.models.registry.sessions import BenchSession
 from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Trial
-from api.routes.contract import LIST, READ, StrictRoute
+from api.routes.contract import LEADS_ONLY, LIST, SHOW, StrictRoute
 from api.services.core import history
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller
@@ -77,7 +77,7 @@ def _add(collection: str, name: str, table: type[Recorded]) -> None:
         show,
         name=f"get_{name}_history",
         response_model=Page[AuditRead],
-        responses=READ,
+        responses=SHOW,
         summary=f"{name.capitalize()} history",
     )
 
@@ -86,7 +86,7 @@ for _collection, (_name, _table) in THINGS.items():
     _add(_collection, _name, _table)
 
 
-@router.get("/audit", response_model=Page[AuditRead], responses=LIST)
+@router.get("/audit", response_model=Page[AuditRead], responses=LIST | LEADS_ONLY)
 def list_audit(query: Annotated[AuditQuery, Query()], read: ReadLead) -> Response:
     """List the whole record, oldest first; narrow it to a season, a kind of thing or a key."""
     return read.page(history.page, query)

@@ -1,18 +1,15 @@
 """Imports over HTTP: a file, pasted cells or a JSON batch."""
 
-from dataclasses import replace
-from email.message import Message
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from pydantic import BaseModel
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
 from api.deps import Read, Write, as_file, database, limits, sign_in_writer, turns
-from api.errors import FieldError, Invalid, UnsupportedMedia
+from api.errors import UnsupportedMedia
 from api.messages import say
 from api.models.core.pages import Page
 from api.models.imports.imports import (
@@ -23,7 +20,21 @@ from api.models.imports.imports import (
     ImportTried,
     Undoing,
 )
-from api.routes.contract import LIST, READ, WRITE, StrictRoute
+from api.routes.contract import LIST, READ, SHOW, WRITE, StrictRoute
+from api.routes.files import (
+    BYTES,
+    CSV,
+    CSV_UTF_8,
+    FORM,
+    IN_A_FORM,
+    TABS,
+    WORKBOOK,
+    answers_csv,
+    body_of,
+    file_in_form,
+    identified_by_file,
+    media_type,
+)
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.imports import batch, preparing, profiles, refused, stored_imports, undo
@@ -31,14 +42,10 @@ from api.services.imports.layout.choices import read_choices
 
 router = APIRouter(prefix="/imports", tags=["imports"], route_class=StrictRoute)
 
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-SHEETS = ("text/csv", "text/tab-separated-values", "text/plain", WORKBOOK)
-CSV: dict[int | str, dict[str, Any]] = {
-    200: {
-        "content": {"text/csv": {"example": "team;voltage_v;problem\r\n"}},
-        "description": "The refused rows, each with what is wrong.",
-    }
-}
+SHEETS = (CSV, TABS, "text/plain", WORKBOOK)
+REFUSED_ROWS = answers_csv(
+    "team;voltage_v;problem\r\n", "The refused rows, each with what is wrong."
+)
 
 EXAMPLE_JSON = {
     "trials": [
@@ -58,40 +65,28 @@ EXAMPLE_CSV = (
     "wind_speed_m_s;adult_present\r\n"
     "Larch;2;Hall fan;2026-03-05 14:30;t-017;30,1;yes;1,20;4,2;yes\r\n"
 )
-BODY = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "application/json": {
-                "schema": {
-                    "type": "object",
-                    "properties": {
-                        "trials": {
-                            "type": "array",
-                            "items": {"$ref": "#/components/schemas/TrialCreate"},
-                        }
-                    },
-                    "required": ["trials"],
-                    "additionalProperties": False,
-                },
-                "example": EXAMPLE_JSON,
-            },
-            "text/csv": {"schema": {"type": "string"}, "example": EXAMPLE_CSV},
-            "text/tab-separated-values": {
-                "schema": {"type": "string"},
-                "example": EXAMPLE_CSV.replace(";", "\t"),
-            },
-            WORKBOOK: {"schema": {"type": "string", "contentMediaType": WORKBOOK}},
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "properties": {"file": {"type": "string", "contentMediaType": "text/csv"}},
-                    "required": ["file"],
-                }
-            },
-        },
-    }
+#: The shape of a batch, named in the API document.
+TRIAL_BATCH = {
+    "title": "TrialBatch",
+    "type": "object",
+    "properties": {
+        "trials": {"type": "array", "items": {"$ref": "#/components/schemas/TrialCreate"}}
+    },
+    "required": ["trials"],
+    "additionalProperties": False,
 }
+BODY = body_of(
+    {
+        "application/json": {
+            "schema": {"$ref": "#/components/schemas/TrialBatch"},
+            "example": EXAMPLE_JSON,
+        },
+        CSV: {"schema": BYTES, "example": EXAMPLE_CSV},
+        TABS: {"schema": BYTES, "example": EXAMPLE_CSV.replace(";", "\t")},
+        WORKBOOK: {"schema": BYTES},
+        **IN_A_FORM,
+    }
+)
 
 
 class ImportBody(BaseModel):
@@ -103,31 +98,14 @@ class ImportBody(BaseModel):
 
 async def read_sent(request: Request) -> ImportBody:
     """Return the file or the batch of a request, by its kind of content."""
-    kind = _media_type(request.headers.get("content-type", ""))
+    kind = media_type(request)
     if kind in SHEETS:
         return ImportBody(body=await request.body())
-    if kind == "multipart/form-data":
-        await request.body()  # read now, so that the digest of a retry can be computed
-        return ImportBody(body=await _file(request))
+    if kind == FORM:
+        return ImportBody(body=await file_in_form(request))
     if kind == "application/json":
         return ImportBody(body=await request.body(), is_json=True)
     raise UnsupportedMedia(say("import_refused.media_type", sheets=", ".join(SHEETS)))
-
-
-def _media_type(header: str) -> str:
-    message = Message()
-    message["content-type"] = header
-    return message.get_content_type() if header else ""
-
-
-async def _file(request: Request) -> bytes:
-    """Return the one file of a form; its name is not looked at."""
-    async with request.form(max_files=1, max_fields=4) as form:
-        file = form.get("file")
-        if not isinstance(file, UploadFile):
-            words = say("import_refused.no_file")
-            raise Invalid(words, [FieldError("missing", words, pointer="/file")])
-        return await file.read()
 
 
 async def prepare(
@@ -172,8 +150,7 @@ def import_trials(
             return Answered(200, done.model_dump_json())
         return write.stored(done, 201, f"/v1/imports/{done.id}")
 
-    # A form's boundary is random: what tells two requests apart is the file in it.
-    return replace(write, body=sent.body).run(carry_out)
+    return identified_by_file(write, sent.body).run(carry_out)
 
 
 @router.get("", response_model=Page[ImportListed], responses=LIST)
@@ -188,15 +165,15 @@ def undo_import(import_id: str, undoing: Undoing, write: Write) -> Response:
     return write.done(undo.undo, import_id, undoing)
 
 
-@router.get("/{import_id}/errors.csv", responses=READ | CSV, response_class=Response)
+@router.get("/{import_id}/errors.csv", responses=READ | REFUSED_ROWS, response_class=Response)
 def get_import_errors(import_id: str, request: Request, read: Read) -> Response:
     """Give the refused rows as they came, with what is wrong: correct them and submit the file."""
     with database(request).reading() as db:
         text = refused.errors_csv(db, read.caller, import_id)
-    return as_file(text, "text/csv; charset=utf-8", "errors.csv")
+    return as_file(text, CSV_UTF_8, "errors.csv")
 
 
-@router.get("/{import_id}", response_model=ImportRead, responses=READ)
+@router.get("/{import_id}", response_model=ImportRead, responses=SHOW)
 def get_import(import_id: str, read: Read) -> Response:
     """Show an import row by row."""
     return read.one(stored_imports.get, import_id)

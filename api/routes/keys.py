@@ -12,7 +12,7 @@ from api.deps import ChangeLead, ReadLead, WriteLead, limits
 from api.models.access.keys import KeyCreate, KeyMade, KeyQuery, KeyRead, KeyUpdate
 from api.models.core.batches import Batch
 from api.models.core.pages import Page
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LEADS_ONLY, LIST, SHOW, WRITE, StrictRoute
 from api.services.access import keys
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
@@ -45,13 +45,13 @@ def create_many_keys(batch: Batch[KeyCreate], write: WriteLead) -> Response:
     return write.created_together(keys.create, batch, to_store=_without_secrets)
 
 
-@router.get("", response_model=Page[KeyRead], responses=LIST)
+@router.get("", response_model=Page[KeyRead], responses=LIST | LEADS_ONLY)
 def list_keys(query: Annotated[KeyQuery, Query()], read: ReadLead) -> Response:
     """List access keys that the key may see, oldest first."""
     return read.page(keys.page, query)
 
 
-@router.get("/{key_id}", response_model=KeyRead, responses=READ)
+@router.get("/{key_id}", response_model=KeyRead, responses=SHOW | LEADS_ONLY)
 def get_key(key_id: str, read: ReadLead) -> Response:
     """Show an access key."""
     return read.one(keys.get, key_id)

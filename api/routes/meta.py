@@ -6,8 +6,9 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel
 
 from analysis.columns import UNITS
+from api.errors import Invalid
 from api.models.core.units import FAMILIES
-from api.routes.contract import StrictRoute
+from api.routes.contract import StrictRoute, refusals
 
 router = APIRouter(tags=["about"], route_class=StrictRoute)
 
@@ -21,7 +22,7 @@ class Meta(BaseModel):
     other_units: dict[str, list[str]]
 
 
-@router.get("/meta", response_model=Meta)
+@router.get("/meta", response_model=Meta, responses=refusals(Invalid))
 def get_meta(request: Request) -> dict[str, Any]:
     """Tell the names of quantities, their units, and the other units each may be typed in."""
     return {

@@ -15,13 +15,13 @@ from api.models.registry.organisations import (
     OrganisationRead,
     OrganisationUpdate,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, STORE, StrictRoute
 from api.services.registry import organisations
 
 router = APIRouter(prefix="/organisations", tags=["organisations"], route_class=StrictRoute)
 
 
-@router.post("", status_code=201, response_model=OrganisationRead, responses=WRITE)
+@router.post("", status_code=201, response_model=OrganisationRead, responses=STORE)
 def create_organisation(organisation: OrganisationCreate, write: WriteLead) -> Response:
     """Register a school or club."""
     return write.created(organisations.create, organisation)
@@ -31,7 +31,7 @@ def create_organisation(organisation: OrganisationCreate, write: WriteLead) -> R
     "/batch",
     status_code=201,
     response_model=Batch[OrganisationRead],
-    responses=WRITE,
+    responses=STORE,
     max_body_size=BATCH_BYTES,
 )
 def create_many_organisations(batch: Batch[OrganisationCreate], write: WriteLead) -> Response:
@@ -45,7 +45,7 @@ def list_organisations(query: Annotated[OrganisationQuery, Query()], read: Read)
     return read.page(organisations.page, query)
 
 
-@router.get("/{organisation_id}", response_model=OrganisationRead, responses=READ)
+@router.get("/{organisation_id}", response_model=OrganisationRead, responses=SHOW)
 def get_organisation(organisation_id: str, read: Read) -> Response:
     """Show an organisation."""
     return read.one(organisations.get, organisation_id)

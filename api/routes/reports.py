@@ -1,6 +1,6 @@
 """Reports over HTTP, as JSON, CSV, a printable page or PDF."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
@@ -10,7 +10,8 @@ from api.models.imports.trial_files import TrialFileQuery
 from api.models.registry.equipment_list import EquipmentList, EquipmentListQuery
 from api.models.reporting.team_sheet import EventSheetRead, SheetQuery, TeamSheet
 from api.models.season.reports import OrganisationReportQuery, ReportQuery, SeasonReport
-from api.routes.contract import LIST, READ, StrictRoute
+from api.routes.contract import ASK, READ, StrictRoute
+from api.routes.files import CSV, answers_csv
 from api.routes.formats import answer_in_format, answers_as
 from api.services.imports import trial_files
 from api.services.reporting import report_formats
@@ -34,12 +35,9 @@ def get_season_report(
     return answer()
 
 
-TRIAL_FILE: dict[int | str, dict[str, Any]] = {
-    200: {
-        "content": {"text/csv": {"example": "organisation,team,turbine,build\r\n"}},
-        "description": "One row per run, in the columns of an import.",
-    }
-}
+TRIAL_FILE = answers_csv(
+    "organisation,team,turbine,build\r\n", "One row per run, in the columns of an import."
+)
 
 
 @router.get("/seasons/{season_id}/trials.csv", responses=READ | TRIAL_FILE, response_class=Response)
@@ -49,7 +47,7 @@ def get_season_trials(
     """Give a season's trials as a file that an import takes: sent again, it changes nothing."""
     with database(request).reading() as db:
         text = trial_files.season_csv(db, read.caller, season_id, query)
-    return as_file(text, "text/csv", "trials.csv")
+    return as_file(text, CSV, "trials.csv")
 
 
 @router.get(
@@ -97,7 +95,7 @@ def get_event_sheet(
 
 
 @router.get(
-    "/equipment-list", responses=answers_as(EquipmentList, LIST), response_model=EquipmentList
+    "/equipment-list", responses=answers_as(EquipmentList, ASK), response_model=EquipmentList
 )
 def get_equipment_list(
     query: Annotated[EquipmentListQuery, Query()], request: Request, read: Read

@@ -8,6 +8,7 @@ from starlette.responses import Response, StreamingResponse
 from api.deps import Read, database
 from api.models.reporting.results import ResultsQuery
 from api.routes.contract import READ, StrictRoute
+from api.routes.files import BYTES, CSV_UTF_8, TEXT
 from api.services.reporting.results.columns import COLUMNS
 from api.services.reporting.results.files import MEDIA, in_chunks, write_results
 from api.services.reporting.results.reading import read_results
@@ -16,9 +17,9 @@ router = APIRouter(prefix="/results", tags=["reports"], route_class=StrictRoute)
 FILE: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {
-            "text/csv": {"example": "trial_id,team,normalised_power_w\r\n"},
-            MEDIA["xlsx"]: {"schema": {"type": "string", "contentMediaType": MEDIA["xlsx"]}},
-            MEDIA["parquet"]: {"schema": {"type": "string", "contentMediaType": MEDIA["parquet"]}},
+            CSV_UTF_8: {"schema": TEXT, "example": "trial_id,team,normalised_power_w\r\n"},
+            MEDIA["xlsx"]: {"schema": BYTES},
+            MEDIA["parquet"]: {"schema": BYTES},
         },
         "description": "One row for each trial or run, in the format asked for.",
     }

@@ -17,13 +17,13 @@ from api.models.registry.seasons import (
     SeasonRead,
     SeasonUpdate,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, READ, SHOW, STORE, StrictRoute
 from api.services.registry import season_choice, seasons
 
 router = APIRouter(prefix="/seasons", tags=["seasons"], route_class=StrictRoute)
 
 
-@router.post("", status_code=201, response_model=SeasonRead, responses=WRITE)
+@router.post("", status_code=201, response_model=SeasonRead, responses=STORE)
 def create_season(season: SeasonCreate, write: WriteLead) -> Response:
     """Open a season, the scope of every comparison."""
     return write.created(seasons.create, season)
@@ -33,7 +33,7 @@ def create_season(season: SeasonCreate, write: WriteLead) -> Response:
     "/batch",
     status_code=201,
     response_model=Batch[SeasonRead],
-    responses=WRITE,
+    responses=STORE,
     max_body_size=BATCH_BYTES,
 )
 def create_many_seasons(batch: Batch[SeasonCreate], write: WriteLead) -> Response:
@@ -59,7 +59,7 @@ def get_current_season(request: Request, read: Read) -> Response:
     return Response(current.model_dump_json(), media_type="application/json", headers=headers)
 
 
-@router.get("/{season_id}", response_model=SeasonRead, responses=READ)
+@router.get("/{season_id}", response_model=SeasonRead, responses=SHOW)
 def get_season(season_id: str, read: Read) -> Response:
     """Show a season."""
     return read.one(seasons.get, season_id)

@@ -10,7 +10,7 @@ from api.deps import Change, Read, Write
 from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.sessions import SessionCreate, SessionQuery, SessionRead, SessionUpdate
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
 from api.services.registry import sessions
 
 router = APIRouter(prefix="/sessions", tags=["sessions"], route_class=StrictRoute)
@@ -44,7 +44,7 @@ def list_sessions(query: Annotated[SessionQuery, Query()], read: Read) -> Respon
     return read.page(sessions.page, query)
 
 
-@router.get("/{session_id}", response_model=SessionRead, responses=READ)
+@router.get("/{session_id}", response_model=SessionRead, responses=SHOW)
 def get_session(session_id: str, read: Read) -> Response:
     """Show a session."""
     return read.one(sessions.get, session_id)

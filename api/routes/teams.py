@@ -10,7 +10,7 @@ from api.deps import Change, Read, Write
 from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.teams import TeamCreate, TeamQuery, TeamRead, TeamUpdate
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
 from api.services.registry import teams
 
 router = APIRouter(prefix="/teams", tags=["teams"], route_class=StrictRoute)
@@ -40,7 +40,7 @@ def list_teams(query: Annotated[TeamQuery, Query()], read: Read) -> Response:
     return read.page(teams.page, query)
 
 
-@router.get("/{team_id}", response_model=TeamRead, responses=READ)
+@router.get("/{team_id}", response_model=TeamRead, responses=SHOW)
 def get_team(team_id: str, read: Read) -> Response:
     """Show a team."""
     return read.one(teams.get, team_id)

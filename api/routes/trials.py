@@ -23,7 +23,18 @@ from api.models.trials.trials import (
     TrialUpdate,
     Withdrawal,
 )
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute, private_json
+from api.routes.contract import CHANGE, READ, SHOW, WRITE, StrictRoute, private_json
+from api.routes.files import (
+    BYTES,
+    CSV,
+    FORM,
+    IN_A_FORM,
+    TABS,
+    body_of,
+    file_in_form,
+    identified_by_file,
+    media_type,
+)
 from api.services.access.idempotency import Answered
 from api.services.core.scope import Caller
 from api.services.trials import budgets, corrections, series, stored_trials, trials
@@ -51,13 +62,13 @@ async def submit_trial(trial: TrialCreate, submit: Submit) -> Response:
     return await submit.stored(trial)
 
 
-@router.get("", response_model=Page[TrialRead], responses=LIST)
+@router.get("", response_model=Page[TrialRead], responses=SHOW)
 async def list_trials(query: Annotated[TrialQuery, Query()], read: Read) -> Response:
     """List trials that the key may see with their results, oldest first."""
     return await read.quick_page(stored_trials.page, query)
 
 
-@router.get("/{trial_id}", response_model=TrialRead, responses=READ)
+@router.get("/{trial_id}", response_model=TrialRead, responses=SHOW)
 def get_trial(trial_id: str, read: Read) -> Response:
     """Show a trial with its result."""
     return read.one(stored_trials.get, trial_id)
@@ -92,12 +103,17 @@ def correct_trial(trial_id: str, correction: Correction, write: Write) -> Respon
     return write.run(correct)
 
 
+SERIES_EXAMPLE = "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n"
+
+
 async def read_series(request: Request) -> bytes:
-    """Return a logger's file; only text is taken."""
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind not in ("text/csv", "text/plain", "text/tab-separated-values"):
-        raise UnsupportedMedia(say("refused.not_series"))
-    return await request.body()
+    """Return a logger's file, sent as it is or in a form; only text is taken."""
+    kind = media_type(request)
+    if kind == FORM:
+        return await file_in_form(request)
+    if kind in (CSV, TABS, "text/plain"):
+        return await request.body()
+    raise UnsupportedMedia(say("refused.not_series"))
 
 
 @router.post(
@@ -105,17 +121,7 @@ async def read_series(request: Request) -> bytes:
     response_model=TrialRead,
     responses=WRITE,
     max_body_size=SERIES_BYTES,
-    openapi_extra={
-        "requestBody": {
-            "required": True,
-            "content": {
-                "text/csv": {
-                    "schema": {"type": "string"},
-                    "example": "time_s,voltage_v\n0.0,1.20\n0.5,1.21\n1.0,1.19\n",
-                }
-            },
-        }
-    },
+    openapi_extra=body_of({CSV: {"schema": BYTES, "example": SERIES_EXAMPLE}, **IN_A_FORM}),
 )
 def attach_series(
     trial_id: str,
@@ -133,7 +139,7 @@ def attach_series(
         answer = series.attach(db, caller, trial_id, run_number, body)
         return write.stored(answer, 200, f"/v1/trials/{answer.id}")
 
-    return write.run(attach)
+    return identified_by_file(write, body).run(attach)
 
 
 @router.post("/{trial_id}/withdraw", response_model=TrialRead, responses=WRITE)

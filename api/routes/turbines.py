@@ -10,7 +10,7 @@ from api.deps import Change, Read, Write
 from api.models.core.batches import Batch
 from api.models.core.pages import Page
 from api.models.registry.turbines import TurbineCreate, TurbineQuery, TurbineRead, TurbineUpdate
-from api.routes.contract import CHANGE, LIST, READ, WRITE, StrictRoute
+from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
 from api.services.registry import turbines
 
 router = APIRouter(prefix="/turbines", tags=["turbines"], route_class=StrictRoute)
@@ -40,7 +40,7 @@ def list_turbines(query: Annotated[TurbineQuery, Query()], read: Read) -> Respon
     return read.page(turbines.page, query)
 
 
-@router.get("/{turbine_id}", response_model=TurbineRead, responses=READ)
+@router.get("/{turbine_id}", response_model=TurbineRead, responses=SHOW)
 def get_turbine(turbine_id: str, read: Read) -> Response:
     """Show a turbine."""
     return read.one(turbines.get, turbine_id)

@@ -249,7 +249,8 @@ class PageQuery(PlainModel):
         str | None,
         Field(
             max_length=1000,
-            description="Only these fields of each thing, with commas between their names.",
+            description="Only these fields of each thing, with commas between their names. The "
+            "others are missing then, though the shape of the answer requires them.",
         ),
     ] = None
     expand: Annotated[

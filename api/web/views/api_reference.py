@@ -122,9 +122,9 @@ def read_subject(document: Schema, name: str) -> Subject:
     if not operations:
         known_names = ", ".join(subjects(document))
         raise NotFound(say("refused.no_subject", name=name, there=known_names))
-    calls = tuple(_call(*each) for each in operations)
-    messages = (each for call in calls for each in (*call.asked, *call.answered))
-    return Subject(name, calls, tuple(read_shapes(document, _shape_names(messages))))
+    refusals = document["components"]["responses"]
+    calls = tuple(_call(*each, refusals) for each in operations)
+    return Subject(name, calls, tuple(read_shapes(document, _shape_names(calls))))
 
 
 def read_shape(document: Schema, name: str) -> Shape:
@@ -205,7 +205,7 @@ def _operations(document: Schema) -> Iterator[tuple[str, str, Schema]]:
                 yield method, path, item[method]
 
 
-def _call(method: str, path: str, operation: Schema) -> Call:
+def _call(method: str, path: str, operation: Schema, shared: Schema) -> Call:
     title, *words = operation.get("description", operation["summary"]).split("\n\n")
     values = tuple(
         Value(each["name"], tuple(kind(each["schema"])), each["required"], _words(each))
@@ -213,7 +213,9 @@ def _call(method: str, path: str, operation: Schema) -> Call:
     )
     asked = tuple(_messages("", operation.get("requestBody", {})))
     responses = {
-        code: response for code, response in operation["responses"].items() if code != "default"
+        code: shared.get(response.get("$ref", "").rpartition("/")[2], response)
+        for code, response in operation["responses"].items()
+        if code != "default"
     }
     answered = tuple(
         message
@@ -262,8 +264,12 @@ def _joined(text: str) -> str:
     return " ".join(text.split())
 
 
-def _shape_names(messages: Iterable[Message]) -> list[str]:
-    return [text for each in messages for text, is_shape in each.kind if is_shape]
+def _shape_names(calls: Iterable[Call]) -> Iterator[str]:
+    """Yield the names of the shapes in the parameters, bodies and answers of calls."""
+    for call in calls:
+        values = [each.kind for each in call.values]
+        messages = [each.kind for each in (*call.asked, *call.answered)]
+        yield from (text for kind in values + messages for text, is_shape in kind if is_shape)
 
 
 def read_shapes(document: Schema, names: Iterable[str]) -> Iterator[Shape]:

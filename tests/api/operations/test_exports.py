@@ -91,6 +91,12 @@ class TestThereAndBack:
                   for each in (held, answered, gone)]  # fmt: skip
         assert states == ["held", "accepted", "withdrawn"]
 
+    def test_in_a_form_as_well(self, world: World, empty):
+        file = {"file": ("season.zip", export(world))}
+        imported = empty.post("/v1/seasons/import", files=file)
+        assert imported.status_code == 201, imported.text
+        assert answers_of(empty, world) == answers_of(world.lead, world)
+
     def test_the_same_season_is_the_same_file(self, world: World, empty):
         lively(world)
         first = export(world)
@@ -164,6 +170,11 @@ class TestRefused:
             "/v1/seasons/import", content=b"x", headers={"Content-Type": "text/csv"}
         )
         assert refused.status_code == 415
+
+    def test_a_form_without_the_file(self, world: World, empty):
+        refused = empty.post("/v1/seasons/import", files={"season": b"PK"})
+        assert refused.status_code == 422
+        assert refused.json()["errors"][0]["pointer"] == "/file"
 
     def test_a_coach_takes_nothing_out_and_brings_nothing_in(self, world: World):
         path = f"/v1/seasons/{world.season_id}/export"

@@ -55,6 +55,12 @@ class TestRefused:
         answer = send(world.larch.coach, world.larch.trial_id, "x", kind="image/png")
         assert answer.status_code == 415
 
+    def test_a_form_without_the_file(self, world: World):
+        path = f"/v1/trials/{world.larch.trial_id}/runs/1/series"
+        answer = world.larch.coach.post(path, files={"other": logged([1.2, 1.2]).encode()})
+        assert answer.status_code == 422
+        assert answer.json()["errors"][0]["pointer"] == "/file"
+
     def test_a_run_that_is_not_there(self, world: World):
         answer = send(world.larch.coach, world.larch.trial_id, logged([1.2, 1.2]), run=9)
         assert answer.status_code == 404
@@ -65,6 +71,14 @@ class TestRefused:
 
 
 class TestAttached:
+    def test_in_a_form_and_once_for_all_tries(self, world: World):
+        path = f"/v1/trials/{world.larch.trial_id}/runs/1/series"
+        file, key = {"file": logged([1.2] * 60).encode()}, {"Idempotency-Key": "logger 1"}
+        first, again = (world.larch.coach.post(path, files=file, headers=key) for _ in range(2))
+        assert first.status_code == 200, first.text
+        assert again.headers["idempotent-replayed"] == "true"
+        assert again.json() == first.json()
+
     @pytest.mark.on_both
     def test_power_is_the_mean_of_squares(self, world: World):
         """Volts of 1.2 (1 ± 0.08) half the time each: (1.2² (1 + 0.08²))/30.1 in that run."""
