@@ -25,6 +25,7 @@ from api.migrate import upgrade
 from api.schema import is_at_head
 from api.settings import Settings
 from tests.reliability.places import carried_postgres
+from tests.support import documented
 from tests.support.cached_results import out_of_date
 from tests.support.databases import (
     ROLE,
@@ -222,9 +223,14 @@ def _one_engine_for_each_address() -> Iterator[None]:
 
 @pytest.fixture
 def app_client(settings: Settings) -> Iterator[TestClient]:
-    """Return a client without a key; whatever was done with it left no result out of date."""
+    """Return a client without a key.
+
+    Whatever was done with it left no result out of date, and each answer is a documented one.
+    """
+    documented.faults.clear()
     with application(settings) as client, _noting_writes(client) as writes:
         yield client
+        assert documented.faults == []
         if not writes:
             return
         with client.app.state.database.reading() as db:

@@ -15,6 +15,7 @@ from api.services.access import keys
 from api.services.core.cache import _caches
 from api.services.core.changes import forget_changes
 from api.settings import Settings
+from tests.support.documented import DocumentedAnswers
 from tests.support.makers import Signed
 
 ADDRESS = "http://gustbook.test"
@@ -37,7 +38,9 @@ def run_on_postgres(address: str, statement: str) -> None:
 @cache
 def _assembled(max_body_bytes: int) -> FastAPI:
     """Return an application to bind to several databases in turn, because assembling is slow."""
-    return create_app(Settings(max_body_bytes=max_body_bytes))
+    app = create_app(Settings(max_body_bytes=max_body_bytes))
+    app.add_middleware(DocumentedAnswers)
+    return app
 
 
 @contextmanager
