@@ -60,7 +60,7 @@ def main(arguments: list[str]) -> int:
         return 0 if arguments[0] in ("-h", "--help") else NOT_LOOKED_UP
     environment.run_inside("audit")
     codes = []
-    for lock in ("runtime", "check"):
+    for lock in ("runtime", "check", "clients"):
         file = environment.LOCKS / f"{lock}.txt"
         wanted = locked(file.read_text(encoding="utf-8"))
         code, lines = verdict(_report(file), wanted)

@@ -2,8 +2,8 @@
 
 Usage: python3 scripts/check.py [--quick]
 
-Makes .venv with the development packages first, if it is not there. Ends with exit code 0 when all
-is well. --quick leaves out the tests.
+Makes .venv with the development packages first, if it is not there; the tests also need Chromium,
+Node.js and npm. Ends with exit code 0 when all is well. --quick leaves out the tests.
 """
 
 import os
@@ -26,6 +26,9 @@ STEPS = (
         "import contracts",
         ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-cache"],
     ),
+)
+TESTS = (
+    ("programs that make clients", ["-m", "tests.clients.tools"]),
     (
         "tests",
         ["-m", "pytest", "--quiet", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"],
@@ -50,7 +53,7 @@ def main(arguments: list[str]) -> int:
         print(__doc__)
         return 0
     environment.run_inside("check")
-    steps = STEPS[:-1] if "--quick" in arguments else STEPS
+    steps = STEPS if "--quick" in arguments else (*STEPS, *TESTS)
     with tempfile.TemporaryDirectory(dir=_fastest_folder(), ignore_cleanup_errors=True) as folder:
         failed = [name for name, command in steps if not _passes(name, command, folder)]
     if failed:
