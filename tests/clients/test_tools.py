@@ -6,6 +6,17 @@ from tests.clients import tools
 
 
 @pytest.fixture
+def _without_npms_registry(monkeypatch, tmp_path):
+    """Only Python's packages can be fetched, from an address that answers."""
+    monkeypatch.setattr(tools, "FOLDER", tmp_path)
+    monkeypatch.setattr(tools, "_install_python", lambda folder: tools.run(["true"], folder))
+    monkeypatch.setenv("npm_config_offline", "false")
+    monkeypatch.setenv("npm_config_registry", "http://127.0.0.1:9")
+    monkeypatch.setenv("npm_config_fetch_retries", "0")
+    monkeypatch.setenv("npm_config_cache", str(tmp_path / "cache"))
+
+
+@pytest.fixture
 def _offline(monkeypatch):
     monkeypatch.setenv("PIP_NO_INDEX", "1")
     monkeypatch.setenv("npm_config_offline", "true")
@@ -25,6 +36,21 @@ def test_without_a_network_the_check_fails_and_asks_for_it(monkeypatch, capsys, 
     assert "openapi-python-client==" in words
     assert "is the network there?" in words
     assert not tools.python_generator().exists()
+
+
+@pytest.mark.usefixtures("_without_npms_registry")
+def test_where_npms_registry_does_not_answer_its_part_is_left_out_and_said(capsys):
+    assert tools.main() == 0
+    assert capsys.readouterr().err.endswith(f"{tools.LEFT_OUT}\n")
+    assert not tools.node_packages().exists()
+
+
+@pytest.mark.usefixtures("_without_npms_registry")
+def test_packages_that_cannot_be_installed_from_a_registry_that_answers_fail(monkeypatch, capsys):
+    monkeypatch.setattr(tools, "_install_node", lambda folder: tools.run(["false"], folder))
+    monkeypatch.setattr(tools, "_answers", lambda: True)
+    assert tools.main() == 1
+    assert "is the network there?" in capsys.readouterr().err
 
 
 @pytest.mark.usefixtures("_offline")
