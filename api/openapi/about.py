@@ -2,14 +2,41 @@
 
 from typing import Any
 
+from api.services.operations.erasing import ANSWER_DAYS
+
 SUMMARY = "Register, test, check and compare model wind turbines through a season."
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 A season of model wind turbines: teams of several schools build, test, check and compare fairly.
 
-Send `Authorization: Bearer <key>`. Numbers carry their unit in the field's name; most may come in
-another unit under another suffix (`voltage_mv` for `voltage_v`). A refusal is
-`application/problem+json` and names every fault. A change needs `If-Match`; a POST may carry an
-`Idempotency-Key`, under which the same request is done once.
+Send `Authorization: Bearer <key>`. `GET /v1/organisations` lists the schools that the key
+reaches. Numbers carry their unit in the field's name; most may come in another unit under another
+suffix (`voltage_mv` for `voltage_v`). A refusal is `application/problem+json` and names every
+fault.
+
+An evening by script: `GET /v1/benches` and `GET /v1/builds?team_id=…&sort=-created_at` name what
+is tested; `POST /v1/sessions` opens the evening with its wind, air and adult; `POST /v1/trials`
+sends each setting with its readings; `GET /v1/flags?trial_id=…` lists its questions and `POST
+/v1/flags/{{flag_id}}/answer` answers one; `GET /v1/teams/{{team_id}}/report` says what the team
+knows now.
+
+Does a trial count? Its `state` is `accepted`, `held` or `withdrawn`, and only accepted ones
+count. A data check that doubts a trial raises a flag: of severity `hold`, which holds the trial
+until it is answered; `warn`, which should be answered while the trial counts; or `info`, which
+needs no answer. `accept_fix` saves the value that the flag proposes, `confirm` keeps what was
+sent, for the reason given, and `withdraw_trial` withdraws the trial. `left_out` of a result says
+why a trial does not count in it.
+
+Which power? `normalised_power_w` is at the season's wind and in standard air, for comparing
+builds of one bench. `fair_power_w` is also free of what each bench adds, for comparing teams of
+several schools.
+
+A request may arrive twice without harm. Under an `Idempotency-Key` of your choice, the same POST
+is done once; for {ANSWER_DAYS} days a retry gets the first answer, with `Idempotent-Replayed:
+true`, so read the thing again for its state of now. A trial with a `client_ref` of its own is
+stored once per build without a key, too: sent again, it is answered with 200 and its state of
+now.
+
+A change needs `If-Match` with the `ETag` of the state that it changes, quotation marks included.
 """
 LICENCE = {"name": "MIT", "identifier": "MIT"}
 #: Each programme runs a service of its own, so that no address can be named.
@@ -42,6 +69,7 @@ HEADERS = {
     "ETag": "The state of the thing, for If-Match of a change and If-None-Match of a read.",
     "Location": "The address of what was stored.",
     "Link": "The address of the next page, with rel=next.",
+    "Idempotent-Replayed": "`true` if this is the first answer to the Idempotency-Key again.",
     "Retry-After": "Seconds to wait before the request is sent again.",
     "X-Request-Id": "The id of the request, to quote when something went wrong.",
     "RateLimit": "Requests that are left in this minute, and seconds until there are more.",

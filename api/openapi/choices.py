@@ -30,6 +30,7 @@ _CHOICES = {
     "InspectionOutcome": InspectionOutcome,
     "KeyRole": Role,
     "ListOrder": Literal["created_at", "-created_at"],
+    "DatedListOrder": Literal["created_at", "-created_at", "started_at", "-started_at"],
     "NamedListOrder": Literal["created_at", "-created_at", "name", "-name"],
     "ReportFormat": ReportFormat,
     "RuleSeverity": Literal["must", "should"],

@@ -95,6 +95,8 @@ def _headers(
         yield "Location"
     if item_of_page(name):
         yield "Link"
+    if any(each["name"] == "Idempotency-Key" for each in operation.get("parameters", [])):
+        yield "Idempotent-Replayed"
 
 
 def _name_headers(response: Part, names: Iterator[str]) -> None:

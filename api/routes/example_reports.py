@@ -11,7 +11,7 @@ TREND = {
     "kendall_s": None,
     "p_one_sided": None,
     "verdict": "too_early",
-    "reason": "a trend needs 4 sessions on different days over 3 weeks",
+    "reason": "5 sessions are needed to call a trend",
     "sentence_key": "trend.too_early",
     "sentence": "It is too early to see a trend.",
 }

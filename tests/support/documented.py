@@ -92,9 +92,10 @@ def _is_rare(name: str, status: int) -> bool:
 def _promised(response: Any, named: str) -> set[str]:
     """Return the headers that each such answer has.
 
-    A last page has no link, and what is refused before its key is known has no limit.
+    A last page has no link, a first answer is no repeated one, and what is refused before its key
+    is known has no limit.
     """
-    absent = {"link"} if named < "400" else {"ratelimit"}
+    absent = {"link", "idempotent-replayed"} if named < "400" else {"ratelimit"}
     if named == "default":
         absent.add("retry-after")
     return {name.lower() for name in response["headers"]} - absent

@@ -176,7 +176,7 @@ class RecordedAnswer(Untabled):
     """The first fields of every answer about a stored thing."""
 
     id: Annotated[str, Field(description="Public id.")]
-    version: Annotated[int, Field(description="Number of this state; If-Match quotes it.")]
+    version: Annotated[int, Field(description="Number of this state; the ETag begins with it.")]
     created_at: Annotated[datetime, Field(description="When it was stored, in UTC.")]
     as_typed: Annotated[
         AsTyped, Field(description="Values that came in another unit, as they were typed.")

@@ -167,8 +167,14 @@ def _likely_fields(loc: tuple[str | int, ...], typed: Any) -> set[str]:
 
 
 def nearest(name: str, names: Iterable[str]) -> str | None:
-    """Return the nearest name to a misspelt one, as a question."""
-    close = get_close_matches(name.lower(), list(names), n=1, cutoff=0.6)
+    """Return the nearest name to a misspelt one, as a question; first that with its unit.
+
+    >>> nearest("load", ["load_id", "load_ohm"]), nearest("voltige_v", ["voltage_v"])
+    ('Did you mean load_ohm?', 'Did you mean voltage_v?')
+    """
+    known = list(names)
+    same_quantity = [each for each in known if (of := quantity(each)) and of.stem == name.lower()]
+    close = same_quantity or get_close_matches(name.lower(), known, n=1, cutoff=0.6)
     return say("fault.did_you_mean", name=close[0]) if close else None
 
 

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import BaseModel, Field, ValidationInfo, field_validator
 from sqlmodel import Field as Column
 from sqlmodel import SQLModel, UniqueConstraint
 
@@ -74,7 +74,11 @@ class FlagRead(FlagFacts, Answer):
     advice: str
     state: FlagState
     about: Annotated[
-        str, Field(description="Team, build, day and bench it speaks of, in words.")
+        str,
+        Field(
+            description="Team, build, day and bench it speaks of, in words; empty within the trial "
+            "itself."
+        ),
     ] = ""
 
 
@@ -102,14 +106,18 @@ class FlagAnswerCreate(Input):
     """What somebody answers to a flag."""
 
     answer: FlagAnswer
-    reason: Annotated[Reason | None, Field(description="Needed to confirm and to withdraw.")] = None
+    reason: Annotated[
+        Reason | None,
+        Field(description="Needed to confirm and to withdraw.", validate_default=True),
+    ] = None
 
-    @model_validator(mode="after")
-    def tells_why(self) -> "FlagAnswerCreate":
+    @field_validator("reason")
+    @classmethod
+    def tells_why(cls, reason: str | None, answer: ValidationInfo) -> str | None:
         """Refuse a confirmation or a withdrawal without a reason."""
-        if self.answer != "accept_fix" and self.reason is None:
+        if reason is None and answer.data.get("answer") in ("confirm", "withdraw_trial"):
             raise fault("reason_missing", "fault.reason_missing")
-        return self
+        return reason
 
 
 class FlagAnswersCreate(FlagAnswerCreate):

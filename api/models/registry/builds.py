@@ -1,7 +1,7 @@
 """A build: one numbered state of a turbine; a change makes a new one."""
 
 from datetime import datetime
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 from sqlmodel import Field as Column
@@ -20,7 +20,7 @@ from api.models.core.fields import (
     Pitch,
     RotorDiameter,
 )
-from api.models.core.ids import BenchId, BuildId, SeasonId, TurbineId
+from api.models.core.ids import BenchId, BuildId, SeasonId, TeamId, TurbineId
 from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
 
 BladeFixing = Literal["screwed", "pinned", "glued", "moulded", "push_fit"]
@@ -106,8 +106,13 @@ class BuildQuery(ListQuery):
     """Which builds to list."""
 
     organisation_id: str | None = None
+    team_id: TeamId | None = None
     turbine_id: TurbineId | None = None
     number: BuildNumber | None = None
+
+    def column_filters(self) -> dict[str, Any]:
+        """Return the filters by columns of builds, which have no team of their own."""
+        return {name: value for name, value in self.filters().items() if name != "team_id"}
 
 
 class Assigning(Input):

@@ -1,6 +1,6 @@
 """A session: one evening at one bench, with its air and wind."""
 
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 from sqlmodel import Field as Column
@@ -18,7 +18,7 @@ from api.models.core.fields import (
     WindSpeed,
 )
 from api.models.core.ids import BenchId, EquipmentId, SeasonId
-from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
+from api.models.core.shapes import ORDERED_BY, Answer, Input, PageQuery, Stored, changes_of
 
 AdultPresent = Annotated[
     bool,
@@ -35,8 +35,12 @@ class SessionFacts(SQLModel):
     air_temperature_c: AirTemperature | None = None
     pressure_hpa: Pressure | None = None
     relative_humidity_pct: Humidity | None = None
-    wind_speed_start_m_s: WindSpeed | None = None
-    wind_speed_end_m_s: WindSpeed | None = None
+    wind_speed_start_m_s: WindSpeed | None = Column(
+        default=None, description="Without the rotor, before the first trial."
+    )
+    wind_speed_end_m_s: WindSpeed | None = Column(
+        default=None, description="Without the rotor, after the last trial."
+    )
     warm_up_min: Minutes | None = None
     adult_present: AdultPresent
     meter_id: EquipmentId | None = Column(default=None, foreign_key="equipment.id", index=True)
@@ -87,9 +91,13 @@ class SessionRead(SessionFacts, Answer):
     organisation_id: str
 
 
-class SessionQuery(ListQuery):
+class SessionQuery(PageQuery):
     """Which sessions to list."""
 
     organisation_id: str | None = None
     bench_id: BenchId | None = None
     season_id: SeasonId | None = None
+    sort: Annotated[
+        Literal["created_at", "-created_at", "started_at", "-started_at"],
+        Field(description=ORDERED_BY),
+    ] = "created_at"

@@ -70,7 +70,9 @@ def get(db: Session, caller: Caller, build_id: str) -> BuildRead:
 
 def page(db: Session, caller: Caller, query: BuildQuery) -> tuple[list[BuildRead], Rest]:
     """Return a page of builds."""
-    rows, after = pages.page(db, caller, Build, query)
+    turbines = select(Turbine.id).where(col(Turbine.team_id) == query.team_id)
+    of_team = [col(Build.turbine_id).in_(turbines)] if query.team_id else []
+    rows, after = pages.page(db, caller, Build, query, *of_team)
     return [resources.read(BuildRead, row) for row in rows], after
 
 

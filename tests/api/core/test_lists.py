@@ -248,3 +248,21 @@ class TestImports:
         ):
             items = listed(world.lead, "/v1/imports", **query)["items"]
             assert [each["id"] for each in items] == wanted, query
+
+
+class TestOfATeamAndByDay:
+    def test_builds_of_one_team(self, world: World):
+        builds = listed(world.lead, "/v1/builds", team_id=world.birch.team_id)["items"]
+        assert [each["id"] for each in builds] == [world.birch.build_id]
+        other = listed(world.larch.coach, "/v1/builds", team_id=world.birch.team_id)
+        assert other["items"] == []
+
+    def test_sessions_by_their_day(self, world: World):
+        larch = world.larch
+        for day in ("2026-04-09", "2026-04-02"):
+            body = session_payload(larch, started_at=f"{day}T14:30:00Z")
+            created(larch.coach.post("/v1/sessions", json=body))
+        first = listed(larch.coach, "/v1/sessions", sort="-started_at", limit=1)
+        rest = listed(larch.coach, "/v1/sessions", sort="-started_at", cursor=first["next"])
+        days = [each["started_at"][:10] for each in first["items"] + rest["items"]]
+        assert days == ["2026-04-09", "2026-04-02", "2026-03-05"]

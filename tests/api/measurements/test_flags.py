@@ -22,6 +22,7 @@ class TestRefused:
         refused = answer(world.larch.coach, flag, answer="confirm")
         assert refused.status_code == 422
         assert "needs a reason" in refused.text
+        assert refused.json()["errors"][0]["pointer"] == "/reason"
 
     def test_nothing_can_be_accepted_that_was_not_proposed(self, world: World):
         flag = flag_of(run(world.larch, (1.2, 0.9)), "runs_disagree")

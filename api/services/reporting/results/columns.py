@@ -1,5 +1,6 @@
 """The columns of tidy results: name, kind, unit and meaning of each."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -84,3 +85,12 @@ OF_RUN = (
     Column("run_duration_s", "number", "s", "duration"),
 )
 COLUMNS = {"trials": OF_TRIAL, "runs": OF_TRIAL + OF_RUN}
+
+
+def describe(columns: Sequence[Column]) -> str:
+    """Return names with their meanings, as one line.
+
+    >>> describe(OF_TRIAL[:2])
+    "`trial_id`: the trial's id; `client_ref`: the submitter's own name of the trial"
+    """
+    return "; ".join(f"`{column.name}`: {column.about}" for column in columns)
