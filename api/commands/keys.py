@@ -20,6 +20,10 @@ def create(
     expires: Annotated[
         str | None, typer.Option(help="When it ends, such as 2026-07-01T00:00:00+00:00.")
     ] = None,
+    sign_in_email: Annotated[
+        str | None,
+        typer.Option(help="Address of an adult's school account, to sign in to pages with."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Make a key and print only the key; it is not shown again.
@@ -46,6 +50,7 @@ def create(
                 "label": label,
                 "organisation_ids": organisation or [],
                 "expires_at": expires,
+                "sign_in_email": sign_in_email,
             }
         )
         with open_programme(settings) as database, database.unit_of_work() as db:

@@ -146,7 +146,7 @@ FLAG = stored(
     },
 )
 _RUN = {"current_a": None, "rotor_speed_rpm": None, "wind_speed_m_s": None, "duration_s": 30.0}
-_KEY_READ = stored(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None})
+_KEY_READ = stored(KEY, KEY_NEW, {"expires_at": None, "revoked_at": None, "sign_in_email": None})
 
 #: By the name of the shape in the OpenAPI document.
 EXAMPLES: dict[str, Any] = (

@@ -22,7 +22,7 @@ router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 
 @router.post("", status_code=201, response_model=KeyMade, responses=WRITE)
 def create_key(key: KeyCreate, write: WriteLead) -> Response:
-    """Make an access key. The answer shows its secret this once; a retry no longer does."""
+    """Make an access key. Only the first answer shows its secret and its address, no retry does."""
     limits(write.request).take_today("keys", write.caller.key_id)
 
     def make(db: Session, caller: Caller) -> Answered:
@@ -39,7 +39,7 @@ def create_key(key: KeyCreate, write: WriteLead) -> Response:
     max_body_size=BATCH_BYTES,
 )
 def create_many_keys(batch: Batch[KeyCreate], write: WriteLead) -> Response:
-    """Make several access keys: all of them, or none. Only this answer shows their secrets."""
+    """Make several access keys: all of them, or none. Only the first answer shows their secrets."""
     for _ in batch.items:
         limits(write.request).take_today("keys", write.caller.key_id)
     return write.created_together(keys.create, batch, to_store=_without_secrets)
@@ -64,12 +64,13 @@ def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
 
 
 def _without_secret(answered: Answered) -> Answered:
-    """Return the answer without its secret, to store it for retries."""
+    """Return the answer without its secret and its address, to store it for retries."""
     shown = KeyRead.model_validate_json(answered.body)
-    return replace(answered, body=shown.model_dump_json())
+    return replace(answered, body=shown.model_dump_json(exclude={"sign_in_email"}))
 
 
 def _without_secrets(answered: Answered) -> Answered:
-    """Return the answer to a batch without its secrets, to store it for retries."""
+    """Return the answer to a batch without its secrets and addresses, to store it for retries."""
     shown = Batch[KeyRead].model_validate_json(answered.body, extra="ignore")
-    return replace(answered, body=shown.model_dump_json())
+    left_out = {"items": {"__all__": {"sign_in_email"}}}
+    return replace(answered, body=shown.model_dump_json(exclude=left_out))

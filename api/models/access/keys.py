@@ -8,7 +8,7 @@ from sqlmodel import Field as Column
 from sqlmodel import SQLModel, String
 
 from api.models.core.faults import fault
-from api.models.core.fields import Label, Moment
+from api.models.core.fields import EmailAddress, Label, Moment
 from api.models.core.ids import OrganisationId
 from api.models.core.shapes import Answer, Input, ListQuery, Stored, changes_of
 
@@ -29,6 +29,11 @@ class KeyFacts(SQLModel):
         "reads them.",
     )
     expires_at: Moment | None = None
+    sign_in_email: EmailAddress | None = Column(
+        default=None,
+        description="Address of an adult's school account, with which pages can be opened like "
+        "with this key. Only leads see it; it is erased when the key is revoked.",
+    )
 
 
 class AccessKey(KeyFacts, Stored, table=True):
@@ -63,7 +68,7 @@ class KeyCreate(KeyFacts, Input):
         return self
 
 
-@changes_of(KeyCreate, "label", "expires_at", "organisation_ids")
+@changes_of(KeyCreate, "label", "expires_at", "organisation_ids", "sign_in_email")
 class KeyUpdate(Input):
     """What may change of a key."""
 

@@ -59,6 +59,19 @@ Reason: TypeAlias = Annotated[str, _text(400), AfterValidator(_storable)]
 Note: TypeAlias = Annotated[str, _text(500, 0), AfterValidator(_storable_lines)]
 ClientRef: TypeAlias = Annotated[str, _text(60), AfterValidator(_storable)]
 
+#: Only ASCII: letters of other scripts fold into each other in ways that let one address pass for
+#: another's.
+EMAIL = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
+
+
+def _email(typed: str) -> str:
+    if not EMAIL.fullmatch(typed):
+        raise fault("email", "fault.email")
+    return typed.lower()
+
+
+EmailAddress: TypeAlias = Annotated[str, _text(254), AfterValidator(_email)]
+
 DEEPEST = 12
 
 

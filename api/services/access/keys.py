@@ -14,9 +14,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import bindparam
-from sqlmodel import Session, col, delete, select
+from sqlmodel import Session, col, delete, or_, select
+from sqlmodel.sql.expression import SelectOfScalar
 
-from api.errors import NotFound, NotSignedIn
+from api.errors import Conflict, FieldError, NotFound, NotSignedIn
 from api.messages import say
 from api.models.access.keys import (
     AccessKey,
@@ -27,10 +28,11 @@ from api.models.access.keys import (
     KeyRead,
     KeyUpdate,
 )
+from api.models.access.web_sessions import WebSession
 from api.models.core.ids import ALPHABET, LENGTH, new_id
 from api.models.registry.organisations import Organisation
 from api.prepared import Prepared
-from api.services.core import audit, pages, resources
+from api.services.core import audit, pages, resources, turns
 from api.services.core.pages import Rest
 from api.services.core.scope import Caller
 
@@ -112,6 +114,29 @@ def caller_of(db: Session, key_id: str, now: datetime) -> Caller:
     return _caller_of(db, _key(db, key_id), now)
 
 
+def sign_in_at(db: Session, sign_in_email: str, now: datetime) -> Caller | None:
+    """Sign in with the address of a school account; note it in the audit log.
+
+    Return the caller of the newest valid key with that address, or None without one.
+    """
+    turns.take(db, [audit.PROGRAMME])  # nobody may remove the address before this is committed
+    row = db.scalars(_valid_with(sign_in_email, now).order_by(col(AccessKey.id).desc())).first()
+    if row is None:
+        return None
+    caller = _caller_of(db, row, now)
+    audit.note(db, caller, "signed_in", row)
+    return caller
+
+
+def _valid_with(sign_in_email: str, now: datetime) -> SelectOfScalar[AccessKey]:
+    """Return the query for valid keys with an address."""
+    return select(AccessKey).where(
+        col(AccessKey.sign_in_email) == sign_in_email,
+        col(AccessKey.revoked_at).is_(None),
+        or_(col(AccessKey.expires_at).is_(None), col(AccessKey.expires_at) > now),
+    )
+
+
 def _key(db: Session, key_id: str) -> Any:
     """Return the columns of a key that identify its caller, or None without such a key."""
     rows = _KEY.rows(db.connection(), key_id=key_id)
@@ -136,6 +161,9 @@ def create(db: Session, caller: Caller, key: KeyCreate) -> KeyMade:
     secret = "".join(secrets.choice(LETTERS) for _ in range(SECRET_LENGTH))
     key_id = new_id(AccessKey.prefix)
     row = resources.store(db, caller, AccessKey, key, id=key_id, digest=_digest(secret))
+    _require_own_email(db, row)
+    if row.sign_in_email is not None:
+        audit.note(db, caller, "changed", row, {"sign_in_email": [None, row.sign_in_email]})
     _reach(db, caller, row, key.organisation_ids)
     public = key_id.removeprefix(f"{AccessKey.prefix}_")
     token = f"{PREFIX}_{public}_{secret}{_check(public + secret)}"
@@ -177,19 +205,40 @@ def all_of(db: Session) -> list[KeyRead]:
 
 
 def change(db: Session, caller: Caller, key_id: str, changes: KeyUpdate, version: int) -> KeyRead:
-    """Change or revoke a key, from the next request on."""
+    """Change or revoke a key, from the next request on; another address ends its sessions."""
     row = resources.get_row(db, caller, AccessKey, key_id)
+    email_before = row.sign_in_email
     resources.change(db, caller, row, changes, version)
     sent_fields = changes.model_dump(exclude_unset=True)
     if sent_fields.get("revoked"):
         _revoke(db, caller, row)
     if "organisation_ids" in sent_fields and row.role != "lead":
         _reach(db, caller, row, sent_fields["organisation_ids"])
+    _require_own_email(db, row)
+    if email_before and row.sign_in_email != email_before:
+        db.execute(delete(WebSession).where(col(WebSession.key_id) == row.id))
     return _read(db, row)
 
 
+def _require_own_email(db: Session, row: AccessKey) -> None:
+    """Refuse an address of a revoked key, or one that another valid key has.
+
+    The entry in the audit log, written before, makes two leads' changes wait for each other.
+    """
+    if row.sign_in_email is None:
+        return
+    if row.revoked_at is not None:
+        raise Conflict(say("refused.sign_in_email_of_ended"))
+    others = _valid_with(row.sign_in_email, datetime.now(UTC)).where(col(AccessKey.id) != row.id)
+    other = db.scalars(others).first()
+    if other is not None:
+        words = say("refused.sign_in_email_taken", label=other.label)
+        raise Conflict(words, [FieldError("taken", words, pointer="/sign_in_email")])
+
+
 def _revoke(db: Session, caller: Caller, row: AccessKey) -> None:
-    """Revoke a key, and note it in the audit log."""
+    """Revoke a key, erase its address, and note it in the audit log."""
+    row.sign_in_email = None
     if row.revoked_at is None:
         row.revoked_at = datetime.now(UTC)
         db.flush()

@@ -17,8 +17,9 @@ from api.services.core.changes import note_writer
 from api.services.core.scope import Caller
 
 PROGRAMME = "programme"
-#: The audit log says that free text changed, and not how.
+#: The audit log says that free text changed, and not how; for an address, whether there is one.
 FREE_TEXT, HIDDEN_TEXT = {"note"}, ["(words)", "(other words)"]
+ADDRESS, HIDDEN_ADDRESS = "sign_in_email", "(address)"
 SEALED = ("season_id", "organisation_id", "thing", "thing_id", "action", "changes", "reason",
           "key_id", "key_label", "created_at", "chain", "number", "previous_seal")  # fmt: skip
 
@@ -93,9 +94,11 @@ def _first(db: Session, chain: str) -> AuditChain:
 def _plain(changes: dict[str, Any] | None) -> dict[str, Any] | None:
     """Return the changes as JSON values; for free text only the fact that it changed.
 
-    A name that was removed from a note must not survive in the audit log.
+    A name or an address that was removed must not survive in the audit log.
     """
     hidden = dict.fromkeys((changes or {}).keys() & FREE_TEXT, HIDDEN_TEXT)
+    if changes and ADDRESS in changes:
+        hidden[ADDRESS] = [value and HIDDEN_ADDRESS for value in changes[ADDRESS]]
     changes = changes and changes | hidden
     plain_changes: dict[str, Any] | None = json.loads(json.dumps(changes, default=str))
     return plain_changes

@@ -16,6 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api.errors import NotFound
 from api.many_rows import parts
 from api.models.access.idempotency import StoredAnswer
+from api.models.access.keys import AccessKey
 from api.models.access.web_sessions import WebSession
 from api.models.core.audit import AuditChain, AuditEntry
 from api.models.core.ids import new_id
@@ -122,7 +123,10 @@ def due_seasons(db: Session, today: date, retention_days: int) -> list[Season]:
 
 
 def tidy(db: Session, now: datetime) -> dict[str, int]:
-    """Delete old stored answers, browser sessions and share links; return the number of each."""
+    """Delete old stored answers, browser sessions and share links, and addresses of ended keys.
+
+    Return the number of each.
+    """
     answers, ended = (now.astimezone(UTC) - timedelta(days=days) for days in
                       (ANSWER_DAYS, ENDED_DAYS))  # fmt: skip
     over: Rows = [
@@ -130,7 +134,12 @@ def tidy(db: Session, now: datetime) -> dict[str, int]:
         (WebSession, col(WebSession.created_at) < ended),
         (Share, or_(col(Share.expires_at) < ended, col(Share.revoked_at) < ended)),
     ]
-    return {
+    counts = {
         str(table.__tablename__): db.connection().execute(delete(table).where(condition)).rowcount
         for table, condition in over
     }
+    unneeded = update(AccessKey).where(
+        col(AccessKey.sign_in_email).is_not(None), col(AccessKey.expires_at) < ended
+    )
+    counts["sign_in_email"] = db.connection().execute(unneeded.values(sign_in_email=None)).rowcount
+    return counts

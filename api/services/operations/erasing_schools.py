@@ -76,7 +76,7 @@ def _seasons(db: Session, organisation_id: str) -> list[str]:
 
 
 def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
-    """Revoke the keys that reach only this school, and erase their labels."""
+    """Revoke the keys that reach only this school, and erase their labels and addresses."""
     reaching = select(KeyOrganisation.key_id).where(
         col(KeyOrganisation.organisation_id) == organisation_id
     )
@@ -100,6 +100,7 @@ def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
         col(AccessKey.id).in_(key_ids),
         label=LEFT,
         digest="",
+        sign_in_email=None,
         revoked_at=datetime.now(UTC),
     )
 
