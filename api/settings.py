@@ -3,9 +3,11 @@
 import os
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
-from typing import Annotated, Literal
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+from urllib.parse import urlsplit
 
-from pydantic import Field, ValidationError
+from pydantic import Field, SecretStr, ValidationError, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from api.embedded import is_embedded
@@ -114,9 +116,81 @@ class Settings(BaseSettings):
         int,
         Field(ge=30, le=36_500, description="How long after its end a season is due to be purged."),
     ] = 1095
+    sign_in_issuer: Annotated[
+        str,
+        Field(
+            description="Issuer (OpenID Connect) of the school accounts with which people may sign "
+            "in to the pages; empty: with keys only. No other host is asked for anything."
+        ),
+    ] = ""
+    sign_in_other_hosts: Annotated[
+        str,
+        Field(
+            pattern=r"^([A-Za-z0-9.-]+(:[0-9]+)?(, ?|$))*$",
+            description="Further hosts of that issuer, if its description names any: with commas "
+            "between.",
+        ),
+    ] = ""
+    sign_in_client_id: Annotated[
+        str, Field(description="The name under which the issuer knows this service.")
+    ] = ""
+    sign_in_client_secret: Annotated[
+        SecretStr, Field(description="The secret that goes with that name.")
+    ] = SecretStr("")
+    sign_in_client_secret_file: Annotated[
+        str, Field(description="File with that secret, instead of the variable.")
+    ] = ""
+    sign_in_name: Annotated[
+        str,
+        Field(max_length=60, description="What the button calls it, such as your school account."),
+    ] = ""
     busy_timeout_s: Annotated[
         float, Field(gt=0, le=60, description="How long a request waits for the database. [s]")
     ] = 20.0
+
+    @field_validator("sign_in_issuer")
+    @classmethod
+    def _is_safe_issuer(cls, issuer: str) -> str:
+        if issuer and not host_of(issuer):
+            raise ValueError("must begin with https:// (or http:// on this machine)")
+        return issuer
+
+    @field_validator("sign_in_client_secret_file")
+    @classmethod
+    def _is_readable(cls, file: str) -> str:
+        if file:
+            try:
+                Path(file).read_text(encoding="utf-8")
+            except (OSError, ValueError) as error:
+                raise ValueError("cannot be read") from error
+        return file
+
+    @model_validator(mode="after")
+    def _has_all_for_signing_in(self) -> Self:
+        """Refuse a part of what signing in with a school account needs."""
+        needed = {
+            "ISSUER": self.sign_in_issuer,
+            "CLIENT_ID": self.sign_in_client_id,
+            "CLIENT_SECRET": self.sign_in_secret,
+        }
+        missing = [f"{PREFIX}SIGN_IN_{name}" for name, value in needed.items() if not value]
+        is_wanted = any((*needed.values(), self.sign_in_name, self.sign_in_other_hosts))
+        if is_wanted and missing:
+            raise ValueError(f"{' and '.join(missing)} must be set too, to sign in with an account")
+        return self
+
+    @property
+    def sign_in_hosts(self) -> frozenset[str]:
+        """Return the hosts that may be asked when somebody signs in with a school account."""
+        others = self.sign_in_other_hosts.lower().replace(",", " ").split()
+        return frozenset((host_of(self.sign_in_issuer), *others))
+
+    @property
+    def sign_in_secret(self) -> str:
+        """Return the secret that the issuer gave this service, from its file or the environment."""
+        if self.sign_in_client_secret_file:
+            return Path(self.sign_in_client_secret_file).read_text(encoding="utf-8").strip()
+        return self.sign_in_client_secret.get_secret_value()
 
     @property
     def threads(self) -> int:
@@ -126,6 +200,23 @@ class Settings(BaseSettings):
         faster. With a server, threads also wait for its answers and for those of a season.
         """
         return self.worker_threads or (6 if is_embedded(self.database_url) else 16)
+
+
+def host_of(address: str) -> str:
+    """Return host and port of an address whose answers nobody on the way can change, else "".
+
+    >>> host_of("https://SSO.school.test/x"), host_of("http://127.0.0.1:9")
+    ('sso.school.test', '127.0.0.1:9')
+    >>> host_of("http://sso.school.test"), host_of("file:///etc/passwd"), host_of("https://[x")
+    ('', '', '')
+    """
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        return ""
+    is_local = parts.hostname in ("127.0.0.1", "::1", "localhost")
+    is_safe = parts.scheme == "https" or (parts.scheme == "http" and is_local)
+    return parts.netloc.lower() if is_safe and parts.hostname else ""
 
 
 class WrongSettings(Exception):
@@ -148,10 +239,14 @@ def read_settings() -> Settings:
 
 
 def _lines(error: ValidationError) -> list[str]:
-    return [
-        f"{PREFIX}{str(wrong['loc'][0]).upper()}: {wrong['msg']}, got {wrong['input']!r}"
-        for wrong in error.errors(include_url=False)
-    ]
+    return [_line(wrong) for wrong in error.errors(include_url=False)]
+
+
+def _line(wrong: Mapping[str, Any]) -> str:
+    """Return what is wrong with a setting, or, without its value, with several together."""
+    if not wrong["loc"]:
+        return str(wrong["msg"])
+    return f"{PREFIX}{str(wrong['loc'][0]).upper()}: {wrong['msg']}, got {wrong['input']!r}"
 
 
 def unknown_variables(environment: Mapping[str, str]) -> list[str]:

@@ -75,6 +75,43 @@ def test_every_wrong_setting_is_named_at_start(monkeypatch):
         read_settings()
 
 
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({"SIGN_IN_ISSUER": "http://sso.school.test"}, "SIGN_IN_ISSUER: .*https"),
+        ({"SIGN_IN_ISSUER": "sso.school.test"}, "SIGN_IN_ISSUER: .*https"),
+        ({"SIGN_IN_ISSUER": "https://[x"}, "SIGN_IN_ISSUER: .*https"),
+        ({"SIGN_IN_ISSUER": "https://sso.school.test"}, "SIGN_IN_CLIENT_ID must be set"),
+        ({"SIGN_IN_CLIENT_ID": "gustbook"}, "SIGN_IN_ISSUER must be set"),
+        (
+            {"SIGN_IN_NAME": "x", "SIGN_IN_CLIENT_SECRET": ""},
+            "SIGN_IN_ISSUER and .*CLIENT_ID and .*CLIENT_SECRET must be set",
+        ),
+        ({"SIGN_IN_OTHER_HOSTS": "https://x.test"}, "SIGN_IN_OTHER_HOSTS: .*match"),
+        ({"SIGN_IN_CLIENT_SECRET_FILE": "/none"}, "SIGN_IN_CLIENT_SECRET_FILE: .*cannot be read"),
+    ],
+)
+def test_a_part_of_the_settings_of_a_school_account_is_named_at_start(changed, named, monkeypatch):
+    monkeypatch.setenv("GUSTBOOK_SIGN_IN_CLIENT_SECRET", "a secret")
+    for name, value in changed.items():
+        monkeypatch.setenv(f"GUSTBOOK_{name}", value)
+    with pytest.raises(WrongSettings, match=named) as wrong:
+        read_settings()
+    assert "a secret" not in str(wrong.value)
+
+
+def test_the_secret_of_a_school_account_is_read_from_a_file(monkeypatch, tmp_path):
+    file = tmp_path / "secret"
+    file.write_text("from a file\n", encoding="utf-8")
+    monkeypatch.setenv("GUSTBOOK_SIGN_IN_CLIENT_SECRET", "from the environment")
+    monkeypatch.setenv("GUSTBOOK_SIGN_IN_ISSUER", "https://sso.school.test")
+    monkeypatch.setenv("GUSTBOOK_SIGN_IN_CLIENT_ID", "gustbook")
+    assert read_settings().sign_in_secret == "from the environment"
+    assert "from the environment" not in repr(read_settings())
+    monkeypatch.setenv("GUSTBOOK_SIGN_IN_CLIENT_SECRET_FILE", str(file))
+    assert read_settings().sign_in_secret == "from a file"
+
+
 def test_locks_hold_hashes_and_no_address():
     for lock in (ROOT / "scripts/lock").iterdir():
         text = lock.read_text(encoding="utf-8")
