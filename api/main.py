@@ -46,7 +46,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     add_error_handlers(app, explain, errors.answer)
     app.include_router(about.router)
     resources = Once(partial(_include_resources, app, settings.max_body_bytes))
-    pages = Once(partial(_include_pages, app, settings.max_body_bytes))
+    pages = Once(partial(_include_pages, app, settings))
     app.add_middleware(OnDemand, load=resources, may_need=may_be_resource)
     app.add_middleware(OnDemand, load=pages, may_need=may_be_page)
     app.add_middleware(
@@ -86,11 +86,13 @@ def _include_resources(app: FastAPI, most_bytes: int) -> None:
     freeze()
 
 
-def _include_pages(app: FastAPI, most_bytes: int) -> None:
+def _include_pages(app: FastAPI, settings: Settings) -> None:
     """Include the pages, each with the largest form it takes; their modules are imported here."""
-    from api.web.addresses import FILE_PAGES, PAGES
+    from api.web.addresses import FILE_PAGES, PAGES, SCHOOL_ACCOUNT_PAGES
 
-    for routers, limit in ((FILE_PAGES, most_bytes), (PAGES, min(most_bytes, FORM_BYTES))):
+    most_bytes = settings.max_body_bytes
+    small_pages = (*SCHOOL_ACCOUNT_PAGES, *PAGES) if settings.sign_in_issuer else PAGES
+    for routers, limit in ((FILE_PAGES, most_bytes), (small_pages, min(most_bytes, FORM_BYTES))):
         for router in routers:
             app.include_router(router, include_in_schema=False, max_body_size=limit)
     freeze()

@@ -16,6 +16,7 @@ from api.web.views import (
     language,
     problems,
     questions,
+    school_sign_in,
     schools,
     season,
     shared_links,
@@ -30,6 +31,8 @@ from api.web.views import (
 
 #: Pages that take files.
 FILE_PAGES = (imports.router,)
+#: Pages of a programme in which people sign in with a school account.
+SCHOOL_ACCOUNT_PAGES = (school_sign_in.router,)
 #: Forms for new things come first: `/teams/new` is not a team's page.
 PAGES = tuple(
     module.router

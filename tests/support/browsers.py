@@ -46,8 +46,10 @@ class Watched:
 
 
 @contextmanager
-def visiting(browser: Browser, service: Service, **options: object) -> Iterator[Page]:
-    """Open a page; fail the test if it leaves the host, violates its policy or has an error."""
+def visiting(
+    browser: Browser, service: Service, other_hosts: tuple[str, ...] = (), **options: object
+) -> Iterator[Page]:
+    """Open a page; fail the test if it leaves the hosts, violates its policy or has an error."""
     context = browser.new_context(base_url=service.url, **options)
     context.set_default_timeout(15_000)
     page = context.new_page()
@@ -65,7 +67,8 @@ def visiting(browser: Browser, service: Service, **options: object) -> Iterator[
         yield page
     finally:
         context.close()
-    outside = [url for url in watched.requests if not url.startswith((service.url, "data:"))]
+    inside = (service.url, "data:", *other_hosts)
+    outside = [url for url in watched.requests if not url.startswith(inside)]
     assert outside == []
     assert [message for message in watched.messages if EXPECTED not in message] == []
 

@@ -35,10 +35,19 @@ def run_on_postgres(address: str, statement: str) -> None:
         connection.execute(statement)
 
 
+#: Settings of a service in which people may sign in with a school account.
+SCHOOL_ACCOUNT = {
+    "sign_in_issuer": "https://sso.school.test",
+    "sign_in_client_id": "gustbook",
+    "sign_in_client_secret": "secret",
+}
+
+
 @cache
-def _assembled(max_body_bytes: int) -> FastAPI:
+def _assembled(max_body_bytes: int, with_school_account: bool) -> FastAPI:
     """Return an application to bind to several databases in turn, because assembling is slow."""
-    app = create_app(Settings(max_body_bytes=max_body_bytes))
+    more = SCHOOL_ACCOUNT if with_school_account else {}
+    app = create_app(Settings(max_body_bytes=max_body_bytes, **more))
     app.add_middleware(DocumentedAnswers)
     return app
 
@@ -46,7 +55,7 @@ def _assembled(max_body_bytes: int) -> FastAPI:
 @contextmanager
 def application(settings: Settings) -> Iterator[TestClient]:
     """Run an application on a database; use an assembled one if there is any."""
-    app = _assembled(settings.max_body_bytes)
+    app = _assembled(settings.max_body_bytes, bool(settings.sign_in_issuer))
     bind(app, settings)
     with TestClient(app, base_url=ADDRESS, raise_server_exceptions=False) as client:
         yield client

@@ -41,6 +41,8 @@ OPEN = (
     "start",
     "sign_in_form",
     "sign_in",
+    "school_sign_in",
+    "school_signed_in",
     "privacy",
     "choose_language",
     "asset",

@@ -12,11 +12,10 @@ from api.models.core.ids import new_id
 from api.models.reporting.shares import Share, ShareCreate
 from api.services.core.scope import Caller
 from api.services.reporting import shares
-from api.web.addresses import FILE_PAGES, PAGES
 from api.web.visitors import COOKIE
 from tests.support.databases import make_lead_key
 from tests.support.operations import assert_tells_nothing_of, ids_of, nowhere
-from tests.support.page_routes import ROUTES
+from tests.support.page_routes import ROUTERS, ROUTES
 from tests.support.page_table import OPEN, TABLE
 
 GUARDED = [name for name in ROUTES if name not in OPEN]
@@ -28,9 +27,7 @@ CSV = (
 
 def test_every_page_has_a_row():
     assert set(TABLE) == set(GUARDED)
-    assert len(ROUTES) == sum(
-        len(r.methods) for router in (*FILE_PAGES, *PAGES) for r in router.routes
-    )
+    assert len(ROUTES) == sum(len(r.methods) for router in ROUTERS for r in router.routes)
 
 
 @pytest.fixture

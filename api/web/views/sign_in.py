@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
+from sqlmodel import Session
 from starlette.responses import Response
 
 from api.deps import database, limits, look_at
@@ -42,14 +43,30 @@ def sign_in_form(
     request: Request, next: str = "/today"
 ) -> Response:  # the query parameter is called next
     """Show the form for an access key."""
-    return _form(request, local_path(next))
+    return form(request, local_path(next))
 
 
-def _form(request: Request, onwards: str, wrong: str = "") -> Response:
+def form(
+    request: Request,
+    onwards: str,
+    wrong: str = "",
+    status: int = 200,
+    *,
+    is_key_wrong: bool = False,
+) -> Response:
+    """Return the page with every way to sign in, and what was wrong: the key, or something else."""
+    settings: Settings = request.app.state.settings
     return rendering.show(
-        "sign_in.html", status=401 if wrong else 200, onwards=onwards, wrong=wrong,
-        offered=_offered(request.app.state.settings),
+        "sign_in.html", status=status, onwards=onwards, wrong=wrong, offered=_offered(settings),
+        is_key_wrong=is_key_wrong, school_account=_school_account(settings),
     )  # fmt: skip
+
+
+def _school_account(settings: Settings) -> str:
+    """Return the text of the button to sign in with a school account, or "" without a provider."""
+    if not settings.sign_in_issuer:
+        return ""
+    return say("sign_in.with", name=settings.sign_in_name or say("sign_in.school_account"))
 
 
 def _offered(settings: Settings) -> list[tuple[str, str]]:
@@ -85,13 +102,18 @@ def sign_in(
 
     try:
         caller = look_at(request, key.strip(), look)
-        limits(request).take(caller.key_id)
-        with database(request).unit_of_work() as db:
-            web_sessions.end(db, web_sessions.digest_of(secret_of(request)))
-            secret = web_sessions.begin(db, caller.key_id, now)
     except NotSignedIn:
         wrong = say("sign_in.refused") if key.strip() else say("sign_in.empty")
-        return _form(request, onwards, wrong)
+        return form(request, onwards, wrong, 401, is_key_wrong=True)
+    limits(request).take(caller.key_id)
+    with database(request).unit_of_work() as db:
+        return begin(request, db, caller, onwards)
+
+
+def begin(request: Request, db: Session, caller: Caller, onwards: str) -> Response:
+    """Begin a browser session of a key, and go to a page; end this browser's earlier session."""
+    web_sessions.end(db, web_sessions.digest_of(secret_of(request)))
+    secret = web_sessions.begin(db, caller.key_id, datetime.now(UTC))
     answer = go_to(onwards)
     store_in_browser(answer, request, cookie_name(request.app.state.settings), secret, LONGEST_S)
     return answer
