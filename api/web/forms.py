@@ -23,7 +23,17 @@ from api.web.field_units import FORM_UNITS, spelling, stem, unit_of
 from api.web.typed_units import Spelled
 
 Kind = Literal[
-    "number", "numbers", "whole", "text", "lines", "choice", "tick", "day", "moment", "hidden"
+    "number",
+    "numbers",
+    "whole",
+    "text",
+    "email",
+    "lines",
+    "choice",
+    "tick",
+    "day",
+    "moment",
+    "hidden",
 ]
 Shape = TypeVar("Shape", bound=Input)
 Choices = Sequence[tuple[str, str]]

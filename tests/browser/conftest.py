@@ -9,7 +9,12 @@ from tests.support.service import Service
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    running = Service(tmp_path_factory.mktemp("browser"), GUSTBOOK_STYLEGUIDE="1")
+    # Nobody presses the button to sign in with a school account; the pages with it are looked at.
+    running = Service(
+        tmp_path_factory.mktemp("browser"), GUSTBOOK_STYLEGUIDE="1",
+        GUSTBOOK_SIGN_IN_ISSUER="http://localhost:9", GUSTBOOK_SIGN_IN_CLIENT_ID="gustbook",
+        GUSTBOOK_SIGN_IN_CLIENT_SECRET="secret",
+    )  # fmt: skip
     yield running
     running.kill()
 

@@ -275,4 +275,6 @@ TABLE: dict[str, Row] = {
         lambda s: {"label": "new", "role": "reader", "organisation_id": s.organisation_id}, 200
     ),
     "revoke_key": led(lambda s: {}),
+    "key_email": Row(403, 403, 200, None),
+    "change_key_email": led(lambda s: {"sign_in_email": "coach@school.example"}),
 }

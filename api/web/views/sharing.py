@@ -11,7 +11,7 @@ from starlette.responses import Response
 from api.deps import database, limits
 from api.errors import ApiError, NotPermitted
 from api.messages import say
-from api.models.access.keys import KeyCreate, KeyQuery, KeyUpdate
+from api.models.access.keys import KeyCreate, KeyQuery, KeyRead, KeyUpdate
 from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
@@ -24,7 +24,7 @@ from api.services.registry.builds import newest_of_team
 from api.services.reporting import shares
 from api.web import forms, rendering
 from api.web.forms import Field, Filled, labelled
-from api.web.submitting import Unready, sound
+from api.web.submitting import Unready, sound, tried
 from api.web.visitors import Posted, PostedByLead, Visit, Visited, site
 
 router = APIRouter()
@@ -43,6 +43,7 @@ KEY = (
     Field("organisation_id", "choice"),
     Field("expires_on", "day"),
 )
+SIGN_IN = (Field("sign_in_email", "email"),)
 
 
 def qr_of(address: str) -> str:
@@ -142,7 +143,16 @@ def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
 @router.get("/keys")
 def keys_page(visited: Visited) -> Response:
     """List keys, with forms to make and to revoke one; for leads."""
-    return _keys(visited, Filled(KEY, {"role": "coach"}))
+    return _keys(visited, Filled(_key_fields(visited), {"role": "coach"}))
+
+
+def _key_fields(visit: Visit) -> tuple[Field, ...]:
+    """Return the fields of a new key, with an address if people can sign in with one."""
+    return (*KEY, *SIGN_IN) if _has_school_account(visit) else KEY
+
+
+def _has_school_account(visit: Visit) -> bool:
+    return bool(visit.request.app.state.settings.sign_in_issuer)
 
 
 def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
@@ -155,13 +165,15 @@ def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     return rendering.show(
         "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
         keys=rows[::-1], schools=dict(schools), made=new_key, now=visited.now,
+        has_school_account=_has_school_account(visited),
     )  # fmt: skip
 
 
 @router.post("/keys")
 def make_key(posted: PostedByLead) -> Response:
     """Make a key and show its secret once."""
-    filled, values = forms.read(KEY, posted.typed())
+    fields = _key_fields(posted.visit)
+    filled, values = forms.read(fields, posted.typed())
     school, day = values.pop("organisation_id", None), values.pop("expires_on", None)
     asked = values | {"organisation_ids": [school] if school else []}
     if day:
@@ -177,7 +189,38 @@ def make_key(posted: PostedByLead) -> Response:
     except ApiError as refusal:
         filled.blame(refusal)
         return _keys(posted.visit, filled)
-    return _keys(posted.visit, Filled(KEY, {"role": "coach"}), new_key)
+    return _keys(posted.visit, Filled(fields, {"role": "coach"}), new_key)
+
+
+@router.get("/keys/{key_id}/email")
+def key_email(key_id: Annotated[str, Path()], visited: Visited) -> Response:
+    """Show a form to change or remove the sign-in address of a key; for leads."""
+    if not visited.is_lead:
+        raise NotPermitted(say("refused.needs_lead"))
+    with visited.reading() as db:
+        stored_key = keys.get(db, visited.caller, key_id)
+    typed = {"sign_in_email": stored_key.sign_in_email or ""}
+    return _key_email(visited, stored_key, Filled(SIGN_IN, typed))
+
+
+def _key_email(visited: Visit, stored_key: KeyRead, filled: Filled) -> Response:
+    status = 422 if filled.is_wrong else 200
+    return rendering.show("key_email.html", visited, status=status, key=stored_key, filled=filled)
+
+
+@router.post("/keys/{key_id}/email")
+def change_key_email(key_id: Annotated[str, Path()], posted: PostedByLead) -> Response:
+    """Change or remove the sign-in address of a key."""
+    filled, values = forms.read(SIGN_IN, posted.typed())
+    asked = {"sign_in_email": values.get("sign_in_email")}
+    with posted.visit.reading() as db:
+        stored_key = keys.get(db, posted.visit.caller, key_id)
+
+    def work(db: Session, caller: Caller) -> str:
+        keys.change(db, caller, key_id, sound(KeyUpdate, filled, asked), stored_key.version)
+        return "/keys"
+
+    return tried(posted, filled, work) or _key_email(posted.visit, stored_key, filled)
 
 
 @router.post("/keys/{key_id}/revoke")

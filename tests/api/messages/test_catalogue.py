@@ -20,7 +20,7 @@ from api.web.views.correction_form import FACTS, LOGGED, OF_RUN, REASON
 from api.web.views.equipment import CHECK, LOAN, RETURN
 from api.web.views.event_runs import RUN
 from api.web.views.events import DRAWING, INSPECTOR
-from api.web.views.sharing import KEY, SHARE
+from api.web.views.sharing import KEY, SHARE, SIGN_IN
 from api.web.views.trial_form import FIELDS
 
 API = Path(__file__).parents[3] / "api"
@@ -84,7 +84,7 @@ def all_fields():
             yield from entry.asked({"kind": kind})
     yield from (
         *FIELDS, *FACTS, *(Field(f"run_1_{name}") for name in (*OF_RUN[1:], *LOGGED)), *LOAN,
-        *RETURN, *CHECK, *DRAWING, INSPECTOR, *GRID, *SHARE, *KEY, *RUN, REASON,
+        *RETURN, *CHECK, *DRAWING, INSPECTOR, *GRID, *SHARE, *KEY, *SIGN_IN, *RUN, REASON,
     )  # fmt: skip
 
 
