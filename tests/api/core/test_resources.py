@@ -14,7 +14,8 @@ class TestIfMatch:
     def test_a_stale_state_is_refused(self, world: World):
         path, tag = f"/v1/teams/{world.larch.team_id}", {"If-Match": '"v1"'}
         first = world.larch.coach.patch(path, json={"size": 4}, headers=tag)
-        assert (first.status_code, first.headers["ETag"]) == (200, '"v2"')
+        assert first.status_code == 200
+        assert first.headers["ETag"].startswith('"v2.')
         second = world.larch.coach.patch(path, json={"size": 5}, headers=tag)
         assert second.status_code == 412
         assert world.larch.coach.get(path).json()["size"] == 4
