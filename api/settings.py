@@ -7,12 +7,26 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    Field,
+    SecretStr,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from api.embedded import is_embedded
+from api.webhook_hosts import read_hosts
 
 PREFIX = "GUSTBOOK_"
+
+
+def _naming_hosts(text: str) -> str:
+    """Return names of hosts as they were written; refuse what is no name."""
+    read_hosts(text)
+    return text
 
 
 class Settings(BaseSettings):
@@ -93,6 +107,14 @@ class Settings(BaseSettings):
         Field(
             description="File of keys that the sign-in page offers to anybody; for the demo only. "
             "A line is a role, a tab, a school or nothing, a tab, and a key."
+        ),
+    ] = ""
+    webhook_hosts: Annotated[
+        str,
+        AfterValidator(_naming_hosts),
+        Field(
+            description="Hosts that webhooks may call, with commas between, such as "
+            "hooks.example or 10.0.0.5:8443; with none there are no webhooks."
         ),
     ] = ""
     statement_timeout_s: Annotated[

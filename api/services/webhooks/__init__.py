@@ -1,0 +1,1 @@
+"""Webhooks: send signed messages about what happened to hosts that the operator allows."""
