@@ -9,7 +9,7 @@ from sqlalchemy import Connection, NullPool, inspect, text
 from api.embedded import engine_for, file_of, is_embedded
 
 #: The newest revision in `migrations/versions`.
-HEAD = "0024_sign_in_emails"
+HEAD = "0025_webhooks"
 
 
 def revision_of(connection: Connection) -> str | None:

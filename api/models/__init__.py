@@ -29,6 +29,8 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Run, Trial
+from api.models.webhooks.deliveries import WebhookDelivery
+from api.models.webhooks.webhooks import Webhook
 
 learn_fields()
 
@@ -65,6 +67,8 @@ __all__ = [
     "Trial",
     "Turbine",
     "WebSession",
+    "Webhook",
+    "WebhookDelivery",
     "WindGrid",
     "WindSweep",
 ]

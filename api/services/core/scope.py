@@ -21,6 +21,8 @@ from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
+from api.models.webhooks.deliveries import WebhookDelivery
+from api.models.webhooks.webhooks import Webhook
 
 Table = TypeVar("Table", bound=Recorded)
 
@@ -105,6 +107,17 @@ def _own_share(caller: Caller) -> ColumnElement[bool]:
     return or_(of_team, col(Share.key_id) == caller.key_id)
 
 
+def _own_webhook(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition that the webhook is an own school's; the programme's are a lead's."""
+    return col(Webhook.organisation_id).in_(caller.organisation_ids or ())
+
+
+def _of_own_webhook(caller: Caller) -> ColumnElement[bool]:
+    """Return the condition that the delivery is of a webhook that the caller may see."""
+    own = select(col(Webhook.id)).where(_own_webhook(caller))
+    return col(WebhookDelivery.webhook_id).in_(own)
+
+
 def _lent(caller: Caller) -> ColumnElement[bool]:
     """Return the condition that one of the organisations borrows or lends."""
     reached = caller.organisation_ids or ()
@@ -130,6 +143,8 @@ SPECIAL: dict[type[Recorded], Callable[[Caller], ColumnElement[bool]]] = {
     Loan: _lent,
     Share: _own_share,
     Equipment: _at_hand,
+    Webhook: _own_webhook,
+    WebhookDelivery: _of_own_webhook,
 }
 
 

@@ -43,6 +43,7 @@ from api.services.events.event_day import (
 )
 from api.services.measurements import flags
 from api.services.trials import trials
+from api.services.webhooks import outbox
 
 
 def record(db: Session, caller: Caller, event_id: str, submitted: ResultsCreate) -> EventResults:
@@ -62,6 +63,7 @@ def record(db: Session, caller: Caller, event_id: str, submitted: ResultsCreate)
         _store_run(db, event, run, builds[run.build_id], trial_id)
     db.flush()
     audit.note(db, caller, "ran", event, {"runs": [None, len(submitted.runs)]})
+    outbox.note_result(db, event.id)
     return results(db, caller, event_id)
 
 

@@ -34,6 +34,7 @@ from api.services.imports.preparing import Prepared
 from api.services.imports.shaping import located, read_values
 from api.services.measurements import flags
 from api.services.trials import trials
+from api.services.webhooks import outbox
 
 
 def accept_hint() -> str:
@@ -63,7 +64,7 @@ def carry_out(
     if work.faults and (query.mode == "all" or work.has_unclear_titles):
         wrong = len({fault.row for fault in work.faults})
         raise Invalid(say("import_refused.wrong_rows", count=wrong), work.faults)
-    _note_owners(db, work, stored.id)
+    outbox.note_import(db, stored.id, _note_owners(db, work, stored.id))
     for name, value in (facts | _stored_only(work, facts["rows"])).items():
         setattr(stored, name, value)
     db.flush()
@@ -91,8 +92,8 @@ def _placeholder(db: Session, caller: Caller, work: Prepared, query: ImportQuery
     return row
 
 
-def _note_owners(db: Session, work: Prepared, import_id: str) -> None:
-    """Store the schools of an import: a key sees the import only while it reaches all of them."""
+def _note_owners(db: Session, work: Prepared, import_id: str) -> set[str]:
+    """Store and return the schools of an import: only a key that reaches all of them sees it."""
     owners = {session.organisation_id for session in work.opened}
     of_import = col(Trial.import_id) == import_id
     stored_before = sorted(
@@ -103,6 +104,7 @@ def _note_owners(db: Session, work: Prepared, import_id: str) -> None:
     rows = [{"import_id": import_id, "organisation_id": each} for each in sorted(owners)]
     if rows:
         db.execute(insert(ImportOrganisation), rows)
+    return owners
 
 
 def _resolve(db: Session, caller: Caller, work: Prepared, query: ImportQuery) -> None:

@@ -26,6 +26,7 @@ from api.prepared import Prepared
 from api.services.measurements import sweeps
 from api.services.measurements.flag_words import facts_of, words_of
 from api.services.measurements.frames import Frame
+from api.services.webhooks import outbox
 
 OPEN, CLEARED, CONFIRMED = "open", "cleared", "confirmed"
 HELD, ACCEPTED, WITHDRAWN = "held", "accepted", "withdrawn"
@@ -167,13 +168,19 @@ def _renewed(flag: StoredFlag, finding: Finding | None) -> dict[str, object]:
 
 
 def hold(db: Session, view: View, held: Mask) -> set[str]:
-    """Store which trials are held; return the builds of wind trials whose state changed."""
+    """Store which trials are held; return the builds of wind trials whose state changed.
+
+    Webhooks are to send that newly held ones need an answer.
+    """
     wanted = np.where(held, HELD, ACCEPTED)
     moved = np.flatnonzero(np.asarray(view.trials["state"]) != wanted)
     for state in (HELD, ACCEPTED):
         ids = [str(view.trials["trial_id"][at]) for at in moved if wanted[at] == state]
         for part in parts(ids):
             db.execute(update(Trial).where(col(Trial.id).in_(part)).values(state=state))
+    owner_of = view.trials["organisation_id"]
+    newly_held = [(str(view.trials["trial_id"][at]), str(owner_of[at])) for at in moved if held[at]]
+    outbox.note_held(db, newly_held)
     kinds, builds = view.trials["kind"], view.trials["build_id"]
     return {str(builds[at]) for at in moved if kinds[at] == sweeps.WIND}
 

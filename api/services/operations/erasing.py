@@ -23,9 +23,11 @@ from api.models.core.ids import new_id
 from api.models.core.shapes import Stored
 from api.models.imports.imports import ImportBatch, ImportOrganisation
 from api.models.operations.erasures import Erased, Erasure
+from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Trial
+from api.models.webhooks.deliveries import WebhookDelivery
 from api.services.access.keys import CONSOLE
 from api.services.core import audit, changes, revisions
 from api.services.operations.tables import Rows, tables_of_one_season
@@ -106,6 +108,12 @@ def erase_season(db: Session, season_id: str) -> dict[str, int]:
         col(Trial.season_id) == season_id, col(Trial.import_id).is_not(None)
     )
     imports = {str(each) for each in db.scalars(brought.distinct())}
+    trials = select(Trial.id).where(col(Trial.season_id) == season_id)
+    events = select(Event.id).where(col(Event.season_id) == season_id)
+    thing = col(WebhookDelivery.thing_id)
+    eraser.delete_rows(
+        WebhookDelivery, or_(thing.in_(trials), thing.in_(events), thing.in_(imports))
+    )
     eraser.delete_rows(AuditEntry, col(AuditEntry.chain) == season_id)
     eraser.delete_rows(AuditChain, col(AuditChain.chain) == season_id)
     for table, condition in reversed(tables_of_one_season(season_id)):
@@ -123,7 +131,9 @@ def due_seasons(db: Session, today: date, retention_days: int) -> list[Season]:
 
 
 def tidy(db: Session, now: datetime) -> dict[str, int]:
-    """Delete old stored answers, browser sessions and share links, and addresses of ended keys.
+    """Delete old stored answers, browser sessions, share links and deliveries of webhooks.
+
+    The addresses of ended keys are deleted, too.
 
     Return the number of each.
     """
@@ -133,6 +143,7 @@ def tidy(db: Session, now: datetime) -> dict[str, int]:
         (StoredAnswer, col(StoredAnswer.created_at) < answers),
         (WebSession, col(WebSession.created_at) < ended),
         (Share, or_(col(Share.expires_at) < ended, col(Share.revoked_at) < ended)),
+        (WebhookDelivery, col(WebhookDelivery.created_at) < ended),
     ]
     counts = {
         str(table.__tablename__): db.connection().execute(delete(table).where(condition)).rowcount

@@ -30,6 +30,8 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.reporting.shares import Share
 from api.models.trials.trials import Run, Trial
+from api.models.webhooks.deliveries import WebhookDelivery
+from api.models.webhooks.webhooks import Webhook
 from api.services.core import revisions
 from api.services.measurements import rechecks
 from api.services.operations.erasing import Eraser, begin
@@ -94,6 +96,13 @@ def _erase_keys(eraser: Eraser, organisation_id: str) -> None:
     eraser.delete_rows(StoredAnswer, col(StoredAnswer.key_id).in_(key_ids))
     eraser.delete_rows(Share, or_(col(Share.key_id).in_(key_ids),
                                col(Share.organisation_id) == organisation_id))  # fmt: skip
+    of_school = col(Webhook.organisation_id) == organisation_id
+    about_school = col(WebhookDelivery.organisation_id) == organisation_id
+    webhooks = select(Webhook.id).where(or_(of_school, col(Webhook.key_id).in_(key_ids)))
+    eraser.delete_rows(
+        WebhookDelivery, or_(col(WebhookDelivery.webhook_id).in_(webhooks), about_school)
+    )
+    eraser.delete_rows(Webhook, or_(of_school, col(Webhook.key_id).in_(key_ids)))
     eraser.delete_rows(KeyOrganisation, col(KeyOrganisation.organisation_id) == organisation_id)
     eraser.reword(
         AccessKey,

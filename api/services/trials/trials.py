@@ -34,7 +34,7 @@ from api.prepared import Prepared
 from api.services.core import audit, resources, revisions, turns
 from api.services.core.scope import Caller, require_owner
 from api.services.measurements import rechecks
-from api.services.trials import stored_trials
+from api.services.trials import event_days, stored_trials
 from api.services.trials.rows import Name, Submission, digest_of, facts_of, insert
 from api.services.trials.targets import Target, Targets, require_sound
 
@@ -171,6 +171,9 @@ def _store(
     outcomes = [_submit(one, targets, stored, new) for one in submissions]
     if new:
         insert(db, new, import_id)
+        event_days.note_results(
+            db, [target.session for each, target in new.values() if each.trial.kind == "event"]
+        )
     return outcomes
 
 

@@ -1,0 +1,1 @@
+"""Shapes of webhooks and of their deliveries."""
