@@ -3,7 +3,7 @@
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import anyio
 import anyio.to_thread
@@ -25,9 +25,14 @@ from api.on_demand import Once, OnDemand, may_be_page, may_be_resource
 from api.routes import about
 from api.services.access.rate_limits import InDatabase, InMemory, Limits
 from api.services.core.cache import is_computing, stop_refreshing
+from api.services.webhooks.sending import Webhooks
 from api.settings import Settings, read_settings
 from api.version import version
 from api.web import errors
+from api.webhook_hosts import read_hosts
+
+if TYPE_CHECKING:
+    from api.services.webhooks.sender import Sender
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -53,7 +58,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         AnswerFrame, explain=explain, answer=errors.answer, allowed=partial(_allowed, app)
     )
     app.add_middleware(AnswerLanguage)
-    metrics = Metrics() if settings.metrics else None
+    metrics = app.state.metrics = Metrics() if settings.metrics else None
     if metrics:
         app.include_router(about.metrics_router(metrics))
     if settings.root_path:
@@ -134,17 +139,30 @@ def bind(app: FastAPI, settings: Settings) -> None:
             "keys": settings.keys_per_day,
             "links": settings.links_per_day,
             "imports": settings.imports_per_day,
+            "webhook_tests": WEBHOOK_TESTS_PER_DAY,
         },
     )
+    app.state.webhooks = Webhooks(read_hosts(settings.webhook_hosts))
 
 
 #: Concurrent writers on a server: each calculates, and one thread calculates at a time.
 MOST_WRITERS = 3
+#: Most test messages that one key sends to its webhooks in a day.
+WEBHOOK_TESTS_PER_DAY = 200
 
 
 def _writers(settings: Settings) -> int:
     """Return the number of concurrent writers: one for a file, a few for a server."""
     return 1 if is_embedded(settings.database_url) else min(MOST_WRITERS, settings.threads)
+
+
+def _sender(app: FastAPI) -> "Sender":
+    """Return what sends the messages of webhooks; few services have any."""
+    from api.services.webhooks.sender import Sender
+
+    state, metrics = app.state, app.state.metrics
+    count = metrics.note_delivery if metrics else None
+    return Sender(state.database, state.writers, state.webhooks, count)
 
 
 @asynccontextmanager
@@ -154,7 +172,10 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     limiter.total_tokens = app.state.settings.threads
     async with anyio.create_task_group() as tasks:
         tasks.start_soon(trim_regularly)
+        if app.state.webhooks.hosts:
+            tasks.start_soon(_sender(app).run)
         yield
         tasks.cancel_scope.cancel()
+    await app.state.webhooks.client.close()
     stop_refreshing(app.state.database.read_engine)
     app.state.database.close()

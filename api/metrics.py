@@ -20,6 +20,11 @@ class Metrics:
             "gustbook_request_seconds", "Time to the end of an answer.", ("operation",),
             buckets=SECONDS, registry=self._registry,
         )  # fmt: skip
+        self._deliveries = prometheus.Counter(
+            "gustbook_webhook_attempts",
+            "Attempts to deliver a message: delivered, to be repeated (pending), or failed.",
+            ("state",), registry=self._registry,
+        )  # fmt: skip
         self.running = prometheus.Gauge(
             "gustbook_requests_running", "Requests being worked on.", registry=self._registry
         )
@@ -28,6 +33,10 @@ class Metrics:
         """Count one answered request."""
         self._requests.labels(operation, status).inc()
         self._seconds.labels(operation).observe(seconds)
+
+    def note_delivery(self, state: str) -> None:
+        """Count one attempt to deliver a webhook's message, by the state that it came to."""
+        self._deliveries.labels(state).inc()
 
     def shown(self) -> tuple[bytes, str]:
         """Return all counts in Prometheus' text format, and its media type."""

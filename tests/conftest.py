@@ -35,7 +35,7 @@ from tests.support.databases import (
     run_on_postgres,
     signer,
 )
-from tests.support.makers import Signed, World, make_world
+from tests.support.makers import Signed, World, make_world, with_webhooks
 
 #: For a longer look than the check has time for: pytest --hypothesis-profile=thousand.
 #: A busy machine is no fault of what is tested.
@@ -106,8 +106,10 @@ def postgres_templates(postgres_address: str) -> Templates:
 
 def _populate(database_url: str) -> World:
     """Make the world in a database through the public API."""
-    with application(Settings(database_url=database_url)) as client:
-        return make_world(make_lead_key(client), signer(client))
+    settings = Settings(database_url=database_url, webhook_hosts="127.0.0.1:9")
+    with application(settings) as client:
+        signed = signer(client)
+        return with_webhooks(make_world(make_lead_key(client), signed), signed)
 
 
 @pytest.fixture

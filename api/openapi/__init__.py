@@ -5,8 +5,9 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from api.openapi import about, operations, shapes
+from api.openapi import about, messages, operations, shapes
 from api.openapi.parts import operations_of
+from api.routes import webhook_messages
 from api.routes.contract import Problem
 from api.routes.files import FILE_FORM
 from api.routes.imports import TRIAL_BATCH
@@ -21,6 +22,7 @@ def document(app: FastAPI) -> dict[str, Any]:
             summary=about.SUMMARY,
             description=about.DESCRIPTION,
             routes=app.routes,
+            webhooks=webhook_messages.router.routes,
             tags=about.tags(),
             servers=about.servers(app.state.settings.root_path),
             contact=about.CONTACT,
@@ -42,5 +44,7 @@ def _complete(generated: dict[str, Any]) -> dict[str, Any]:
     components["responses"] = {}
     for path, operation in operations_of(generated):
         operations.complete(path, operation, components)
+    for item in generated["webhooks"].values():
+        messages.complete(item["post"])
     shapes.complete(generated)
     return generated

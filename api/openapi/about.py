@@ -59,6 +59,7 @@ TAGS = {
     "reports": "Reports on a season, a school, a team and an event; tables for other programs.",
     "comparison": "Builds and benches of several schools on one scale; progress of a team.",
     "events": "Events: inspections, who is ready, forecast, run order, official runs.",
+    "webhooks": "Signed messages to another program when something happens.",
     "history": "What was changed, by which key, and why.",
     "templates": "Files to fill in or to change.",
     "about": "State of the service, units and names; without a key.",

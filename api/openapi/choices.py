@@ -14,12 +14,16 @@ from api.models.registry.equipment import Condition, EquipmentKind
 from api.models.registry.events import DriftDecision
 from api.models.registry.organisations import Sharing, WindUnit
 from api.models.trials.trials import TrialKind, TrialState
+from api.models.webhooks.deliveries import State as DeliveryState
+from api.models.webhooks.webhooks import Kind
+from api.models.webhooks.webhooks import State as WebhookState
 
 _CHOICES = {
     "BenchVerdict": Literal["fine", "look", "act"],
     "BladeFixing": BladeFixing,
     "CellDelimiter": Literal["comma", "semicolon", "tab"],
     "DecimalSign": Literal["point", "comma"],
+    "DeliveryState": DeliveryState,
     "DriftDecision": DriftDecision,
     "EquipmentCondition": Condition,
     "EquipmentKind": EquipmentKind,
@@ -39,6 +43,8 @@ _CHOICES = {
     "TrialKind": TrialKind,
     "TrialState": TrialState,
     "WindExponentSource": Literal["default", "own"],
+    "WebhookKind": Kind,
+    "WebhookState": WebhookState,
     "WindUnit": WindUnit,
 }
 #: The name of each list of allowed values, by its values.

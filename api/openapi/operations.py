@@ -31,10 +31,10 @@ def complete(path: str, operation: Part, components: Part) -> None:
     _complete_parameters(operation)
     for status, response in operation["responses"].items():
         if "$ref" not in response:
-            _show_example(response.get("content", {}))
+            show_example(response.get("content", {}))
             names = _headers(status, response, operation, schemas, needs_key=needs_key)
             _name_headers(response, names)
-    _show_example(operation.get("requestBody", {}).get("content", {}))
+    show_example(operation.get("requestBody", {}).get("content", {}))
 
 
 def _responses(responses: Part, refusals: Part) -> Part:
@@ -114,7 +114,7 @@ def _complete_parameters(operation: Part) -> None:
         parameters.append(IF_NONE_MATCH)
 
 
-def _show_example(content: Part) -> None:
+def show_example(content: Part) -> None:
     """Add the example of a shape to its content."""
     media = content.get("application/json", {})
     name = name_in(media.get("schema", {}))

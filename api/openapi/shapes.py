@@ -8,7 +8,7 @@ from api.openapi.choices import NAMES
 from api.openapi.parts import REF, Part, name_in, operations_of, parts_of
 
 #: Shapes of answers that leave out what they do not have.
-WITH_GAPS = frozenset({"Problem", "FieldError", "KeyMade"})
+WITH_GAPS = frozenset({"Problem", "FieldError", "KeyMade", "MessageData", "WebhookMade"})
 #: A page and a batch as their classes are named: with the shape of their things.
 _PAGE = re.compile(r"Page_((\w+)(?:Read|Listed))_")
 _BATCH = re.compile(r"Batch_(\w+)_")

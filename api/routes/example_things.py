@@ -16,6 +16,7 @@ AUD = "aud_01KC" + "0" * 22
 MOMENT = "2026-03-05T14:30:00Z"
 INSP, RORD = "insp_01KC" + "0" * 22, "rord_01KC" + "0" * 22
 ERUN_MOMENT = "2026-05-16T10:20:00+01:00"
+WHK, MSG = "whk_01KC" + "0" * 22, "msg_01KC" + "0" * 22
 LOAN, CHK = "loan_01KC" + "0" * 22, "chk_01KC" + "0" * 22
 
 

@@ -27,6 +27,7 @@ from api.routes.example_things import (
     recorded,
     stored,
 )
+from api.routes.example_webhooks import WEBHOOK_EXAMPLES
 
 SEASON = {
     "name": "Spring 2026",
@@ -331,4 +332,5 @@ EXAMPLES: dict[str, Any] = (
     | EQUIPMENT_EXAMPLES
     | EVENT_EXAMPLES
     | REPORT_EXAMPLES
+    | WEBHOOK_EXAMPLES
 )

@@ -22,6 +22,7 @@ from api.routes import (
     templates,
     trials,
     turbines,
+    webhooks,
 )
 
 #: Resources that take files; the bodies of the others are small.
@@ -45,6 +46,7 @@ RESOURCES = (
     events.router,
     flags.router,
     history.router,
+    webhooks.router,
     templates.router,
     meta.router,
 )

@@ -72,6 +72,15 @@ def bench_payload(school: "School", **changed: Any) -> dict[str, Any]:
     } | changed
 
 
+def webhook_payload(organisation_id: str | None, port: int = 9, **changed: Any) -> dict[str, Any]:
+    """Return a webhook on this machine; nothing listens on port 9."""
+    return {
+        "organisation_id": organisation_id,
+        "url": f"http://127.0.0.1:{port}/hook",
+        "kinds": ["event.result", "import.stored", "trial.needs_answer"],
+    } | changed
+
+
 def loan_payload(school: "School", **changed: Any) -> dict[str, Any]:
     return {
         "organisation_id": school.organisation_id,
@@ -104,6 +113,7 @@ class School:
     flag_id: str = ""
     kit_id: str = ""
     loan_id: str = ""
+    webhook_id: str = ""
     coach_key: str = ""
     reader_key: str = ""
     coach: TestClient | None = None
@@ -150,6 +160,17 @@ def make_world(lead_key: str, signed: Signed) -> World:
         rotor["id"],
         build["id"],
     )
+
+
+def with_webhooks(world: World, signed: Signed) -> World:
+    """Give each school a webhook; the service must allow them to call port 9 of this machine."""
+
+    def add(school: School) -> School:
+        asked = webhook_payload(school.organisation_id, kinds=["event.result"])
+        made = created(signed(school.coach_key).post("/v1/webhooks", json=asked))
+        return replace(school, webhook_id=made["id"])
+
+    return replace(world, larch=add(world.larch), birch=add(world.birch))
 
 
 def make_school(lead: TestClient, signed: Signed, season_id: str, name: str) -> School:

@@ -269,4 +269,20 @@ TABLE: dict[str, Row] = {
     "get_trials_template": listed(),
     "get_rule_set_example": listed(),
     "get_rule_set_schema": listed(),
+    # Most services allow no hosts, as those of the tests: nothing is created or sent there.
+    "create_webhook": Row(
+        403,
+        409,
+        409,
+        body=lambda s: {
+            "organisation_id": s.organisation_id,
+            "url": "https://hooks.example/",
+            "kinds": ["import.stored"],
+        },
+    ),
+    "list_webhooks": Row(403, 200, 200, coach_other=None),
+    "get_webhook": Row(403, 200, 200),
+    "remove_webhook": Row(403, 204, 204),
+    "list_webhook_deliveries": Row(403, 200, 200),
+    "test_webhook": Row(403, 409, 409),
 }

@@ -32,7 +32,7 @@ EXACT_BELOW = 6000
 #: How often something was counted, by its name, the length of its window, and the window.
 Counted = dict[tuple[str, int, int], int]
 #: Actions that are limited per key and day.
-Daily = Literal["keys", "links", "imports"]
+Daily = Literal["keys", "links", "imports", "webhook_tests"]
 
 
 class Counter(Protocol):

@@ -133,9 +133,7 @@ def due_seasons(db: Session, today: date, retention_days: int) -> list[Season]:
 def tidy(db: Session, now: datetime) -> dict[str, int]:
     """Delete old stored answers, browser sessions, share links and deliveries of webhooks.
 
-    The addresses of ended keys are deleted, too.
-
-    Return the number of each.
+    Addresses of ended keys are deleted, too. Return the number of each.
     """
     answers, ended = (now.astimezone(UTC) - timedelta(days=days) for days in
                       (ANSWER_DAYS, ENDED_DAYS))  # fmt: skip

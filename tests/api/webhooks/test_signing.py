@@ -1,14 +1,18 @@
 """Addresses that webhooks may have, and signatures that receivers can verify."""
 
 from datetime import UTC, datetime, timedelta
+from typing import get_args
 
 import pytest
 from standardwebhooks import Webhook, WebhookVerificationError
 
+from api.models.webhooks.webhooks import Kind
 from api.services.webhooks import signatures
+from api.services.webhooks.messages import TEST
 from api.services.webhooks.sending import LONGEST_WAIT_S, outcome_of
 from api.settings import WrongSettings, read_settings
 from api.webhook_hosts import address_of, read_hosts
+from tests.support.document import document
 
 NOW = datetime(2026, 3, 5, 14, 30, tzinfo=UTC)
 
@@ -95,6 +99,10 @@ class TestSignatures:
 
     def test_no_two_secrets_are_equal(self):
         assert len({signatures.new_secret() for _ in range(50)}) == 50
+
+
+def test_the_document_has_each_kind_of_message():
+    assert set(document()["webhooks"]) == {*get_args(Kind), TEST}
 
 
 class TestAnswers:
