@@ -277,4 +277,5 @@ TABLE: dict[str, Row] = {
     "revoke_key": led(lambda s: {}),
     "key_email": Row(403, 403, 200, None),
     "change_key_email": led(lambda s: {"sign_in_email": "coach@school.example"}),
+    "drop_webhook": led(lambda s: {}),
 }

@@ -2,6 +2,7 @@
 
 from functools import partial
 from typing import Annotated, Any
+from urllib.parse import urlsplit
 
 import segno
 from fastapi import APIRouter, Path
@@ -16,12 +17,14 @@ from api.models.registry.events import Event
 from api.models.registry.seasons import Season
 from api.models.registry.teams import Team
 from api.models.reporting.shares import ShareCreate, ShareQuery
+from api.models.webhooks.webhooks import WebhookQuery
 from api.services.access import keys, web_sessions
 from api.services.core import cautions, pages, resources
 from api.services.core.scope import Caller
 from api.services.registry import pickers
 from api.services.registry.builds import newest_of_team
 from api.services.reporting import shares
+from api.services.webhooks import webhooks
 from api.web import forms, rendering
 from api.web.forms import Field, Filled, labelled
 from api.web.submitting import Unready, sound, tried
@@ -142,7 +145,7 @@ def trial_sheet(team_id: Annotated[str, Path()], visited: Visited) -> Response:
 
 @router.get("/keys")
 def keys_page(visited: Visited) -> Response:
-    """List keys, with forms to make and to revoke one; for leads."""
+    """List keys and webhooks, with forms to make and to revoke one; for leads."""
     return _keys(visited, Filled(_key_fields(visited), {"role": "coach"}))
 
 
@@ -161,11 +164,13 @@ def _keys(visited: Visit, filled: Filled, new_key: Any = None) -> Response:
     with visited.reading() as db:
         rows = pages.every(partial(keys.page, db, visited.caller), KeyQuery())
         schools = pickers.organisations(db, visited.caller)
+        hooks = pages.every(partial(webhooks.page, db, visited.caller), WebhookQuery())
     filled.fields = forms.offering(filled.fields, {"organisation_id": schools})
     return rendering.show(
         "keys.html", visited, status=422 if filled.is_wrong else 200, filled=filled,
         keys=rows[::-1], schools=dict(schools), made=new_key, now=visited.now,
         has_school_account=_has_school_account(visited),
+        webhooks=[(row, urlsplit(row.url).netloc) for row in hooks],
     )  # fmt: skip
 
 
@@ -231,6 +236,17 @@ def revoke_key(key_id: Annotated[str, Path()], posted: PostedByLead) -> Response
         stored_key = keys.get(db, caller, key_id)
         keys.change(db, caller, key_id, KeyUpdate(revoked=True), stored_key.version)
         web_sessions.end_all(db, key_id)
+        return "/keys"
+
+    return posted.once(work)
+
+
+@router.post("/webhooks/{webhook_id}/remove")
+def drop_webhook(webhook_id: Annotated[str, Path()], posted: PostedByLead) -> Response:
+    """Remove a webhook, with all that it has not sent yet."""
+
+    def work(db: Session, caller: Caller) -> str:
+        webhooks.remove(db, caller, webhook_id)
         return "/keys"
 
     return posted.once(work)
