@@ -22,6 +22,7 @@ from api.models.registry.teams import Team
 from api.models.registry.turbines import Turbine
 from api.models.trials.trials import Run, Trial
 from api.services.core import resources
+from api.services.core.moments import in_utc
 from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
 from api.services.core.scope import Caller, may_see
 from api.services.imports.headers import (
@@ -120,7 +121,7 @@ def _names(placed: Placed) -> Cells:
         "build": placed.build_number,
         "bench": placed.bench.name,
         "bench_organisation": host if host != placed.owner else None,
-        "session_started_at": placed.session.started_at.isoformat().replace("+00:00", "Z"),
+        "session_started_at": in_utc(placed.session.started_at),
         "kind": trial.kind,
         "client_ref": _name_of(trial),
         "state": trial.state,

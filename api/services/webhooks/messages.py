@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
+
+from api.services.core.moments import in_utc
 
 TEST = "webhook.test"
 
@@ -11,9 +13,10 @@ TEST = "webhook.test"
 def body_of(kind: str, happened_at: datetime, data: Mapping[str, Any]) -> bytes:
     """Return the body of a message; it is the same however often it is sent.
 
+    >>> from datetime import UTC
     >>> body_of("import.stored", datetime(2026, 3, 5, 14, 30, tzinfo=UTC), {"import_id": "imp_1"})
     b'{"type":"import.stored","timestamp":"2026-03-05T14:30:00Z","data":{"import_id":"imp_1"}}'
     """
-    moment = happened_at.astimezone(UTC).replace(microsecond=0, tzinfo=None)
-    message = {"type": kind, "timestamp": f"{moment.isoformat()}Z", "data": dict(data)}
+    moment = in_utc(happened_at.replace(microsecond=0))
+    message = {"type": kind, "timestamp": moment, "data": dict(data)}
     return json.dumps(message, separators=(",", ":")).encode()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from api.models.core.units import quantity
+from api.services.core.moments import in_utc
 from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
 
 Line = dict[str, object]
@@ -51,7 +52,7 @@ class Lines:
 
 def _as_text(value: object) -> object:
     if isinstance(value, datetime):
-        return value.isoformat()
+        return in_utc(value)
     return protect(value) if isinstance(value, str) else value
 
 
