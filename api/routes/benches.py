@@ -17,6 +17,7 @@ from api.models.registry.benches import (
     BenchRead,
     BenchUpdate,
     WindGridCreate,
+    WindGridOfBench,
     WindGridRead,
 )
 from api.routes.contract import CHANGE, LIST, SHOW, WRITE, StrictRoute
@@ -83,3 +84,19 @@ def list_wind_grids(bench_id: str, query: Annotated[ListQuery, Query()], read: R
         return benches.wind_grids(db, caller, bench_id, asked)
 
     return read.page(grids, query)
+
+
+@router.post(
+    "/wind-grids/batch",
+    status_code=201,
+    response_model=Batch[WindGridRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_wind_grids(batch: Batch[WindGridOfBench], write: Write) -> Response:
+    """Store wind measured at several benches: all of it, or none."""
+
+    def measure(db: Session, caller: Caller, grid: WindGridOfBench) -> WindGridRead:
+        return benches.measure_wind(db, caller, grid.bench_id, grid)
+
+    return write.created_together(measure, batch)

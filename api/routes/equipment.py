@@ -21,6 +21,7 @@ from api.models.registry.loans import (
     CheckCreate,
     CheckRead,
     LoanCreate,
+    LoanOfEquipment,
     LoanQuery,
     LoanRead,
     Returning,
@@ -130,3 +131,19 @@ def list_equipment_checks(
 def list_loans(query: Annotated[LoanQuery, Query()], read: Read) -> Response:
     """List loans: all, or those that are open, overdue or returned."""
     return read.page(loans.page, query)
+
+
+@loans_router.post(
+    "/batch",
+    status_code=201,
+    response_model=Batch[LoanRead],
+    responses=WRITE,
+    max_body_size=BATCH_BYTES,
+)
+def create_many_loans(batch: Batch[LoanOfEquipment], write: Write) -> Response:
+    """Lend several pieces of equipment: all of them, or none."""
+
+    def lend(db: Session, caller: Caller, loan: LoanOfEquipment) -> LoanRead:
+        return loans.lend(db, caller, loan.equipment_id, loan)
+
+    return write.created_together(lend, batch)

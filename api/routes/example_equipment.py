@@ -41,6 +41,7 @@ EQUIPMENT_EXAMPLES: dict[str, Any] = {
         },
     ),
     "LoanCreate": LOAN_NEW,
+    "LoanOfEquipment": LOAN_NEW | {"equipment_id": EQP},
     "LoanRead": stored(
         LOAN,
         LOAN_NEW,

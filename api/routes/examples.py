@@ -242,6 +242,7 @@ EXAMPLES: dict[str, Any] = (
             BCH, BENCH, {"room": "Hall", "hub_height_m": None, "tunnel_area_m2": None, "note": None}
         ),
         "WindGridCreate": GRID_NEW,
+        "WindGridOfBench": GRID_NEW | {"bench_id": BCH},
         "WindGridRead": stored(
             GRID,
             GRID_NEW,

@@ -233,6 +233,15 @@ TABLE: dict[str, Row] = {
     "create_many_turbines": written(several(new_turbine)),
     "create_many_builds": written(several(lambda s: build_payload(s.turbine_id))),
     "create_many_benches": written(several(new_bench)),
+    "create_many_loans": written(several(lambda s: loan_payload(s, equipment_id=s.anemometer_id))),
+    "create_many_wind_grids": written(
+        several(
+            lambda s: {
+                "bench_id": s.bench_id,
+                "points": [{"x_radii": 0, "y_radii": 0, "wind_speed_m_s": 4.1}],
+            }
+        )
+    ),
     "create_many_sessions": written(several(new_session)),
     "create_many_events": lead_only(201, several(new_event)),
     "list_flags": listed(),

@@ -19,7 +19,7 @@ from api.models.core.fields import (
     TunnelArea,
     WindSpeed,
 )
-from api.models.core.ids import EquipmentId, OrganisationId
+from api.models.core.ids import BenchId, EquipmentId, OrganisationId
 from api.models.core.shapes import Answer, Input, NamedListQuery, Stored, changes_of
 
 
@@ -88,6 +88,12 @@ class WindGridCreate(Input):
     ] = None
     measured_at: Moment | None = None
     note: Note | None = None
+
+
+class WindGridOfBench(WindGridCreate):
+    """Wind measured at one of several benches."""
+
+    bench_id: BenchId
 
 
 class WindGrid(Stored, table=True):

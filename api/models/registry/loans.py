@@ -66,6 +66,12 @@ class LoanCreate(LoanFacts, Input):
         return self
 
 
+class LoanOfEquipment(LoanCreate):
+    """One of several pieces of equipment going out."""
+
+    equipment_id: EquipmentId
+
+
 class Returning(Input):
     """A piece of equipment coming back."""
 
