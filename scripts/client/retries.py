@@ -53,6 +53,6 @@ def retry_after_s(header: str) -> float | None:
         return float(header)
     try:
         moment = parsedate_to_datetime(header)
-    except ValueError:
+        return max(0.0, moment.timestamp() - time.time())
+    except (ValueError, OverflowError):  # no date, or one in a year that no calendar has
         return None
-    return max(0.0, moment.timestamp() - time.time())

@@ -122,7 +122,7 @@ def _seconds(retry_after: str | None, now: datetime) -> float:
         return float(text)
     try:
         until = parsedate_to_datetime(text)
-    except ValueError:
+    except (ValueError, OverflowError):  # no date, or one in a year that no calendar has
         return 0.0
     aware = until if until.tzinfo else until.replace(tzinfo=UTC)
     return max(0.0, (aware - now).total_seconds())

@@ -118,7 +118,7 @@ class TestAnswers:
         ("retry_after", "seconds"),
         [("-5", 0), ("soon", 0), ("", 0), ("1e9", 0), ("٣", 0), ("9" * 30, LONGEST_WAIT_S),
          ("120", 120), (" 7 ", 7), ("Thu, 05 Mar 2026 14:31:00 GMT", 60),
-         ("Thu, 05 Mar 2026 14:00:00 GMT", 0)],
+         ("Thu, 05 Mar 2026 14:00:00 GMT", 0), ("1 Jan 99999999999999 00:00:00 GMT", 0)],
     )  # fmt: skip
     def test_how_long_a_receiver_asks_to_wait(self, retry_after, seconds):
         assert outcome_of(503, retry_after, NOW).retry_after_s == seconds
