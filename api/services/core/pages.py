@@ -192,7 +192,7 @@ def _after(table: type[Recorded], query: PageQuery) -> tuple[str, Value]:
         text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
         if text.startswith(mark):
             last_id, value = json.loads(text.removeprefix(mark))
-            return str(last_id), _value(value)
+            return _storable(str(last_id)), _value(value)
     words = say("refused.other_list")
     raise Invalid(words, [FieldError("cursor", words, pointer="/cursor")])
 
@@ -200,4 +200,12 @@ def _after(table: type[Recorded], query: PageQuery) -> tuple[str, Value]:
 def _value(kept: Any) -> Value:
     if isinstance(kept, dict):
         return datetime.fromisoformat(kept[MOMENT])
-    return None if kept is None else str(kept)
+    return None if kept is None else _storable(str(kept))
+
+
+def _storable(text: str) -> str:
+    """Refuse a text that no database can compare with those that it stores."""
+    if "\0" in text:
+        raise ValueError("a NUL in a cursor")
+    text.encode()  # half of a character, from an escape of JSON, is a ValueError too
+    return text

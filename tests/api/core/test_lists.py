@@ -1,5 +1,7 @@
 """Lists: their order, totals, chosen fields, things shown whole, filters of trials, ETags."""
 
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -58,6 +60,18 @@ class TestRefused:
     def test_a_cursor_of_another_order(self, world: World, teams):
         cursor = listed(world.larch.coach, "/v1/teams", sort="name", limit=2)["next"]
         pointer, *_ = refused(world.larch.coach, "/v1/teams", sort="-name", limit=2, cursor=cursor)
+        assert pointer == "/cursor"
+
+    @pytest.mark.on_both
+    @pytest.mark.parametrize("odd", ["\ud800", "\0"])
+    @pytest.mark.parametrize("place", [0, 1])
+    def test_a_cursor_changed_to_what_no_database_stores(self, odd, place, world: World, teams):
+        cursor = listed(world.larch.coach, "/v1/teams", sort="name", limit=2)["next"]
+        text = urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
+        mark, last = text[:12], json.loads(text[12:])
+        last[place] = odd
+        changed = urlsafe_b64encode(f"{mark}{json.dumps(last)}".encode()).decode()
+        pointer, *_ = refused(world.larch.coach, "/v1/teams", sort="name", limit=2, cursor=changed)
         assert pointer == "/cursor"
 
     def test_another_school_is_not_shown_whole(self, world: World):
