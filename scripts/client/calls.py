@@ -7,7 +7,7 @@ from typing import Any
 import httpx
 
 from .cache import AnswerCache
-from .connection import Connection, query_of
+from .connection import Connection, address_of
 from .errors import NO_REASON, Unavailable
 
 PAGE_LIMIT = 200
@@ -55,7 +55,7 @@ class Calls(Connection):
         Only the ETag of a page stands for all that it says. That of a single thing is its version,
         and its figures may have changed although nobody changed the thing.
         """
-        address = str(httpx.URL(path, params=query_of(parameters)))
+        address = address_of(path, parameters)
         condition = self._cache.condition(address)
         answer = self.request("GET", path, params=parameters, headers=condition)
         return _json(self._cache.newest(address, answer))

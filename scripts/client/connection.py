@@ -9,7 +9,7 @@ from typing import Any, Self
 import httpx
 
 from .access import read_key, require_usable, service_url
-from .errors import Unavailable, refusal_of
+from .errors import Unavailable, WrongUse, refusal_of
 from .retries import IDEMPOTENCY_KEY, tries_of, wait_s
 
 TIMEOUT_S = 120
@@ -80,16 +80,18 @@ class Connection:
 
         Raises
         ------
+        WrongUse
+            If the path is an address of another host, which would get the key.
         GustbookError
             If the service refuses, or cannot be reached.
         """
         own_headers = {IDEMPOTENCY_KEY: secrets.token_hex(16)} if method == "POST" else {}
         all_headers = own_headers | dict(headers or {})
-        request |= {"params": query_of(params or {}), "headers": all_headers}
+        request["headers"], address = all_headers, address_of(path, params or {})
         tries, attempt = tries_of(method, all_headers), 1
         while True:
             try:
-                return self._answer(method, path, is_safe_again=tries > 1, **request)
+                return self._answer(method, address, is_safe_again=tries > 1, **request)
             except Unavailable as error:
                 seconds = wait_s(error.status, error.retry_after_s, attempt)
                 if attempt == tries or seconds is None:
@@ -98,11 +100,11 @@ class Connection:
             attempt += 1
 
     def _answer(
-        self, method: str, path: str, *, is_safe_again: bool, **request: Any
+        self, method: str, address: str, *, is_safe_again: bool, **request: Any
     ) -> httpx.Response:
         """Send a request once; return its answer if it is a success."""
         try:
-            answer = self._http.request(method, path, **request)
+            answer = self._http.request(method, address, **request)
         except httpx.RequestError as error:
             advice = "Try again when it is back: nothing is stored twice." if is_safe_again else (
                 "It may have been stored: look before you send it again."
@@ -113,7 +115,21 @@ class Connection:
         raise refusal_of(answer)
 
 
-def query_of(parameters: Mapping[str, Any]) -> dict[str, Any]:
+def address_of(path: str, parameters: Mapping[str, Any]) -> str:
+    """Return a path of the service with its own query, if it has one, and the parameters.
+
+    >>> address_of("/v1/trials?state=held", {"limit": 5})
+    '/v1/trials?state=held&limit=5'
+    >>> address_of("https://elsewhere.example/v1/trials", {})
+    Traceback (most recent call last):
+    client.errors.WrongUse: https://elsewhere.example/v1/trials is not a path such as /v1/teams
+    """
+    if not path.startswith("/") or path.startswith("//"):
+        raise WrongUse(f"{path} is not a path such as /v1/teams")
+    return str(httpx.URL(path).copy_merge_params(_query_of(parameters)))
+
+
+def _query_of(parameters: Mapping[str, Any]) -> dict[str, Any]:
     """Return the parameters that are not None; several values are joined by commas."""
     return {
         name: ",".join(value) if isinstance(value, list | tuple) else value

@@ -83,6 +83,24 @@ class TestAddress:
         with Gustbook() as gustbook:
             assert repr(gustbook) == "Gustbook('http://gustbook.test:81')"
 
+    @pytest.mark.parametrize(
+        "path", ["https://elsewhere.test/v1/teams", "//elsewhere.test/v1/teams", "v1/teams", ""]
+    )
+    def test_no_other_host_gets_the_key(self, path):
+        service = SimulatedService()
+        with pytest.raises(WrongUse, match="is not a path such as /v1/teams"):
+            service.client().get(path)
+        assert service.asked == []
+
+    def test_a_path_may_have_a_query_as_in_the_message_of_a_webhook(self):
+        service = SimulatedService((200, {"items": [], "next": None}), (200, {}))
+        path = "/v1/trials?organisation_id=org_1&state=held"
+        assert list(service.client().each(path)) == []
+        service.client().get(path)
+        own = {"organisation_id": "org_1", "state": "held"}
+        queries = [dict(request.url.params) for request in service.asked]
+        assert queries == [own | {"limit": "200"}, own]
+
     def test_a_service_below_a_path_of_its_host(self):
         service = SimulatedService((200, {"id": "sea_1"}))
         transport = httpx.MockTransport(service)
@@ -138,11 +156,12 @@ class TestRetries:
         date = format_datetime(datetime.now(UTC) + timedelta(seconds=30), usegmt=True)
         service = SimulatedService(
             (429, {}, {"Retry-After": "41"}), (503, {}, {"Retry-After": date}),
-            (503, {}, {"Retry-After": "soon"}), (200, {"id": "sea_1"}),
+            (503, {}, {"Retry-After": "soon"}),
+            (503, {}, {"Retry-After": "1 Jan 99999999999999 00:00:00 GMT"}), (200, {"id": "sea_1"}),
         )  # fmt: skip
         assert service.client().season() == {"id": "sea_1"}
         assert waits == [pytest.approx(41.5, abs=0.5), pytest.approx(30, abs=2),
-                         pytest.approx(3, abs=1)]  # fmt: skip
+                         pytest.approx(3, abs=1), pytest.approx(6, abs=2)]  # fmt: skip
 
     def test_several_scripts_do_not_come_back_together(self, waits):
         for _ in range(20):
