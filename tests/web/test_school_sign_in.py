@@ -169,6 +169,11 @@ class TestRefused:
             answer = browser.client.get("/sign-in/school/back", params=asked)
             assert is_refused(answer, 400, BEGIN_AGAIN)
 
+    def test_an_attempt_of_an_older_tab_does_not_end_the_newer_one(self, browser, email):
+        older, newer = (browser.allowed(browser.asked(), email) for _ in range(2))
+        assert is_refused(browser.client.get(older), 400, BEGIN_AGAIN)
+        assert browser.client.get(newer).headers["location"] == "/today"
+
     def test_a_cookie_with_another_page_or_time(self, browser, email):
         back = browser.allowed(browser.asked("/teams"), email)
         secret, begun, _ = browser.client.cookies[ATTEMPT].split(".")

@@ -66,11 +66,14 @@ async def school_signed_in(
     request: Request, state: str = "", code: str = "", error: str = ""
 ) -> Response:
     """Come back from the provider, and begin a browser session."""
-    onwards = "/today"
     try:
         cookie = request.cookies.get(attempt_cookie(request.app.state.settings), "")
         attempt = attempts.resumed(cookie, state, datetime.now(UTC))
-        onwards = local_path(attempt.onwards)
+    except SignInFailed as failure:
+        # The cookie stays: this browser may have begun another attempt since, in another tab.
+        return await run_in_threadpool(_failed, request, failure, "/today")
+    onwards = local_path(attempt.onwards)
+    try:
         email = await _email(request, attempt, code, error)
         async with request.app.state.writers:
             answer = await run_in_threadpool(_begin, request, email, onwards)
