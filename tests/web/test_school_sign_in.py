@@ -12,7 +12,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import httpx
 import pytest
-from joserfc import jwt
+from joserfc import jws, jwt
 from joserfc.jwk import OctKey, RSAKey
 from werkzeug.wrappers import Response
 
@@ -223,7 +223,8 @@ class TestRefused:
 
     @pytest.mark.parametrize("forge", ["none", "public key as a secret", "client's secret",
                                        "another key", "another key of its name",
-                                       "its own key in the token", "no token"])  # fmt: skip
+                                       "its own key in the token", "no token", "odd header",
+                                       "deep claims"])  # fmt: skip
     def test_an_id_token_that_the_provider_did_not_sign(self, forge, browser, account, email):
         account.sign = FORGERIES[forge](account)
         assert is_refused(browser.sign_in(email), 400, "could not be verified")
@@ -342,12 +343,18 @@ FORGERIES = {
     "another key of its name": lambda account: lambda claims: account.signed(claims, forged_key()),
     "its own key in the token": lambda account: in_the_token,
     "no token": lambda account: lambda claims: None,
+    "odd header": lambda account: lambda claims: unsigned(claims, alg="RS256", crit=5),
+    "deep claims": lambda account: (
+        lambda claims: jws.serialize_compact(
+            {"alg": "RS256", "kid": "own"}, b'{"a":' * 10_000, account.own_key
+        )
+    ),
 }
 
 
-def unsigned(claims):
+def unsigned(claims, **header):
     head, body = (urlsafe_b64encode(json.dumps(each).encode()).decode().rstrip("=")
-                  for each in ({"alg": "none"}, claims))  # fmt: skip
+                  for each in ({"alg": "none"} | header, claims))  # fmt: skip
     return f"{head}.{body}."
 
 

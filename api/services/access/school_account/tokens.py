@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from joserfc import jwt
-from joserfc.errors import JoseError
+from joserfc.errors import DecodeError, JoseError
 from joserfc.jwk import KeySet
 
 from api.services.access.school_account.attempts import SignInFailed
@@ -19,7 +19,10 @@ CLOCKS_S = 60
 
 def signed_claims(token: str, keys: KeySet) -> dict[str, Any]:
     """Return the claims of a token with a valid signature; raise joserfc's error otherwise."""
-    return dict(jwt.decode(token, keys, algorithms=ALGORITHMS).claims)
+    try:
+        return dict(jwt.decode(token, keys, algorithms=ALGORITHMS).claims)
+    except (TypeError, ValueError, RecursionError) as error:  # a header or claims of an odd form
+        raise DecodeError("a form that is not read") from error
 
 
 def require_meant_for(
