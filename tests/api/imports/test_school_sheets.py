@@ -117,7 +117,7 @@ class TestOneSheet:
     @pytest.mark.parametrize(
         "mapping",
         ["[", "[]", '{"colour": 1}', '{"columns": {"Team": "colour"}}', '{"order": "year_first"}',
-         '{"same": {"voltage_v": "1.2"}}', '{"same": []}'],
+         '{"same": {"voltage_v": "1.2"}}', '{"same": []}', "[" * 20_000],
     )  # fmt: skip
     def test_choices_that_no_sheet_has(self, mapping, world: World):
         answer = send(world.larch.coach, GERMAN, mapping=mapping)

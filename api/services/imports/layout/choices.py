@@ -57,7 +57,7 @@ def read_choices(text: str | None) -> Choices:
         return Choices()
     try:
         typed = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise _refused(say("import_layout.no_json")) from error
     if not isinstance(typed, dict) or typed.keys() - {"columns", "same", "table", "sheet", "order"}:
         raise _refused(say("import_layout.unknown_choice"))
