@@ -43,6 +43,26 @@ def workbook(*rows, merged=()):
     return out.getvalue()
 
 
+class TestChosenColumns:
+    @pytest.mark.parametrize(
+        ("title", "column", "key"),
+        [
+            ("Sensor F", "air_temperature_c", "air_temperature_c"),
+            ("Blow (mV)", "wind_speed_m_s", "wind_speed_m_s"),
+            ("Blow", "wind_speed_m_s", "wind_speed_m_s"),
+            ("Blow (km/h)", "wind_speed_m_s", "wind_speed_km_h"),
+            ("Thing / mA", "current_a", "current_ma"),
+            ("Thing mA", "current_a", "current_ma"),
+            ("R2 [kΩ]", "load_ohm", "load_kohm"),
+            ("Hall in °F", "air_temperature_c", "air_temperature_f"),
+            ("Glass (mmHg)", "pressure_hpa", "pressure_mmhg"),
+        ],
+    )
+    def test_numbers_are_in_the_unit_of_the_title(self, title, column, key):
+        text = f"Team;{title};Voltage (V)|Larch;15;1.2"
+        assert trials_of(text, key, columns={title: column}) == [[(15.0,)]]
+
+
 class TestColumnsWithoutATitle:
     @pytest.mark.parametrize(
         "text",

@@ -21,7 +21,7 @@ from api.services.imports.layout.numbers import (
 from api.services.imports.layout.readings import Reading, readings_of
 from api.services.imports.layout.rows import Row
 from api.services.imports.layout.tables import FoundTable, find_tables
-from api.services.imports.layout.titles import OF_READINGS, Title, read_title
+from api.services.imports.layout.titles import OF_READINGS, Title, chosen_title, read_title
 from api.services.imports.layout.unclear_titles import questions
 from api.services.imports.moments import is_moment
 from api.services.imports.sheet import Sheet, wrong_length
@@ -70,7 +70,7 @@ def _apply(table: FoundTable, columns: Mapping[str, str]) -> None:
         if chosen == NOT_READ:
             table.meanings[at] = Title(why=NOT_READ)
         elif chosen and table.meanings[at].column != chosen:
-            table.meanings[at] = Title(chosen, chosen, why=CHOSEN)
+            table.meanings[at] = chosen_title(title, chosen, CHOSEN)
 
 
 def _refuse_twins(table: FoundTable) -> None:

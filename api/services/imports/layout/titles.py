@@ -80,6 +80,25 @@ def read_title(text: str) -> Title:
     return Title(why=fault or "unknown")
 
 
+def chosen_title(text: str, column: str, why: str) -> Title:
+    """Return the title of a column that a person chose, in the unit that its text has.
+
+    A single letter after a blank, as in `Sensor F`, is not taken for a unit.
+
+    >>> chosen_title("Blow (km/h)", "wind_speed_m_s", "chosen").key
+    'wind_speed_km_h'
+    >>> chosen_title("Sensor F", "air_temperature_c", "chosen").key
+    'air_temperature_c'
+    """
+    text = " ".join(unicodedata.normalize("NFKC", text[:LONGEST_TITLE]).split())
+    for name, unit in _names_and_units(text):
+        is_sure = len(unit) > 1 or text != f"{name} {unit}"
+        key = with_unit(column, unit) if unit and is_sure else None
+        if key is not None:
+            return Title(column, key, has_unit=True, why=why)
+    return Title(column, column, why=why)
+
+
 def _column_of(name: str, number: int | None, unit: str) -> str | None:
     """Return the column that a name means; a bare symbol needs a number or a unit beside it.
 
