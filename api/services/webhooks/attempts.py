@@ -6,13 +6,13 @@ message is due again a minute later and is sent under the same id.
 """
 
 import random
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import text
-from sqlmodel import Session, col, delete, select, update
+from sqlmodel import Session, col, delete, func, select, update
 
 from api.models.webhooks.deliveries import WebhookDelivery
 from api.models.webhooks.webhooks import OffReason, Webhook
@@ -30,7 +30,6 @@ LEASE_S = 60
 OFF_AFTER_DAYS = 5
 #: How long deliveries can be listed. [days]
 LISTED_DAYS = 30
-LOOKED_AT = 200  # due messages, of which each webhook's first is taken
 _pending = text("state = 'pending'")
 
 
@@ -46,22 +45,35 @@ class Attempt:
     number: int
 
 
-def due(db: Session, now: datetime, most: int, busy: Collection[str]) -> list[Attempt]:
-    """Return the oldest due message of each webhook that is not busy, at most so many in all.
+def due(
+    db: Session, now: datetime, most: int, busy: Collection[str], begun: Mapping[str, int]
+) -> list[Attempt]:
+    """Return the oldest due message of each of the webhooks whose turn it is, at most so many.
 
-    So a receiver that is slow or down delays the messages of no other one.
+    `begun` has the number of each webhook's last message; those that had none for longest are next.
+    So a school with many messages to slow receivers delays those of others by one turn only.
     """
+    webhook_id, first_at = col(Webhook.id), func.min(col(WebhookDelivery.due_at))
+    waiting = (
+        select(webhook_id)
+        .join(WebhookDelivery, col(WebhookDelivery.webhook_id) == webhook_id)
+        .where(*_is_due(now), works(now), webhook_id.not_in(busy))
+        .group_by(webhook_id)
+        .order_by(first_at)
+    )
+    in_turn = sorted(db.scalars(waiting), key=lambda each: begun.get(each, 0))
+    return [_oldest(db, now, each) for each in in_turn[:most]]
+
+
+def _oldest(db: Session, now: datetime, webhook_id: str) -> Attempt:
+    """Return the message of a webhook that has been due for longest."""
     rows = (
         select(WebhookDelivery, Webhook)
         .join(Webhook, col(Webhook.id) == col(WebhookDelivery.webhook_id))
-        .where(*_is_due(now), works(now), col(Webhook.id).not_in(busy))
+        .where(*_is_due(now), col(Webhook.id) == webhook_id)
         .order_by(col(WebhookDelivery.due_at), col(WebhookDelivery.id))
-        .limit(LOOKED_AT)
     )
-    first: dict[str, Attempt] = {}
-    for delivery, webhook in db.execute(rows):
-        first.setdefault(webhook.id, _attempt(delivery, webhook))
-    return [*first.values()][:most]
+    return _attempt(*db.execute(rows.limit(1)).one())
 
 
 def take(db: Session, now: datetime, wanted: Collection[Attempt]) -> list[Attempt]:

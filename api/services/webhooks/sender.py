@@ -47,6 +47,9 @@ class Sender:
         self._database, self._writers, self._webhooks = database, writers, webhooks
         self._count, self._now = count, now
         self._busy: set[str] = set()
+        #: The number of each webhook's last message, counted over all of this sender's.
+        self._begun: dict[str, int] = {}
+        self._count_begun = 0
         # The turn first: nobody may have a writer's turn and wait for the thread.
         self._turn, self._thread = anyio.Lock(), anyio.CapacityLimiter(1)
         self._is_free = anyio.Event()
@@ -72,13 +75,15 @@ class Sender:
         free = RECEIVERS_AT_ONCE - len(self._busy)
         if free <= 0:
             return False
-        busy = sorted(self._busy)  # a copy, as it changes while a thread reads it
-        wanted = await self._read(lambda db: attempts.due(db, self._now(), free, busy))
+        busy, begun = sorted(self._busy), self._begun.copy()  # they change while a thread reads
+        wanted = await self._read(lambda db: attempts.due(db, self._now(), free, busy, begun))
         if not wanted:
             return False
         taken = await self._write(lambda db: attempts.take(db, self._now(), wanted))
         for attempt in taken:
             self._busy.add(attempt.webhook_id)
+            self._count_begun += 1
+            self._begun[attempt.webhook_id] = self._count_begun
             tasks.start_soon(self._send, attempt)
         return bool(taken)
 

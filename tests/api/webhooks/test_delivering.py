@@ -5,6 +5,7 @@ from functools import partial
 
 import pytest
 
+from api.models.webhooks.deliveries import WebhookDelivery
 from api.models.webhooks.messages import WebhookMessage
 from api.services.webhooks import attempts
 from api.services.webhooks.attempts import LEASE_S, OFF_AFTER_DAYS, RETRY_AFTER_S
@@ -222,7 +223,7 @@ class TestDeliveries:
     def test_what_a_dead_sender_took_is_sent_after_its_lease(self, receiver, hook, held, database):
         now = later(seconds=1)
         with database.reading() as db:
-            wanted = attempts.due(db, now, 8, [])
+            wanted = attempts.due(db, now, 8, [], {})
         with database.unit_of_work() as db:
             (taken,) = attempts.take(db, now, wanted)
         with database.unit_of_work() as db:
@@ -241,10 +242,30 @@ class TestDeliveries:
         held_trial(world.larch, client_ref="third", pitch_deg=9.0)
         now = later(seconds=1)
         with database.reading() as db:
-            due = attempts.due(db, now, 8, [])
+            due = attempts.due(db, now, 8, [], {})
             assert sorted(each.webhook_id for each in due) == [hook["id"], programme["id"]]
-            (left,) = attempts.due(db, now, 8, [hook["id"]])
-            assert (left.webhook_id, attempts.due(db, now, 1, [])) == (programme["id"], due[:1])
+            (left,) = attempts.due(db, now, 8, [hook["id"]], {})
+            assert (left.webhook_id, attempts.due(db, now, 1, [], {})) == (programme["id"], due[:1])
+
+    @pytest.mark.on_both
+    def test_many_messages_of_one_school_do_not_hold_up_those_of_others(
+        self, world, receiver, hook, database
+    ):
+        rows = [
+            {"thing_id": f"imp_{number}", "webhook_id": hook["id"], "kind": "import.stored",
+             "id": f"msg_{number}", "as_typed": {}, "data": {"path": "/"}, "due_at": later()}
+            for number in range(300)
+        ]  # fmt: skip
+        with database.unit_of_work() as db:
+            db.add_all(WebhookDelivery(**row) for row in rows)
+        birch = world.birch
+        other = make_webhook(birch.coach, birch.organisation_id, receiver.port)
+        held_trial(birch)
+        with database.reading() as db:
+            first = attempts.due(db, later(seconds=1), 1, [], {hook["id"]: 1})
+            assert [each.webhook_id for each in first] == [other["id"]]
+            first = attempts.due(db, later(seconds=1), 1, [], {hook["id"]: 1, other["id"]: 2})
+            assert [(each.webhook_id, each.message_id) for each in first] == [(hook["id"], "msg_0")]
 
     @pytest.mark.on_both
     def test_old_deliveries_are_deleted(self, hook, held, database):
