@@ -34,7 +34,7 @@ from api.models.registry.organisations import Organisation
 from api.prepared import Prepared
 from api.services.core import audit, pages, resources, turns
 from api.services.core.pages import Rest
-from api.services.core.scope import Caller
+from api.services.core.scope import Caller, visible
 
 PREFIX = "gust"
 LETTERS = string.ascii_letters + string.digits
@@ -175,8 +175,11 @@ def _reach(db: Session, caller: Caller, row: AccessKey, organisation_ids: list[s
     before, wanted = _organisation_ids(db, row.id), sorted(set(organisation_ids))
     if before == wanted:
         return
+    found = visible(caller, Organisation).where(col(Organisation.id).in_(wanted))
+    known = set(db.scalars(found.with_only_columns(col(Organisation.id))))
     for organisation_id in wanted:
-        resources.get_row(db, caller, Organisation, organisation_id, "organisation_ids")
+        if organisation_id not in known:  # refused with its name
+            resources.get_row(db, caller, Organisation, organisation_id, "organisation_ids")
     db.execute(delete(KeyOrganisation).where(col(KeyOrganisation.key_id) == row.id))
     db.add_all(KeyOrganisation(key_id=row.id, organisation_id=each) for each in wanted)
     db.flush()

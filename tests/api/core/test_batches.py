@@ -1,6 +1,7 @@
 """Several things of one kind in one request: all of them are stored, or none."""
 
 import pytest
+from sqlalchemy import event
 
 from tests.support.makers import build_payload, created
 
@@ -58,6 +59,15 @@ class TestRefused:
         codes = [error["code"] for error in answer.json()["errors"]]
         assert codes == ["conflict", "not_found"]
 
+    def test_a_school_of_a_key_that_is_not_there_is_named(self, world):
+        there, missing = world.larch.organisation_id, "org_" + "0" * 26
+        key = {"label": "Coach", "role": "coach", "organisation_ids": [there]}
+        items = [key, key | {"organisation_ids": [there, missing]}]
+        answer = world.lead.post("/v1/keys/batch", json={"items": items})
+        (error,) = answer.json()["errors"]
+        assert error["pointer"] == "/items/1/organisation_ids"
+        assert missing in error["detail"]
+
     def test_a_reader_stores_nothing(self, world):
         answer = world.larch.reader.post(TEAMS, json={"items": [team(world.larch, "Elm")]})
         assert answer.status_code == 403
@@ -101,6 +111,23 @@ class TestStored:
         again = world.larch.coach.post(TEAMS, json=asked, headers=headers)
         assert again.json() == first.json()
         assert names(world.lead).count("Elm") == 1
+
+    def test_a_key_for_many_schools_asks_the_database_no_more_often(self, world, app_client):
+        schools = [{"name": f"School {number}"} for number in range(40)]
+        made = created(world.lead.post("/v1/organisations/batch", json={"items": schools}))
+        ids = [school["id"] for school in made["items"]]
+        statements = []
+        engine = app_client.app.state.database.write_engine
+        event.listen(engine, "before_cursor_execute", lambda *sent: statements.append(sent[2]))
+        counts = []
+        for some in (ids[:2], ids):
+            key = {"label": "Coach", "role": "coach", "organisation_ids": some}
+            assert set(created(world.lead.post("/v1/keys", json=key))["organisation_ids"]) == {
+                *some
+            }
+            counts.append(len(statements))
+            statements.clear()
+        assert counts[0] == counts[1] > 0
 
     def test_secrets_of_keys_are_shown_once(self, world):
         key = {"label": "Coach", "role": "coach", "organisation_ids": [world.larch.organisation_id]}
