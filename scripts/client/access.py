@@ -48,5 +48,7 @@ def require_usable(url: str, key: str) -> None:
         raise WrongUse(f"{url} is not an address: {error}") from error
     if address.scheme not in ("http", "https") or not address.host:
         raise WrongUse(f"{url} is not an address like {DEFAULT_URL}")
+    if address.userinfo or address.query:  # a name and password would be sent in place of the key
+        raise WrongUse(f"the address must end after the host, or a path: {DEFAULT_URL}")
     if not (key and key.isascii() and key.isprintable()):
         raise KeyNotAccepted("the access key cannot be used: copy it again")

@@ -126,7 +126,10 @@ def address_of(path: str, parameters: Mapping[str, Any]) -> str:
     """
     if not path.startswith("/") or path.startswith("//"):
         raise WrongUse(f"{path} is not a path such as /v1/teams")
-    return str(httpx.URL(path).copy_merge_params(_query_of(parameters)))
+    try:
+        return str(httpx.URL(path).copy_merge_params(_query_of(parameters)))
+    except httpx.InvalidURL as error:
+        raise WrongUse(f"{path!r} is not a path: {error}") from error
 
 
 def _query_of(parameters: Mapping[str, Any]) -> dict[str, Any]:

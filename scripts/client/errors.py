@@ -108,13 +108,19 @@ def refusal_of(answer: httpx.Response) -> GustbookError:
     except ValueError:
         body = None
     problem = body if isinstance(body, dict) else {}
+    listed, count = problem.get("errors"), problem.get("error_count")
+    # Another service or a proxy may answer with anything under these names.
+    of_form = (
+        [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
+    )
+    faults = [Fault.of(each) for each in of_form]
     error = _class_for(answer.status_code)(
         str(problem.get("detail") or NO_REASON),
         status=answer.status_code,
         code=str(problem.get("type", "")).rpartition("/")[2],
         title=str(problem.get("title", "")),
-        faults=[Fault.of(each) for each in problem.get("errors", [])],
-        fault_count=problem.get("error_count", 0),
+        faults=faults,
+        fault_count=count if isinstance(count, int) else len(faults),
     )
     if isinstance(error, Unavailable):
         error.retry_after_s = retry_after_s(answer.headers.get("Retry-After", ""))
