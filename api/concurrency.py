@@ -17,6 +17,7 @@ Work = TypeVar("Work")
 Done = TypeVar("Done")
 
 MOST_TOGETHER = 32
+SIGN_INS_OF_NETWORK = 2  # at the same time, with a school account
 FILES_AT_ONCE = 2  # read at the same time: a workbook takes a process of its own
 BUSY = (OperationalError, NoConnection)
 #: How long a write waits for answers in progress, and how often it looks. [s]
@@ -39,6 +40,7 @@ class KeyLimits:
         self._reading_files: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
+        self._signing_in: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
 
     def writing(self, caller: Caller) -> anyio.Lock:
         """Return the lock for the writes of a key."""
@@ -53,6 +55,10 @@ class KeyLimits:
     def reading(self, caller: Caller) -> anyio.Semaphore:
         """Return the semaphore for the reads of a key."""
         return self._reading.setdefault(caller.key_id, anyio.Semaphore(self._reads))
+
+    def signing_in(self, network: str) -> anyio.Semaphore:
+        """Return the semaphore for what a network lets us ask the provider of school accounts."""
+        return self._signing_in.setdefault(network, anyio.Semaphore(SIGN_INS_OF_NETWORK))
 
 
 class WriteTurns:

@@ -5,6 +5,7 @@ import re
 import ssl
 import time
 from base64 import urlsafe_b64encode
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from itertools import count
@@ -296,6 +297,22 @@ class TestRefused:
         answer = browser.client.get("/sign-in/school/back")
         assert (answer.status_code, "Retry-After" in answer.headers) == (429, True)
         assert browser.sign_in(email).headers["location"] == "/today"
+
+    def test_many_of_one_network_do_not_hold_up_another(self, another, browser, account, email):
+        def answer_slowly(path):
+            if path == "/oauth2/token":
+                time.sleep(0.1)
+
+        account.answer, attacker, many = answer_slowly, another(), 24
+        wrong = {"state": query(attacker.asked())["state"], "code": "x"}
+        back = browser.allowed(browser.asked(), email)
+        with ThreadPoolExecutor(many) as crowd:
+            for _ in range(many):
+                crowd.submit(attacker.client.get, "/sign-in/school/back", params=wrong)
+            while "/oauth2/token" not in account.paths:
+                time.sleep(0.01)
+            assert browser.client.get(back).headers["location"] == "/today"
+            assert account.paths.count("/oauth2/token") < many / 2
 
     def test_the_log_has_the_reason_and_nobody(self, service, browser, account):
         account.knows("secret@school.example")

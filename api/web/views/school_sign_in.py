@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from api import logs
-from api.deps import database, limits
+from api.deps import database, limits, turns
 from api.messages import say
 from api.services.access import keys
 from api.services.access.rate_limits import network_of
@@ -96,7 +96,12 @@ async def _email(request: Request, attempt: Attempt, code: str, error: str) -> s
     if error:
         raise SignInFailed("declined")
     provider = await run_sync(_provider, request.app.state.settings)
-    return await provider.email(attempt, code, _return_to(request))
+    async with turns(request).signing_in(_network(request)):
+        return await provider.email(attempt, code, _return_to(request))
+
+
+def _network(request: Request) -> str:
+    return network_of(request.client.host if request.client else "")
 
 
 def _begin(request: Request, email: str, onwards: str) -> Response:
@@ -112,8 +117,7 @@ def _failed(request: Request, failure: SignInFailed, onwards: str) -> Response:
     """Show the sign-in page with the reason; count what may be an attack like a wrong key."""
     logs.say("school sign-in failed", request_id=request.scope["request_id"], reason=str(failure))
     if failure.reason not in NOT_COUNTED:
-        network = network_of(request.client.host if request.client else "")
-        limits(request).note_guess("school account", network)
+        limits(request).note_guess("school account", _network(request))
     wrong = say(f"sign_in.school_{failure.reason}")
     return sign_in.form(request, onwards, wrong, STATUS[failure.reason])
 

@@ -13,7 +13,7 @@ from api.settings import host_of
 LONGEST_ANSWER_S = 8
 MOST_BYTES = 300_000
 #: Requests at once: what visitors without a key can make this service send.
-AT_ONCE = 4
+AT_ONCE = 8
 
 
 class Requests:
