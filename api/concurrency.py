@@ -40,6 +40,7 @@ class KeyLimits:
         self._reading_files: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._writing: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._reading: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
+        self._trying: WeakValueDictionary[str, anyio.Lock] = WeakValueDictionary()
         self._signing_in: WeakValueDictionary[str, anyio.Semaphore] = WeakValueDictionary()
 
     def writing(self, caller: Caller) -> anyio.Lock:
@@ -55,6 +56,10 @@ class KeyLimits:
     def reading(self, caller: Caller) -> anyio.Semaphore:
         """Return the semaphore for the reads of a key."""
         return self._reading.setdefault(caller.key_id, anyio.Semaphore(self._reads))
+
+    def trying(self, caller: Caller) -> anyio.Lock:
+        """Return the lock for the test messages that a key sends to its webhooks."""
+        return self._trying.setdefault(caller.key_id, anyio.Lock())
 
     def signing_in(self, network: str) -> anyio.Semaphore:
         """Return the semaphore for what a network lets us ask the provider of school accounts."""

@@ -35,7 +35,7 @@ async def sent(request: Request, caller: Caller, webhook_id: str) -> WebhookTest
         message = await run_in_threadpool(
             _reading, request, lambda db: deliveries.sample(db, caller, webhook_id, webhooks.hosts)
         )
-    async with webhooks.samples:
+    async with turns(request).trying(caller), webhooks.samples:
         began_s = time.monotonic()
         outcome = await webhooks.client.send(
             message.url, message.secret, message.message_id, message.body

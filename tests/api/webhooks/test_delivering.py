@@ -1,5 +1,6 @@
 """Messages reach a real receiver, signed; what fails is sent again, later and later."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from functools import partial
 
@@ -285,6 +286,17 @@ class TestTrying:
         (received,) = receiver.received
         assert received.verified(hook["secret"])["type"] == "webhook.test"
         assert received.headers["webhook-id"] == answer["message_id"]
+
+    def test_many_of_one_key_do_not_hold_up_another(self, world, receiver, hook):
+        birch, many = world.birch, 12
+        other = make_webhook(birch.coach, birch.organisation_id, receiver.port)
+        receiver.delay_s = 0.1
+        with ThreadPoolExecutor(many) as crowd:
+            for _ in range(many):
+                crowd.submit(world.larch.coach.post, f"/v1/webhooks/{hook['id']}/test")
+            receiver.wait_for(1)
+            assert birch.coach.post(f"/v1/webhooks/{other['id']}/test").json()["delivered"]
+            assert len(receiver.received) < many / 2
 
     def test_nothing_is_stored_of_it(self, world, receiver, hook, database):
         world.larch.coach.post(f"/v1/webhooks/{hook['id']}/test")
