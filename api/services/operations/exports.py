@@ -135,12 +135,12 @@ def _unpack(body: bytes) -> tuple[dict[str, Any], dict[str, list[str]]]:
         parts = file.infolist()
         if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
             raise _refused(say("refused.file_too_large"))
-        manifest: dict[str, Any] = json.loads(file.read("manifest.json"))
+        manifest = json.loads(file.read("manifest.json"))
         names = [str(table.__tablename__) for table, _ in season_tables("")]
         tables = {name: file.read(f"tables/{name}.jsonl").decode().splitlines() for name in names}
     except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError) as error:
         raise _refused(say("refused.file_no_export")) from error
-    if manifest.get("format") != FORMAT:
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise _refused(say("refused.file_other_version"))
     return manifest, tables
 
@@ -154,6 +154,8 @@ def _row(table: type[SQLModel], line: str) -> dict[str, Any]:
         where = "/".join(str(step) for step in fault["loc"])
         table_name = str(table.__tablename__)
         raise _refused(say("refused.file_row", table=table_name, place=where)) from error
+    except (ValueError, RecursionError) as error:
+        raise _refused(say("refused.file_no_export")) from error
 
 
 def _require_absent(db: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:

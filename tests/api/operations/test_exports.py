@@ -158,6 +158,20 @@ class TestRefused:
         assert answer.status_code == 422, answer.text
         assert "another season" in answer.text
 
+    @pytest.mark.parametrize(
+        ("name", "text"),
+        [("manifest.json", "[]"), ("tables/team.jsonl", "{"), ("tables/team.jsonl", "[" * 50_000)],
+    )
+    def test_a_part_that_is_not_of_an_export(self, name, text, world: World, empty):
+        out = io.BytesIO()
+        with (
+            zipfile.ZipFile(io.BytesIO(export(world))) as before,
+            zipfile.ZipFile(out, "w") as after,
+        ):
+            for part in before.namelist():
+                after.writestr(part, text if part == name else before.read(part))
+        assert bring_in(empty, out.getvalue()).status_code == 422
+
     def test_a_row_beyond_its_limits(self, world: World, empty):
         build = "tables/build.jsonl"
         body = changed(export(world), build, '"blade_count": 3', '"blade_count": -3')
