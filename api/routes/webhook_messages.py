@@ -18,7 +18,7 @@ def trial_needs_answer(message: WebhookMessage) -> None:
 
 @router.post("import.stored")
 def import_stored(message: WebhookMessage) -> None:
-    """Announce an import that was stored."""
+    """Announce an import that was stored; the key that made it can read it, and a lead's."""
 
 
 @router.post("event.result")

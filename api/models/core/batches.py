@@ -5,7 +5,7 @@ from typing import Annotated, Generic, TypeVar
 from pydantic import BaseModel, ConfigDict, Field
 
 Item = TypeVar("Item")
-#: Large enough for the teams of a region; one writer works on them for less than a second.
+#: Large enough for the teams of a region; one writer works on them for about a second.
 MOST_ITEMS = 200
 
 
