@@ -1,9 +1,11 @@
 """Pages of a programme in which people sign in with a school account, and of one without that."""
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 
+from api.services.access.school_account import attempts
 from api.settings import Settings
 from tests.support.databases import SCHOOL_ACCOUNT
 
@@ -53,7 +55,10 @@ class TestWithAnAccount:
         assert "Anmelden mit Ihrem Schulkonto" in page
 
     def test_the_attempt_is_bound_to_this_host_and_to_https(self, world, visiting):
-        cookie = visiting("").get("/sign-in/school/back").headers["set-cookie"]
+        browser, attempt = visiting(""), attempts.begin("/today", datetime.now(UTC))
+        browser.cookies.set("__Host-gustbook-school", attempt.cookie, domain="gustbook.test")
+        asked = {"state": attempt.state, "error": "access_denied"}
+        cookie = browser.get("/sign-in/school/back", params=asked).headers["set-cookie"]
         assert cookie.startswith("__Host-gustbook-school=")
         for mark in ("Secure", "HttpOnly", "Path=/", "SameSite=lax", "Max-Age=0"):
             assert mark in cookie
