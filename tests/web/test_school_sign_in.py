@@ -1,33 +1,23 @@
 """Signing in with a school account: a real provider and a real service, each on a port."""
 
-import json
-import re
-import ssl
 import time
-from base64 import urlsafe_b64encode
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
-from functools import cache
-from itertools import count
 from urllib.parse import parse_qs, urlsplit
 
-import httpx
 import pytest
-from joserfc import jws, jwt
-from joserfc.jwk import OctKey, RSAKey
 from werkzeug.wrappers import Response
 
 from api.services.access.school_account import attempts
+from tests.support.forged_tokens import FORGERIES
 from tests.support.makers import created
 from tests.support.school_account import CLIENT, SECRET, SchoolAccount, as_json, on_a_port
+from tests.support.school_browsers import NUMBERS, Browser
 from tests.support.service import Service
 
 #: What the provider's package still uses of another package.
 pytestmark = pytest.mark.filterwarnings("ignore:get_jwt_config:DeprecationWarning")
 SESSION, ATTEMPT = "gustbook-plain", "gustbook-plain-school"
-NUMBERS = count(1)
-#: Nothing here uses https, and each browser would read all certificates, which takes longest.
-NO_CERTIFICATES = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
 
 
 @pytest.fixture(scope="module")
@@ -58,40 +48,6 @@ def service(provider, tmp_path_factory):
 def lead(service):
     with service.client(service.lead_key()) as client:
         yield client
-
-
-class Browser:
-    """A browser in a network of its own, since failures are counted by network."""
-
-    def __init__(self, service):
-        network = f"203.0.{next(NUMBERS)}.7"
-        self.client = httpx.Client(
-            base_url=service.url,
-            headers={"Accept": "text/html", "X-Forwarded-For": network},
-            timeout=20,
-            verify=NO_CERTIFICATES,
-        )
-
-    def asked(self, onwards="/today"):
-        """Press the button; return the address of the provider's page."""
-        page = self.client.get("/sign-in", params={"next": onwards}).text
-        link = re.search(r'href="(/sign-in/school\?[^"]+)"', page)[1].replace("&amp;", "&")
-        answer = self.client.get(link)
-        assert answer.status_code == 303, answer.text
-        return answer.headers["location"]
-
-    def allowed(self, address, email, action="allow"):
-        """Sign in at the provider; return the address of the way back."""
-        answer = self.client.post(address, data={"sub": email, "action": action})
-        assert answer.status_code == 302, answer.text
-        return answer.headers["location"]
-
-    def sign_in(self, email, onwards="/today"):
-        """Go all the way; return the last answer."""
-        return self.client.get(self.allowed(self.asked(onwards), email))
-
-    def account_page(self):
-        return self.client.get("/account")
 
 
 @pytest.fixture
@@ -337,48 +293,6 @@ def state_of(browser):
     secret, begun, page = browser.client.cookies[ATTEMPT].split(".")
     assert page == "%2Ftoday"
     return attempts.Attempt(secret, int(begun), "/today").state
-
-
-@cache
-def forged_key():
-    return RSAKey.generate_key(2048)
-
-
-def with_secret(account, secret):
-    return lambda claims: jwt.encode(
-        {"alg": "HS256", "kid": "own"}, claims, OctKey.import_key(secret), algorithms=["HS256"]
-    )
-
-
-FORGERIES = {
-    "none": lambda account: unsigned,
-    "public key as a secret": lambda account: with_secret(
-        account, account.own_key.as_pem(private=False).replace(b"-----", b"")
-    ),
-    "client's secret": lambda account: with_secret(account, SECRET),
-    "another key": lambda account: lambda claims: account.signed(claims, forged_key(), kid="new"),
-    "another key of its name": lambda account: lambda claims: account.signed(claims, forged_key()),
-    "its own key in the token": lambda account: in_the_token,
-    "no token": lambda account: lambda claims: None,
-    "odd header": lambda account: lambda claims: unsigned(claims, alg="RS256", crit=5),
-    "deep claims": lambda account: (
-        lambda claims: jws.serialize_compact(
-            {"alg": "RS256", "kid": "own"}, b'{"a":' * 10_000, account.own_key
-        )
-    ),
-}
-
-
-def unsigned(claims, **header):
-    head, body = (urlsafe_b64encode(json.dumps(each).encode()).decode().rstrip("=")
-                  for each in ({"alg": "none"} | header, claims))  # fmt: skip
-    return f"{head}.{body}."
-
-
-def in_the_token(claims):
-    return jwt.encode(
-        {"alg": "RS256", "jwk": forged_key().as_dict(private=False)}, claims, forged_key()
-    )
 
 
 FAULTS = {
