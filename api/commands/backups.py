@@ -52,7 +52,7 @@ def backup(
     "gustbook restore var/backups/gustbook-….db --replace"
 )
 def restore(
-    file: Annotated[Path, typer.Argument(help="The backup; its .json stands beside it.")],
+    file: Annotated[Path, typer.Argument(help="The backup; its .json is next to it.")],
     verify: Annotated[
         bool, typer.Option("--verify", help="Only try it, in a scratch place, and compare.")
     ] = False,

@@ -52,8 +52,7 @@ class Calls(Connection):
     def _page(self, path: str, parameters: Thing) -> Any:
         """Return a page of a list; one that has not changed since is not sent again.
 
-        Only the ETag of a page stands for all that it says. That of a single thing is its version,
-        and its figures may have changed although nobody changed the thing.
+        Only pages are cached: they are long, and scripts read them again and again.
         """
         address = address_of(path, parameters)
         condition = self._cache.condition(address)

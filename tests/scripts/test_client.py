@@ -279,7 +279,7 @@ class TestWhatHasNotChanged:
         assert len(list(gustbook.teams())) == len(first) + 1
 
     def test_a_thing_by_itself_is_read_again(self, world: World):
-        """Its ETag is its version, which does not change when it is lent."""
+        """Only pages of lists are cached."""
         gustbook = gustbook_of(world.lead)
         item = next(gustbook.each("/v1/equipment"))
         path = f"/v1/equipment/{item['id']}"

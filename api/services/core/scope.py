@@ -113,7 +113,7 @@ def _own_webhook(caller: Caller) -> ColumnElement[bool]:
 
 
 def _of_own_webhook(caller: Caller) -> ColumnElement[bool]:
-    """Return the condition that the delivery is of a webhook that the caller may see."""
+    """Return the condition that the delivery belongs to a webhook that the caller may see."""
     own = select(col(Webhook.id)).where(_own_webhook(caller))
     return col(WebhookDelivery.webhook_id).in_(own)
 

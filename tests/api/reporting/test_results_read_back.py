@@ -149,7 +149,7 @@ def test_every_column_has_its_type_and_the_values_of_the_api(rows, tested: World
 
 
 def is_of(kind, value):
-    """Tell whether a value is of a kind of column, or missing; a boolean is no number."""
+    """Tell whether a value has the kind of a column, or is missing; a boolean is no number."""
     is_yes = isinstance(value, bool)
     return value is None or (isinstance(value, TYPES[kind]) and is_yes == (kind == "yes"))
 

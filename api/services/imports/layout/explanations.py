@@ -67,7 +67,7 @@ def _digest(titles: Sequence[str]) -> str:
 
 
 def _named(table: FoundTable) -> dict[str, Any]:
-    """Return a table with the row of its titles, what stands above it, and its number of rows."""
+    """Return a table with the row of its titles, what is above it, and its number of rows."""
     return {"row": table.number, "headline": table.headline, "rows": len(table.rows),
             "titles": [title for title in table.titles if title]}  # fmt: skip
 

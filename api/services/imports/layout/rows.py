@@ -1,4 +1,4 @@
-"""Cut the text of a sheet into numbered rows, whatever stands above its titles."""
+"""Cut the text of a sheet into numbered rows, whatever is above its titles."""
 
 from collections import Counter
 from collections.abc import Sequence

@@ -70,7 +70,7 @@ def find_tables(rows: Sequence[Row], delimiter: str = "") -> list[FoundTable]:
     """Return the tables of a sheet, in their order; empty if no row looks like titles.
 
     A table that repeats the titles of another goes on with it, unless a text of its own, such as a
-    team, stands above it.
+    team, is above it.
     """
     starts = find_title_rows(rows)
     headlines = [headline(rows, start) for start in starts]
