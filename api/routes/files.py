@@ -10,11 +10,12 @@ from starlette.datastructures import UploadFile
 from api.deps import Writing
 from api.errors import FieldError, Invalid
 from api.messages import say
+from api.services.reporting import workbooks
 
 FORM = "multipart/form-data"
 CSV = "text/csv"
 TABS = "text/tab-separated-values"
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+WORKBOOK = workbooks.MEDIA_TYPE
 ZIP = "application/zip"
 #: The media types of text in answers.
 CSV_UTF_8, HTML_UTF_8 = f"{CSV}; charset=utf-8", "text/html; charset=utf-8"

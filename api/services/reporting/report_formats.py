@@ -18,12 +18,13 @@ from api.services.reporting.documents.event import event_document
 from api.services.reporting.documents.lines import Lines
 from api.services.reporting.documents.quality import quality_document
 from api.services.reporting.documents.team import team_document
+from api.services.reporting.workbooks import MEDIA_TYPE
 from api.services.season import quality, reports
 
 MEDIA = {
     "json": "application/json",
     "csv": "text/csv",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "xlsx": MEDIA_TYPE,
     "html": "text/html",
     "pdf": "application/pdf",
 }

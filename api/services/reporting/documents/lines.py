@@ -4,11 +4,12 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from api.models.core.units import quantity
 from api.services.core.moments import in_utc
 from api.services.core.safe_cells import BYTE_ORDER_MARK, protect
+from api.services.reporting.workbooks import write_workbook
 
 Line = dict[str, object]
 #: Units of columns that are no input, by the end of the name.
@@ -34,32 +35,16 @@ class Lines:
 
     def to_workbook(self, title: str) -> bytes:
         """Return a workbook with a sheet of the lines, and one with the units of its columns."""
-        from openpyxl import Workbook  # loads when asked for
-
-        book = Workbook(write_only=True)
-        sheet, units = book.create_sheet(title), book.create_sheet("Columns")
-        sheet.freeze_panes = "A2"
-        sheet.append(self.columns)
-        for line in self.lines:
-            sheet.append([_as_cell(line.get(column)) for column in self.columns])
-        units.append(["name", "unit"])
-        for column in self.columns:
-            units.append([column, _unit(column)])
+        rows = ([line.get(column) for column in self.columns] for line in self.lines)
+        about = [("name", "unit"), *((column, _unit(column)) for column in self.columns)]
         out = io.BytesIO()
-        book.save(out)
+        write_workbook(out, title, self.columns, rows, about)
         return out.getvalue()
 
 
 def _as_text(value: object) -> object:
     if isinstance(value, datetime):
         return in_utc(value)
-    return protect(value) if isinstance(value, str) else value
-
-
-def _as_cell(value: object) -> object:
-    """Return a value as a workbook has it: a moment is in UTC, and has no zone."""
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).replace(tzinfo=None)
     return protect(value) if isinstance(value, str) else value
 
 

@@ -12,10 +12,11 @@ from api.models.reporting.results import Format
 from api.services.core.safe_cells import protect
 from api.services.reporting.results.columns import Column
 from api.services.reporting.results.reading import Row
+from api.services.reporting.workbooks import MEDIA_TYPE, write_workbook
 
 MEDIA: dict[Format, str] = {
     "csv": "text/csv; charset=utf-8",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "xlsx": MEDIA_TYPE,
     "parquet": "application/vnd.apache.parquet",
 }
 #: The most rows of a workbook: one sheet holds a million, and writing them takes minutes.
@@ -113,32 +114,18 @@ def _write_parquet(
 def _write_workbook(
     out: IO[bytes], columns: Sequence[Column], row_parts: Iterable[list[Row]], title: str
 ) -> None:
-    """Write a sheet of rows and one that explains its columns.
+    names = [column.name for column in columns]
+    rows = ([row[name] for name in names] for row in _limited(row_parts))
+    about = [(each.name, each.kind, each.unit, each.about) for each in columns]
+    write_workbook(out, title, names, rows, [("name", "type", "unit", "meaning"), *about])
 
-    Units are in the second sheet: a row of units below the titles makes every column text.
-    """
-    from openpyxl import Workbook
 
-    book = Workbook(write_only=True)
-    sheet, count = book.create_sheet(title), 0
-    sheet.freeze_panes = "A2"
-    sheet.append([column.name for column in columns])
+def _limited(row_parts: Iterable[list[Row]]) -> Iterator[Row]:
+    """Yield rows; refuse more than a workbook should have."""
+    count = 0
     for rows in row_parts:
         count += len(rows)
         if count > MOST_SHEET_ROWS:
             words = say("refused.many_results", most=MOST_SHEET_ROWS)
             raise Invalid(words, [FieldError("too_many_rows", words, pointer="/format")])
-        for row in _safe(columns, rows):
-            sheet.append([_cell(column, row[column.name]) for column in columns])
-    about = book.create_sheet("Columns")
-    about.append(["name", "type", "unit", "meaning"])
-    for column in columns:
-        about.append([column.name, column.kind, column.unit, column.about])
-    book.save(out)
-
-
-def _cell(column: Column, value: Any) -> Any:
-    """Return a value as a workbook has it: a moment is in UTC, and has no zone."""
-    if column.kind == "moment" and value is not None:
-        return value.replace(tzinfo=None)
-    return value
+        yield from rows
