@@ -28,6 +28,13 @@ from api.services.core.together import store_together
 IDEMPOTENCY_KEY = re.compile(r"[\x20-\x7e]{1,255}")
 Body = TypeVar("Body")
 Verb = Callable[[Session, Caller, Body], Answer]
+#: Returns the answer to store for retries.
+ToStore = Callable[[Answered], Answered]
+
+
+def as_it_is(answered: Answered) -> Answered:
+    """Return the same answer, to store it for retries."""
+    return answered
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +50,7 @@ class Writing:
     def run(
         self,
         work: Callable[[Session, Caller], Answered],
-        to_store: Callable[[Answered], Answered] = lambda answered: answered,
+        to_store: ToStore = as_it_is,
     ) -> Response:
         """Do the work once and answer it; a retry with the same key gets the stored answer."""
         with database(self.request).unit_of_work(self.caller.organisation_ids) as db:
@@ -96,19 +103,25 @@ class Writing:
         url = self.request.url
         return digest(self.request.method.encode(), f"{url.path}?{url.query}".encode(), self.body)
 
-    def created(self, verb: Verb[Body], body: Body, location: str = "") -> Response:
+    def created(
+        self,
+        verb: Verb[Body],
+        body: Body,
+        location: str = "",
+        to_store: ToStore = as_it_is,
+    ) -> Response:
         """Store a new thing and answer it with its address."""
 
         def work(db: Session, caller: Caller) -> Answered:
             return self.stored(verb(db, caller, body), 201, location)
 
-        return self.run(work)
+        return self.run(work, to_store)
 
     def created_together(
         self,
         verb: Verb[Body],
         batch: Batch[Body],
-        to_store: Callable[[Answered], Answered] = lambda answered: answered,
+        to_store: ToStore = as_it_is,
     ) -> Response:
         """Store several new things, or none of them, and answer them in the same order."""
 

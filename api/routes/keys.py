@@ -1,10 +1,8 @@
 """Access keys over HTTP."""
 
-from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from sqlmodel import Session
 from starlette.responses import Response
 
 from api.bodies import BATCH_BYTES
@@ -15,7 +13,6 @@ from api.models.core.pages import Page
 from api.routes.contract import CHANGE, LEADS_ONLY, LIST, SHOW, WRITE, StrictRoute
 from api.services.access import keys
 from api.services.access.idempotency import Answered
-from api.services.core.scope import Caller
 
 router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 
@@ -24,11 +21,7 @@ router = APIRouter(prefix="/keys", tags=["keys"], route_class=StrictRoute)
 def create_key(key: KeyCreate, write: WriteLead) -> Response:
     """Make an access key. Only the first answer shows its secret and its address, no retry does."""
     limits(write.request).take_today("keys", write.caller.key_id)
-
-    def make(db: Session, caller: Caller) -> Answered:
-        return write.stored(keys.create(db, caller, key), 201)
-
-    return write.run(make, to_store=_without_secret)
+    return write.created(keys.create, key, to_store=_without_secret)
 
 
 @router.post(
@@ -65,12 +58,10 @@ def change_key(key_id: str, changes: KeyUpdate, write: ChangeLead) -> Response:
 
 def _without_secret(answered: Answered) -> Answered:
     """Return the answer without its secret and its address, to store it for retries."""
-    shown = KeyRead.model_validate_json(answered.body)
-    return replace(answered, body=shown.model_dump_json(exclude={"sign_in_email"}))
+    return answered.shown_as(KeyRead, exclude={"sign_in_email"})
 
 
 def _without_secrets(answered: Answered) -> Answered:
     """Return the answer to a batch without its secrets and addresses, to store it for retries."""
-    shown = Batch[KeyRead].model_validate_json(answered.body, extra="ignore")
     left_out = {"items": {"__all__": {"sign_in_email"}}}
-    return replace(answered, body=shown.model_dump_json(exclude=left_out))
+    return answered.shown_as(Batch[KeyRead], exclude=left_out)

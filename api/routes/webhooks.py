@@ -1,6 +1,5 @@
 """Webhooks over HTTP."""
 
-from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -43,17 +42,14 @@ def create_webhook(webhook: WebhookCreate, write: Write) -> Response:
     A message names what happened and an address of this API, and no figures.
     """
 
-    def make(db: Session, caller: Caller) -> Answered:
-        hosts = webhook_sample.hosts(write.request)
-        return write.stored(webhooks.create(db, caller, webhook, hosts), 201)
+    def make(db: Session, caller: Caller, facts: WebhookCreate) -> WebhookMade:
+        return webhooks.create(db, caller, facts, webhook_sample.hosts(write.request))
 
-    return write.run(make, to_store=_without_secret)
+    return write.created(make, webhook, to_store=_without_secret)
 
 
 def _without_secret(answered: Answered) -> Answered:
-    """Return the answer without its secret, to store it for retries."""
-    shown = WebhookRead.model_validate_json(answered.body)
-    return replace(answered, body=shown.model_dump_json())
+    return answered.shown_as(WebhookRead)
 
 
 @router.get("", response_model=Page[WebhookRead], responses=LIST | NOT_FOR_READERS)

@@ -7,7 +7,9 @@ a second request with the same key waits for it, then reads the answer.
 import hashlib
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from typing import Any
 
+from pydantic import BaseModel
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
@@ -23,6 +25,11 @@ class Answered:
     status: int
     body: str
     headers: dict[str, str] = field(default_factory=dict)
+
+    def shown_as(self, shape: type[BaseModel], exclude: Any = None) -> "Answered":
+        """Return the answer with what a shape shows, and no more: without a secret, for retries."""
+        shown = shape.model_validate_json(self.body, extra="ignore")
+        return replace(self, body=shown.model_dump_json(exclude=exclude))
 
 
 def digest(*parts: bytes) -> str:
