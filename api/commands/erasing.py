@@ -69,6 +69,6 @@ def _tell_purged(settings: "Settings", counts: dict[str, dict[str, int]], verb: 
         say("nothing was changed: say --yes to erase it for good")
     else:
         say(
-            f"backups made before still hold it: they stand in {settings.backup_folder}, and go as "
+            f"backups made before still hold it: they are in {settings.backup_folder}, and go as "
             f"newer ones are made ({settings.backup_keep} are kept)"
         )

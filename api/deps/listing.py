@@ -47,9 +47,9 @@ def shown(
     _require("expand", expanded, _expandable(shape.model_fields))
     _require("fields", fields, [*shape.model_fields, *expanded])
     plain = [_plain(thing) for thing in things]
-    known: dict[str, Plain | None] = {}
+    read: dict[str, Plain | None] = {}
     for path in paths:
-        _expand(db, caller, plain, path, known)
+        _expand(db, caller, plain, path, read)
     if not fields:
         return plain
     wanted = {*fields, *expanded}
@@ -78,19 +78,19 @@ def _require(parameter: str, names: Sequence[str], choices: Sequence[str]) -> No
 
 
 def _expand(
-    db: Session, caller: Caller, things: Sequence[Plain], path: str, known: dict[str, Plain | None]
+    db: Session, caller: Caller, things: Sequence[Plain], path: str, read: dict[str, Plain | None]
 ) -> None:
-    """Put the thing that a field names beside it, and along the rest of the path into that."""
+    """Add the thing that a field names, and within it what the rest of the path names."""
     name, _, rest = path.partition(".")
     for thing in things:
         thing_id = thing.get(f"{name}_id")
-        if thing_id is not None and thing_id not in known:
-            known[thing_id] = _visible(db, caller, NAMED[name], thing_id)
-        thing[name] = known.get(thing_id) if thing_id is not None else None
+        if thing_id is not None and thing_id not in read:
+            read[thing_id] = _visible(db, caller, NAMED[name], thing_id)
+        thing[name] = read.get(thing_id) if thing_id is not None else None
     inner = list({id(each): each for thing in things if (each := thing[name])}.values())
     if rest and inner:
         _require("expand", [rest.split(".")[0]], _expandable(inner[0]))
-        _expand(db, caller, inner, rest, known)
+        _expand(db, caller, inner, rest, read)
 
 
 def _visible(db: Session, caller: Caller, get: Get, thing_id: str) -> Plain | None:

@@ -177,8 +177,8 @@ def _fingerprint(table: type[Recorded], query: PageQuery) -> str:
 
 def _cursor(table: type[Recorded], query: PageQuery, last_id: str, value: Any) -> str:
     """Return the cursor of the page after a row; `value` is the one that the list is sorted by."""
-    kept = None if query.sort.removeprefix("-") == BY_TIME else value
-    last = json.dumps([last_id, kept], default=_moment, ensure_ascii=False)
+    place = None if query.sort.removeprefix("-") == BY_TIME else value
+    last = json.dumps([last_id, place], default=_moment, ensure_ascii=False)
     text = f"{_fingerprint(table, query)}{last}"
     return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
 
@@ -199,10 +199,10 @@ def _after(table: type[Recorded], query: PageQuery) -> tuple[str, Value]:
     raise Invalid(words, [FieldError("cursor", words, pointer="/cursor")])
 
 
-def _value(kept: Any) -> Value:
-    if isinstance(kept, dict):
-        return datetime.fromisoformat(kept[MOMENT])
-    return None if kept is None else _storable(str(kept))
+def _value(place: Any) -> Value:
+    if isinstance(place, dict):
+        return datetime.fromisoformat(place[MOMENT])
+    return None if place is None else _storable(str(place))
 
 
 def _storable(text: str) -> str:

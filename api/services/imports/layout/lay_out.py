@@ -205,7 +205,7 @@ class _SheetLayout:
         return list(accumulate(changes, initial=0))
 
     def _numbered(self, names: Sequence[str]) -> list[int]:
-        """Return a number for each row; rows with equal cells share it, wherever they stand."""
+        """Return a number for each row; rows with equal cells share it, wherever they are."""
         numbers: dict[tuple[str, ...], int] = {}
         return [numbers.setdefault(cells, len(numbers)) for cells in self._cells_of(names)]
 
